@@ -1,0 +1,5 @@
+"""``python -m melodex``."""
+
+from melodex.cli import main
+
+main()

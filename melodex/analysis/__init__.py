@@ -1,0 +1,1 @@
+"""A Melody becomes what a musician would say of it."""

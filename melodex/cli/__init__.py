@@ -1,0 +1,101 @@
+"""The command line: one module per command, loaded only when it is called.
+
+Each command parses, calls one function of ``tasks``, and hands the result to
+``presentation``. Every error that melodex raises on purpose is caught once,
+here: standard error, exit 1. Wrong usage exits 2; anything else is a fault of
+ours and keeps its traceback.
+"""
+
+from __future__ import annotations
+
+import importlib
+import os
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from melodex import __version__
+from melodex.errors import MelodexError
+
+__all__ = ["Melodex", "main", "melodex"]
+
+COMMANDS = {
+    "add": "read files and folders into the corpus",
+    "audit": "where a tune of your own comes close to the corpus",
+    "backup": "write a consistent copy of the corpus",
+    "check": "test the corpus for damage",
+    "collection": "tag tunes, list duplicates, say what the corpus holds",
+    "compare": "lay two passages side by side",
+    "demo": "build the demo corpus and ask it three questions",
+    "describe": "say what is in a piece",
+    "gather": "find pieces and passages that show a feature",
+    "lesson": "keep, arrange and print teaching sets",
+    "list": "list the tunes of the corpus",
+    "remove": "take tunes out of the corpus",
+    "resemble": "find what a phrase resembles",
+    "show": "show one tune",
+    "workbench": "open the local page",
+}
+
+
+class Melodex(click.Group):
+    """The command group: loads a command's module when it is asked for."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names of all commands, in alphabetical order."""
+        return sorted(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import the module of one command and return the command."""
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"melodex.cli.{cmd_name}_command")
+        command: click.Command = module.command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands without importing any of them."""
+        with formatter.section("Commands"):
+            formatter.write_dl(sorted(COMMANDS.items()))
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run a command and turn our own errors into a message and exit 1."""
+        try:
+            return super().invoke(ctx)
+        except MelodexError as error:
+            click.echo(f"melodex: {error}", err=True)
+            ctx.exit(1)
+        except BrokenPipeError:
+            # The reader of a pipe has gone; Python would complain while closing.
+            sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
+            ctx.exit(1)
+
+
+def default_corpus() -> Path:
+    """Return ``$MELODEX_CORPUS`` or a file in the user's data folder."""
+    named = os.environ.get("MELODEX_CORPUS")
+    if named:
+        return Path(named)
+    from platformdirs import user_data_path
+
+    return user_data_path("melodex", appauthor=False) / "corpus.melodex"
+
+
+@click.group(cls=Melodex, context_settings={"help_option_names": ["-h", "--help"]})
+@click.option(
+    "--corpus",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="The corpus file [default: $MELODEX_CORPUS, then the user's data folder].",
+)
+@click.version_option(__version__, prog_name="melodex")
+@click.pass_context
+def melodex(ctx: click.Context, corpus: Path | None) -> None:
+    """Where a phrase has been met before, and what the tunes share."""
+    ctx.obj = corpus or default_corpus()
+
+
+def main() -> None:
+    """Run the command line."""
+    melodex(prog_name="melodex")

@@ -1,0 +1,1 @@
+"""Melodies and what is said of them, kept in one SQLite file."""

@@ -1,0 +1,1 @@
+"""A phrase and a corpus become ranked matches."""

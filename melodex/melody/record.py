@@ -1,0 +1,579 @@
+"""Melody: one line of a piece as it was written, and the records inside it.
+
+Conventions: one entry per *sounding* note. Ties are merged; rests are gaps
+between the end of a note and the next onset; grace notes stand apart from the
+note that they decorate. Bars carry the number that is printed: a pickup is 0,
+and the two halves of a bar that a repeat sign splits share one number. What is
+read is the written order: repeats and endings are kept as marks, not played.
+
+Contents: Melody, Phrase, and the records that they hold.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from bisect import bisect_left, bisect_right
+from dataclasses import asdict, dataclass, field, fields, replace
+from typing import Any
+
+from melodex.errors import PassageError
+from melodex.melody.metre import TICKS_PER_QUARTER, Metre
+from melodex.melody.pitch import MODES, pitch_class_name
+
+__all__ = [
+    "Bar",
+    "ChordSymbol",
+    "Credits",
+    "Grace",
+    "Key",
+    "KeyChange",
+    "Lyric",
+    "Melody",
+    "MetreChange",
+    "Phrase",
+    "SectionMark",
+    "Tuplet",
+]
+
+TUNE_ID_LENGTH = 12
+"""Hexadecimal digits: 48 bits, one clash expected in 20 million tunes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """A tonic and a mode.
+
+    Parameters
+    ----------
+    tonic_fifths : int
+        Tonic on the line of fifths; 0 and without meaning where mode is ``none``.
+    mode : str
+        A name in :data:`~melodex.melody.pitch.MODES`, or ``none``.
+    """
+
+    tonic_fifths: int
+    mode: str
+
+    @property
+    def signature_fifths(self) -> int:
+        """Sharps (+) or flats (-) of the signature that goes with the key."""
+        return self.tonic_fifths - MODES.get(self.mode, 0)
+
+    def __str__(self) -> str:
+        if self.mode == "none":
+            return "no key"
+        return f"{pitch_class_name(self.tonic_fifths)} {self.mode}"
+
+
+@dataclass(frozen=True, slots=True)
+class KeyChange:
+    """A printed key and where it starts to hold.
+
+    ``signature_fifths`` is what was printed, which need not be the usual
+    signature of the key; ``stated`` is False where the source printed a
+    signature only and the mode is a guess (major).
+    """
+
+    onset_ticks: int
+    key: Key
+    signature_fifths: int
+    stated: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class MetreChange:
+    """A time signature and where it starts to hold; None for free metre."""
+
+    onset_ticks: int
+    metre: Metre | None
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """What lies between two bar lines.
+
+    Parameters
+    ----------
+    number : int
+        As printed; a pickup is 0; the halves of a split bar share a number.
+    onset_ticks, duration_ticks : int
+        Where it starts and how much it holds.
+    repeat_start : bool
+        Whether a repeat begins at its left line.
+    repeat_times : int
+        0, or how often the passage ending at its right line is played.
+    ending : str
+        Text of a numbered ending that starts here, such as ``1`` or ``1,2``.
+    line : str
+        Its right line: ``""`` plain, ``double``, ``final`` or ``none``.
+    """
+
+    number: int
+    onset_ticks: int
+    duration_ticks: int
+    repeat_start: bool = False
+    repeat_times: int = 0
+    ending: str = ""
+    line: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ChordSymbol:
+    """A chord symbol as printed, its bar, and where it starts."""
+
+    text: str
+    bar: int
+    onset_ticks: int
+
+
+@dataclass(frozen=True, slots=True)
+class SectionMark:
+    """A part name or rehearsal mark and where it stands."""
+
+    text: str
+    bar: int
+    onset_ticks: int
+
+
+@dataclass(frozen=True, slots=True)
+class Grace:
+    """A grace note, before the note of index ``note``; ``slashed`` is short."""
+
+    note: int
+    midi: int
+    fifths: int
+    slashed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Tuplet:
+    """Sounding notes ``first`` to ``last``: ``actual`` in the time of ``normal``.
+
+    The stretch starts at ``onset_ticks`` and lasts ``duration_ticks``, rests in it
+    included; lengths that do not come out in whole ticks are rounded.
+    """
+
+    first: int
+    last: int
+    actual: int
+    normal: int
+    onset_ticks: int
+    duration_ticks: int
+
+
+@dataclass(frozen=True, slots=True)
+class Lyric:
+    """A syllable under the note of index ``note``, in one verse (from 1)."""
+
+    note: int
+    text: str
+    verse: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Credits:
+    """Where a melody comes from and whose it is; empty where unknown.
+
+    ``source`` is the path as given when added, ``number`` the ``X:`` number of a
+    tune or the position of a part, ``part`` the voice or instrument chosen.
+    """
+
+    title: str = ""
+    composer: str = ""
+    lyricist: str = ""
+    year: int | None = None
+    collection: str = ""
+    source: str = ""
+    number: str = ""
+    rights: str = ""
+    rhythm: str = ""
+    origin: str = ""
+    part: str = ""
+
+
+PROVENANCE = ("collection", "source", "number")
+
+
+@dataclass(frozen=True, slots=True)
+class Melody:
+    """One melodic line; every tuple of the first group is of shape (n,).
+
+    Parameters
+    ----------
+    midi : tuple of int
+        Sounding pitch in semitones, middle C is 60.
+    fifths : tuple of int
+        Spelled pitch class on the line of fifths.
+    onset_ticks, duration_ticks : tuple of int
+        Time in ticks from the start of the first bar (pickup included).
+    bar : tuple of int
+        Number of the bar in which the note starts.
+    beat_strength : tuple of float
+        1 for a downbeat, halved for each weaker level.
+    phrase : tuple of int
+        Index of the phrase, from 0, where the source marks phrases; else all 0.
+    """
+
+    midi: tuple[int, ...] = ()
+    fifths: tuple[int, ...] = ()
+    onset_ticks: tuple[int, ...] = ()
+    duration_ticks: tuple[int, ...] = ()
+    bar: tuple[int, ...] = ()
+    beat_strength: tuple[float, ...] = ()
+    phrase: tuple[int, ...] = ()
+    bars: tuple[Bar, ...] = ()
+    keys: tuple[KeyChange, ...] = ()
+    metres: tuple[MetreChange, ...] = ()
+    chords: tuple[ChordSymbol, ...] = ()
+    marks: tuple[SectionMark, ...] = ()
+    graces: tuple[Grace, ...] = ()
+    tuplets: tuple[Tuplet, ...] = ()
+    lyrics: tuple[Lyric, ...] = ()
+    tempo_quarters_per_minute: float | None = None
+    credits: Credits = field(default_factory=Credits)
+
+    def __post_init__(self) -> None:
+        per_note = (
+            self.fifths,
+            self.onset_ticks,
+            self.duration_ticks,
+            self.bar,
+            self.beat_strength,
+            self.phrase,
+        )
+        if any(len(column) != len(self.midi) for column in per_note):
+            raise ValueError("the columns of a Melody differ in length")
+
+    def __len__(self) -> int:
+        return len(self.midi)
+
+    @property
+    def title(self) -> str:
+        """Title, or ``untitled``."""
+        return self.credits.title or "untitled"
+
+    @property
+    def onset_quarters(self) -> tuple[float, ...]:
+        """Onsets in quarter notes, of shape (n,)."""
+        return tuple(ticks / TICKS_PER_QUARTER for ticks in self.onset_ticks)
+
+    @property
+    def duration_quarters(self) -> tuple[float, ...]:
+        """Durations in quarter notes, of shape (n,)."""
+        return tuple(ticks / TICKS_PER_QUARTER for ticks in self.duration_ticks)
+
+    @property
+    def interval_semitones(self) -> tuple[int, ...]:
+        """Steps between successive notes in semitones, of shape (n - 1,)."""
+        return tuple(b - a for a, b in zip(self.midi, self.midi[1:], strict=False))
+
+    @property
+    def key(self) -> Key:
+        """The first printed key, or one of mode ``none``."""
+        return self.keys[0].key if self.keys else Key(0, "none")
+
+    @property
+    def metre(self) -> Metre | None:
+        """The first time signature, or None for free metre."""
+        return self.metres[0].metre if self.metres else None
+
+    @property
+    def end_ticks(self) -> int:
+        """Where the last bar or note ends."""
+        ends = [self.onset_ticks[-1] + self.duration_ticks[-1]] if self.midi else [0]
+        if self.bars:
+            ends.append(self.bars[-1].onset_ticks + self.bars[-1].duration_ticks)
+        return max(ends)
+
+    def key_change_at(self, onset_ticks: int) -> KeyChange | None:
+        """The printed key that holds at a place, or None if none was printed."""
+        return held_at(self.keys, onset_ticks)
+
+    def key_at(self, onset_ticks: int) -> Key:
+        """The printed key at a place, or one of mode ``none``."""
+        change = self.key_change_at(onset_ticks)
+        return change.key if change else Key(0, "none")
+
+    def metre_at(self, onset_ticks: int) -> Metre | None:
+        """The time signature at a place, or None."""
+        change = held_at(self.metres, onset_ticks)
+        return change.metre if change else None
+
+    def chord_at(self, onset_ticks: int) -> ChordSymbol | None:
+        """The chord symbol that holds at a place, or None before the first."""
+        place = bisect_right([c.onset_ticks for c in self.chords], onset_ticks)
+        return self.chords[place - 1] if place else None
+
+    def degrees(self) -> tuple[int | None, ...]:
+        """Distance of each note from the printed tonic in fifths; None without a key."""
+        keys = [self.key_at(onset) for onset in self.onset_ticks]
+        return tuple(
+            None if key.mode == "none" else fifths - key.tonic_fifths
+            for fifths, key in zip(self.fifths, keys, strict=True)
+        )
+
+    def notes_of_bars(self, first_bar: int, last_bar: int) -> tuple[int, int]:
+        """Return the first and last index of the notes that start in some bars.
+
+        Raises
+        ------
+        PassageError
+            If the melody has no such bars, or no note starts in them.
+        """
+        numbers = [bar.number for bar in self.bars] or list(self.bar)
+        if not numbers:
+            raise PassageError("this tune has no bars", where=self.title)
+        lowest, highest = min(numbers), max(numbers)
+        if first_bar > last_bar or first_bar < lowest or last_bar > highest:
+            raise PassageError(
+                f"bars {first_bar}-{last_bar} are not in this tune",
+                where=self.title,
+                hint=f"it has bars {lowest} to {highest}",
+            )
+        inside = [i for i, bar in enumerate(self.bar) if first_bar <= bar <= last_bar]
+        if not inside:
+            raise PassageError(
+                f"no note starts in bars {first_bar}-{last_bar}", where=self.title
+            )
+        return inside[0], inside[-1]
+
+    def excerpt(self, first: int, last: int) -> Melody:
+        """Cut out notes ``first`` to ``last`` (indexes from 0, both included).
+
+        Times, bar numbers and credits stay as they are in the whole, so that a
+        musician can turn to the page. Bars are those that the notes touch; keys,
+        metres and the chord that already hold at the start are kept.
+
+        Raises
+        ------
+        PassageError
+            If the melody has no such notes.
+        """
+        if not 0 <= first <= last < len(self):
+            raise PassageError(
+                f"notes {first + 1}-{last + 1} are not in this tune",
+                where=self.title,
+                hint=f"it has notes 1 to {len(self)}",
+            )
+        start = self.onset_ticks[first]
+        end = max(
+            o + d
+            for o, d in zip(
+                self.onset_ticks[first : last + 1],
+                self.duration_ticks[first : last + 1],
+                strict=True,
+            )
+        )
+        columns = {name: getattr(self, name)[first : last + 1] for name in NOTE_COLUMNS}
+        held_chord = self.chord_at(start)
+        return replace(
+            self,
+            **columns,
+            bars=tuple(
+                bar
+                for bar in self.bars
+                if bar.onset_ticks < end and bar.onset_ticks + bar.duration_ticks > start
+            ),
+            keys=from_here(self.keys, start, end),
+            metres=from_here(self.metres, start, end),
+            chords=tuple(
+                chord
+                for chord in self.chords
+                if chord is held_chord or start <= chord.onset_ticks < end
+            ),
+            marks=tuple(m for m in self.marks if start <= m.onset_ticks < end),
+            graces=tuple(
+                replace(g, note=g.note - first)
+                for g in self.graces
+                if first <= g.note <= last
+            ),
+            tuplets=tuple(
+                replace(
+                    t, first=max(t.first, first) - first, last=min(t.last, last) - first
+                )
+                for t in self.tuplets
+                if t.first <= last and t.last >= first
+            ),
+            lyrics=tuple(
+                replace(word, note=word.note - first)
+                for word in self.lyrics
+                if first <= word.note <= last
+            ),
+        )
+
+    def transposed(self, semitones: int, fifths: int) -> Melody:
+        """Move every pitch and key; chord symbols are left as text.
+
+        Parameters
+        ----------
+        semitones, fifths : int
+            The interval, sounding and spelled: a whole tone up is 2 and 2, a
+            minor third up 3 and -3.
+
+        Raises
+        ------
+        ValueError
+            If the two do not name the same interval.
+        """
+        if (7 * fifths - semitones) % 12:
+            raise ValueError(f"{semitones} semitones are not {fifths} fifths")
+        return replace(
+            self,
+            midi=tuple(m + semitones for m in self.midi),
+            fifths=tuple(f + fifths for f in self.fifths),
+            graces=tuple(
+                replace(g, midi=g.midi + semitones, fifths=g.fifths + fifths)
+                for g in self.graces
+            ),
+            keys=tuple(
+                replace(
+                    change,
+                    key=replace(change.key, tonic_fifths=change.key.tonic_fifths + fifths)
+                    if change.key.mode != "none"
+                    else change.key,
+                    signature_fifths=change.signature_fifths + fifths,
+                )
+                for change in self.keys
+            ),
+        )
+
+    def with_credits(self, **changes: Any) -> Melody:
+        """Return the same melody with some credits replaced."""
+        return replace(self, credits=replace(self.credits, **changes))
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain data that :meth:`from_dict` and JSON can carry."""
+        data: dict[str, Any] = {name: list(getattr(self, name)) for name in NOTE_COLUMNS}
+        for name in RECORD_COLUMNS:
+            data[name] = [packed(record) for record in getattr(self, name)]
+        data["tempo_quarters_per_minute"] = self.tempo_quarters_per_minute
+        data["credits"] = asdict(self.credits)
+        return data
+
+    @classmethod
+    def from_dict(cls, data: dict[str, Any]) -> Melody:
+        """Rebuild a melody from :meth:`to_dict`.
+
+        Raises
+        ------
+        KeyError, TypeError, ValueError
+            If the data is not what ``to_dict`` makes.
+        """
+        columns = {name: tuple(data[name]) for name in NOTE_COLUMNS}
+        records = {
+            name: tuple(unpacked(name, row) for row in data[name])
+            for name in RECORD_COLUMNS
+        }
+        return cls(
+            **columns,
+            **records,
+            tempo_quarters_per_minute=data["tempo_quarters_per_minute"],
+            credits=Credits(**data["credits"]),
+        )
+
+    def content_id(self) -> str:
+        """Return the tune id: a digest of music, title and makers, not of place.
+
+        The same tune read from another file, or at another number, has the same
+        id; any change of a note, a chord or the title gives another.
+        """
+        data = self.to_dict()
+        for name in PROVENANCE:
+            del data["credits"][name]
+        text = json.dumps(data, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+        return hashlib.sha256(text.encode()).hexdigest()[:TUNE_ID_LENGTH]
+
+
+NOTE_COLUMNS = (
+    "midi",
+    "fifths",
+    "onset_ticks",
+    "duration_ticks",
+    "bar",
+    "beat_strength",
+    "phrase",
+)
+RECORD_COLUMNS: dict[str, type] = {
+    "bars": Bar,
+    "keys": KeyChange,
+    "metres": MetreChange,
+    "chords": ChordSymbol,
+    "marks": SectionMark,
+    "graces": Grace,
+    "tuplets": Tuplet,
+    "lyrics": Lyric,
+}
+
+
+def held_at(changes: tuple[Any, ...], onset_ticks: int) -> Any:
+    """The last change at or before a place; the first one before it starts."""
+    if not changes:
+        return None
+    place = bisect_right([change.onset_ticks for change in changes], onset_ticks)
+    return changes[max(place - 1, 0)]
+
+
+def from_here(changes: tuple[Any, ...], start: int, end: int) -> tuple[Any, ...]:
+    """The change that holds at a start, and those that follow before an end."""
+    onsets = [change.onset_ticks for change in changes]
+    first = max(bisect_right(onsets, start) - 1, 0)
+    return changes[first : max(bisect_left(onsets, end), first + 1)]
+
+
+def packed(record: Any) -> list[Any]:
+    """A small record as a list of its values, records inside it as lists too."""
+    values = []
+    for column in fields(record):
+        value = getattr(record, column.name)
+        if isinstance(value, Key | Metre):
+            value = packed(value)
+        values.append(list(value) if isinstance(value, tuple) else value)
+    return values
+
+
+def unpacked(name: str, row: list[Any]) -> Any:
+    """The record that :func:`packed` made a list of."""
+    values = list(row)
+    if name == "keys":
+        values[1] = Key(*values[1])
+    elif name == "metres" and values[1] is not None:
+        numerator, denominator, symbol, groups = values[1]
+        values[1] = Metre(numerator, denominator, symbol, tuple(groups))
+    return RECORD_COLUMNS[name](*values)
+
+
+@dataclass(frozen=True, slots=True)
+class Phrase:
+    """What is looked for: a melody, and how much of it was really said.
+
+    Parameters
+    ----------
+    melody : Melody
+        The notes. Where only steps were typed, pitches start at an arbitrary
+        place; where only a contour was, they are placeholders for the signs.
+    notation : str
+        ``degrees``, ``steps``, ``abc``, ``passage`` or ``contour``.
+    text : str
+        As typed, or file and bars.
+    has_rhythm : bool
+        Whether durations were given.
+    has_tonic : bool
+        Whether a tonic is known, so that functions can be compared.
+    contour : tuple of int
+        For notation ``contour``: the signs -1, 0, 1 of the steps.
+    tune_id : str
+        For a passage of a tune in the corpus: that tune, left out of its own
+        results unless asked for.
+    first_note : int
+        For a passage: index in the whole tune of its first note.
+    """
+
+    melody: Melody
+    notation: str
+    text: str = ""
+    has_rhythm: bool = True
+    has_tonic: bool = True
+    contour: tuple[int, ...] = ()
+    tune_id: str = ""
+    first_note: int = 0

@@ -1,0 +1,1 @@
+"""The result of a task becomes what a person sees, hears or prints."""

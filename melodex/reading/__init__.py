@@ -1,0 +1,1 @@
+"""A file or a typed phrase becomes a Melody."""

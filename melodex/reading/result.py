@@ -1,0 +1,80 @@
+"""What a reader hands back: melodies, warnings, refusals, and the text it kept.
+
+Contents: ReadWarning, ReadTune, Refusal, FileReading, Choice.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from melodex.melody import Melody
+
+__all__ = ["Choice", "FileReading", "ReadTune", "ReadWarning", "Refusal"]
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """Which line of a piece is the melody.
+
+    Parameters
+    ----------
+    part : str
+        Part name or number (from 1); empty for the first part with notes.
+    voice : str
+        Voice name or number; empty for the first (ABC) or top (MusicXML) voice.
+    chord_note : str
+        ``top`` or ``bottom``: which note of a written chord is the melody.
+    """
+
+    part: str = ""
+    voice: str = ""
+    chord_note: str = "top"
+
+
+@dataclass(frozen=True, slots=True)
+class ReadWarning:
+    """Something in a file that was not understood, and where it stands (from 1)."""
+
+    text: str
+    line: int = 0
+    column: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class ReadTune:
+    """One melody read, what was odd about it, and the source text it came from.
+
+    ``kept`` is enough to read the same melody again with
+    :func:`melodex.reading.read_bytes` under ``kept_format``.
+    """
+
+    melody: Melody
+    warnings: tuple[ReadWarning, ...] = ()
+    kept: bytes = b""
+    kept_format: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """A tune or a whole file that could not be read, and why."""
+
+    source: str
+    reason: str
+    number: str = ""
+    line: int = 0
+    hint: str = ""
+
+    def __str__(self) -> str:
+        tune = f", tune {self.number}" if self.number else ""
+        line = f", line {self.line}" if self.line else ""
+        advice = f" ({self.hint})" if self.hint else ""
+        return f"{self.source}{tune}{line}: {self.reason}{advice}"
+
+
+@dataclass(frozen=True, slots=True)
+class FileReading:
+    """Everything one file gave."""
+
+    source: str
+    tunes: tuple[ReadTune, ...] = ()
+    refusals: tuple[Refusal, ...] = ()

@@ -1,0 +1,1 @@
+"""The local page: a door onto the tasks; no music is decided here."""
