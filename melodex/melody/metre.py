@@ -53,7 +53,7 @@ class Metre:
 
     @property
     def is_compound(self) -> bool:
-        """Whether beats divide in three: 6, 9, 12 ... units (common practice, no source)."""
+        """Whether beats divide in three: 6, 9, 12 units (common practice, no source)."""
         return self.numerator > 3 and self.numerator % 3 == 0 and not self.groups
 
     @property

@@ -288,7 +288,8 @@ class Melody:
 
     def key_change_at(self, onset_ticks: int) -> KeyChange | None:
         """The printed key that holds at a place, or None if none was printed."""
-        return held_at(self.keys, onset_ticks)
+        change: KeyChange | None = held_at(self.keys, onset_ticks)
+        return change
 
     def key_at(self, onset_ticks: int) -> Key:
         """The printed key at a place, or one of mode ``none``."""
