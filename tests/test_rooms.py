@@ -1,0 +1,109 @@
+"""The order of the rooms: a room imports only rooms above it, and no room is in a ring.
+
+Also kept here: each foreign library has one home, and the names by which commands
+and modules go agree.
+"""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+import melodex
+from melodex.cli import COMMANDS
+
+PACKAGE = Path(melodex.__file__).parent
+ROOMS = (
+    "errors",
+    "settings",
+    "melody",
+    "reading",
+    "analysis",
+    "corpus",
+    "matching",
+    "tasks",
+    "presentation",
+    "workbench",
+    "cli",
+)
+DOORS = {"cli", "workbench"}
+HOMES = {
+    "music21": (),
+    "verovio": ("presentation/engraving",),
+    "typst": ("presentation/handout",),
+    "sqlite_utils": ("corpus/",),
+    "click": ("cli/",),
+    "defusedxml": ("reading/",),
+    "starlette": ("workbench/",),
+    "uvicorn": ("workbench/",),
+    "jinja2": ("presentation/", "workbench/"),
+}
+
+
+def modules() -> list[Path]:
+    found = sorted(PACKAGE.rglob("*.py"))
+    assert len(found) > 20
+    return found
+
+
+def room_of(path: Path) -> str:
+    return path.relative_to(PACKAGE).parts[0].removesuffix(".py")
+
+
+def imported(path: Path) -> list[str]:
+    names = []
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            names += [alias.name for alias in node.names]
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: relative import"
+            names.append(node.module or "")
+            if node.module == "melodex":
+                names += [f"melodex.{alias.name}" for alias in node.names]
+    return names
+
+
+@pytest.mark.parametrize("path", modules(), ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_a_room_imports_only_rooms_above_it(path: Path) -> None:
+    room = room_of(path)
+    if room in {"__init__", "__main__"}:
+        return
+    allowed = ROOMS[: ROOMS.index(room) + 1]
+    for name in imported(path):
+        parts = name.split(".")
+        if parts[0] == "melodex" and len(parts) > 1 and parts[1] in ROOMS:
+            assert parts[1] in allowed, f"{room} imports {parts[1]}, a room below it"
+
+
+def test_no_door_imports_the_other_door() -> None:
+    for path in modules():
+        if room_of(path) == "workbench":
+            assert not any(name.startswith("melodex.cli") for name in imported(path))
+
+
+def test_every_top_level_module_is_a_room() -> None:
+    top = {path.stem for path in PACKAGE.iterdir() if path.suffix == ".py"}
+    top |= {path.name for path in PACKAGE.iterdir() if (path / "__init__.py").exists()}
+    assert top - {"__init__", "__main__"} <= set(ROOMS)
+    assert not {"utils", "common", "helpers"} & {path.stem for path in modules()}
+
+
+@pytest.mark.parametrize("library", sorted(HOMES))
+def test_a_foreign_library_stays_in_its_home(library: str) -> None:
+    users = {
+        path.relative_to(PACKAGE).as_posix()
+        for path in modules()
+        for name in imported(path)
+        if name.split(".")[0] == library
+    }
+    assert all(user.startswith(HOMES[library]) for user in users), users
+
+
+def test_every_command_has_its_module_and_every_module_its_command() -> None:
+    found = {
+        path.stem.removesuffix("_command")
+        for path in (PACKAGE / "cli").glob("*_command.py")
+    }
+    assert found == set(COMMANDS)
