@@ -1,0 +1,276 @@
+"""Packed chunks: the notes of many tunes, laid out for matching.
+
+Conventions: a note is two bytes, its pitch in semitones (MIDI number, 0 to 127)
+and the class of its length (:func:`melodex.melody.duration_class`, -128 where no
+length is known). A tune id is 12 hexadecimal digits, kept as 6 bytes, so that
+ties can be settled without looking anything up.
+
+Layout: the tunes of a chunk stand in order of falling length (equal lengths: by
+tune id) and are taken :data:`LANES` at a time into blocks. In a block the first
+notes of all its tunes stand side by side, then all second notes, and so on; a
+tune that has ended leaves no gap. All pitches of a block come first, then all
+its length classes. So a compiled loop handles one note of 32 tunes at once, and
+nothing is spent on padding. The layout is private to this module, to
+``matching.bound`` and to ``matching/_kernel.c``.
+
+Contents: TUNES_PER_CHUNK, LANES, UNKNOWN_LENGTH, TuneNotes, PackedChunk,
+encode_notes, pack, unpack, verify.
+"""
+
+from __future__ import annotations
+
+import struct
+import zlib
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from melodex.errors import DamagedCorpusError
+from melodex.melody import Melody, duration_class
+
+__all__ = [
+    "ID_BYTES",
+    "LANES",
+    "TUNES_PER_CHUNK",
+    "UNKNOWN_LENGTH",
+    "PackedChunk",
+    "TuneNotes",
+    "encode_notes",
+    "pack",
+    "unpack",
+    "verify",
+]
+
+TUNES_PER_CHUNK = 2048
+"""Enough tunes that lengths within a block are nearly equal, few enough that
+rewriting the last chunk for one more tune stays cheap."""
+
+LANES = 32
+"""Tunes side by side in a block: bytes in a 256-bit register."""
+
+ID_BYTES = 6
+LENGTH_BYTES = 4
+UNKNOWN_LENGTH = -128
+REPAIR_HINT = "run 'melodex check', then add the files of these tunes again"
+
+
+@dataclass(frozen=True, slots=True)
+class TuneNotes:
+    """The notes of one tune as matching sees them.
+
+    Parameters
+    ----------
+    tune_id : str
+        12 hexadecimal digits.
+    pitch, length_class : bytes
+        One signed byte per note, as :func:`encode_notes` makes them.
+    """
+
+    tune_id: str
+    pitch: bytes
+    length_class: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class PackedChunk:
+    """Up to :data:`TUNES_PER_CHUNK` tunes, packed.
+
+    Parameters
+    ----------
+    tune_ids : bytes
+        6 bytes per tune.
+    lengths : bytes
+        Notes per tune, unsigned 32 bits each, lowest byte first.
+    notes : bytes
+        Pitches and length classes, 2 bytes per note.
+    checksum : int
+        CRC-32 (RFC 1952, section 8) of ids, lengths and notes, in that order.
+    tune_count, note_count : int
+        How many tunes and notes there are.
+    number : int
+        Which chunk of its corpus this is; only to name it in messages.
+    """
+
+    tune_ids: bytes
+    lengths: bytes
+    notes: bytes
+    checksum: int
+    tune_count: int
+    note_count: int
+    number: int = 0
+
+
+def encode_notes(melody: Melody) -> tuple[bytes, bytes]:
+    """Encode a melody for matching.
+
+    Parameters
+    ----------
+    melody : Melody
+        Any melody; pitches beyond MIDI's range are moved into it by octaves.
+
+    Returns
+    -------
+    pitch, length_class : bytes
+        One signed byte per note each.
+
+    Examples
+    --------
+    >>> from melodex.melody import Melody
+    >>> pitch, length_class = encode_notes(
+    ...     Melody(midi=(60, 62), fifths=(0, 2), onset_ticks=(0, 10080),
+    ...            duration_ticks=(10080, 20160), bar=(1, 1),
+    ...            beat_strength=(1.0, 0.5), phrase=(0, 0)))
+    >>> list(pitch), list(length_class)
+    ([60, 62], [0, 2])
+    """
+    pitch = bytes(into_range(midi) for midi in melody.midi)
+    lengths = bytes(duration_class(ticks) & 0xFF for ticks in melody.duration_ticks)
+    return pitch, lengths
+
+
+def into_range(midi: int) -> int:
+    """A pitch moved by whole octaves to where MIDI has numbers."""
+    if 0 <= midi <= 127:
+        return midi
+    return midi % 12 if midi < 0 else 108 + midi % 12
+
+
+def pack(tunes: Iterable[TuneNotes]) -> PackedChunk:
+    """Pack tunes into one chunk; the order in which they come makes no difference.
+
+    Parameters
+    ----------
+    tunes : iterable of TuneNotes
+        At most a few thousand; callers keep to :data:`TUNES_PER_CHUNK`.
+
+    Raises
+    ------
+    ValueError
+        If a tune id is not 12 hexadecimal digits, or a tune has not as many
+        length classes as pitches.
+
+    Examples
+    --------
+    >>> chunk = pack([TuneNotes("00000000000a", b"<>", b"..")])
+    >>> chunk.tune_count, chunk.note_count, unpack(chunk)[0].pitch
+    (1, 2, b'<>')
+    """
+    ordered = sorted(tunes, key=lambda tune: (-len(tune.pitch), tune.tune_id))
+    for tune in ordered:
+        check_tune(tune)
+    ids = b"".join(bytes.fromhex(tune.tune_id) for tune in ordered)
+    counts = [len(tune.pitch) for tune in ordered]
+    lengths = struct.pack(f"<{len(counts)}I", *counts)
+    parts: list[bytes] = []
+    for first in range(0, len(ordered), LANES):
+        block = ordered[first : first + LANES]
+        parts.append(interleave([tune.pitch for tune in block]))
+        parts.append(interleave([tune.length_class for tune in block]))
+    notes = b"".join(parts)
+    return PackedChunk(
+        tune_ids=ids,
+        lengths=lengths,
+        notes=notes,
+        checksum=checksum_of(ids, lengths, notes),
+        tune_count=len(ordered),
+        note_count=sum(counts),
+    )
+
+
+def unpack(chunk: PackedChunk) -> list[TuneNotes]:
+    """Return the tunes of a chunk, longest first.
+
+    Raises
+    ------
+    DamagedCorpusError
+        If the checksum or a size does not hold.
+    """
+    counts = verify(chunk)
+    tunes: list[TuneNotes] = []
+    place = 0
+    for first in range(0, len(counts), LANES):
+        block = counts[first : first + LANES]
+        size = sum(block)
+        pitches = separate(chunk.notes[place : place + size], block)
+        classes = separate(chunk.notes[place + size : place + 2 * size], block)
+        place += 2 * size
+        for lane, (pitch, length_class) in enumerate(zip(pitches, classes, strict=True)):
+            start = (first + lane) * ID_BYTES
+            tune_id = chunk.tune_ids[start : start + ID_BYTES].hex()
+            tunes.append(TuneNotes(tune_id, pitch, length_class))
+    return tunes
+
+
+def verify(chunk: PackedChunk) -> tuple[int, ...]:
+    """Check a chunk against its checksum and sizes; return the notes per tune.
+
+    Raises
+    ------
+    DamagedCorpusError
+        If they do not hold; the message names the chunk.
+    """
+    fault = ""
+    counts: tuple[int, ...] = ()
+    if len(chunk.tune_ids) != ID_BYTES * chunk.tune_count:
+        fault = "its tune ids are cut short or too long"
+    elif len(chunk.lengths) != LENGTH_BYTES * chunk.tune_count:
+        fault = "its table of lengths is cut short or too long"
+    elif checksum_of(chunk.tune_ids, chunk.lengths, chunk.notes) != chunk.checksum:
+        fault = "its checksum does not hold"
+    else:
+        counts = struct.unpack(f"<{chunk.tune_count}I", chunk.lengths)
+        if sum(counts) != chunk.note_count or len(chunk.notes) != 2 * chunk.note_count:
+            fault = "it does not hold as many notes as it says"
+        elif list(counts) != sorted(counts, reverse=True):
+            fault = "its tunes are out of order"
+    if fault:
+        raise DamagedCorpusError(
+            f"the notes of {chunk.tune_count} tunes cannot be trusted: {fault}",
+            where=f"chunk {chunk.number}",
+            hint=REPAIR_HINT,
+        )
+    return counts
+
+
+def check_tune(tune: TuneNotes) -> None:
+    """Refuse a tune whose id or columns cannot be packed."""
+    if len(tune.tune_id) != 2 * ID_BYTES:
+        raise ValueError(f"a tune id has {2 * ID_BYTES} digits, not {tune.tune_id!r}")
+    if len(tune.pitch) != len(tune.length_class):
+        raise ValueError(f"{tune.tune_id}: not as many length classes as pitches")
+
+
+def checksum_of(ids: bytes, lengths: bytes, notes: bytes) -> int:
+    """CRC-32 over the three columns."""
+    return zlib.crc32(notes, zlib.crc32(lengths, zlib.crc32(ids)))
+
+
+def steps(lengths: list[int] | tuple[int, ...]) -> Iterator[tuple[int, int, int]]:
+    """Stretches of a block with the same tunes still going: tunes, start, end."""
+    start = 0
+    for lane in range(len(lengths) - 1, -1, -1):
+        if lengths[lane] > start:
+            yield lane + 1, start, lengths[lane]
+            start = lengths[lane]
+
+
+def interleave(columns: list[bytes]) -> bytes:
+    """First bytes of all columns, then second bytes ...; longest column first."""
+    parts = []
+    for active, start, end in steps([len(column) for column in columns]):
+        part = bytearray(active * (end - start))
+        for lane in range(active):
+            part[lane::active] = columns[lane][start:end]
+        parts.append(part)
+    return b"".join(parts)
+
+
+def separate(data: bytes, lengths: tuple[int, ...]) -> list[bytes]:
+    """The columns that :func:`interleave` put together."""
+    columns: list[list[bytes]] = [[] for _ in lengths]
+    place = 0
+    for active, start, end in steps(lengths):
+        part = data[place : place + active * (end - start)]
+        place += len(part)
+        for lane in range(active):
+            columns[lane].append(part[lane::active])
+    return [b"".join(column) for column in columns]
