@@ -1,0 +1,220 @@
+"""A passage: some bars or notes of a tune in the corpus, or of a file.
+
+Conventions: bars go by their printed numbers, notes are counted from 1 where a
+person names them and from 0 inside the program. ``FILE#3`` is the tune numbered 3
+of a file that holds several.
+
+Contents: Passage, Span, find_tune, find_passage, read_span.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from melodex.errors import EmptyMelodyError, PassageError, ReadingError, UnknownTuneError
+from melodex.melody import Melody, Phrase
+
+if TYPE_CHECKING:
+    from melodex.corpus.reader import Corpus
+
+__all__ = ["Passage", "Span", "find_passage", "find_tune", "read_span"]
+
+FEWEST_NOTES = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """First and last, both included: bars by printed number, or notes from 1."""
+
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, slots=True)
+class Passage:
+    """Part of a tune, or the whole of it.
+
+    Parameters
+    ----------
+    melody : Melody
+        The notes of the passage; times and bar numbers are those of the whole.
+    whole : Melody
+        The tune that it is part of.
+    first_note : int
+        Index in the whole of the first note of the passage.
+    tune_id : str
+        Id of the tune; of a file, the id that it would have in a corpus.
+    in_corpus : bool
+        Whether it was taken from the corpus and not from a file.
+    """
+
+    melody: Melody
+    whole: Melody
+    first_note: int
+    tune_id: str
+    in_corpus: bool
+
+    @property
+    def label(self) -> str:
+        """Title and bars, such as ``Lantern Rock, bars 5-8``."""
+        first, last = self.melody.bar[0], self.melody.bar[-1]
+        bars = f"bar {first}" if first == last else f"bars {first}-{last}"
+        return f"{self.whole.title}, {bars}"
+
+    def phrase(self) -> Phrase:
+        """The passage as something to look for."""
+        return Phrase(
+            self.melody,
+            notation="passage",
+            text=self.label,
+            has_tonic=self.melody.key.mode != "none",
+            tune_id=self.tune_id if self.in_corpus else "",
+            first_note=self.first_note,
+        )
+
+
+def read_span(text: str, what: str = "bars") -> Span:
+    """Read ``5`` or ``5-8``.
+
+    Raises
+    ------
+    PassageError
+        If the text is neither, or runs backwards.
+
+    Examples
+    --------
+    >>> read_span("5-8"), read_span("3")
+    (Span(first=5, last=8), Span(first=3, last=3))
+    """
+    found = re.fullmatch(r"\s*(\d{1,7})\s*(?:[-–]\s*(\d{1,7})\s*)?", text)
+    if not found:
+        raise PassageError(f"{text!r} names no {what}", hint="write 5 or 5-8")
+    span = Span(int(found[1]), int(found[2] or found[1]))
+    if span.last < span.first:
+        raise PassageError(f"{what} {text} run backwards", hint=f"write {found[2]}-{found[1]}")
+    return span
+
+
+def find_tune(name: str, corpus: Corpus | None) -> tuple[Melody, str, bool]:
+    """Find a tune by file, id or title.
+
+    Parameters
+    ----------
+    name : str
+        A path (``FILE`` or ``FILE#NUMBER``), a tune id or its first digits, or a
+        title.
+    corpus : Corpus or None
+        Where ids and titles are looked up.
+
+    Returns
+    -------
+    tuple
+        The melody, its tune id, and whether it came from the corpus.
+
+    Raises
+    ------
+    UnknownTuneError
+        If the name fits no tune, or more than one.
+    ReadingError
+        If the file could not be read.
+    """
+    path, number = file_and_number(name)
+    if path is not None:
+        melody = melody_of_file(path, number)
+        return melody, melody.content_id(), False
+    if corpus is None:
+        raise UnknownTuneError(f"{name!r} is no file, and no corpus is open")
+    tune_id = corpus.resolve(name)
+    return corpus.melody(tune_id), tune_id, True
+
+
+def file_and_number(name: str) -> tuple[Path | None, str]:
+    """Split ``FILE#NUMBER``; the path is None where the name is no file."""
+    if is_file(name):
+        return Path(name), ""
+    stem, _, number = name.rpartition("#")
+    if stem and is_file(stem):
+        return Path(stem), number
+    from melodex.reading import SUFFIXES
+
+    if Path(name).suffix.lower() in SUFFIXES:
+        raise ReadingError("there is no such file", where=name)
+    return None, ""
+
+
+def is_file(name: str) -> bool:
+    """Whether a name is that of a file; names that no file can have are not."""
+    try:
+        return Path(name).is_file()
+    except (OSError, ValueError):
+        return False
+
+
+def melody_of_file(path: Path, number: str) -> Melody:
+    """Read one tune of a file."""
+    from melodex.reading import read_path
+
+    reading = read_path(path)
+    tunes = [tune.melody for tune in reading.tunes]
+    if number:
+        tunes = [melody for melody in tunes if melody.credits.number == number]
+        if not tunes:
+            raise UnknownTuneError(f"no tune is numbered {number}", where=str(path))
+    if not tunes:
+        reasons = "; ".join(str(refusal) for refusal in reading.refusals)
+        raise ReadingError(reasons or "there is no tune in it", where="" if reasons else str(path))
+    if len(tunes) > 1 and not number:
+        listed = ", ".join(f"{path}#{m.credits.number}" for m in tunes[:4])
+        raise UnknownTuneError(
+            f"the file holds {len(tunes)} tunes", where=str(path), hint=f"name one: {listed} ..."
+        )
+    return tunes[0]
+
+
+def find_passage(
+    name: str,
+    corpus: Corpus | None = None,
+    *,
+    bars: Span | None = None,
+    notes: Span | None = None,
+    fewest: int = FEWEST_NOTES,
+) -> Passage:
+    """Find part of a tune.
+
+    Parameters
+    ----------
+    name : str
+        As for :func:`find_tune`.
+    corpus : Corpus, optional
+        Where ids and titles are looked up.
+    bars, notes : Span, optional
+        What part: bars by printed number, or notes counted from 1. Neither: all.
+    fewest : int
+        How many notes the passage must have.
+
+    Raises
+    ------
+    PassageError
+        If bars and notes are both given, or the tune does not have them.
+    EmptyMelodyError
+        If the passage has too few notes.
+    """
+    if bars and notes:
+        raise PassageError("bars and notes were both named", hint="name one of them")
+    melody, tune_id, in_corpus = find_tune(name, corpus)
+    first, last = 0, len(melody) - 1
+    if bars:
+        first, last = melody.notes_of_bars(bars.first, bars.last)
+    elif notes:
+        first, last = notes.first - 1, notes.last - 1
+    part = melody.excerpt(first, last)
+    if len(part) < fewest:
+        raise EmptyMelodyError(
+            f"{len(part)} notes are too few to compare",
+            where=melody.title,
+            hint=f"take at least {fewest}",
+        )
+    return Passage(part, melody, first, tune_id, in_corpus)

@@ -1,0 +1,134 @@
+"""Every command that README.md and DEVELOPERS.md show is run, and prints what they show.
+
+In a ``console`` block a line that starts with ``$`` is a command; what follows is its
+output, where ``...`` alone on a line stands for any lines and at the end of a line
+for the rest of it. Blocks run in order, from the top of the file, in an empty folder
+that holds nothing but the demo's tunes. The ``sh`` blocks set a machine up: what they
+say is what ``.ci/run`` does.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from melodex.cli import COMMANDS
+
+ROOT = Path(__file__).parents[1]
+DOCUMENTS = ("README.md", "DEVELOPERS.md")
+
+
+def blocks(document: str, language: str) -> list[str]:
+    text = (ROOT / document).read_text(encoding="utf-8")
+    return re.findall(rf"^```{language}\n(.*?)^```", text, re.MULTILINE | re.DOTALL)
+
+
+def steps(document: str) -> list[tuple[str, list[str]]]:
+    """Commands of a document, each with the lines of output shown for it."""
+    found: list[tuple[str, list[str]]] = []
+    for block in blocks(document, "console"):
+        for line in block.splitlines():
+            if line.startswith("$ "):
+                found.append((line[2:], []))
+            elif found:
+                found[-1][1].append(line)
+    return found
+
+
+def matches(shown: list[str], printed: list[str]) -> bool:
+    """Whether printed lines are those shown, ``...`` standing for any."""
+    pattern = ""
+    for line in shown:
+        if line.strip() == "...":
+            pattern += r"(?:.*\n)*?"
+        elif line.endswith("..."):
+            pattern += re.escape(line[:-3]) + r".*\n"
+        else:
+            pattern += re.escape(line.rstrip()) + r"[ ]*\n"
+    return re.fullmatch(pattern, "".join(f"{line}\n" for line in printed)) is not None
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> tuple[Path, dict[str, str]]:
+    """A folder with the demo's tunes, and an environment with the command on its path."""
+    shutil.copytree(ROOT / "corpus_demo", tmp_path / "corpus_demo")
+    environment = os.environ | {
+        "PATH": f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}",
+        "MELODEX_CORPUS": str(tmp_path / "shelf.melodex"),
+        "COLUMNS": "96",
+        "PYTHONUTF8": "1",
+        "NO_COLOR": "1",
+    }
+    return tmp_path, environment
+
+
+@pytest.mark.parametrize("document", DOCUMENTS)
+def test_every_command_shown_runs_and_prints_what_is_shown(
+    document: str, bench: tuple[Path, dict[str, str]]
+) -> None:
+    folder, environment = bench
+    shown = steps(document)
+    assert shown, f"{document} shows no command"
+    for command, expected in shown:
+        done = subprocess.run(
+            command, shell=True, cwd=folder, env=environment, capture_output=True, text=True,
+            timeout=240, check=False,
+        )  # fmt: skip
+        assert done.returncode == 0, f"{document}: {command}\n{done.stdout}\n{done.stderr}"
+        printed = done.stdout.splitlines()
+        if expected:
+            assert matches(expected, printed), f"{document}: {command}\n{done.stdout}"
+
+
+def test_every_command_is_shown_in_the_readme() -> None:
+    text = "\n".join(command for command, _ in steps("README.md"))
+    missing = {name for name in COMMANDS if not re.search(rf"\bmelodex {name}\b", text)}
+    assert missing <= {"workbench"}, missing
+    assert "melodex workbench" in (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def test_the_set_up_that_the_readme_shows_is_the_one_that_is_tested() -> None:
+    script = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    lines = [
+        line for block in blocks("README.md", "sh") for line in block.splitlines() if line
+    ]
+    assert len(lines) >= 3
+    for line in lines:
+        for part in line.replace("sudo ", "").split(" && "):
+            words = [word for word in part.split() if not word.startswith("-")]
+            assert all(word in script for word in words) or "melodex demo" in part, part
+
+
+@pytest.mark.parametrize("name", sorted(COMMANDS))
+def test_every_command_has_help_with_an_example_that_runs(
+    name: str, bench: tuple[Path, dict[str, str]]
+) -> None:
+    folder, environment = bench
+    if name == "workbench":
+        # It serves until it is stopped; the tests of its own room start it for real.
+        pass
+    subprocess.run(
+        ["melodex", "add", "corpus_demo"], cwd=folder, env=environment, check=True,
+        capture_output=True, timeout=120,
+    )  # fmt: skip
+    text = subprocess.run(
+        ["melodex", name, "--help"], cwd=folder, env=environment, check=True,
+        capture_output=True, text=True, timeout=60,
+    ).stdout  # fmt: skip
+    examples = re.findall(r"^ +\$ (melodex .*)$", text, re.MULTILINE)
+    assert examples, f"melodex {name} --help shows no example"
+    for example in examples:
+        if name == "workbench":
+            assert example.startswith("melodex workbench")
+            continue
+        done = subprocess.run(
+            example, shell=True, cwd=folder, env=environment, capture_output=True, text=True,
+            timeout=120, check=False,
+        )  # fmt: skip
+        assert done.returncode == 0, f"{example}\n{done.stdout}\n{done.stderr}"
