@@ -1,1 +1,150 @@
-"""A file or a typed phrase becomes a Melody."""
+"""A file or a typed phrase becomes a Melody.
+
+Conventions: a file that cannot be read is a :class:`~melodex.reading.result.Refusal`
+in what comes back and stops nothing else; only a file that is missing, or that may
+not be opened, raises. What a file is, its first bytes say before its suffix does.
+Files are untrusted: each reader bounds size, nesting and numbers.
+
+Contents: SUFFIXES, read_path, read_bytes; the readers are ``abc``, ``musicxml`` and
+``midi``, loaded when a file needs them; ``phrase`` reads what is typed.
+"""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from melodex.errors import ReadingError
+from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, Refusal
+
+__all__ = [
+    "SUFFIXES",
+    "Choice",
+    "FileReading",
+    "ReadTune",
+    "ReadWarning",
+    "Refusal",
+    "read_bytes",
+    "read_path",
+]
+
+SUFFIXES = {
+    ".abc": "abc",
+    ".mid": "midi",
+    ".midi": "midi",
+    ".musicxml": "musicxml",
+    ".mxl": "mxl",
+    ".xml": "musicxml",
+}
+"""File endings that are read, in lower case, and the format that each one means."""
+
+MOST_BYTES = {"abc": 64 << 20, "musicxml": 8 << 20, "mxl": 8 << 20, "midi": 8 << 20}
+"""Largest file of each format: ten times and more what real collections hold."""
+
+XML_START = re.compile(rb"(?:\xef\xbb\xbf)?\s*<|\xff\xfe<\x00|\xfe\xff\x00<|<\x00|\x00<")
+ABC_FIELD = re.compile(rb"(?m)^(?:\xef\xbb\xbf)?(?:X:\s*\d|K:)")
+
+
+def read_path(path: str | Path, choice: Choice | None = None) -> FileReading:
+    """Read every tune of a file.
+
+    Parameters
+    ----------
+    path : str or Path
+        An ABC, MusicXML, compressed MusicXML or MIDI file.
+    choice : Choice, optional
+        Which part, voice and note of a chord is the melody.
+
+    Returns
+    -------
+    FileReading
+        Tunes with their warnings, and refusals with their reasons.
+
+    Raises
+    ------
+    ReadingError
+        If there is no such file or it may not be read.
+    """
+    source = str(path)
+    data = contents(Path(path), source)
+    kept_format = format_of(data, Path(path).suffix.lower())
+    if not kept_format:
+        return refused(source, "this is neither ABC nor MusicXML nor MIDI")
+    return read_bytes(data, kept_format, source, choice)
+
+
+def read_bytes(
+    data: bytes, kept_format: str, source: str, choice: Choice | None = None
+) -> FileReading:
+    """Read every tune of what a file holds.
+
+    Parameters
+    ----------
+    data : bytes
+        What the file holds.
+    kept_format : str
+        ``abc``, ``musicxml``, ``mxl`` or ``midi``.
+    source : str
+        What to call the file in messages and credits.
+    choice : Choice, optional
+        Which part, voice and note of a chord is the melody.
+
+    Raises
+    ------
+    ReadingError
+        If no format has that name.
+    """
+    choice = choice or Choice()
+    if kept_format not in MOST_BYTES:
+        raise ReadingError(f"no format is called {kept_format!r}", where=source)
+    if not data.strip():
+        return refused(source, "the file is empty")
+    if len(data) > MOST_BYTES[kept_format]:
+        most = MOST_BYTES[kept_format] >> 20
+        return refused(source, f"the file is larger than {most} MB")
+    if kept_format == "abc":
+        from melodex.reading.abc import read_abc
+        from melodex.reading.decoding import decode
+
+        return read_abc(decode(data), source, choice)
+    if kept_format == "midi":
+        from melodex.reading.midi import read_midi
+
+        return read_midi(data, source, choice)
+    from melodex.reading.musicxml import read_musicxml
+
+    return read_musicxml(data, source, choice, packed=kept_format == "mxl")
+
+
+def contents(path: Path, source: str) -> bytes:
+    """What a regular file holds, not more than the largest limit allows."""
+    try:
+        if not path.exists():
+            raise ReadingError("there is no such file", where=source)
+        # A pipe or a device would never end, or never begin.
+        if not path.is_file():
+            raise ReadingError("this is not a file", where=source)
+        with path.open("rb") as file:
+            return file.read(max(MOST_BYTES.values()) + 1)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise ReadingError(f"cannot be read: {reason}", where=source) from error
+
+
+def format_of(data: bytes, suffix: str) -> str:
+    """The format that the first bytes name, else the one that the suffix means."""
+    if data.startswith(b"MThd"):
+        return "midi"
+    if data.startswith(b"PK"):
+        return "mxl"
+    named = SUFFIXES.get(suffix, "")
+    if XML_START.match(data) and named != "abc":
+        return "musicxml"
+    if ABC_FIELD.search(data[:65536]) and b"\x00" not in data[:65536]:
+        return "abc"
+    return named
+
+
+def refused(source: str, reason: str, hint: str = "") -> FileReading:
+    """A reading that holds one refusal of the whole file."""
+    return FileReading(source, refusals=(Refusal(source, reason, hint=hint),))
