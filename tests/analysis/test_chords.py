@@ -1,0 +1,157 @@
+"""Chord symbols, against a list of spellings that was written apart from the grammar."""
+
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from melodex.analysis.chords import (
+    FAMILIES,
+    Chord,
+    parse_chord,
+    parse_chords,
+    transposed_text,
+)
+from melodex.melody import degree_name, fifths_from_name, pitch_class_name
+
+LIST = Path(__file__).with_name("chord_spellings.txt")
+
+
+def listed() -> list[tuple[str, ...]]:
+    """The rows of the list: text, root, bass, family, degrees."""
+    rows = []
+    for line in LIST.read_text(encoding="utf-8").splitlines():
+        if line.strip() and not line.startswith("# ") and line != "#":
+            rows.append(tuple(line.split("\t")[:5]))
+    return rows
+
+
+ROWS = listed()
+
+
+def as_row(chord: Chord) -> tuple[str, ...]:
+    """A chord in the columns of the list."""
+    if not chord.understood:
+        return (chord.text, "?", "-", "-", "-")
+    if not chord.sounds:
+        return (chord.text, "N", "-", "-", "-")
+    bass = "-" if chord.bass_fifths is None else pitch_class_name(chord.bass_fifths)
+    return (
+        chord.text,
+        pitch_class_name(chord.root_fifths),
+        bass,
+        chord.family,
+        " ".join(chord.degree_names),
+    )
+
+
+def test_the_list_holds_at_least_150_spellings_and_none_twice():
+    assert len(ROWS) >= 150
+    assert len({row[0] for row in ROWS}) == len(ROWS)
+
+
+@pytest.mark.parametrize("row", ROWS, ids=[row[0] for row in ROWS])
+def test_every_listed_spelling_is_read_as_worked_by_hand(row):
+    assert as_row(parse_chord(row[0])) == row
+
+
+def test_a_share_of_98_percent_is_right_and_none_is_silently_wrong():
+    read = [as_row(parse_chord(row[0])) for row in ROWS]
+    right = sum(got == row for got, row in zip(read, ROWS, strict=True))
+    silently_wrong = [
+        (got, row)
+        for got, row in zip(read, ROWS, strict=True)
+        if got != row and got[1] != "?"
+    ]
+    assert right >= 0.98 * len(ROWS)
+    assert silently_wrong == []
+
+
+def test_what_is_not_understood_keeps_its_text_and_says_why():
+    for row in ROWS:
+        chord = parse_chord(row[0])
+        assert chord.text == row[0]
+        assert bool(chord.reason) == (not chord.understood)
+        assert chord.sounds == (row[1] not in {"?", "N"})
+
+
+@pytest.mark.parametrize(
+    ("text", "reason"),
+    [
+        ("c7", "small letter"),
+        ("D/C7", "second chord"),
+        ("Dm7 G7", "second chord"),
+        ("C-5", "minor or a flat fifth"),
+        ("H7", "German"),
+        ("/E", "bass without a chord"),
+        ("Bb/", "nothing follows the slash"),
+        ("Ebb9", "two signs"),
+        ("", "no text"),
+        ("C" + "7" * 500, "too long"),
+    ],
+)
+def test_the_reason_names_the_trouble(text, reason):
+    assert reason in parse_chord(text).reason
+
+
+def test_german_names_are_read_as_a_german_piece_means_them():
+    # Common practice, no source: H is B natural, B is B flat, -is sharp, -es flat.
+    read = [
+        pitch_class_name(c.root_fifths)
+        for c in parse_chords(["Hm7", "B", "Es7", "As", "Fis"])
+    ]
+    assert read == ["B", "Bb", "Eb", "Ab", "F#"]
+    assert pitch_class_name(parse_chords(["Em", "B7"])[1].root_fifths) == "B"
+    assert parse_chord("Asus4", german=True).family == "suspended"
+    assert pitch_class_name(parse_chord("C/H", german=True).lowest_fifths) == "B"
+
+
+def test_extensions_and_alterations_are_told_apart():
+    chord = parse_chord("C13(b9,#11)")
+    assert chord.extensions == ("b7", "13")
+    assert chord.alterations == ("b9", "#11")
+    assert parse_chord("Cm7b5").alterations == ()
+    assert parse_chord("C7#5").alterations == ("#5",)
+
+
+def test_note_names_of_minor_major_seventh_on_the_minor_fourth_of_f():
+    # Common practice: minor iv in F is B flat minor, its major seventh is A.
+    chord = parse_chord("Bbm(maj7)")
+    assert [pitch_class_name(f) for f in chord.note_fifths] == ["Bb", "Db", "F", "A"]
+
+
+NAMED = [row for row in ROWS if row[1] not in {"?", "N"} and row[0][:1] in "ABCDEFG"]
+
+
+@given(st.sampled_from(NAMED), st.integers(-4, 4))
+def test_transposing_a_symbol_moves_its_notes_and_nothing_else(row, fifths):
+    chord = parse_chord(row[0])
+    moved = parse_chord(transposed_text(chord, fifths))
+    assert moved.degree_names == chord.degree_names
+    assert moved.root_fifths == chord.root_fifths + fifths
+    assert moved.lowest_fifths == chord.lowest_fifths + fifths
+
+
+@given(st.text(alphabet="ABCDEFGHabgm#♭°øΔ+-/()79163 5susdimajlt,.|", max_size=60))
+def test_any_text_is_read_or_refused_with_a_reason(text):
+    chord = parse_chord(text)
+    assert chord.text == text
+    assert chord.understood or chord.reason
+    assert chord.family in {*FAMILIES, "none", ""}
+    if chord.sounds:
+        assert [degree_name(d) for d in chord.degrees] == [
+            mod_octave(n) for n in chord.degree_names
+        ]
+        assert len(set(chord.degree_names)) == len(chord.degree_names)
+
+
+def mod_octave(name: str) -> str:
+    """A degree name with its number brought below 8."""
+    number = int(name.lstrip("b#"))
+    return name[: len(name) - len(str(number))] + str((number - 1) % 7 + 1)
+
+
+def test_degrees_of_a_major_ninth_are_its_names_on_the_line_of_fifths():
+    assert parse_chord("Cmaj9").degrees == (0, 4, 1, 5, 2)
+    assert fifths_from_name("D") == 2
