@@ -14,7 +14,7 @@ nothing is spent on padding. The layout is private to this module, to
 ``matching.bound`` and to ``matching/_kernel.c``.
 
 Contents: TUNES_PER_CHUNK, LANES, UNKNOWN_LENGTH, TuneNotes, PackedChunk,
-encode_notes, pack, unpack, verify.
+encode_notes, pack, unpack, notes_at, verify.
 """
 
 from __future__ import annotations
@@ -35,6 +35,7 @@ __all__ = [
     "PackedChunk",
     "TuneNotes",
     "encode_notes",
+    "notes_at",
     "pack",
     "unpack",
     "verify",
@@ -198,6 +199,36 @@ def unpack(chunk: PackedChunk) -> list[TuneNotes]:
             tune_id = chunk.tune_ids[start : start + ID_BYTES].hex()
             tunes.append(TuneNotes(tune_id, pitch, length_class))
     return tunes
+
+
+def notes_at(
+    chunk: PackedChunk, counts: tuple[int, ...], index: int
+) -> tuple[bytes, bytes]:
+    """Return the pitches and length classes of one tune, without unpacking the rest.
+
+    Parameters
+    ----------
+    chunk : PackedChunk
+        Verified.
+    counts : tuple of int
+        Notes per tune, as :func:`verify` returns them.
+    index : int
+        Which tune, in the order of the chunk.
+    """
+    first = index - index % LANES
+    block = counts[first : first + LANES]
+    size, lane = sum(block), index - first
+    pitches = 2 * sum(counts[:first])
+    found: list[list[bytes]] = [[], []]
+    place = 0
+    for active, start, end in steps(block):
+        if start >= block[lane]:
+            break
+        area = active * (end - start)
+        for column, base in zip(found, (pitches, pitches + size), strict=True):
+            column.append(chunk.notes[base + place + lane : base + place + area : active])
+        place += area
+    return b"".join(found[0]), b"".join(found[1])
 
 
 def verify(chunk: PackedChunk) -> tuple[int, ...]:

@@ -473,17 +473,23 @@ class Melody:
             credits=Credits(**data["credits"]),
         )
 
+    def content_text(self) -> str:
+        """Return music, title and makers as JSON with sorted names, without the place.
+
+        :meth:`from_dict` reads it back, with the place left empty.
+        """
+        data = self.to_dict()
+        for name in PROVENANCE:
+            del data["credits"][name]
+        return json.dumps(data, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+
     def content_id(self) -> str:
         """Return the tune id: a digest of music, title and makers, not of place.
 
         The same tune read from another file, or at another number, has the same
         id; any change of a note, a chord or the title gives another.
         """
-        data = self.to_dict()
-        for name in PROVENANCE:
-            del data["credits"][name]
-        text = json.dumps(data, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
-        return hashlib.sha256(text.encode()).hexdigest()[:TUNE_ID_LENGTH]
+        return content_id_of(self.content_text())
 
 
 NOTE_COLUMNS = (
@@ -505,6 +511,11 @@ RECORD_COLUMNS: dict[str, type] = {
     "tuplets": Tuplet,
     "lyrics": Lyric,
 }
+
+
+def content_id_of(content_text: str) -> str:
+    """The tune id of a melody, given what :meth:`Melody.content_text` returns."""
+    return hashlib.sha256(content_text.encode()).hexdigest()[:TUNE_ID_LENGTH]
 
 
 def held_at(changes: tuple[Any, ...], onset_ticks: int) -> Any:

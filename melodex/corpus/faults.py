@@ -1,0 +1,104 @@
+"""Faults of SQLite, told in the words of whoever owns the corpus.
+
+Conventions: result codes are those of https://www.sqlite.org/rescode.html; the
+lowest byte of an extended code is its primary code.
+
+Contents: faults_named, named_fault, is_busy.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from melodex.errors import BusyCorpusError, CorpusError, DamagedCorpusError
+
+__all__ = ["faults_named", "is_busy", "named_fault"]
+
+FAULTS: dict[int, tuple[type[CorpusError], str, str]] = {
+    sqlite3.SQLITE_BUSY: (
+        BusyCorpusError,
+        "another process holds the corpus",
+        "wait until it has finished, then try again; nothing was changed",
+    ),
+    sqlite3.SQLITE_LOCKED: (
+        BusyCorpusError,
+        "another part of this process holds the corpus",
+        "try again; nothing was changed",
+    ),
+    sqlite3.SQLITE_NOTADB: (
+        CorpusError,
+        "this is not a melodex corpus: it is no SQLite file",
+        "name another file with --corpus",
+    ),
+    sqlite3.SQLITE_CORRUPT: (
+        DamagedCorpusError,
+        "the corpus is damaged",
+        "run 'melodex check' to see what is touched",
+    ),
+    sqlite3.SQLITE_FULL: (
+        CorpusError,
+        "the disk is full",
+        "make room and try again; what was in the corpus before is still there",
+    ),
+    sqlite3.SQLITE_READONLY: (
+        CorpusError,
+        "the corpus can be read but not written",
+        "change the permissions of the file and its folder, or name another file",
+    ),
+    sqlite3.SQLITE_PERM: (
+        CorpusError,
+        "the corpus may not be opened",
+        "change the permissions of the file and its folder",
+    ),
+    sqlite3.SQLITE_CANTOPEN: (
+        CorpusError,
+        "the corpus cannot be opened",
+        "check that the folder is there and that you may read and write in it",
+    ),
+    sqlite3.SQLITE_IOERR: (
+        CorpusError,
+        "the disk reports a fault",
+        "check the disk; what was in the corpus before is still there",
+    ),
+    sqlite3.SQLITE_TOOBIG: (
+        CorpusError,
+        "a tune is larger than SQLite can hold",
+        "split the file that it comes from",
+    ),
+}
+
+
+def named_fault(error: sqlite3.Error, path: Path) -> CorpusError | None:
+    """Return our error for one of SQLite's, or None where the fault is in our code.
+
+    Examples
+    --------
+    >>> named_fault(sqlite3.OperationalError("no such table: tune"), Path("a")) is None
+    True
+    """
+    code = getattr(error, "sqlite_errorcode", None)
+    if code is None or code & 0xFF not in FAULTS:
+        return None
+    kind, what, hint = FAULTS[code & 0xFF]
+    return kind(what, where=str(path), hint=hint)
+
+
+def is_busy(error: sqlite3.Error) -> bool:
+    """Whether an error says that somebody else holds the file."""
+    code = getattr(error, "sqlite_errorcode", None)
+    return code is not None and code & 0xFF in {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}
+
+
+@contextmanager
+def faults_named(path: Path) -> Iterator[None]:
+    """Raise our own errors for SQLite's, with the corpus named."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        named = named_fault(error, path)
+        if named is None:
+            raise
+        raise named from error

@@ -1,0 +1,145 @@
+"""What a file gave, made into rows before the corpus is touched.
+
+Conventions: this is the slow part of adding (digests, facets, notes for matching),
+and it needs no transaction. Tunes of one file that share a number are told apart
+by their order: ``occurrence`` counts from 1.
+
+Contents: AddReport, PreparedTune, PreparedFile, prepared, clash.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from melodex.corpus.chunks import TuneNotes, encode_notes
+from melodex.corpus.facets import facet_rows
+from melodex.corpus.rows import facets_crc32, place_path, storable, tune_columns
+from melodex.melody.record import content_id_of
+from melodex.reading.result import Choice, FileReading, ReadTune, Refusal
+
+__all__ = ["AddReport", "PreparedFile", "PreparedTune", "Row", "clash", "prepared"]
+
+Row = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class AddReport:
+    """What became of one file.
+
+    Parameters
+    ----------
+    source : str
+        The path as given.
+    added, unchanged : tuple of str
+        Ids of tunes that are new, and of tunes that the corpus had already.
+    replaced : tuple of (str, str)
+        Old and new id where the file holds another tune at the same number. The
+        old tune stays only if another place holds it.
+    refusals : tuple of Refusal
+        What could not be read, and why.
+    warnings : int
+        How many things were not understood.
+    """
+
+    source: str
+    added: tuple[str, ...] = ()
+    unchanged: tuple[str, ...] = ()
+    replaced: tuple[tuple[str, str], ...] = ()
+    refusals: tuple[Refusal, ...] = ()
+    warnings: int = 0
+
+
+@dataclass(slots=True)
+class PreparedTune:
+    """A tune made into rows, all but the row numbers."""
+
+    read: ReadTune
+    tune_id: str
+    tune: Row
+    facets: dict[str, list[Row]]
+    notes: TuneNotes
+    occurrence: int
+
+
+@dataclass(slots=True)
+class PreparedFile:
+    """A file made into rows, and the report that grows as they go in."""
+
+    reading: FileReading
+    file: str
+    choice: Choice
+    collection: str
+    tunes: list[PreparedTune] = field(default_factory=list)
+    refusals: list[Refusal] = field(default_factory=list)
+    added: list[str] = field(default_factory=list)
+    unchanged: list[str] = field(default_factory=list)
+    replaced: list[tuple[str, str]] = field(default_factory=list)
+
+    def report(self) -> AddReport:
+        """What became of this file."""
+        return AddReport(
+            source=self.reading.source,
+            added=tuple(self.added),
+            unchanged=tuple(self.unchanged),
+            replaced=tuple(self.replaced),
+            refusals=tuple(self.refusals),
+            warnings=sum(len(tune.read.warnings) for tune in self.tunes),
+        )
+
+
+def prepared(reading: FileReading, collection: str, choice: Choice) -> PreparedFile:
+    """A file made into rows, ready to be written."""
+    file = PreparedFile(
+        reading=reading,
+        file=place_path(reading.source),
+        choice=choice,
+        collection="",
+        refusals=list(reading.refusals),
+    )
+    folder = Path(file.file).parent.name or "/"
+    file.collection = storable(collection) or folder
+    seen: Counter[str] = Counter()
+    for read in reading.tunes:
+        number = read.melody.credits.number
+        if not len(read.melody):
+            file.refusals.append(
+                Refusal(reading.source, "this tune has no notes", number=number)
+            )
+            continue
+        seen[number] += 1
+        file.tunes.append(prepared_tune(read, seen[number]))
+    return file
+
+
+def prepared_tune(read: ReadTune, occurrence: int) -> PreparedTune:
+    """A tune made into rows."""
+    text = read.melody.content_text()
+    tune_id = content_id_of(text)
+    tables = facet_rows(read.melody)
+    pitch, length_class = encode_notes(read.melody)
+    return PreparedTune(
+        read=read,
+        tune_id=tune_id,
+        tune={
+            "tune_id": tune_id,
+            **tune_columns(read.melody),
+            "facet_crc32": facets_crc32(tables),
+            "melody": text,
+        },
+        facets=tables,
+        notes=TuneNotes(tune_id, pitch, length_class),
+        occurrence=occurrence,
+    )
+
+
+def clash(file: PreparedFile, tune: PreparedTune) -> Refusal:
+    """The refusal of a tune whose id another tune has by chance."""
+    return Refusal(
+        file.reading.source,
+        f"by chance it has the id of another tune, {tune.tune_id}",
+        number=tune.read.melody.credits.number,
+        hint="change its title by a letter and add it again",
+    )

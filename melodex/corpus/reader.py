@@ -1,0 +1,392 @@
+"""Reading a corpus: standard sqlite3, read only, and nothing heavy imported.
+
+Conventions: a :class:`Corpus` sees one state of the file, however many others
+write to it meanwhile, from its opening until :meth:`Corpus.refresh` or
+:meth:`Corpus.close`; so keep one open for as long as one question takes.
+Tunes are named by tune id; ties fall to it.
+
+At rest a corpus is one file. While something writes to it, SQLite keeps two
+more beside it (``-wal`` and ``-shm``), so that nobody who reads has to wait.
+
+Contents: Corpus, TuneRow, PlaceRow, WarningRow.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+import urllib.parse
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+from melodex.corpus.chunks import PackedChunk
+from melodex.corpus.faults import faults_named
+from melodex.corpus.schema import ENCODING_VERSION, SCHEMA_VERSION, state_of
+from melodex.errors import CorpusError, DamagedCorpusError, SettingsError, UnknownTuneError
+from melodex.melody import Melody
+
+__all__ = ["Corpus", "PlaceRow", "TuneRow", "WarningRow"]
+
+WAIT_SECONDS = 10.0
+"""How long a reader waits for a writer's last step; it takes milliseconds."""
+
+
+@dataclass(frozen=True, slots=True)
+class TuneRow:
+    """One tune as lists show it; collection, source and number of its first place."""
+
+    tune_id: str
+    title: str
+    composer: str
+    year: int | None
+    printed_key: str
+    metre: str
+    note_count: int
+    bar_count: int
+    collection: str
+    source: str
+    number: str
+    place_count: int
+    tags: tuple[str, ...]
+    rights: str
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceRow:
+    """A place where a tune was read."""
+
+    source: str
+    number: str
+    occurrence: int
+    collection: str
+
+
+@dataclass(frozen=True, slots=True)
+class WarningRow:
+    """Something not understood when a tune was read, and where (from 1; 0 unknown)."""
+
+    source: str
+    number: str
+    line: int
+    column: int
+    text: str
+
+
+TUNE_ROW_COLUMNS = ", ".join(TuneRow.__slots__)
+
+
+class Corpus:
+    """A corpus opened for reading. Use :meth:`open`, and ``with``."""
+
+    def __init__(self, connection: sqlite3.Connection, path: Path) -> None:
+        self.connection = connection
+        self.path = path
+        self.refresh()
+
+    @classmethod
+    def open(cls, path: Path) -> Corpus:
+        """Open a corpus; one of an older schema is brought up to date first.
+
+        Raises
+        ------
+        CorpusError
+            If there is no such file, it may not be read, is empty, or is none.
+        NewerCorpusError
+            If a later version of melodex wrote it.
+        DamagedCorpusError
+            If SQLite finds it damaged.
+        BusyCorpusError
+            If another process holds it for more than :data:`WAIT_SECONDS`.
+        """
+        with faults_named(path):
+            connection = connect(path)
+            try:
+                version = state_of(connection, path)
+            except BaseException:
+                connection.close()
+                raise
+            if version == 0:
+                connection.close()
+                raise CorpusError(
+                    "this corpus is empty",
+                    where=str(path),
+                    hint="'melodex add FOLDER' puts tunes into it",
+                )
+            if version < SCHEMA_VERSION:
+                connection.close()
+                from melodex.corpus.migrations import upgrade
+
+                upgrade(path)
+                connection = connect(path)
+            return cls(connection, path)
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self.connection.close()
+
+    def __enter__(self) -> Corpus:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def refresh(self) -> None:
+        """See the corpus as it is now, and from now on only so."""
+        with faults_named(self.path):
+            if self.connection.in_transaction:
+                self.connection.execute("ROLLBACK")
+            self.connection.execute("BEGIN")
+            rows = self.connection.execute("SELECT name, value FROM setting ORDER BY name")
+            self.settings: dict[str, str] = dict(rows.fetchall())
+            totals = self.connection.execute(
+                "SELECT sum(tune_count), sum(note_count) FROM chunk"
+            ).fetchone()
+        self.tune_count: int = totals[0] or 0
+        self.note_count: int = totals[1] or 0
+
+    def query(self, sql: str, values: Iterable[Any] = ()) -> list[tuple[Any, ...]]:
+        """Run a statement that reads, with SQLite's faults named.
+
+        Raises
+        ------
+        CorpusError
+            If SQLite cannot do it for a reason outside of melodex.
+        """
+        with faults_named(self.path):
+            return self.connection.execute(sql, tuple(values)).fetchall()
+
+    def chunks(self) -> Iterator[PackedChunk]:
+        """Yield the packed notes of all tunes.
+
+        Raises
+        ------
+        SettingsError
+            If the notes are encoded in another way than this version reads.
+        DamagedCorpusError
+            If a chunk cannot be read.
+        """
+        found = self.settings.get("encoding_version")
+        if found != ENCODING_VERSION:
+            raise SettingsError(
+                f"the notes of this corpus are encoded as version {found!r}, "
+                f"this melodex reads version {ENCODING_VERSION!r}",
+                where=str(self.path),
+                hint="'melodex check --repair' encodes them anew",
+            )
+        with faults_named(self.path):
+            rows = self.connection.execute(
+                "SELECT id, tune_count, note_count, checksum, tune_ids, lengths, notes "
+                "FROM chunk ORDER BY id"
+            )
+            for number, tunes, notes, checksum, ids, lengths, packed in rows:
+                yield PackedChunk(ids, lengths, packed, checksum, tunes, notes, number)
+
+    def melody(self, tune_id: str) -> Melody:
+        """Return one melody, with the credits of its first place.
+
+        Raises
+        ------
+        UnknownTuneError
+            If the corpus holds no tune of that id.
+        DamagedCorpusError
+            If its melody cannot be read.
+        """
+        found = self.melodies([tune_id])
+        if not found:
+            raise UnknownTuneError(
+                f"no tune has the id {tune_id}",
+                where=str(self.path),
+                hint="'melodex list' shows what is in the corpus",
+            )
+        return found[tune_id]
+
+    def melodies(self, tune_ids: Iterable[str]) -> dict[str, Melody]:
+        """Return the melodies of some tunes; ids that are not there are left out.
+
+        Raises
+        ------
+        DamagedCorpusError
+            If a melody cannot be read.
+        """
+        rows = self.query(
+            """
+            SELECT tune.tune_id, tune.melody, place.source, place.number, collection.name
+            FROM json_each(?) AS wanted
+            JOIN tune ON tune.tune_id = wanted.value
+            LEFT JOIN place
+              ON place.id = (SELECT min(id) FROM place WHERE place.tune = tune.id)
+            LEFT JOIN collection ON collection.id = place.collection
+            """,
+            [json.dumps(list(tune_ids))],
+        )
+        return {
+            row[0]: self.rebuilt(row[0], row[1]).with_credits(
+                source=row[2] or "", number=row[3] or "", collection=row[4] or ""
+            )
+            for row in rows
+        }
+
+    def rebuilt(self, tune_id: str, text: str) -> Melody:
+        """A melody from its JSON, or the error that names the tune."""
+        try:
+            return Melody.from_dict(json.loads(text))
+        except (ValueError, KeyError, TypeError) as error:
+            raise DamagedCorpusError(
+                f"the notes of tune {tune_id} cannot be read",
+                where=str(self.path),
+                hint="'melodex check --repair' reads them again from the kept source",
+            ) from error
+
+    def resolve(self, text: str) -> str:
+        """Return the tune id that a person means.
+
+        Parameters
+        ----------
+        text : str
+            A tune id, the first four digits or more of one, a title, or a part of
+            a title; case and accents make no difference. The first of these that
+            fits exactly one tune is meant; a title goes before a part of one.
+
+        Raises
+        ------
+        UnknownTuneError
+            If no tune, or more than one, goes by that name; candidates are named.
+        """
+        from melodex.corpus.titles import resolved
+
+        return resolved(self, text)
+
+    def tunes(
+        self,
+        *,
+        collection: str = "",
+        title: str = "",
+        tag: str = "",
+        source: str = "",
+        limit: int | None = None,
+    ) -> list[TuneRow]:
+        """List tunes in order of collection, source, number and tune id.
+
+        Parameters
+        ----------
+        collection, tag, source : str
+            Only tunes with a place in that collection, with that tag, or read
+            from that file or folder; empty for all.
+        title : str
+            Only tunes whose title holds this, whatever the case and accents.
+        limit : int, optional
+            At most so many.
+        """
+        from melodex.corpus.titles import listed
+
+        return listed(self, collection, title, tag, source, limit)
+
+    def tune(self, tune_id: str) -> TuneRow:
+        """Return one tune as lists show it.
+
+        Raises
+        ------
+        UnknownTuneError
+            If the corpus holds no tune of that id.
+        """
+        rows = self.tune_rows("WHERE tune_id = ?", [tune_id])
+        if not rows:
+            raise UnknownTuneError(f"no tune has the id {tune_id}", where=str(self.path))
+        return rows[0]
+
+    def tune_rows(self, clause: str, values: Iterable[Any] = ()) -> list[TuneRow]:
+        """Rows of the view ``tune_overview`` that a clause picks."""
+        rows = self.query(f"SELECT {TUNE_ROW_COLUMNS} FROM tune_overview {clause}", values)
+        return [TuneRow(*(*row[:-2], tags_of(row[-2]), row[-1])) for row in rows]
+
+    def places(self, tune_id: str) -> list[PlaceRow]:
+        """Return every place where a tune was read, the first one first."""
+        rows = self.query(
+            "SELECT source, number, occurrence, collection.name FROM place "
+            "JOIN tune ON tune.id = place.tune "
+            "JOIN collection ON collection.id = place.collection "
+            "WHERE tune.tune_id = ? ORDER BY place.id",
+            [tune_id],
+        )
+        return [PlaceRow(*row) for row in rows]
+
+    def warnings(self, tune_id: str) -> list[WarningRow]:
+        """Return what was not understood when a tune was read."""
+        rows = self.query(
+            "SELECT source, number, line, column_number, text FROM read_warning "
+            "JOIN place ON place.id = read_warning.place "
+            "JOIN tune ON tune.id = place.tune "
+            "WHERE tune.tune_id = ? ORDER BY place.id, read_warning.id",
+            [tune_id],
+        )
+        return [WarningRow(*row) for row in rows]
+
+
+def tags_of(joined: str | None) -> tuple[str, ...]:
+    """The tags that the view joined, in alphabetical order."""
+    return tuple(sorted(joined.split(", "))) if joined else ()
+
+
+def connect(path: Path) -> sqlite3.Connection:
+    """Open a file for reading only, also on media that cannot be written.
+
+    Raises
+    ------
+    CorpusError
+        If there is no such file.
+    sqlite3.Error
+        If SQLite cannot open it.
+    """
+    if not path.exists():
+        raise CorpusError(
+            "there is no corpus here",
+            where=str(path),
+            hint="'melodex add FOLDER' makes one; --corpus names another file",
+        )
+    try:
+        return opened(path, "mode=ro")
+    except sqlite3.Error as error:
+        code = getattr(error, "sqlite_errorcode", 0)
+        if code & 0xFF in {sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN}:
+            second = second_way(path, code)
+            if second:
+                return opened(path, second)
+        raise
+
+
+def second_way(path: Path, code: int) -> str:
+    """How to open a file that a writer has left in the middle of its work.
+
+    A journal that a killed writer left must be played back, which needs writing;
+    on media that cannot be written, a file without one is complete as it is.
+    """
+    left = [Path(f"{path}{suffix}") for suffix in ("-wal", "-journal")]
+    if any(side.exists() and side.stat().st_size for side in left):
+        return "mode=rw" if code == sqlite3.SQLITE_READONLY_ROLLBACK else ""
+    return "mode=ro&immutable=1"
+
+
+def opened(path: Path, manner: str) -> sqlite3.Connection:
+    """A connection that has proved that it can read."""
+    connection = sqlite3.connect(
+        f"file:{urllib.parse.quote(str(path.absolute()))}?{manner}",
+        uri=True,
+        timeout=WAIT_SECONDS,
+        isolation_level=None,
+        check_same_thread=False,
+    )
+    try:
+        connection.execute("PRAGMA query_only = ON")
+        connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    except BaseException:
+        connection.close()
+        raise
+    return connection

@@ -1,0 +1,114 @@
+"""A melody becomes a row of the corpus.
+
+Conventions: columns hold text that SQLite and every tool can show: a character
+that UTF-8 cannot carry, or NUL, becomes U+FFFD; the melody's own JSON keeps it.
+
+Contents: storable, folded, row_crc32, facets_crc32, tune_columns, printed_bars,
+place_path.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import unicodedata
+import zlib
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from melodex.melody import Melody
+
+__all__ = [
+    "facets_crc32",
+    "folded",
+    "place_path",
+    "printed_bars",
+    "row_crc32",
+    "storable",
+    "tune_columns",
+]
+
+UNSTORABLE = re.compile("[\0\ud800-\udfff]")
+
+LARGEST_YEAR = 9999
+"""A larger number in a source is no year; SQLite holds 64 bits."""
+
+
+def storable(text: str) -> str:
+    """Return text as SQLite can hold it and any tool can show it.
+
+    Examples
+    --------
+    >>> storable("caf\\udce9.abc")
+    'caf�.abc'
+    """
+    return text if text.isascii() and "\0" not in text else UNSTORABLE.sub("�", text)
+
+
+def folded(text: str) -> str:
+    """Return text without case and accents, for finding.
+
+    Examples
+    --------
+    >>> folded("Frühlingstanz No. 2")
+    'fruhlingstanz no. 2'
+    """
+    if text.isascii():
+        return text.lower()
+    parts = unicodedata.normalize("NFKD", storable(text).casefold())
+    return "".join(sign for sign in parts if not unicodedata.combining(sign))
+
+
+def row_crc32(values: Iterable[object]) -> int:
+    """Return the CRC-32 of the values of a row, told apart by type and length."""
+    return zlib.crc32(repr(tuple(values)).encode())
+
+
+def facets_crc32(rows: Mapping[str, Iterable[Mapping[str, Any]]]) -> int:
+    """Return one CRC-32 over all facet rows of a tune, in order of table and column."""
+    crc = 0
+    for table in sorted(rows):
+        for row in rows[table]:
+            values = tuple((name, row[name]) for name in sorted(row) if name != "tune")
+            crc = zlib.crc32(repr((table, values)).encode(), crc)
+    return crc
+
+
+def tune_columns(melody: Melody) -> dict[str, Any]:
+    """Return the plain columns of a melody in the table ``tune``.
+
+    All but ``id``, ``tune_id``, ``facet_crc32`` and ``melody``; they follow from
+    the melody alone, so that a check can work them out again.
+    """
+    by = melody.credits
+    year = by.year if by.year is not None and abs(by.year) <= LARGEST_YEAR else None
+    return {
+        "title": storable(by.title),
+        "title_folded": folded(storable(by.title)),
+        "composer": storable(by.composer),
+        "lyricist": storable(by.lyricist),
+        "year": year,
+        "rights": storable(by.rights),
+        "rhythm": storable(by.rhythm),
+        "origin": storable(by.origin),
+        "part": storable(by.part),
+        "printed_key": "" if melody.key.mode == "none" else str(melody.key),
+        "metre": str(melody.metre or ""),
+        "note_count": len(melody),
+        "bar_count": printed_bars(melody),
+    }
+
+
+def printed_bars(melody: Melody) -> int:
+    """Count the printed bars of a melody; the pickup is not one."""
+    numbers = {bar.number for bar in melody.bars} or set(melody.bar)
+    return len(numbers - {0})
+
+
+def place_path(source: str) -> str:
+    """Return the whole path that tells two files of one name apart.
+
+    Bytes that are no UTF-8 are written out, so that two odd names stay two.
+    """
+    path = os.path.abspath(source)  # noqa: PTH100 (links are left as they are)
+    return path.encode("utf-8", "backslashreplace").decode()

@@ -1,0 +1,325 @@
+"""The schema of a corpus: one SQLite file, described where it is defined.
+
+Conventions: every table and column carries a comment inside its ``CREATE``
+statement, so that SQLite keeps the description in the file itself (``.schema``
+in any SQLite tool shows it) and the table in the manual is made from it. Rows
+that nothing else can vouch for carry ``row_crc32``, so that a flipped byte is
+found. ``melody`` is the source of truth; what is derived from it (the plain
+columns of ``tune``, the facet tables, the chunks) can be rebuilt.
+
+Contents: SCHEMA_VERSION, APPLICATION_ID, TABLES, INDEXES, VIEWS, SETTINGS,
+create_statements, ColumnNote, TableNote, documentation, state_of.
+"""
+
+from __future__ import annotations
+
+import re
+import sqlite3
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from melodex.errors import CorpusError, NewerCorpusError
+
+__all__ = [
+    "APPLICATION_ID",
+    "CHECKED_COLUMNS",
+    "ENCODING_VERSION",
+    "INDEXES",
+    "SCHEMA_VERSION",
+    "TABLES",
+    "VIEWS",
+    "ColumnNote",
+    "TableNote",
+    "create_statements",
+    "documentation",
+    "facet_statements",
+    "new_settings",
+    "state_of",
+]
+
+APPLICATION_ID = 0x6D6C6478
+"""``mldx`` in ASCII, where SQLite's file format keeps the name of an application
+(offset 68 of the header; https://www.sqlite.org/fileformat2.html, section 1.3)."""
+
+SCHEMA_VERSION = 1
+"""Kept in ``PRAGMA user_version``; see :mod:`melodex.corpus.migrations`."""
+
+ENCODING_VERSION = "1"
+"""How chunks encode notes; a corpus that says another is not searched."""
+
+TABLES: dict[str, str] = {
+    "setting": """
+CREATE TABLE setting ( -- what the corpus was built with
+  id INTEGER PRIMARY KEY, -- row number
+  name TEXT NOT NULL UNIQUE, -- such as encoding_version
+  value TEXT NOT NULL, -- the value as text
+  row_crc32 INTEGER NOT NULL -- CRC-32 of the other columns of this row
+)""",
+    "collection": """
+CREATE TABLE collection ( -- a named group of files: a book, a folder
+  id INTEGER PRIMARY KEY, -- row number
+  name TEXT NOT NULL UNIQUE, -- as given when added, or the name of the folder
+  row_crc32 INTEGER NOT NULL -- CRC-32 of the other columns of this row
+)""",
+    "tune": """
+CREATE TABLE tune ( -- one melody, stored once however many files hold it
+  id INTEGER PRIMARY KEY, -- row number, private to this file
+  tune_id TEXT NOT NULL UNIQUE, -- first 12 hex digits of the SHA-256 of melody
+  title TEXT NOT NULL, -- empty where unknown
+  title_folded TEXT NOT NULL, -- title without case and accents, for finding
+  composer TEXT NOT NULL, -- empty where unknown
+  lyricist TEXT NOT NULL, -- empty where unknown
+  year INTEGER, -- of composition or print, as the source says
+  rights TEXT NOT NULL, -- copyright note of the source; travels with excerpts
+  rhythm TEXT NOT NULL, -- kind of dance or song, as the source says
+  origin TEXT NOT NULL, -- country or region, as the source says
+  part TEXT NOT NULL, -- voice or instrument that was taken as the melody
+  printed_key TEXT NOT NULL, -- first printed key, such as D dorian; empty if none
+  metre TEXT NOT NULL, -- first printed time signature; empty if free
+  note_count INTEGER NOT NULL, -- sounding notes, ties merged, grace notes apart
+  bar_count INTEGER NOT NULL, -- printed bars, pickup not counted
+  facet_crc32 INTEGER NOT NULL, -- CRC-32 of the rows of this tune in facet tables
+  melody TEXT NOT NULL -- JSON: the notes column by column, and all that was printed
+)""",
+    "kept_source": """
+CREATE TABLE kept_source ( -- the text or file that a melody can be read from again
+  id INTEGER PRIMARY KEY, -- row number
+  sha256 TEXT NOT NULL UNIQUE, -- SHA-256 of the bytes before compression
+  kept_format TEXT NOT NULL, -- abc, musicxml, mxl or midi
+  byte_count INTEGER NOT NULL, -- size before compression, in bytes
+  row_crc32 INTEGER NOT NULL, -- CRC-32 of the other columns of this row but bytes
+  bytes BLOB NOT NULL -- the bytes, compressed in the zlib format (RFC 1950)
+)""",
+    "place": """
+CREATE TABLE place ( -- where a tune was read: a tune may stand in several places
+  id INTEGER PRIMARY KEY, -- row number
+  tune INTEGER NOT NULL REFERENCES tune(id) ON DELETE CASCADE, -- the tune read there
+  file TEXT NOT NULL, -- whole path of the file, links and dots resolved as text
+  source TEXT NOT NULL, -- the path as it was given
+  number TEXT NOT NULL, -- X: number in an ABC file, or position of the part
+  occurrence INTEGER NOT NULL, -- 1, or 2, 3 ... where a file repeats a number
+  collection INTEGER NOT NULL REFERENCES collection(id), -- the collection it is in
+  kept_source INTEGER REFERENCES kept_source(id), -- what it was read from
+  part TEXT NOT NULL, -- part asked for when it was read; empty: the first
+  voice TEXT NOT NULL, -- voice asked for when it was read; empty: the first
+  chord_note TEXT NOT NULL, -- top or bottom: the melody note of written chords
+  row_crc32 INTEGER NOT NULL, -- CRC-32 of the other columns of this row
+  UNIQUE (file, number, occurrence)
+)""",
+    "read_warning": """
+CREATE TABLE read_warning ( -- something in a file that was not understood
+  id INTEGER PRIMARY KEY, -- row number
+  place INTEGER NOT NULL REFERENCES place(id) ON DELETE CASCADE, -- where it stands
+  line INTEGER NOT NULL, -- line in the file, from 1; 0 where unknown
+  column_number INTEGER NOT NULL, -- column in the line, from 1; 0 where unknown
+  text TEXT NOT NULL, -- what was not understood
+  row_crc32 INTEGER NOT NULL -- CRC-32 of the other columns of this row
+)""",
+    "tag": """
+CREATE TABLE tag ( -- a word that the musician put on a tune
+  id INTEGER PRIMARY KEY, -- row number
+  tune INTEGER NOT NULL REFERENCES tune(id) ON DELETE CASCADE, -- the tune
+  name TEXT NOT NULL, -- the word
+  row_crc32 INTEGER NOT NULL, -- CRC-32 of the other columns of this row
+  UNIQUE (tune, name)
+)""",
+    "chunk": """
+CREATE TABLE chunk ( -- notes of up to 2048 tunes, packed for matching
+  id INTEGER PRIMARY KEY, -- row number
+  tune_count INTEGER NOT NULL, -- tunes in the chunk
+  note_count INTEGER NOT NULL, -- notes in the chunk
+  checksum INTEGER NOT NULL, -- Adler-32 (RFC 1950) of tune_ids, lengths and notes
+  tune_ids BLOB NOT NULL, -- 6 bytes for each tune: its id, in order of falling length
+  lengths BLOB NOT NULL, -- notes of each tune: 32 bits, lowest byte first
+  notes BLOB NOT NULL -- pitch and length class of each note, interleaved by block
+)""",
+}
+
+CHECKED_COLUMNS: dict[str, tuple[str, ...]] = {
+    "setting": ("name", "value"),
+    "collection": ("id", "name"),
+    "kept_source": ("id", "sha256", "kept_format", "byte_count"),
+    "place": (
+        "id",
+        "tune",
+        "file",
+        "source",
+        "number",
+        "occurrence",
+        "collection",
+        "kept_source",
+        "part",
+        "voice",
+        "chord_note",
+    ),
+    "read_warning": ("place", "line", "column_number", "text"),
+    "tag": ("tune", "name"),
+}
+"""Columns that ``row_crc32`` of a table is computed over, in this order."""
+
+INDEXES = (
+    "CREATE INDEX place_tune ON place(tune)",
+    "CREATE INDEX place_collection ON place(collection)",
+    "CREATE INDEX place_kept_source ON place(kept_source)",
+    "CREATE INDEX read_warning_place ON read_warning(place)",
+    "CREATE INDEX tag_name ON tag(name)",
+    "CREATE INDEX tune_title ON tune(title_folded)",
+)
+
+VIEWS: dict[str, str] = {
+    "tune_overview": """
+CREATE VIEW tune_overview AS -- one row for each tune, in words and plain numbers
+SELECT
+  tune.tune_id AS tune_id, -- 12 hex digits
+  tune.title AS title, -- empty where unknown
+  tune.composer AS composer, -- empty where unknown
+  tune.year AS year, -- as the source says
+  tune.printed_key AS printed_key, -- such as D dorian
+  tune.metre AS metre, -- such as 6/8
+  tune.note_count AS note_count, -- sounding notes
+  tune.bar_count AS bar_count, -- printed bars, pickup not counted
+  collection.name AS collection, -- of its first place
+  place.source AS source, -- path as given, of its first place
+  place.number AS number, -- X: number or position of the part
+  (SELECT count(*) FROM place AS every WHERE every.tune = tune.id) AS place_count, -- how many places hold it
+  (SELECT group_concat(name, ', ') FROM tag WHERE tag.tune = tune.id) AS tags, -- words put on it
+  tune.rights AS rights -- copyright note of the source
+FROM tune
+JOIN place ON place.id = (SELECT min(id) FROM place WHERE place.tune = tune.id)
+JOIN collection ON collection.id = place.collection""",  # noqa: E501 (a column a line)
+    "note": """
+CREATE VIEW note AS -- one row for each sounding note of each tune
+SELECT
+  tune.tune_id AS tune_id, -- 12 hex digits
+  tune.title AS title, -- empty where unknown
+  midi.key + 1 AS note, -- position in the tune, from 1
+  json_extract(tune.melody, '$.bar[' || midi.key || ']') AS bar, -- number of the bar it starts in
+  json_extract(tune.melody, '$.onset_ticks[' || midi.key || ']') / 10080.0 AS onset_quarters, -- from the start of the first bar
+  json_extract(tune.melody, '$.duration_ticks[' || midi.key || ']') / 10080.0 AS duration_quarters, -- length in quarter notes
+  midi.value AS midi, -- sounding pitch in semitones, middle C is 60
+  json_extract(tune.melody, '$.fifths[' || midi.key || ']') AS fifths, -- spelled pitch on the line of fifths, C is 0
+  substr('FCGDAEB', (json_extract(tune.melody, '$.fifths[' || midi.key || ']') + 36) % 7 + 1, 1) AS letter, -- letter of the pitch
+  (json_extract(tune.melody, '$.fifths[' || midi.key || ']') + 36) / 7 - 5 AS alteration, -- sharps (+) or flats (-)
+  json_extract(tune.melody, '$.beat_strength[' || midi.key || ']') AS beat_strength, -- 1 on the downbeat
+  json_extract(tune.melody, '$.phrase[' || midi.key || ']') AS phrase -- index of the phrase, from 0
+FROM tune, json_each(tune.melody, '$.midi') AS midi""",  # noqa: E501
+}
+
+
+def new_settings() -> dict[str, str]:
+    """Return the settings that a corpus made today is built with."""
+    from melodex.corpus.chunks import TUNES_PER_CHUNK
+    from melodex.corpus.facets import FACET_TABLES, FACET_VERSION
+
+    return {
+        "encoding_version": ENCODING_VERSION,
+        "tunes_per_chunk": str(TUNES_PER_CHUNK),
+        "facet_tables": " ".join(FACET_TABLES),
+        "facet_version": str(FACET_VERSION),
+    }
+
+
+def create_statements() -> list[str]:
+    """Return every statement that makes an empty corpus, in order."""
+    return [
+        *(ddl.strip() for ddl in TABLES.values()),
+        *INDEXES,
+        *facet_statements(),
+        *(ddl.strip() for ddl in VIEWS.values()),
+    ]
+
+
+def facet_statements() -> list[str]:
+    """Statements that make the facet tables and their indexes."""
+    # Facets lean on the analysis, which a search must not load.
+    from melodex.corpus.facets import FACET_TABLES
+
+    parts = (part.strip() for ddl in FACET_TABLES.values() for part in ddl.split(";\n"))
+    return [part for part in parts if part]
+
+
+@dataclass(frozen=True, slots=True)
+class ColumnNote:
+    """A column, its declaration, and what it means."""
+
+    name: str
+    declaration: str
+    meaning: str
+
+
+@dataclass(frozen=True, slots=True)
+class TableNote:
+    """A table or view, what it is for, and its columns."""
+
+    name: str
+    kind: str
+    meaning: str
+    columns: tuple[ColumnNote, ...]
+
+
+def documentation() -> list[TableNote]:
+    """Describe every table and view, from the comments in their definitions.
+
+    Examples
+    --------
+    >>> tables = {table.name: table for table in documentation()}
+    >>> tables["tag"].meaning
+    'a word that the musician put on a tune'
+    >>> tables["tune"].columns[1].name, tables["tune"].columns[1].declaration
+    ('tune_id', 'TEXT NOT NULL UNIQUE')
+    """
+    facets = [part for part in facet_statements() if part.startswith("CREATE TABLE")]
+    return [described(ddl) for ddl in (*TABLES.values(), *facets, *VIEWS.values())]
+
+
+HEAD = re.compile(r"CREATE (TABLE|VIEW) (\w+) (?:\(|AS) -- (.*)")
+TABLE_COLUMN = re.compile(r"  (\w+) (.*?),? -- (.*)")
+VIEW_COLUMN = re.compile(r"  .* AS (\w+),? -- (.*)")
+
+
+def described(ddl: str) -> TableNote:
+    """What one ``CREATE`` statement says in its comments."""
+    lines = ddl.strip().splitlines()
+    head = HEAD.fullmatch(lines[0])
+    if head is None:
+        raise ValueError(f"not described: {lines[0]}")
+    kind, name, meaning = head[1].lower(), head[2], head[3]
+    if kind == "view":
+        found = (VIEW_COLUMN.fullmatch(line) for line in lines[1:])
+        columns = tuple(ColumnNote(m[1], "", m[2]) for m in found if m)
+    else:
+        found = (TABLE_COLUMN.fullmatch(line) for line in lines[1:])
+        columns = tuple(ColumnNote(m[1], m[2], m[3]) for m in found if m)
+    return TableNote(name, kind, meaning, columns)
+
+
+def state_of(connection: sqlite3.Connection, path: Path) -> int:
+    """Return the schema version of an open corpus; 0 for a file with nothing in it.
+
+    Raises
+    ------
+    NewerCorpusError
+        If a later version of melodex wrote it.
+    CorpusError
+        If it is the SQLite file of another program.
+    """
+    version: int = connection.execute("PRAGMA user_version").fetchone()[0]
+    application: int = connection.execute("PRAGMA application_id").fetchone()[0]
+    if application != APPLICATION_ID:
+        tables: Iterable[str] = connection.execute("SELECT name FROM sqlite_master LIMIT 1")
+        if application == 0 and version == 0 and not list(tables):
+            return 0
+        raise CorpusError(
+            "this SQLite file is not a melodex corpus",
+            where=str(path),
+            hint="name another file with --corpus",
+        )
+    if version > SCHEMA_VERSION:
+        raise NewerCorpusError(
+            f"a later version of melodex wrote this corpus (schema {version}; "
+            f"this version knows up to {SCHEMA_VERSION})",
+            where=str(path),
+            hint="update melodex, or name another file with --corpus",
+        )
+    return version

@@ -1,0 +1,563 @@
+"""Writing to a corpus, through sqlite-utils; this is that library's one home.
+
+Conventions: whatever one file gave goes in with one transaction, whole or not at
+all; several files may share a transaction. Melodies are made into rows before
+the transaction begins, so that another process never waits for our arithmetic.
+A report is handed out only after the commit. While a writer is at work the file
+is in write-ahead mode, so that readers go on; the last writer to leave turns it
+back into one plain file.
+
+Contents: CorpusWriter, RemoveReport; AddReport comes from ``preparing``.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import sqlite3
+import zlib
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+from sqlite_utils import Database
+
+from melodex.corpus.facets import facet_rows
+from melodex.corpus.faults import faults_named
+from melodex.corpus.journal import (
+    WAIT_SECONDS,
+    begin,
+    make_folder,
+    open_for_writing,
+    set_journal,
+)
+from melodex.corpus.migrations import upgrade
+from melodex.corpus.packing import ChunkTable
+from melodex.corpus.preparing import (
+    AddReport,
+    PreparedFile,
+    PreparedTune,
+    Row,
+    clash,
+    prepared,
+)
+from melodex.corpus.rows import facets_crc32, place_path, row_crc32, storable
+from melodex.corpus.schema import (
+    APPLICATION_ID,
+    CHECKED_COLUMNS,
+    SCHEMA_VERSION,
+    create_statements,
+    facet_statements,
+    new_settings,
+    state_of,
+)
+from melodex.errors import CorpusError, UnknownTuneError
+from melodex.melody import Melody
+from melodex.reading.result import Choice, FileReading, ReadTune
+
+__all__ = ["AddReport", "CorpusWriter", "RemoveReport"]
+
+
+@dataclass(frozen=True, slots=True)
+class RemoveReport:
+    """Tunes taken out, and tunes that lost a place but stand in another."""
+
+    removed: tuple[str, ...] = ()
+    kept: tuple[str, ...] = ()
+
+
+class CorpusWriter:
+    """A corpus opened for writing. Use :meth:`open`, and ``with``."""
+
+    def __init__(
+        self,
+        connection: sqlite3.Connection,
+        path: Path,
+        wait_seconds: float,
+        waiting: Callable[[float], None] | None,
+    ) -> None:
+        self.connection = connection
+        self.database = Database(connection)
+        self.path = path
+        self.wait_seconds = wait_seconds
+        self.waiting = waiting
+        self.chunks = ChunkTable(connection)
+
+    @classmethod
+    def open(
+        cls,
+        path: Path,
+        *,
+        create: bool = True,
+        wait_seconds: float = WAIT_SECONDS,
+        waiting: Callable[[float], None] | None = None,
+    ) -> CorpusWriter:
+        """Open a corpus, make an empty one, or bring an older one up to date.
+
+        Parameters
+        ----------
+        path : Path
+            The file; folders above it are made too.
+        create : bool
+            Whether to make the file if there is none.
+        wait_seconds : float
+            How long to wait for another process before giving up.
+        waiting : callable, optional
+            Called once with the seconds waited, when a wait grows long.
+
+        Raises
+        ------
+        CorpusError
+            If the file cannot be opened or written, or is something else.
+        NewerCorpusError
+            If a later version of melodex wrote it.
+        BusyCorpusError
+            If another process holds it for too long.
+        """
+        if create:
+            make_folder(path)
+        elif not path.exists():
+            raise CorpusError(
+                "there is no corpus here",
+                where=str(path),
+                hint="'melodex add FOLDER' makes one; --corpus names another file",
+            )
+        with faults_named(path):
+            connection = open_for_writing(path)
+            writer = cls(connection, path, wait_seconds, waiting)
+            try:
+                writer.prepare_file()
+            except BaseException:
+                connection.close()
+                raise
+            return writer
+
+    def prepare_file(self) -> None:
+        """Make the tables where there are none; see that facets are today's."""
+        version = state_of(self.connection, self.path)
+        if 0 < version < SCHEMA_VERSION:
+            upgrade(self.path)
+        set_journal(self.connection, "WAL")
+        if version == 0:
+            with self.transaction():
+                # Another process may have made the tables since we looked.
+                if state_of(self.connection, self.path) == 0:
+                    self.create_tables()
+        elif self.setting("facet_version") != new_settings()["facet_version"]:
+            self.rebuild_facets()
+
+    def create_tables(self) -> None:
+        """Make an empty corpus, inside a transaction."""
+        for statement in create_statements():
+            self.database.execute(statement)
+        for name, value in new_settings().items():
+            self.put_setting(name, value)
+        self.database.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+        self.database.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
+
+    def setting(self, name: str) -> str:
+        """The value of a setting; empty where there is none."""
+        rows = self.rows("SELECT value FROM setting WHERE name = ?", [name])
+        return rows[0][0] if rows else ""
+
+    def put_setting(self, name: str, value: str) -> None:
+        """Write a setting, inside a transaction."""
+        self.database.execute(
+            "INSERT INTO setting (name, value, row_crc32) VALUES (?, ?, ?) "
+            "ON CONFLICT (name) DO UPDATE "
+            "SET value = excluded.value, row_crc32 = excluded.row_crc32",
+            [name, value, row_crc32((name, value))],
+        )
+
+    def close(self) -> None:
+        """Let go of the file, and leave one plain file if nobody else has it open."""
+        try:
+            set_journal(self.connection, "DELETE")
+        finally:
+            self.connection.close()
+
+    def __enter__(self) -> CorpusWriter:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    @contextmanager
+    def transaction(self) -> Iterator[None]:
+        """Do several things whole or not at all, waiting for our turn first.
+
+        Raises
+        ------
+        BusyCorpusError
+            If another process does not let go in time.
+        CorpusError
+            If SQLite cannot do it: disk full, read only, damaged.
+        """
+        connection = self.connection
+        with faults_named(self.path):
+            begin(connection, self.path, self.wait_seconds, self.waiting)
+            try:
+                yield
+                connection.execute("COMMIT")
+            except BaseException:
+                # A full disk may have ended the transaction already.
+                if connection.in_transaction:
+                    connection.execute("ROLLBACK")
+                self.chunks.forget()
+                raise
+
+    def rows(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
+        """Rows of a statement that reads."""
+        return list(self.database.execute(sql, values).fetchall())
+
+    def add_reading(
+        self, reading: FileReading, *, collection: str = "", choice: Choice | None = None
+    ) -> AddReport:
+        """Add what one file gave; see :meth:`add_readings`."""
+        return self.add_readings([reading], collection=collection, choice=choice)[0]
+
+    def add_readings(
+        self,
+        readings: Sequence[FileReading],
+        *,
+        collection: str = "",
+        choice: Choice | None = None,
+    ) -> list[AddReport]:
+        """Add what some files gave, in one transaction.
+
+        Parameters
+        ----------
+        readings : sequence of FileReading
+            What :func:`melodex.reading.read_path` returned.
+        collection : str
+            Name of the collection; empty for the name of each file's folder.
+        choice : Choice, optional
+            How the files were read; kept, so that they can be read again.
+
+        Returns
+        -------
+        list of AddReport
+            One for each file, once all of it is safely on disk.
+
+        Raises
+        ------
+        CorpusError
+            If nothing could be written; the corpus is then as it was.
+        """
+        files = [prepared(reading, collection, choice or Choice()) for reading in readings]
+        if any(file.tunes for file in files):
+            with self.transaction():
+                for file in files:
+                    self.put_file(file)
+                self.chunks.flush()
+        return [file.report() for file in files]
+
+    def put_file(self, file: PreparedFile) -> None:
+        """Write one file's tunes, places and warnings."""
+        if not file.tunes:
+            return
+        known = self.known_tunes(file)
+        places = self.known_places(file)
+        collection = self.collection_row(file.collection)
+        orphans: dict[int, int] = {}
+        for tune in file.tunes:
+            number = storable(tune.read.melody.credits.number)
+            place = places.get((number, tune.occurrence))
+            row = known.get(tune.tune_id)
+            if row is None:
+                row = known[tune.tune_id] = self.put_tune(tune)
+                self.note_new(file, tune, place)
+            else:
+                file.unchanged.append(tune.tune_id)
+            if place is not None and place[1] != row:
+                orphans[place[1]] = row
+            self.put_place(file, tune, number, place, row, collection)
+        self.drop_orphans(orphans)
+
+    def known_tunes(self, file: PreparedFile) -> dict[str, int]:
+        """Row numbers of those of a file's tunes that the corpus has already."""
+        found: dict[str, int] = {}
+        for tune in list(file.tunes):
+            rows = self.rows(
+                "SELECT id, melody = ? FROM tune WHERE tune_id = ?",
+                [tune.tune["melody"], tune.tune_id],
+            )
+            if rows and not rows[0][1]:
+                file.tunes.remove(tune)
+                file.refusals.append(clash(file, tune))
+            elif rows:
+                found[tune.tune_id] = rows[0][0]
+        return found
+
+    def known_places(self, file: PreparedFile) -> dict[tuple[str, int], tuple[int, int]]:
+        """Row numbers of place and tune for each number of a file added before."""
+        rows = self.rows(
+            "SELECT number, occurrence, id, tune FROM place WHERE file = ?", [file.file]
+        )
+        return {(row[0], row[1]): (row[2], row[3]) for row in rows}
+
+    def note_new(
+        self, file: PreparedFile, tune: PreparedTune, place: tuple[int, int] | None
+    ) -> None:
+        """Count a tune that was not there before as added or as a replacement."""
+        old = (
+            self.rows("SELECT tune_id FROM tune WHERE id = ?", [place[1]]) if place else []
+        )
+        if old:
+            file.replaced.append((old[0][0], tune.tune_id))
+        else:
+            file.added.append(tune.tune_id)
+
+    def collection_row(self, name: str) -> int:
+        """Row number of a collection, made where there is none."""
+        rows = self.rows("SELECT id FROM collection WHERE name = ?", [name])
+        if rows:
+            return int(rows[0][0])
+        return self.insert("collection", {"name": name})
+
+    def put_tune(self, tune: PreparedTune) -> int:
+        """Write a tune, its facets and its notes; return its row number."""
+        row = self.insert("tune", tune.tune)
+        for table, facets in tune.facets.items():
+            self.insert_many(table, [{"tune": row, **facet} for facet in facets])
+        self.chunks.add(tune.notes)
+        return row
+
+    def put_place(
+        self,
+        file: PreparedFile,
+        tune: PreparedTune,
+        number: str,
+        place: tuple[int, int] | None,
+        tune_row: int,
+        collection: int,
+    ) -> None:
+        """Write where a tune stands and what was odd there, if that is news."""
+        values: Row = {
+            "tune": tune_row,
+            "file": file.file,
+            "source": storable(file.reading.source),
+            "number": number,
+            "occurrence": tune.occurrence,
+            "collection": collection,
+            "kept_source": self.kept_row(tune.read),
+            "part": storable(file.choice.part),
+            "voice": storable(file.choice.voice),
+            "chord_note": storable(file.choice.chord_note),
+        }
+        if place is not None:
+            names = [name for name in CHECKED_COLUMNS["place"] if name != "id"]
+            old = self.rows(
+                f"SELECT {', '.join(names)} FROM place WHERE id = ?", [place[0]]
+            )
+            if old[0] == tuple(values[name] for name in names):
+                return
+            kept = old[0][names.index("kept_source")]
+            self.database.execute("DELETE FROM place WHERE id = ?", [place[0]])
+            values["id"] = place[0]
+            self.insert("place", values)
+            self.drop_kept(kept)
+        else:
+            values["id"] = self.insert("place", values)
+        self.insert_many(
+            "read_warning",
+            [
+                {
+                    "place": values["id"],
+                    "line": warning.line,
+                    "column_number": warning.column,
+                    "text": storable(warning.text),
+                }
+                for warning in tune.read.warnings
+            ],
+        )
+
+    def kept_row(self, read: ReadTune) -> int | None:
+        """Row number of the kept source of a tune, written where it is new."""
+        if not read.kept:
+            return None
+        digest = hashlib.sha256(read.kept).hexdigest()
+        rows = self.rows("SELECT id FROM kept_source WHERE sha256 = ?", [digest])
+        if rows:
+            return int(rows[0][0])
+        return self.insert(
+            "kept_source",
+            {
+                "sha256": digest,
+                "kept_format": read.kept_format,
+                "byte_count": len(read.kept),
+                "bytes": zlib.compress(read.kept),
+            },
+        )
+
+    def insert(self, table: str, row: Row) -> int:
+        """Write a row with its checksum; return its row number."""
+        checked = CHECKED_COLUMNS.get(table)
+        if checked:
+            if "id" in checked and "id" not in row:
+                last = self.rows(f"SELECT coalesce(max(id), 0) FROM {table}")[0][0]
+                row = {"id": last + 1, **row}
+            row = {**row, "row_crc32": row_crc32(row[name] for name in checked)}
+        names = ", ".join(row)
+        marks = ", ".join(f":{name}" for name in row)
+        cursor = self.connection.execute(
+            f"INSERT INTO {table} ({names}) VALUES ({marks})", row
+        )
+        return int(cursor.lastrowid or 0)
+
+    def insert_many(self, table: str, rows: Iterable[Row]) -> None:
+        """Write rows with their checksums."""
+        for row in rows:
+            self.insert(table, row)
+
+    def drop_orphans(self, orphans: dict[int, int]) -> None:
+        """Take out tunes that no place holds any more; their tags go to what follows."""
+        for old, new in orphans.items():
+            if self.rows("SELECT 1 FROM place WHERE tune = ? LIMIT 1", [old]):
+                continue
+            for (name,) in self.rows("SELECT name FROM tag WHERE tune = ?", [old]):
+                self.put_tag(new, name)
+            self.drop_tune(old)
+
+    def drop_tune(self, row: int) -> None:
+        """Take out one tune with its facets, places, tags and notes."""
+        tune_id = self.rows("SELECT tune_id FROM tune WHERE id = ?", [row])[0][0]
+        kept = self.rows("SELECT DISTINCT kept_source FROM place WHERE tune = ?", [row])
+        self.database.execute("DELETE FROM tune WHERE id = ?", [row])
+        for (source,) in kept:
+            self.drop_kept(source)
+        self.chunks.drop(tune_id)
+
+    def drop_kept(self, row: int | None) -> None:
+        """Take out a kept source that no place refers to any more."""
+        if row is not None:
+            self.database.execute(
+                "DELETE FROM kept_source WHERE id = ? AND NOT EXISTS "
+                "(SELECT 1 FROM place WHERE kept_source = kept_source.id)",
+                [row],
+            )
+
+    def put_tag(self, tune_row: int, name: str) -> bool:
+        """Put a word on a tune, inside a transaction; say whether it is news."""
+        if self.rows("SELECT 1 FROM tag WHERE tune = ? AND name = ?", [tune_row, name]):
+            return False
+        self.insert("tag", {"tune": tune_row, "name": name})
+        return True
+
+    def tag(self, tune_ids: Sequence[str], name: str, *, remove: bool = False) -> int:
+        """Put a word on some tunes, or take it off; return how many changed.
+
+        Raises
+        ------
+        UnknownTuneError
+            If a tune is not there; nothing is changed then.
+        """
+        changed = 0
+        with self.transaction():
+            for tune_id in tune_ids:
+                row = self.tune_row(tune_id)
+                if remove:
+                    cursor = self.database.execute(
+                        "DELETE FROM tag WHERE tune = ? AND name = ?", [row, name]
+                    )
+                    changed += cursor.rowcount
+                else:
+                    changed += self.put_tag(row, name)
+        return changed
+
+    def tune_row(self, tune_id: str) -> int:
+        """Row number of a tune."""
+        rows = self.rows("SELECT id FROM tune WHERE tune_id = ?", [tune_id])
+        if not rows:
+            raise UnknownTuneError(f"no tune has the id {tune_id}", where=str(self.path))
+        return int(rows[0][0])
+
+    def remove(self, tune_ids: Iterable[str]) -> RemoveReport:
+        """Take tunes out, from every place, in one transaction.
+
+        Raises
+        ------
+        UnknownTuneError
+            If a tune is not there; nothing is removed then.
+        """
+        wanted = tuple(dict.fromkeys(tune_ids))
+        with self.transaction():
+            for tune_id in wanted:
+                self.drop_tune(self.tune_row(tune_id))
+            self.chunks.flush()
+        return RemoveReport(removed=wanted)
+
+    def remove_places(self, *, source: str = "", collection: str = "") -> RemoveReport:
+        """Take out the places in a file, a folder or a collection.
+
+        A tune goes when its last place goes; others are kept.
+        """
+        if source:
+            path = place_path(source)
+            clause = "file = ? OR (file >= ? AND file < ?)"
+            values = [path, path.rstrip("/") + "/", path.rstrip("/") + "0"]
+        else:
+            clause = "collection = (SELECT id FROM collection WHERE name = ?)"
+            values = [collection]
+        with self.transaction():
+            report = self.drop_places(clause, values)
+            self.chunks.flush()
+        return report
+
+    def drop_places(self, clause: str, values: Sequence[Any]) -> RemoveReport:
+        """Delete some places, and the tunes that then have none."""
+        places = self.rows(
+            f"SELECT place.id, tune.id, tune.tune_id, kept_source FROM place "
+            f"JOIN tune ON tune.id = place.tune WHERE {clause} ORDER BY tune.tune_id",
+            values,
+        )
+        for place, _, _, _ in places:
+            self.database.execute("DELETE FROM place WHERE id = ?", [place])
+        for kept in {row[3] for row in places}:
+            self.drop_kept(kept)
+        removed: list[str] = []
+        remaining: list[str] = []
+        for row, tune_id in dict.fromkeys((row[1], row[2]) for row in places):
+            if self.rows("SELECT 1 FROM place WHERE tune = ? LIMIT 1", [row]):
+                remaining.append(tune_id)
+            else:
+                removed.append(tune_id)
+                self.drop_tune(row)
+        return RemoveReport(tuple(removed), tuple(remaining))
+
+    def rebuild_facets(self, progress: Callable[[int, int], None] | None = None) -> None:
+        """Make the facets of every tune anew, in one transaction."""
+        with self.transaction():
+            self.create_facet_tables()
+            rows = self.rows("SELECT id FROM tune ORDER BY id")
+            for done, (row,) in enumerate(rows):
+                text = self.rows("SELECT melody FROM tune WHERE id = ?", [row])[0][0]
+                self.put_facets(row, Melody.from_dict(json.loads(text)))
+                if progress:
+                    progress(done + 1, len(rows))
+
+    def create_facet_tables(self) -> None:
+        """Make today's facet tables in place of those that the corpus has."""
+        for table in self.setting("facet_tables").split():
+            self.database.execute(f"DROP TABLE IF EXISTS {table}")
+        for statement in facet_statements():
+            self.database.execute(statement)
+        self.put_setting("facet_tables", new_settings()["facet_tables"])
+        self.put_setting("facet_version", new_settings()["facet_version"])
+
+    def put_facets(self, row: int, melody: Melody) -> None:
+        """Write the facets of one tune, whose old ones are gone, and their checksum."""
+        tables = facet_rows(melody)
+        for table, found in tables.items():
+            self.insert_many(table, [{"tune": row, **facet} for facet in found])
+        self.database.execute(
+            "UPDATE tune SET facet_crc32 = ? WHERE id = ?", [facets_crc32(tables), row]
+        )

@@ -1,0 +1,118 @@
+"""Finding tunes by what a person calls them, and listing them.
+
+Conventions: titles are compared without case and accents
+(:func:`melodex.corpus.rows.folded`).
+
+Contents: resolved, listed.
+"""
+
+from __future__ import annotations
+
+import string
+from typing import TYPE_CHECKING, Any
+
+from melodex.corpus.rows import folded, place_path
+from melodex.errors import UnknownTuneError
+
+if TYPE_CHECKING:
+    from melodex.corpus.reader import Corpus, TuneRow
+
+__all__ = ["listed", "resolved"]
+
+CANDIDATES = 8
+"""How many tunes an error names when a title fits several."""
+
+SHORTEST_PREFIX = 4
+"""Digits of a tune id that may stand for the whole: 65,536 combinations."""
+
+
+def resolved(corpus: Corpus, text: str) -> str:
+    """Return the tune id that a person means; see :meth:`Corpus.resolve`."""
+    wanted = text.strip()
+    candidates: list[tuple[str, str]] = []
+    for clause, value in readings(wanted):
+        found = corpus.query(
+            f"SELECT tune_id, title FROM tune WHERE {clause} ORDER BY tune_id", value
+        )
+        if len(found) == 1:
+            tune_id: str = found[0][0]
+            return tune_id
+        if found and not candidates:
+            candidates = [(row[0], row[1]) for row in found]
+    raise unknown(corpus, wanted, candidates)
+
+
+def readings(text: str) -> list[tuple[str, list[Any]]]:
+    """The conditions that a name can be read as, the strictest first."""
+    ways: list[tuple[str, list[Any]]] = []
+    digits = text.lower()
+    if len(text) >= SHORTEST_PREFIX and set(digits) <= set(string.hexdigits):
+        # Above every id with that beginning stands the same text and a "g".
+        ways.append(("tune_id >= ? AND tune_id < ?", [digits, digits + "g"]))
+    if text:
+        ways.append(("title = ?", [text]))
+        ways.append(("title_folded = ?", [folded(text)]))
+        ways.append(("instr(title_folded, ?)", [folded(text)]))
+    return ways
+
+
+def unknown(
+    corpus: Corpus, text: str, candidates: list[tuple[str, str]]
+) -> UnknownTuneError:
+    """The error that says which tunes a name could mean."""
+    if not candidates:
+        return UnknownTuneError(
+            f"no tune goes by the name {text!r}",
+            where=str(corpus.path),
+            hint="'melodex list --title PART' finds tunes by a part of their title",
+        )
+    shown = "; ".join(
+        f"{tune_id} {title or 'untitled'}" for tune_id, title in candidates[:CANDIDATES]
+    )
+    more = len(candidates) - CANDIDATES
+    return UnknownTuneError(
+        f"{len(candidates)} tunes go by the name {text!r}",
+        where=str(corpus.path),
+        hint=f"name one by its id: {shown}" + (f"; and {more} more" if more > 0 else ""),
+    )
+
+
+def listed(
+    corpus: Corpus, collection: str, title: str, tag: str, source: str, limit: int | None
+) -> list[TuneRow]:
+    """List tunes; see :meth:`Corpus.tunes`."""
+    conditions: list[str] = []
+    values: list[Any] = []
+    if collection:
+        conditions.append(f"tune_id IN ({IN_COLLECTION})")
+        values.append(collection)
+    if title:
+        conditions.append(
+            "tune_id IN (SELECT tune_id FROM tune WHERE instr(title_folded, ?))"
+        )
+        values.append(folded(title))
+    if tag:
+        conditions.append(f"tune_id IN ({WITH_TAG})")
+        values.append(tag)
+    if source:
+        conditions.append(f"tune_id IN ({FROM_SOURCE})")
+        path = place_path(source)
+        values += [path, path.rstrip("/") + "/", path.rstrip("/") + "0"]
+    where = f"WHERE {' AND '.join(conditions)} " if conditions else ""
+    # A number counts as one where it is one: 2 before 10.
+    order = "ORDER BY collection, source, CAST(number AS INTEGER), number, tune_id"
+    values.append(-1 if limit is None else limit)
+    return corpus.tune_rows(f"{where}{order} LIMIT ?", values)
+
+
+IN_COLLECTION = """
+SELECT tune_id FROM tune JOIN place ON place.tune = tune.id
+JOIN collection ON collection.id = place.collection WHERE collection.name = ?"""
+
+WITH_TAG = """
+SELECT tune_id FROM tune JOIN tag ON tag.tune = tune.id WHERE tag.name = ?"""
+
+# A folder's files have paths between "folder/" and "folder0": 0 follows / in ASCII.
+FROM_SOURCE = """
+SELECT tune_id FROM tune JOIN place ON place.tune = tune.id
+WHERE place.file = ? OR (place.file >= ? AND place.file < ?)"""
