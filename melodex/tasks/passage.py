@@ -4,7 +4,7 @@ Conventions: bars go by their printed numbers, notes are counted from 1 where a
 person names them and from 0 inside the program. ``FILE#3`` is the tune numbered 3
 of a file that holds several.
 
-Contents: Passage, Span, find_tune, find_passage, read_span.
+Contents: Passage, Span, read_span, find_tune, find_passage, find_passages.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from melodex.melody import Melody, Phrase
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
 
-__all__ = ["Passage", "Span", "find_passage", "find_tune", "read_span"]
+__all__ = ["Passage", "Span", "find_passage", "find_passages", "find_tune", "read_span"]
 
 FEWEST_NOTES = 3
 
@@ -94,7 +94,9 @@ def read_span(text: str, what: str = "bars") -> Span:
         raise PassageError(f"{text!r} names no {what}", hint="write 5 or 5-8")
     span = Span(int(found[1]), int(found[2] or found[1]))
     if span.last < span.first:
-        raise PassageError(f"{what} {text} run backwards", hint=f"write {found[2]}-{found[1]}")
+        raise PassageError(
+            f"{what} {text} run backwards", hint=f"write {found[2]}-{found[1]}"
+        )
     return span
 
 
@@ -165,11 +167,15 @@ def melody_of_file(path: Path, number: str) -> Melody:
             raise UnknownTuneError(f"no tune is numbered {number}", where=str(path))
     if not tunes:
         reasons = "; ".join(str(refusal) for refusal in reading.refusals)
-        raise ReadingError(reasons or "there is no tune in it", where="" if reasons else str(path))
+        raise ReadingError(
+            reasons or "there is no tune in it", where="" if reasons else str(path)
+        )
     if len(tunes) > 1 and not number:
         listed = ", ".join(f"{path}#{m.credits.number}" for m in tunes[:4])
         raise UnknownTuneError(
-            f"the file holds {len(tunes)} tunes", where=str(path), hint=f"name one: {listed} ..."
+            f"the file holds {len(tunes)} tunes",
+            where=str(path),
+            hint=f"name one: {listed} ...",
         )
     return tunes[0]
 
@@ -218,3 +224,56 @@ def find_passage(
             hint=f"take at least {fewest}",
         )
     return Passage(part, melody, first, tune_id, in_corpus)
+
+
+def find_passages(
+    corpus_path: Path,
+    names: tuple[str, str],
+    *,
+    bars: str | None = None,
+    notes: str | None = None,
+) -> tuple[Passage, Passage]:
+    """Find two passages; the corpus is opened only if one of them is no file.
+
+    Parameters
+    ----------
+    corpus_path : Path
+        The corpus file.
+    names : tuple of str
+        Two tunes, as for :func:`find_tune`.
+    bars, notes : str, optional
+        Parts of the first and of the second, such as ``1-4,9-12``; a single range is
+        that of the first, and the second is taken whole.
+
+    Raises
+    ------
+    PassageError
+        If more than two parts are named, or a tune does not have them.
+    """
+    parts = [parts_of(bars, "bars"), parts_of(notes, "notes")]
+    if all(file_and_number(name)[0] is not None for name in names):
+        return both(names, None, parts)
+    from melodex.corpus.reader import Corpus
+
+    with Corpus.open(corpus_path) as corpus:
+        return both(names, corpus, parts)
+
+
+def both(
+    names: tuple[str, str], corpus: Corpus | None, parts: list[list[Span | None]]
+) -> tuple[Passage, Passage]:
+    """Two passages, each with its own part."""
+    bars, notes = parts
+    return (
+        find_passage(names[0], corpus, bars=bars[0], notes=notes[0]),
+        find_passage(names[1], corpus, bars=bars[1], notes=notes[1]),
+    )
+
+
+def parts_of(text: str | None, what: str) -> list[Span | None]:
+    """Read ``1-4``, ``1-4,9-12`` or ``,9-12``: one part or none for each of two."""
+    pieces = (text or "").split(",")
+    if len(pieces) > 2:
+        raise PassageError(f"{text!r} names more than two {what}", hint="write 1-4,9-12")
+    pieces += [""] * (2 - len(pieces))
+    return [read_span(piece, what) if piece.strip() else None for piece in pieces]

@@ -1,0 +1,44 @@
+"""``melodex compare``: two passages note against note."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from melodex.cli.output import Output, output_options, present
+
+FORMATS = ("text", "json")
+
+
+@click.command("compare")
+@click.argument("a", metavar="X")
+@click.argument("b", metavar="Y")
+@click.option("--bars", help="Bars of X and of Y: 1-4,9-12; one range serves for X alone.")
+@click.option("--notes", help="Notes of X and of Y, counted from 1: 1-8,20-27.")
+@click.option("--transpose", type=int, help="Move X by so many semitones, not by the best.")
+@output_options(FORMATS)
+@click.pass_obj
+def command(
+    corpus_path: Path,
+    a: str,
+    b: str,
+    bars: str | None,
+    notes: str | None,
+    transpose: int | None,
+    output: Output,
+) -> None:
+    """Lay two passages side by side: what they share, and where they part.
+
+    X and Y are tunes of the corpus (id or title) or files (FILE, or FILE#3 for the
+    tune numbered 3 of several).
+
+    \b
+    Example:
+      $ melodex compare corpus_demo/own/own_song.abc corpus_demo/own/own_song_clean.abc
+    """
+    from melodex.tasks.compare import compare
+    from melodex.tasks.passage import find_passages
+
+    first, second = find_passages(corpus_path, (a, b), bars=bars, notes=notes)
+    present(compare(first, second, transposition_semitones=transpose), output)

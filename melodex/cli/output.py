@@ -1,0 +1,118 @@
+"""Where results go: the options ``--format`` and ``--output``, and who writes what.
+
+Data goes to standard output, everything else to standard error. A file is written
+beside its final name first and then renamed, so that a fault leaves the old one.
+
+Contents: Output, output_options, present.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeVar, cast
+
+import click
+
+from melodex.errors import PresentationError
+
+__all__ = ["Output", "output_options", "present", "write"]
+
+Decorated = TypeVar("Decorated", bound=Callable[..., Any])
+BINARY = {"pdf", "midi"}
+
+
+@dataclass(frozen=True, slots=True)
+class Output:
+    """What form a result takes and where it goes; no file means standard output."""
+
+    form: str
+    file: Path | None
+
+
+def output_options(forms: Sequence[str]) -> Callable[[Decorated], Decorated]:
+    """Give a command the options ``--format`` and ``--output``, as one argument."""
+
+    def decorate(command: Decorated) -> Decorated:
+        def gathered(*args: Any, form: str, file: Path | None, **rest: Any) -> Any:
+            return command(*args, output=Output(form, file), **rest)
+
+        gathered.__doc__ = command.__doc__
+        gathered.__dict__.update(command.__dict__)
+        form = click.option(
+            "--format",
+            "form",
+            type=click.Choice(list(forms)),
+            default=forms[0],
+            show_default=True,
+            help="What form the result takes.",
+        )
+        file = click.option(
+            "--output",
+            "file",
+            type=click.Path(path_type=Path, dir_okay=False),
+            help="Write to this file instead of standard output.",
+        )
+        return cast(Decorated, form(file(gathered)))
+
+    return decorate
+
+
+def present(result: Any, output: Output) -> None:
+    """Write the result of a task in the form that was asked for."""
+    write(rendered(result, output), output)
+
+
+def rendered(result: Any, output: Output) -> str | bytes:
+    """A result as text or bytes; the module of its form is loaded only now."""
+    if output.form == "text":
+        from melodex.presentation import text
+
+        style = text.style_for(sys.stdout) if output.file is None else text.Style()
+        return text.as_text(result, style)
+    if output.form in {"json", "csv"}:
+        from melodex.presentation import data
+
+        return data.as_json(result) if output.form == "json" else data.as_csv(result)
+    from melodex.presentation import pages
+
+    return pages.rendered(result, output.form)
+
+
+def write(content: str | bytes, output: Output) -> None:
+    """Send a text or bytes to a file or to standard output.
+
+    Raises
+    ------
+    PresentationError
+        If the file cannot be written, or bytes would go to a terminal.
+    """
+    if output.file is not None:
+        save(content, output.file)
+        click.echo(f"wrote {output.file}", err=True)
+    elif isinstance(content, str):
+        click.echo(content, nl=False)
+    elif sys.stdout.isatty():
+        raise PresentationError(
+            f"{output.form} is no text for a terminal", hint="name a file with --output"
+        )
+    else:
+        click.get_binary_stream("stdout").write(content)
+
+
+def save(content: str | bytes, file: Path) -> None:
+    """Write a file whole or not at all."""
+    half = file.with_name(f".{file.name}.part-{os.getpid()}")
+    try:
+        half.write_bytes(content.encode() if isinstance(content, str) else content)
+        half.replace(file)
+    except OSError as error:
+        half.unlink(missing_ok=True)
+        raise PresentationError(
+            f"it cannot be written: {error.strerror}",
+            where=str(file),
+            hint="choose another place",
+        ) from error

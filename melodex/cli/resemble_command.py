@@ -1,0 +1,62 @@
+"""``melodex resemble``: what a phrase resembles in the corpus."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from melodex.cli.output import Output, output_options, present
+
+FORMATS = ("text", "json", "csv", "html")
+
+
+@click.command("resemble")
+@click.argument("phrase", required=False)
+@click.option(
+    "--from", "origin", metavar="TUNE", help="Take the phrase from a tune or file."
+)
+@click.option("--bars", help="Which bars of it, by printed number: 5 or 5-8.")
+@click.option("--notes", help="Which notes of it, counted from 1: 9-20.")
+@click.option("--limit", default=10, show_default=True, type=click.IntRange(1, 10_000))
+@click.option(
+    "--as",
+    "notation",
+    type=click.Choice(["degrees", "steps", "abc", "contour"]),
+    help="How the phrase is written, where it could be read in two ways.",
+)
+@click.option("--include-self", is_flag=True, help="Let a tune find itself.")
+@output_options(FORMATS)
+@click.pass_obj
+def command(
+    corpus_path: Path,
+    phrase: str | None,
+    origin: str | None,
+    bars: str | None,
+    notes: str | None,
+    limit: int,
+    notation: str | None,
+    include_self: bool,
+    output: Output,
+) -> None:
+    """Find what a phrase resembles in the corpus, in any key.
+
+    PHRASE is written as scale degrees ("5 1' 7 b6 5"), as steps in semitones
+    ("+2 +2 -4"), as ABC ("K:F c3 d | f2 e2"), or as the signs of a contour
+    ("+ + - 0"). A length in beats follows a star: 5*2. Octave marks: 1' above,
+    7, below.
+
+    \b
+    Examples:
+      $ melodex resemble "5 1' 7 6 5 3"
+      $ melodex resemble --from corpus_demo/own/own_song.abc --bars 1-4 --limit 3
+    """
+    from melodex.corpus.reader import Corpus
+    from melodex.tasks.resemble import resemble, said_phrase
+
+    with Corpus.open(corpus_path) as corpus:
+        said = said_phrase(
+            corpus, phrase, origin=origin, bars=bars, notes=notes, notation=notation or ""
+        )
+        found = resemble(corpus, said, limit=limit, include_self=include_self)
+        present(found, output)

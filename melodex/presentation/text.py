@@ -1,0 +1,373 @@
+"""Text for a terminal: matches and comparisons as aligned columns.
+
+Conventions: every line fits the width that is asked for; what is too long is broken
+into systems, as on a page of music. Signs for flats, sharps and relations are
+Unicode where the terminal can show them, plain ASCII where it cannot. Colour is an
+addition: each relation has a mark of its own.
+
+Contents: Style, style_for, as_text, columns, resemblance_text, comparison_text.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import textwrap
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import TextIO
+
+from melodex.errors import PresentationError
+from melodex.melody import Melody, degree_name, note_name
+from melodex.tasks.compare import (
+    ALONE,
+    DIFFERENT,
+    INFLECTED,
+    OTHER_RHYTHM,
+    SAME,
+    SAME_IN_TIME,
+    Comparison,
+    Likeness,
+    interval_text,
+)
+from melodex.tasks.resemble import Match, Resemblance
+
+__all__ = [
+    "Style",
+    "as_text",
+    "columns",
+    "comparison_text",
+    "resemblance_text",
+    "style_for",
+]
+
+MARKS = {
+    SAME_IN_TIME: ("●", "o"),
+    SAME: ("●", "o"),
+    OTHER_RHYTHM: ("◌", ":"),
+    INFLECTED: ("◇", "~"),
+    DIFFERENT: ("×", "x"),
+    ALONE: ("–", "-"),
+}
+MEANINGS = {
+    SAME_IN_TIME: "same degree and time",
+    OTHER_RHYTHM: "same degree, other rhythm",
+    INFLECTED: "other inflection",
+    DIFFERENT: "different",
+    ALONE: "no partner",
+}
+PAINTS = {
+    SAME_IN_TIME: "32",
+    SAME: "32",
+    OTHER_RHYTHM: "36",
+    INFLECTED: "33",
+    DIFFERENT: "31",
+}
+NARROWEST, WIDEST = 40, 120
+
+
+@dataclass(frozen=True, slots=True)
+class Style:
+    """What a terminal can show: its width, whether signs, whether colour."""
+
+    width: int = 80
+    signs: bool = True
+    colour: bool = False
+
+    def spelled(self, text: str) -> str:
+        """A note or degree name with real accidentals where they can be shown."""
+        if not self.signs:
+            return text
+        body = text[0] if text[:1] == "B" else ""
+        rest = text[len(body) :]
+        return body + rest.replace("b", "♭").replace("#", "♯")
+
+    def mark(self, relation: str) -> str:
+        """The mark of a relation."""
+        return MARKS[relation][0 if self.signs else 1]
+
+    def paint(self, text: str, code: str) -> str:
+        """Colour a text, where the terminal has colour."""
+        return (
+            f"\x1b[{code}m{text}\x1b[0m" if self.colour and code and text.strip() else text
+        )
+
+    def strong(self, text: str) -> str:
+        """Set a heading off, where the terminal can."""
+        return self.paint(text, "1")
+
+
+def style_for(stream: TextIO) -> Style:
+    """Find out what a stream can show.
+
+    Colour needs a terminal and no ``NO_COLOR`` in the environment; signs need an
+    encoding that has them.
+    """
+    encoding = getattr(stream, "encoding", None) or "ascii"
+    try:
+        "♭♯●◌◇×–".encode(encoding)
+        signs = True
+    except (UnicodeEncodeError, LookupError):
+        signs = False
+    width = shutil.get_terminal_size((80, 24)).columns
+    terminal = stream.isatty() and os.environ.get("TERM") != "dumb"
+    colour = terminal and not os.environ.get("NO_COLOR")
+    return Style(max(NARROWEST, min(width, WIDEST)), signs, colour)
+
+
+def as_text(result: object, style: Style) -> str:
+    """Write the result of any task as text.
+
+    Raises
+    ------
+    PresentationError
+        If there is no text form of it.
+    """
+    if isinstance(result, Resemblance):
+        return resemblance_text(result, style)
+    if isinstance(result, Comparison):
+        return comparison_text(result, style)
+    raise PresentationError(f"there is no text form of a {type(result).__name__}")
+
+
+def columns(
+    names: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    style: Style,
+    paints: Sequence[str] = (),
+    painted: frozenset[int] = frozenset(),
+) -> list[str]:
+    """Lay rows of short texts out in columns, broken into systems to fit the width.
+
+    Parameters
+    ----------
+    names : sequence of str
+        What stands before each row.
+    rows : sequence of (sequence of str)
+        All of one length k.
+    style : Style
+        For the width.
+    paints : sequence of str, of shape (k,)
+        A colour code per column, or nothing.
+    painted : frozenset of int
+        Which rows the colours are for.
+
+    Returns
+    -------
+    list of str
+        Lines; an empty one between systems.
+    """
+    margin = max(map(len, names)) + 2
+    widths = [max(map(len, cells)) + 1 for cells in zip(*rows, strict=True)]
+    lines: list[str] = []
+    for first, last in systems(widths, style.width - margin - 2):
+        if lines:
+            lines.append("")
+        for place, (name, row) in enumerate(zip(names, rows, strict=True)):
+            cells = [
+                style.paint(
+                    row[i].rjust(widths[i]),
+                    paints[i] if paints and place in painted else "",
+                )
+                for i in range(first, last)
+            ]
+            lines.append(f"  {name.ljust(margin - 2)}{''.join(cells)}".rstrip())
+    return lines
+
+
+def systems(widths: Sequence[int], room: int) -> Iterable[tuple[int, int]]:
+    """Where to break columns so that each stretch fits the room."""
+    first, used = 0, 0
+    for place, width in enumerate(widths):
+        if used + width > room and place > first:
+            yield first, place
+            first, used = place, 0
+        used += width
+    if first < len(widths):
+        yield first, len(widths)
+
+
+def aligned_lines(
+    a: Melody, b: Melody, likeness: Likeness, names: tuple[str, str], style: Style
+) -> list[str]:
+    """Both passages note against note, each with its degrees, marks between them."""
+    pairs = likeness.pairs
+    a_places = [pair.query for pair in pairs]
+    b_places = [pair.tune for pair in pairs]
+    rows = [
+        bar_row(a, a_places),
+        note_row(a, a_places, style),
+        degree_row(a, a_places, style),
+        [style.mark(pair.relation) for pair in pairs],
+        degree_row(b, b_places, style),
+        note_row(b, b_places, style),
+        bar_row(b, b_places),
+    ]
+    titles = ["bar", names[0], "degree", "", "degree", names[1], "bar"]
+    kept = [place for place, row in enumerate(rows) if any(row)]
+    if not any(cell.isdigit() and cell != "1" for cell in rows[0]):
+        kept.remove(0)
+    return columns(
+        [titles[place] for place in kept],
+        [rows[place] for place in kept],
+        style,
+        [PAINTS.get(pair.relation, "") for pair in pairs],
+        frozenset({kept.index(3)}),
+    )
+
+
+def note_row(melody: Melody, places: Sequence[int | None], style: Style) -> list[str]:
+    """Names of notes with their octave, empty where there is none."""
+    return [
+        ""
+        if place is None
+        else style.spelled(note_name(melody.midi[place], melody.fifths[place]))
+        for place in places
+    ]
+
+
+def degree_row(melody: Melody, places: Sequence[int | None], style: Style) -> list[str]:
+    """Names of degrees in the printed key."""
+    degrees = melody.degrees()
+    found = [None if place is None else degrees[place] for place in places]
+    return [
+        "" if degree is None else style.spelled(degree_name(degree)) for degree in found
+    ]
+
+
+def bar_row(melody: Melody, places: Sequence[int | None]) -> list[str]:
+    """The number of a bar over its first note."""
+    cells, last = [], None
+    for place in places:
+        bar = None if place is None else melody.bar[place]
+        cells.append("" if bar is None or bar == last else str(bar))
+        last = last if bar is None else bar
+    return cells
+
+
+def legend(pairs: Iterable[str], style: Style) -> list[str]:
+    """What the marks that were used mean."""
+    used = set(pairs)
+    if SAME in used:
+        used = (used - {SAME}) | {SAME_IN_TIME} if SAME_IN_TIME in used else used
+    told = [
+        f"{style.mark(relation)} {MEANINGS.get(relation, relation)}"
+        for relation in (SAME, *MEANINGS)
+        if relation in used
+    ]
+    lines = [""]
+    for meaning in told:
+        if lines[-1] and len(lines[-1]) + len(meaning) + 3 > style.width:
+            lines.append("")
+        lines[-1] += ("   " if lines[-1] else "") + meaning
+    return lines
+
+
+def resemblance_text(found: Resemblance, style: Style, *, explain: bool = False) -> str:
+    """Say what a phrase resembles, each match with its notes.
+
+    Parameters
+    ----------
+    found : Resemblance
+        Of the resemble task.
+    style : Style
+        What the terminal can show.
+    explain : bool
+        Whether to show how the order was arrived at.
+    """
+    lines = [style.strong(found.heading), ""]
+    if not found.matches:
+        lines.append("Nothing in the corpus resembles it.")
+    for match in found.matches:
+        lines += match_lines(found, match, style)
+        if explain:
+            lines += [f"  {line}" for line in match.explanation]
+        lines.append("")
+    if found.matches:
+        used = [pair.relation for match in found.matches for pair in match.likeness.pairs]
+        lines += legend(used, style)
+    return "\n".join([*lines, *paragraphs(found.remarks, style)]) + "\n"
+
+
+def paragraphs(sentences: Iterable[str], style: Style) -> list[str]:
+    """Sentences, each from the start of a line and broken to fit the width."""
+    return [line for sentence in sentences for line in textwrap.wrap(sentence, style.width)]
+
+
+def match_lines(found: Resemblance, match: Match, style: Style) -> list[str]:
+    """One match: where, how well, and the notes."""
+    whose = match.passage.whole.credits
+    maker = f", {whose.composer}" if whose.composer else ""
+    place = f" ({whose.collection})" if whose.collection else ""
+    lines = [style.strong(f"{match.rank}  {match.passage.label}{maker}{place}")]
+    lines += wrapped(match_facts(found, match), style)
+    lines += aligned_lines(
+        found.phrase.melody, match.passage.whole, match.likeness, ("phrase", "tune"), style
+    )
+    return lines
+
+
+def match_facts(found: Resemblance, match: Match) -> list[str]:
+    """How well a phrase fits, in words."""
+    likeness = match.likeness
+    facts = [f"{match.points} points of {found.most_points}"]
+    if match.expected_by_chance is not None:
+        facts.append(f"{expected_text(match.expected_by_chance)} expected by chance")
+    if match.commonness:
+        facts.append(match.commonness)
+    move = interval_text(likeness.transposition_semitones, likeness.spelled_shift)
+    if found.phrase.has_tonic and found.phrase.notation != "contour":
+        key = match.passage.melody.key
+        same = (
+            "on the same degrees"
+            if likeness.same_function
+            else "on other degrees of the key"
+        )
+        facts.append(f"{key}, {same}" if key.mode != "none" else "no key")
+    if found.phrase.notation == "passage":
+        facts.append(move)
+    return [*facts, f"tune {match.tune_id}"]
+
+
+def expected_text(expected: float) -> str:
+    """An expected number of matches with two figures, never as zero."""
+    if expected >= 10:
+        return f"{expected:.0f}"
+    if expected >= 0.001:
+        return f"{expected:.2g}"
+    return "under 0.001" if expected > 1e-12 else "practically none"
+
+
+def wrapped(facts: Sequence[str], style: Style, indent: str = "   ") -> list[str]:
+    """Facts separated by semicolons, broken between facts to fit the width."""
+    lines, line = [], indent
+    for place, fact in enumerate(facts):
+        piece = fact + (";" if place < len(facts) - 1 else "")
+        if len(line) + len(piece) + 1 > style.width and line.strip():
+            lines.append(line.rstrip())
+            line = indent
+        line += piece + " "
+    return [*lines, line.rstrip()]
+
+
+def comparison_text(found: Comparison, style: Style) -> str:
+    """Lay two passages side by side as text.
+
+    Parameters
+    ----------
+    found : Comparison
+        Of the compare task.
+    style : Style
+        What the terminal can show.
+    """
+    lines = [
+        style.strong(f"A  {found.a.label}"),
+        style.strong(f"B  {found.b.label}"),
+        "",
+        *paragraphs(found.summary, style),
+        "",
+        *aligned_lines(found.a.melody, found.b.melody, found.likeness, ("A", "B"), style),
+        "",
+        *legend((pair.relation for pair in found.likeness.pairs), style),
+    ]
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,412 @@
+"""compare: what exactly two passages share, and where they part.
+
+Conventions: A is the first passage and B the second; note indexes count from 0
+within each passage; a missing partner is None. A transposition carries A to B.
+Where it carries one tonic to the other, degrees are compared as they stand; where
+it does not, A's degrees are compared as they would stand after the move, and the
+result says that the shape is the same on another degree.
+
+Contents: RELATIONS, Pair, Likeness, Comparison, likeness, compare.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from melodex.analysis.degrees import (
+    DIFFERENT_DEGREE,
+    OTHER_INFLECTION,
+    SAME_DEGREE,
+    keeps_function,
+    relation,
+    rhythm_agreement,
+)
+from melodex.corpus.chunks import encode_notes
+from melodex.errors import EmptyMelodyError
+from melodex.matching.alignment import Alignment, align
+from melodex.matching.engine import engine
+from melodex.matching.query import encode_query
+from melodex.melody import Key, Melody
+from melodex.settings import AlignmentCosts
+from melodex.tasks.passage import Passage
+
+__all__ = ["RELATIONS", "Comparison", "Likeness", "Pair", "compare", "likeness"]
+
+SAME = SAME_DEGREE
+SAME_IN_TIME = "same degree and time"
+OTHER_RHYTHM = "same degree, other rhythm"
+INFLECTED = OTHER_INFLECTION
+DIFFERENT = DIFFERENT_DEGREE
+ALONE = "no partner"
+RELATIONS = (SAME_IN_TIME, OTHER_RHYTHM, INFLECTED, DIFFERENT, ALONE, SAME)
+"""What two notes may be to each other; ``same degree`` alone where no rhythm is known."""
+
+AGREEING = (SAME, SAME_IN_TIME, OTHER_RHYTHM)
+INTERVAL_NAMES = {
+    -6: "a diminished fifth",
+    -5: "a minor second",
+    -4: "a minor sixth",
+    -3: "a minor third",
+    -2: "a minor seventh",
+    -1: "a perfect fourth",
+    1: "a perfect fifth",
+    2: "a major second",
+    3: "a major sixth",
+    4: "a major third",
+    5: "a major seventh",
+    6: "an augmented fourth",
+    7: "an augmented unison",
+    8: "an augmented fifth",
+    9: "an augmented second",
+}
+"""Simple intervals upward by their distance in fifths (common practice, no source)."""
+
+
+Links = Sequence[tuple[int | None, int | None]]
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """A note of A, a note of B, and what they are to each other."""
+
+    query: int | None
+    tune: int | None
+    relation: str
+
+
+@dataclass(frozen=True, slots=True)
+class Likeness:
+    """How the notes of two passages lie over each other.
+
+    Parameters
+    ----------
+    pairs : tuple of Pair
+        In the order of time.
+    points : int
+        Alignment points, higher is better.
+    transposition_semitones : int
+        From A to B, octaves included.
+    same_function : bool
+        Whether the transposition carries the tonic of A to that of B.
+    spelled_shift : int
+        The same transposition on the line of fifths.
+    augmentation : float
+        Length of B's notes over length of A's, 1 where they agree; the median.
+    exact_run : tuple of int
+        First note of A, first note of B, and number of notes, of the longest
+        stretch without any difference of pitch.
+    """
+
+    pairs: tuple[Pair, ...]
+    points: int
+    transposition_semitones: int
+    same_function: bool
+    spelled_shift: int
+    augmentation: float
+    exact_run: tuple[int, int, int]
+
+    def count(self, *relations: str) -> int:
+        """How many pairs stand in one of some relations."""
+        return sum(pair.relation in relations for pair in self.pairs)
+
+    @property
+    def agreeing(self) -> int:
+        """Pairs of the same degree, in time or not."""
+        return self.count(*AGREEING)
+
+    @property
+    def paired(self) -> int:
+        """Pairs in which neither note is missing."""
+        return len(self.pairs) - self.count(ALONE)
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Two passages laid side by side.
+
+    Parameters
+    ----------
+    a, b : Passage
+        What was compared.
+    likeness : Likeness
+        How their notes lie over each other.
+    summary : tuple of str
+        What there is to say, in sentences, the main thing first.
+    """
+
+    a: Passage
+    b: Passage
+    likeness: Likeness
+    summary: tuple[str, ...]
+
+
+def compare(
+    a: Passage,
+    b: Passage,
+    *,
+    costs: AlignmentCosts | None = None,
+    transposition_semitones: int | None = None,
+) -> Comparison:
+    """Lay two passages side by side, note against note.
+
+    Parameters
+    ----------
+    a, b : Passage
+        Of at least three notes each.
+    costs : AlignmentCosts, optional
+        What a difference costs; as for searching by default.
+    transposition_semitones : int, optional
+        Move A by just this much; by default by what brings most points.
+
+    Returns
+    -------
+    Comparison
+        With every note of both passages in its pairs.
+
+    Raises
+    ------
+    EmptyMelodyError
+        If no note agrees under the transposition that was asked for.
+    """
+    costs = costs or AlignmentCosts()
+    query = encode_query(a.phrase())
+    pitch, length_class = encode_notes(b.melody)
+    if transposition_semitones is None:
+        alignment = align(query, pitch, length_class, costs)
+    else:
+        move = transposition_semitones - query.moved_semitones
+        alignment = engine().trace(query, pitch, length_class, move, costs)
+    if alignment is None:
+        raise EmptyMelodyError(
+            "no note of the two passages agrees",
+            where=f"{a.label} and {b.label}",
+            hint="try another transposition",
+        )
+    found = likeness(a.melody, b.melody, alignment, whole=True)
+    return Comparison(a, b, found, summarise(a.melody, b.melody, found))
+
+
+def likeness(
+    a: Melody,
+    b: Melody,
+    alignment: Alignment,
+    *,
+    has_rhythm: bool = True,
+    has_tonic: bool = True,
+    whole: bool = False,
+) -> Likeness:
+    """Say what each aligned note of A is to its partner in B.
+
+    Parameters
+    ----------
+    a, b : Melody
+        The melodies that were aligned.
+    alignment : Alignment
+        Index pairs into them.
+    has_rhythm, has_tonic : bool
+        What is known of A.
+    whole : bool
+        Whether the notes before and after the aligned stretch are listed too, as
+        notes without a partner.
+    """
+    links: Links = alignment.pairs
+    if whole:
+        links = with_ends(links, len(a), len(b))
+    shift = spelled_shift(a, b, links, alignment.transposition_semitones)
+    function = keeps_function(
+        tonic_of(a.key) if has_tonic else None,
+        tonic_of(b.key),
+        alignment.transposition_semitones,
+    )
+    stretch = augmentation(a, b, links) if has_rhythm else 1.0
+    pairs = tuple(
+        Pair(i, j, relation_of(a, b, links, place, shift, stretch if has_rhythm else None))
+        for place, (i, j) in enumerate(links)
+    )
+    return Likeness(
+        pairs=pairs,
+        points=alignment.points,
+        transposition_semitones=alignment.transposition_semitones,
+        same_function=function,
+        spelled_shift=shift,
+        augmentation=stretch,
+        exact_run=longest_run(pairs),
+    )
+
+
+def with_ends(links: Links, a_length: int, b_length: int) -> Links:
+    """The links of a local alignment, and before and after it the notes left over."""
+    paired_a = [i for i, _ in links if i is not None]
+    paired_b = [j for _, j in links if j is not None]
+    if not paired_a or not paired_b:
+        return [(i, None) for i in range(a_length)] + [(None, j) for j in range(b_length)]
+    before = [(i, None) for i in range(paired_a[0])] + [
+        (None, j) for j in range(paired_b[0])
+    ]
+    after = [(i, None) for i in range(paired_a[-1] + 1, a_length)]
+    after_b = [(None, j) for j in range(paired_b[-1] + 1, b_length)]
+    return [*before, *links, *after, *after_b]
+
+
+def spelled_shift(a: Melody, b: Melody, links: Links, semitones: int) -> int:
+    """The transposition on the line of fifths: what most agreeing pairs say."""
+    wanted = semitones % 12
+    votes = Counter(
+        b.fifths[j] - a.fifths[i]
+        for i, j in links
+        if i is not None and j is not None and (b.midi[j] - a.midi[i] - wanted) % 12 == 0
+    )
+    if not votes:
+        # The twelve places nearest to no change, as for spelling in a key.
+        return (7 * wanted + 5) % 12 - 5
+    return min(votes, key=lambda fifths: (-votes[fifths], abs(fifths), fifths))
+
+
+def tonic_of(key: Key) -> int | None:
+    """The tonic of a key, None where there is no key."""
+    return None if key.mode == "none" else key.tonic_fifths
+
+
+def augmentation(a: Melody, b: Melody, links: Links) -> float:
+    """The usual ratio of length, B to A, of paired notes; 1 where most differ."""
+    paired = [(i, j) for i, j in links if i is not None and j is not None]
+    lengths_a = [a.duration_ticks[i] for i, _ in paired]
+    lengths_b = [b.duration_ticks[j] for _, j in paired]
+    return float(rhythm_agreement(lengths_a, lengths_b).ratio)
+
+
+def relation_of(
+    a: Melody, b: Melody, links: Links, place: int, shift: int, stretch: float | None
+) -> str:
+    """What two linked notes are to each other."""
+    i, j = links[place]
+    if i is None or j is None:
+        return ALONE
+    found = relation(a.fifths[i] + shift, b.fifths[j])
+    if found != SAME or stretch is None:
+        return found
+    return SAME_IN_TIME if in_time(a, b, links, place, stretch) else OTHER_RHYTHM
+
+
+def in_time(a: Melody, b: Melody, links: Links, place: int, stretch: float) -> bool:
+    """Whether a pair starts as long after the pair before it, and holds as long."""
+    i, j = links[place]
+    assert i is not None
+    assert j is not None
+    if not close(b.duration_ticks[j], a.duration_ticks[i] * stretch):
+        return False
+    for h, k in reversed(links[:place]):
+        if h is not None and k is not None:
+            waited_a = (a.onset_ticks[i] - a.onset_ticks[h]) * stretch
+            return close(b.onset_ticks[j] - b.onset_ticks[k], waited_a)
+    return True
+
+
+def close(left: float, right: float) -> bool:
+    """Whether two lengths agree to within a fiftieth, as rounded tuplets do."""
+    return abs(left - right) * 50 <= max(left, right)
+
+
+def longest_run(pairs: Sequence[Pair]) -> tuple[int, int, int]:
+    """First note of A, first of B, and length, of the longest run of equal degrees."""
+    best, start = (0, 0, 0), 0
+    for place, pair in enumerate(pairs):
+        if pair.relation not in AGREEING:
+            start = place + 1
+            continue
+        first = pairs[start]
+        if (
+            place - start + 1 > best[2]
+            and first.query is not None
+            and first.tune is not None
+        ):
+            best = (first.query, first.tune, place - start + 1)
+    return best
+
+
+def summarise(a: Melody, b: Melody, found: Likeness) -> tuple[str, ...]:
+    """What there is to say of two passages, the main thing first."""
+    return tuple(
+        sentence
+        for sentence in (
+            how_many_agree(found),
+            how_they_differ(found),
+            where_they_stand(a, b, found),
+            how_the_time_goes(a, b, found),
+            where_they_run_together(found),
+        )
+        if sentence
+    )
+
+
+def how_many_agree(found: Likeness) -> str:
+    """How many notes are paired, and how many of them agree."""
+    in_time_too = found.count(SAME_IN_TIME)
+    text = f"{found.agreeing} of {found.paired} paired notes have the same degree"
+    if not found.same_function:
+        text = f"{found.agreeing} of {found.paired} paired notes have the same shape"
+    return (
+        f"{text}, {in_time_too} of them in the same rhythm." if in_time_too else f"{text}."
+    )
+
+
+def how_they_differ(found: Likeness) -> str:
+    """What the notes are that do not agree."""
+    counts = [
+        (found.count(INFLECTED), "inflected otherwise"),
+        (found.count(DIFFERENT), "on a different degree"),
+        (found.count(ALONE), "without a partner"),
+    ]
+    told = [f"{count} {words}" for count, words in counts if count]
+    return f"{', '.join(told)}." if told else "No note differs."
+
+
+def where_they_stand(a: Melody, b: Melody, found: Likeness) -> str:
+    """Keys, and the way from one to the other."""
+    move = interval_text(found.transposition_semitones, found.spelled_shift)
+    if a.key.mode == "none" or b.key.mode == "none":
+        return f"A moved {move} gives B; no key is known for both."
+    if found.same_function:
+        modes = "" if a.key.mode == b.key.mode else "; the mode is another"
+        return f"A is in {a.key}, B in {b.key}: tonic on tonic, {move}{modes}."
+    return (
+        f"A is in {a.key}, B in {b.key}, and the shape lies {move}: "
+        "the intervals agree, on another degree of the key."
+    )
+
+
+def how_the_time_goes(a: Melody, b: Melody, found: Likeness) -> str:
+    """Metres and the ratio of lengths."""
+    told = []
+    if a.metre != b.metre:
+        told.append(f"A is in {a.metre or 'free metre'}, B in {b.metre or 'free metre'}")
+    if not close(found.augmentation, 1.0):
+        told.append(f"B's notes are {found.augmentation:.3g} times as long")
+    text = "; ".join(told)
+    return f"{text[:1].upper()}{text[1:]}." if told else ""
+
+
+def where_they_run_together(found: Likeness) -> str:
+    """The longest run without a difference."""
+    first_a, first_b, length = found.exact_run
+    if length < 4:
+        return ""
+    return (
+        f"The longest run without a difference is {length} notes: "
+        f"A {first_a + 1}-{first_a + length}, B {first_b + 1}-{first_b + length}."
+    )
+
+
+def interval_text(semitones: int, fifths: int) -> str:
+    """A transposition in words, such as ``up a minor third``."""
+    if semitones == 0:
+        return "at the same pitch"
+    direction = "up" if semitones > 0 else "down"
+    simple = fifths if semitones > 0 else -fifths
+    octaves, rest = divmod(abs(semitones), 12)
+    name = INTERVAL_NAMES.get(simple) if rest else None
+    name = name or ("" if rest == 0 else f"{rest} semitones")
+    spans = {0: "", 1: "an octave", 2: "two octaves"}.get(octaves, f"{octaves} octaves")
+    return f"{direction} " + " and ".join(part for part in (spans, name) if part)
