@@ -1,0 +1,375 @@
+"""Reading ABC: a tune file becomes melodies, warnings and refusals.
+
+Conventions: written order, repeats not played. Of a chord the top note is the
+melody, of several voices the first that has notes, unless the choice says else.
+The phrase of a note is the line of the source that it stands on, counted from 0,
+as collections of songs write a phrase to a line; a tune on one line is one phrase.
+What is not understood is a warning with line and column. A tune that cannot be
+read is refused and the others go on. ``kept`` is the file header and the tune's
+own lines.
+
+References
+----------
+The ABC music standard 2.1 (December 2011).
+
+Contents: read_abc.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from fractions import Fraction
+
+from melodex.errors import HostileInputError, ReadingError
+from melodex.melody import Lyric, Melody, Metre
+from melodex.reading.abc_fields import (
+    default_unit,
+    parse_key,
+    parse_metre,
+    parse_tempo,
+    parse_unit,
+    read_text,
+)
+from melodex.reading.abc_file import TuneText, split_file
+from melodex.reading.abc_header import Header, Line, credits_of, is_field, read_header
+from melodex.reading.abc_music import VoiceReader
+from melodex.reading.abc_tokens import strip_comment
+from melodex.reading.abc_voices import chosen_voices, lines_by_voice
+from melodex.reading.abc_words import align
+from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, Refusal
+
+__all__ = ["MAX_TUNE_CHARACTERS", "read_abc"]
+
+MAX_TUNE_CHARACTERS = 2_000_000
+"""A tune of 100,000 notes stays below this."""
+
+SILENT_FIELDS = frozenset("ABCDFGHINORSWZsrX")
+
+
+def read_abc(text: str, source: str = "", choice: Choice | None = None) -> FileReading:
+    """Read every tune of an ABC file.
+
+    Parameters
+    ----------
+    text : str
+        The file, decoded; lines end in a line feed.
+    source : str
+        Path to name in credits and refusals.
+    choice : Choice, optional
+        Which voice, and which note of a chord, is the melody.
+
+    Returns
+    -------
+    FileReading
+        A tune that has no key, no notes or is hostile is a refusal in it.
+
+    Examples
+    --------
+    >>> reading = read_abc("X:1\\nT:Scale\\nM:4/4\\nL:1/4\\nK:F\\nF G A B | c4 |]")
+    >>> melody = reading.tunes[0].melody
+    >>> melody.midi, melody.fifths, melody.bar
+    ((65, 67, 69, 70, 72), (-1, 1, 3, -2, 0), (1, 1, 1, 1, 2))
+    """
+    choice = choice or Choice()
+    text = text.removeprefix("\ufeff")
+    file_text, tune_texts = split_file(text)
+    file_header = read_header(enumerate(file_text.lines, file_text.first_line))
+    tunes, refusals = [], []
+    for tune in tune_texts:
+        number = tune_number(tune)
+        try:
+            tunes.append(read_tune(tune, file_text, file_header, source, choice))
+        except ReadingError as error:
+            refusals.append(
+                Refusal(source, error.what, number, tune.first_line, error.hint)
+            )
+    if not tune_texts:
+        hint = "a tune starts with X:, its header ends with K:, then come the notes"
+        refusals.append(Refusal(source, "there is no ABC tune in it", hint=hint))
+    return FileReading(source, tuple(tunes), tuple(refusals))
+
+
+def tune_number(tune: TuneText) -> str:
+    """The ``X:`` number of a tune, or empty."""
+    first = tune.lines[0]
+    return strip_comment(first[2:]).strip()[:40] if first.startswith("X:") else ""
+
+
+def read_tune(
+    tune: TuneText,
+    file_text: TuneText,
+    file_header: Header,
+    source: str,
+    choice: Choice,
+) -> ReadTune:
+    """Read one tune.
+
+    Raises
+    ------
+    ReadingError
+        If it has no key or no notes, or is larger than any music.
+    """
+    if sum(map(len, tune.lines)) > MAX_TUNE_CHARACTERS:
+        raise HostileInputError(f"more than {MAX_TUNE_CHARACTERS} characters in one tune")
+    header = read_header(enumerate(tune.lines, tune.first_line))
+    if header.key is None:
+        raise ReadingError(
+            "it has no K: field", hint="end the header with K: and the key, or K:none"
+        )
+    choice = kept_choice(header, choice)
+    voices = lines_by_voice(header)
+    reader = None
+    name = ""
+    for name in chosen_voices(header, voices, choice.voice):
+        reader = TuneReader(header, file_header, voices[name], name, choice)
+        reader.read()
+        if reader.voice.midi:
+            break
+    if reader is None or not reader.voice.midi:
+        raise ReadingError("it has no notes", hint="notes follow the K: line")
+    shown = header.voices[name].name if name in header.voices else name
+    melody = replace(
+        reader.melody(), credits=credits_of(header, file_header, source, shown)
+    )
+    kept = kept_text(file_text, tune, choice)
+    return ReadTune(melody, reader.warnings(), kept.encode("utf-8", "replace"), "abc")
+
+
+def kept_choice(header: Header, choice: Choice) -> Choice:
+    """The choice that a kept text carries along, unless another is asked for."""
+    voice = choice.voice or header.directives.get("melodex-voice", "")
+    chord_note = choice.chord_note
+    if chord_note == "top":
+        chord_note = header.directives.get("melodex-chord", "top")
+    return replace(choice, voice=voice, chord_note=chord_note)
+
+
+def kept_text(file_text: TuneText, tune: TuneText, choice: Choice) -> str:
+    """The file header and the tune, enough to read the same melody again."""
+    lines = [*tune.lines[:1]]
+    if choice.voice and not any("%%melodex-voice" in line for line in tune.lines):
+        lines.append(f"%%melodex-voice {choice.voice}")
+    if choice.chord_note != "top" and not any("%%melodex-ch" in t for t in tune.lines):
+        lines.append(f"%%melodex-chord {choice.chord_note}")
+    lines += tune.lines[1:]
+    above = [*file_text.lines, ""] if file_text.lines else []
+    return "\n".join([*above, *lines, ""])
+
+
+class TuneReader:
+    """Reads the fields and music of one voice of one tune."""
+
+    def __init__(
+        self,
+        header: Header,
+        file_header: Header,
+        lines: list[Line],
+        name: str,
+        choice: Choice,
+    ) -> None:
+        self.header = header
+        self.file_header = file_header
+        self.lines = lines
+        self.found: list[ReadWarning] = []
+        self.tempo: float | None = None
+        self.lyrics: list[Lyric] = []
+        self.verse = 0
+        self.lyric_from = self.lyric_start = 0
+        metre = self.header_metre()
+        self.voice = VoiceReader(self.header_unit(metre), metre, choice.chord_note)
+        self.voice.take_field_text = self.take_inline
+        directives = {**file_header.directives, **header.directives}
+        self.voice.propagation = directives.get("propagate-accidentals", "pitch").strip()
+        self.start(name)
+
+    def start(self, name: str) -> None:
+        """Take what the header says about key, voice, tempo and signs."""
+        key = self.header.key
+        if key is not None:
+            self.take_key(key.text, key.number, 3)
+        if name in self.header.voices:
+            self.voice.set_key(self.header.voices[name].field)
+        for header in (self.file_header, self.header):
+            for value in header.fields.get("U", ()):
+                self.voice.letters.add(value[:1])
+            for value in header.fields.get("Q", ()):
+                self.take_tempo(value, header.places["Q"])
+        for line in self.header.strangers:
+            self.warn("a line in the header is no field", line.number, 1)
+        if not self.header.fields.get("X"):
+            self.warn("the tune has no X: field", self.first_line(), 1)
+
+    def first_line(self) -> int:
+        """The first line that has a field."""
+        return min(self.header.places.values(), default=0)
+
+    def warn(self, text: str, line: int, column: int) -> None:
+        """Keep a warning about a field."""
+        self.found.append(ReadWarning(text, line, column))
+
+    def header_metre(self) -> Metre | None:
+        """The metre of the header; without ``M:`` the metre is free (3.1.6)."""
+        value = self.header.last("M")
+        if value is None:
+            value = self.file_header.last("M") or "none"
+        understood, metre = parse_metre(value)
+        if not understood:
+            place = self.header.places.get("M", 0)
+            self.warn(f"the metre {value!r} is not understood and read as free", place, 3)
+        return metre
+
+    def header_unit(self, metre: Metre | None) -> Fraction:
+        """The unit length of the header, or the usual one for its metre."""
+        value = self.header.last("L") or self.file_header.last("L")
+        if value is None:
+            return default_unit(metre)
+        unit = parse_unit(value)
+        if unit is None:
+            place = self.header.places.get("L", 0)
+            self.warn(f"the unit length {value!r} is not understood", place, 3)
+        return unit or default_unit(metre)
+
+    def read(self) -> None:
+        """Read every line of the voice."""
+        voice = self.voice
+        for line, text, goes_on in joined(self.lines):
+            if is_field(text):
+                self.take_field(text[0], text[2:].strip(), line.number, 3)
+                continue
+            self.verse = 0
+            voice.read_line(text, line.number, line.column)
+            if not goes_on:
+                voice.end_line()
+        voice.finish()
+
+    def take_inline(self, letter: str, value: str) -> None:
+        """A field in square brackets."""
+        self.take_field(letter, value.strip(), self.voice.row, self.voice.column + 1)
+
+    def take_field(self, letter: str, value: str, line: int, column: int) -> None:
+        """A field of the body."""
+        if letter == "w":
+            self.take_words(value, line)
+        elif letter == "K":
+            self.take_key(value, line, column)
+        elif letter == "M":
+            self.take_metre(value, line, column)
+        elif letter == "L":
+            self.take_unit(value, line, column)
+        elif letter == "Q":
+            self.take_tempo(value, line)
+        elif letter in "PT":
+            if value:
+                self.voice.mark(read_text(value))
+        elif letter == "U":
+            self.voice.letters.add(value[:1])
+        elif letter not in SILENT_FIELDS:
+            self.warn(f"the field {letter}: is not understood", line, column)
+
+    def take_key(self, value: str, line: int, column: int) -> None:
+        """A key, for the whole tune or from here on."""
+        field = parse_key(value)
+        if field.leftover:
+            words = " ".join(field.leftover)
+            self.warn(f"{words!r} in the key {value!r} is not understood", line, column)
+        self.voice.set_key(field)
+
+    def take_metre(self, value: str, line: int, column: int) -> None:
+        """A metre from here on."""
+        understood, metre = parse_metre(value)
+        if not understood:
+            text = f"the metre {value!r} is not understood and read as free"
+            self.warn(text, line, column)
+        self.voice.set_metre(metre)
+
+    def take_unit(self, value: str, line: int, column: int) -> None:
+        """A unit length from here on."""
+        unit = parse_unit(value)
+        if unit is None:
+            self.warn(f"the unit length {value!r} is not understood", line, column)
+        else:
+            self.voice.clock.set_unit(unit)
+
+    def take_tempo(self, value: str, line: int) -> None:
+        """A tempo; the first number counts."""
+        tempo = parse_tempo(value, self.voice.clock.unit)
+        if tempo is None and re.sub(r'"[^"]*"', "", value).strip():
+            self.warn(f"the tempo {value!r} gives no speed", line, 3)
+        self.tempo = self.tempo or tempo
+
+    def take_words(self, value: str, line: int) -> None:
+        """A line of lyrics under the notes since the last block of them."""
+        if not self.verse:
+            self.lyric_from, self.lyric_start = self.lyric_start, len(self.voice.written)
+        self.verse += 1
+        written = self.voice.written[self.lyric_from : self.lyric_start]
+        words, unplaced = align(value, written, self.verse)
+        self.lyrics.extend(words)
+        if unplaced:
+            self.warn(f"{unplaced} syllables have no note", line, 3)
+
+    def melody(self) -> Melody:
+        """The melody, its bars counted."""
+        voice, book = self.voice, self.voice.book
+        book.number()
+        numbers = [bar.number for bar in book.bars]
+        last = len(numbers) - 1
+        return Melody(
+            midi=tuple(voice.midi),
+            fifths=tuple(voice.fifths),
+            onset_ticks=tuple(voice.onsets),
+            duration_ticks=tuple(voice.durations),
+            bar=tuple([numbers[place] for place in voice.places]),
+            beat_strength=book.strengths(voice.onsets, voice.places),
+            phrase=counted(voice.lines),
+            bars=book.records(),
+            keys=tuple(voice.keys),
+            metres=tuple(voice.metres),
+            chords=tuple(replace(c, bar=numbers[min(c.bar, last)]) for c in voice.chords),
+            marks=tuple(replace(m, bar=numbers[min(m.bar, last)]) for m in voice.marks),
+            graces=tuple(voice.graces),
+            tuplets=tuple(voice.tuplets),
+            lyrics=tuple(self.lyrics),
+            tempo_quarters_per_minute=self.tempo,
+        )
+
+    def warnings(self) -> tuple[ReadWarning, ...]:
+        """Everything that was not understood, in the order of the lines."""
+        bars = self.voice.book.bars
+        found = list(self.found)
+        for text, line, column, place in self.voice.faults:
+            number = bars[min(place, len(bars) - 1)].number
+            found.append(ReadWarning(f"{text} (bar {number})", line, column))
+        slurs = self.voice.slurred_ties
+        if slurs:
+            text = f"ties between different notes, {len(slurs)} times, are read as slurs"
+            found.append(ReadWarning(text, slurs[0][0], slurs[0][1]))
+        return tuple(sorted(found, key=lambda warning: (warning.line, warning.column)))
+
+
+def counted(lines: list[int]) -> tuple[int, ...]:
+    """Phrase indexes from 0 without gaps from the lines that notes stand on."""
+    indexes: dict[int, int] = {}
+    return tuple([indexes.setdefault(line, len(indexes)) for line in lines])
+
+
+def joined(lines: list[Line]) -> Iterator[tuple[Line, str, bool]]:
+    """Lines with ``+:`` taken up, and whether a backslash carries them on."""
+    held: tuple[Line, str] | None = None
+    for line in lines:
+        if line.text.startswith("+:") and held is not None:
+            held = (held[0], held[1] + " " + line.text[2:].strip())
+            continue
+        if held is not None:
+            yield *held, False
+            held = None
+        if is_field(line.text):
+            held = (line, line.text)
+        elif line.text.endswith("\\"):
+            yield line, line.text[:-1], True
+        else:
+            yield line, line.text, False
+    if held is not None:
+        yield *held, False

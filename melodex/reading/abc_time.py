@@ -1,0 +1,133 @@
+"""Time in ABC music: note lengths, broken rhythm, tuplets.
+
+Conventions: ticks. Inside a tuplet the place is worked out from its start and the
+written length so far, so that its notes add up however they are rounded.
+
+References
+----------
+The ABC music standard 2.1 (December 2011), sections 4.3, 4.4 and 4.13.
+
+Contents: Clock, OpenTuplet, MAX_NOTE_TICKS.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from melodex.errors import HostileInputError
+from melodex.melody import TICKS_PER_QUARTER, Metre
+
+__all__ = ["MAX_NOTE_TICKS", "Clock", "OpenTuplet"]
+
+WHOLE_TICKS = 4 * TICKS_PER_QUARTER
+MAX_NOTE_TICKS = 512 * WHOLE_TICKS
+"""No written note, and no rest of many bars, is longer than this."""
+
+LONGEST_LENGTH_TEXT = 16
+
+
+@dataclass(slots=True)
+class OpenTuplet:
+    """A tuplet while it is read: ``left`` notes are still to come."""
+
+    actual: int
+    normal: int
+    left: int
+    onset: int
+    first_note: int
+    written: int = 0
+
+    @property
+    def played(self) -> int:
+        """Ticks from the start of the tuplet to the end of what was written."""
+        return (2 * self.written * self.normal + self.actual) // (2 * self.actual)
+
+
+def normal_of(actual: int, metre: Metre | None) -> int:
+    """In the time of how many a tuplet goes where that is not written (4.13)."""
+    fixed = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3}
+    return fixed.get(actual) or (3 if metre is not None and metre.is_compound else 2)
+
+
+class Clock:
+    """Where the music has come to, and how long the next note will be."""
+
+    def __init__(self, unit: Fraction) -> None:
+        self.now = 0
+        self.inexact = False
+        self.tuplet: OpenTuplet | None = None
+        self.next_factor: Fraction | None = None
+        self.last_written = 0
+        self.set_unit(unit)
+
+    def set_unit(self, unit: Fraction) -> None:
+        """Take a new unit length, a fraction of a whole note."""
+        self.unit = unit
+        self.lengths: dict[str, int] = {}
+
+    def ticks(self, text: str) -> int:
+        """The written length in ticks of what stands behind a note.
+
+        Raises
+        ------
+        HostileInputError
+            If the length is beyond any music, or no fraction.
+        """
+        ticks = self.lengths.get(text)
+        if ticks is None:
+            exact = self.unit * WHOLE_TICKS * length_factor(text)
+            if exact > MAX_NOTE_TICKS:
+                raise HostileInputError(f"a note of length {text} is too long")
+            ticks = max(1, round(exact))
+            self.inexact = self.inexact or ticks != exact
+            if len(self.lengths) < 1024:
+                self.lengths[text] = ticks
+        return ticks
+
+    def advance(self, written: int) -> int:
+        """Let something of a written length pass; return the ticks that it takes."""
+        if self.next_factor is not None:
+            written = max(1, round(written * self.next_factor))
+            self.next_factor = None
+        self.last_written = written
+        tuplet = self.tuplet
+        if tuplet is None:
+            self.now += written
+            return written
+        start = self.now
+        tuplet.written += written
+        tuplet.left -= 1
+        self.now = tuplet.onset + max(tuplet.played, start - tuplet.onset + 1)
+        return self.now - start
+
+    def stretch_last(self, factor: Fraction) -> int:
+        """Lengthen or shorten what came last; return the difference in ticks."""
+        written = max(1, round(self.last_written * factor))
+        difference = written - self.last_written
+        self.last_written = written
+        tuplet = self.tuplet
+        if tuplet is not None:
+            tuplet.written += difference
+            difference = tuplet.onset + tuplet.played - self.now
+        self.now += difference
+        return difference
+
+
+def length_factor(text: str) -> Fraction:
+    """How many units a written length is: ``3``, ``/``, ``3/2``, ``//``."""
+    if len(text) > LONGEST_LENGTH_TEXT:
+        raise HostileInputError(f"a note length of {len(text)} characters is too long")
+    whole, slash, below = text.partition("/")
+    factor = Fraction(int(whole) if whole else 1)
+    for part in below.split("/") if slash else ():
+        divisor = int(part) if part else 2
+        if not divisor:
+            raise HostileInputError(f"the note length {text} divides by nothing")
+        factor /= divisor
+    if slash and below.endswith("/") is False and below.count("/"):
+        # "//4" has one empty part too many: the slashes before a number do not halve.
+        factor *= 2 ** below.count("/")
+    if not factor:
+        raise HostileInputError("a note has no length")
+    return factor
