@@ -100,7 +100,7 @@ def write(content: str | bytes, output: Output) -> None:
             f"{output.form} is no text for a terminal", hint="name a file with --output"
         )
     else:
-        click.get_binary_stream("stdout").write(content)
+        sys.stdout.buffer.write(content)
 
 
 def save(content: str | bytes, file: Path) -> None:

@@ -1,0 +1,104 @@
+"""resemble: the tune comes up first, in any key, with the notes that are shared."""
+
+from __future__ import annotations
+
+import pytest
+
+from melodex.corpus.reader import Corpus
+from melodex.errors import PassageError, PhraseError, UnknownTuneError
+from melodex.tasks.resemble import resemble, said_phrase
+
+
+def titles(corpus: Corpus, text: str, **said: str) -> list[str]:
+    found = resemble(corpus, said_phrase(corpus, text, **said))
+    return [match.passage.whole.title for match in found.matches]
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "1 3 5 4 3 2 3 4",  # scale degrees
+        "+4 +3 -2 -1 -2 +2 +1",  # steps in semitones
+        "K:Ab A c e d c B c d",  # ABC, a sixth away
+    ],
+)
+def test_a_phrase_in_any_notation_and_key_finds_its_tune_first(
+    corpus: Corpus, typed: str
+) -> None:
+    assert titles(corpus, typed)[0] in {"Salt Stair", "Slow Stair"}
+    assert set(titles(corpus, typed)[:2]) == {"Salt Stair", "Slow Stair"}
+
+
+def test_rhythm_decides_between_equal_pitches(corpus: Corpus) -> None:
+    assert titles(corpus, "1*2 3*2 5*2 4*2 3*2 2*2")[0] == "Slow Stair"
+    assert titles(corpus, "1*1 3*1 5*1 4*1 3*1 2*1")[0] == "Salt Stair"
+
+
+def test_the_match_names_bars_notes_and_the_way_from_key_to_key(corpus: Corpus) -> None:
+    found = resemble(corpus, said_phrase(corpus, "K:D D2 G G2 E"))
+    match = found.matches[0]
+    # Far Bell in E flat begins 1 5 5 3; the phrase is 1 4 4 2 in D: another degree.
+    phrase = resemble(corpus, said_phrase(corpus, "K:D D2 A A2 F")).matches[0]
+    assert phrase.passage.whole.title == "Far Bell"
+    assert (phrase.passage.melody.bar[0], phrase.passage.melody.bar[-1]) == (1, 1)
+    assert phrase.tune_notes == (0, 3)
+    assert phrase.query_notes == (0, 3)
+    assert phrase.likeness.transposition_semitones == 1
+    assert phrase.likeness.same_function
+    assert match.points <= phrase.points
+
+
+def test_points_are_the_sum_over_the_pairs_shown(corpus: Corpus) -> None:
+    # By hand: four equal pitches and lengths at 4 points each.
+    found = resemble(corpus, said_phrase(corpus, "1*1 3*1 5*1 4*1"))
+    assert found.matches[0].points == 16 == found.most_points
+
+
+def test_the_same_steps_on_another_degree_are_said_to_be_so(corpus: Corpus) -> None:
+    # 4 6 1' 7b of F major are the steps of 1 3 5 4: +4 +3 -2.
+    found = resemble(corpus, said_phrase(corpus, "4 6 1' b7"))
+    match = next(m for m in found.matches if m.passage.whole.title == "Salt Stair")
+    assert not match.likeness.same_function
+    assert {pair.relation for pair in match.likeness.pairs} == {"same degree"}
+
+
+def test_a_passage_of_the_corpus_does_not_find_its_own_tune_unless_asked(
+    corpus: Corpus,
+) -> None:
+    phrase = said_phrase(corpus, origin="Salt Stair, dark", bars="1-2")
+    assert len(phrase.melody) == 8
+    found = resemble(corpus, phrase)
+    assert "Salt Stair, dark" not in [m.passage.whole.title for m in found.matches]
+    with_self = resemble(corpus, phrase, include_self=True)
+    assert with_self.matches[0].passage.whole.title == "Salt Stair, dark"
+    assert with_self.matches[0].points == with_self.most_points
+
+
+def test_a_contour_finds_every_tune_that_moves_so(corpus: Corpus) -> None:
+    found = titles(corpus, "+ + - - - + + + + - - - + - -")
+    assert set(found[:3]) >= {"Salt Stair", "Salt Stair, dark", "Slow Stair"}
+
+
+def test_the_same_question_gives_the_same_answer(corpus: Corpus) -> None:
+    first = resemble(corpus, said_phrase(corpus, "1 3 5 4 3"))
+    assert first == resemble(corpus, said_phrase(corpus, "1 3 5 4 3"))
+    assert [match.rank for match in first.matches] == list(range(1, len(first.matches) + 1))
+
+
+@pytest.mark.parametrize(
+    ("said", "error", "message"),
+    [
+        ({}, PhraseError, "nothing to look for"),
+        ({"text": "1 3 5", "origin": "Far Bell"}, PhraseError, "both named"),
+        ({"text": "1 3 5", "bars": "1-2"}, PhraseError, "go with --from"),
+        ({"origin": "Far Bell", "bars": "7-9"}, PassageError, "it has bars 1 to 4"),
+        ({"origin": "Far Bell", "notes": "10-99"}, PassageError, "it has notes 1 to"),
+        ({"origin": "No Such Tune"}, UnknownTuneError, "No Such Tune"),
+        ({"origin": "Salt"}, UnknownTuneError, "Salt Stair"),
+    ],
+)
+def test_what_cannot_be_looked_for_is_said(
+    corpus: Corpus, said: dict[str, str], error: type[Exception], message: str
+) -> None:
+    with pytest.raises(error, match=message):
+        said_phrase(corpus, said.pop("text", None), **said)  # type: ignore[arg-type]
