@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from melodex.analysis.chords import (
@@ -127,6 +127,8 @@ NAMED = [row for row in ROWS if row[1] not in {"?", "N"} and row[0][:1] in "ABCD
 @given(st.sampled_from(NAMED), st.integers(-4, 4))
 def test_transposing_a_symbol_moves_its_notes_and_nothing_else(row, fifths):
     chord = parse_chord(row[0])
+    # A doubly flat root before a number is refused, as the reader's tests say.
+    assume(-9 < chord.root_fifths + fifths < 13)
     moved = parse_chord(transposed_text(chord, fifths))
     assert moved.degree_names == chord.degree_names
     assert moved.root_fifths == chord.root_fifths + fifths
