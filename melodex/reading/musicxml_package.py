@@ -30,7 +30,7 @@ from melodex.errors import HostileInputError, ReadingError
 __all__ = ["MOST_BYTES", "MOST_DEPTH", "MOST_ENTRIES", "MOST_TAGS", "sheet_root"]
 
 MOST_BYTES = 8 << 20
-"""Packed or unpacked: three times the largest symphony in music21's corpus."""
+"""Packed or unpacked: all but 2 of the 654 sheets in music21's corpus are smaller."""
 
 MOST_TAGS = 1_000_000
 MOST_DEPTH = 64

@@ -16,8 +16,9 @@ Contents: WrittenNote, Oddities, PartSheet, walk_part.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from typing import TypeVar
 from xml.etree.ElementTree import Element
 
 from melodex.errors import HostileInputError, ReadingError
@@ -48,6 +49,9 @@ MOST_NOTES = 100_000
 MOST_MEASURES = 20_000
 MOST_QUARTERS = 1024
 """Longest note, gap or measure: a measure of rest for every player stays far below."""
+
+OVERFULL_TICKS = TICKS_PER_QUARTER // 4
+"""How far a bar may be overfull by a slip; what is longer was meant."""
 
 NOTE_TYPES = {
     "maxima": Fraction(32),
@@ -213,6 +217,12 @@ class PartWalk:
         metre = sheet.metres[-1].metre if sheet.metres else None
         full = metre.bar_ticks if metre else 4 * TICKS_PER_QUARTER
         duration = round(self.furthest) or full
+        if metre and full < duration < full + OVERFULL_TICKS:
+            # A slip of rounding in one voice must not shift all that follows.
+            duration = full
+            self.odd("notes stand past the end of the bar by a little")
+        bring_back(sheet.chords, self.number, self.start + duration)
+        bring_back(sheet.marks, self.number, self.start + duration)
         offset = 0
         if not sheet.bars:
             offset = max(0, full - duration) if metre else 0
@@ -469,6 +479,18 @@ def bar_number(text: str, implicit: bool, previous: int | None) -> int:
     if digits:
         return int(digits[0])
     return 1 if previous is None else previous + 1
+
+
+Sign = TypeVar("Sign", ChordSymbol, SectionMark)
+
+
+def bring_back(signs: list[Sign], bar: int, end: int) -> None:
+    """Bring the signs of a bar back to its end, where an offset has carried one past."""
+    for i in range(len(signs) - 1, -1, -1):
+        if signs[i].bar != bar:
+            break
+        if signs[i].onset_ticks > end:
+            signs[i] = replace(signs[i], onset_ticks=end)
 
 
 def settle(changes: list, change: KeyChange | MetreChange) -> None:  # type: ignore[type-arg]

@@ -401,6 +401,10 @@ def abc_melody(tune: str, text: str, start: int, header: int) -> Melody:
         raise CannotReadError(start, reasons or "no note of ABC stands here")
     if len(reading.tunes) > 1:
         raise CannotReadError(0, f"these are {len(reading.tunes)} tunes", "type one phrase")
+    for warning in reading.tunes[0].warnings:
+        if "not understood" in warning.text:
+            place = start + warning.column - 1 if warning.line == header + 1 else 0
+            raise CannotReadError(max(place, 0), warning.text)
     melody = reading.tunes[0].melody
     # Where a phrase came from is what was typed, not a file.
     return melody.with_credits(source="", number="")
