@@ -8,7 +8,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from melodex.corpus.chunks import PackedChunk, TuneNotes, into_range, pack, unpack, verify
+from melodex.corpus.chunks import (
+    PackedChunk,
+    TuneNotes,
+    into_range,
+    notes_at,
+    pack,
+    unpack,
+    verify,
+)
 from melodex.errors import DamagedCorpusError
 
 
@@ -33,6 +41,14 @@ def test_unpacking_gives_back_every_tune(tunes: list[TuneNotes]) -> None:
     assert [len(tune.pitch) for tune in found] == sorted(
         (len(tune.pitch) for tune in tunes), reverse=True
     )
+
+
+@given(tune_lists)
+def test_one_tune_can_be_had_without_the_rest(tunes: list[TuneNotes]) -> None:
+    chunk = pack(tunes)
+    counts = verify(chunk)
+    for index, tune in enumerate(unpack(chunk)):
+        assert notes_at(chunk, counts, index) == (tune.pitch, tune.length_class)
 
 
 @given(tune_lists, st.randoms(use_true_random=False))

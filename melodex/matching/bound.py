@@ -1,0 +1,436 @@
+"""The numpy engine: an upper bound for every tune, and exact points for a few.
+
+Conventions: all arrays are of shape (rows, lanes). Lanes are tunes side by side
+(for the bound) or transpositions of tunes (for exact points); rows are the notes
+of the phrase. Work goes along anti-diagonals: on diagonal d, row i stands for
+phrase note i against tune note d - i, so that a row needs only diagonals before.
+Points are unsigned and never fall below 0; ``max(x, cost) - cost`` subtracts
+without running below. Intervals are kept modulo 256; :data:`NEVER` is no
+interval between two MIDI pitches and marks where a tune has no note.
+
+How the bound works. A pair of notes that agree under some transposition is
+followed by another pair that agrees under the same one exactly when the interval
+between the two phrase notes equals that between the two tune notes. So no
+transposition has to be stored to continue a match from one cell to the next, or
+across one error (a mismatch, a note left out of either melody), where the
+intervals to compare span two steps on one side or both. After two or more errors
+in a row nothing is compared: the match may go on under any transposition. Every
+true alignment follows this path and is charged no more here than there, so the
+result can only be too high, never too low.
+
+This engine and the compiled one give the same bounds, points and alignments.
+
+Contents: NumpyEngine.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from melodex.corpus.chunks import LANES, PackedChunk
+from melodex.matching.alignment import Alignment, best_transposition, trace
+from melodex.matching.query import EncodedQuery
+from melodex.settings import NEAR_SEMITONES, AlignmentCosts
+
+__all__ = ["NumpyEngine"]
+
+Bytes = npt.NDArray[np.uint8]
+Points = npt.NDArray[np.unsignedinteger[Any]]
+
+NEVER = 128
+ABSENT = 127
+"""Length class where a tune has no note: pairs there bring nothing."""
+
+CELLS_AT_ONCE = 1 << 14
+"""Rows times lanes of one array: a dozen of them stay in the processor's cache."""
+
+MATRIX_CELLS = 1 << 22
+"""Notes times lanes at most: one very long tune must not widen all others."""
+
+
+class NumpyEngine:
+    """Bounds and exact points with numpy; see the module for the method."""
+
+    name = "numpy"
+
+    def bounds(
+        self,
+        chunk: PackedChunk,
+        counts: Sequence[int],
+        query: EncodedQuery,
+        costs: AlignmentCosts,
+    ) -> npt.NDArray[np.uint16]:
+        """Return an upper bound of the points of each tune of a chunk.
+
+        Parameters
+        ----------
+        chunk : PackedChunk
+            Verified.
+        counts : sequence of int
+            Notes per tune, from :func:`melodex.corpus.chunks.verify`.
+        query : EncodedQuery
+            The phrase.
+        costs : AlignmentCosts
+            Points for pairs and gaps.
+
+        Returns
+        -------
+        array of uint16, of shape (tunes,)
+        """
+        found = [np.zeros(0, np.uint16)]
+        width = lanes_at_once(query)
+        for pitch, classes, lengths in lane_groups(chunk, counts, width):
+            found.append(bounds_of_lanes(pitch, classes, lengths, query, costs))
+        return np.concatenate(found)
+
+    def histogram(self, bounds: Sequence[Any], size: int) -> list[int]:
+        """Count how many tunes have each bound, from 0 to size - 1."""
+        counts = np.zeros(size, np.int64)
+        for part in bounds:
+            counts += np.bincount(part, minlength=size)
+        return [int(count) for count in counts]
+
+    def select(self, bounds: Any, low: int, high: int) -> list[tuple[int, int]]:
+        """Return (bound, index) of the tunes whose bound lies in [low, high]."""
+        places = np.flatnonzero((bounds >= low) & (bounds <= high))
+        return list(zip(bounds[places].tolist(), places.tolist(), strict=True))
+
+    def best(
+        self,
+        tunes: Sequence[tuple[bytes, bytes]],
+        query: EncodedQuery,
+        costs: AlignmentCosts,
+    ) -> list[tuple[int, int]]:
+        """Return the exact points of tunes and the transposition that brings them.
+
+        Parameters
+        ----------
+        tunes : sequence of (bytes, bytes)
+            Pitches and length classes of each.
+
+        Returns
+        -------
+        list of (points, transposition)
+            The transposition counts from the encoded phrase.
+        """
+        order = sorted(range(len(tunes)), key=lambda index: -len(tunes[index][0]))
+        found: list[tuple[int, int]] = [(0, 0)] * len(tunes)
+        batch: list[tuple[int, int]] = []
+        for index in order:
+            if not tunes[index][0]:
+                continue
+            for move in transpositions(query, tunes[index][0]):
+                batch.append((index, move))
+            if len(batch) >= lanes_at_once(query):
+                keep_best(found, batch, tunes, query, costs)
+                batch = []
+        keep_best(found, batch, tunes, query, costs)
+        return found
+
+    def trace(
+        self,
+        query: EncodedQuery,
+        pitch: bytes,
+        length_class: bytes,
+        transposition: int,
+        costs: AlignmentCosts,
+    ) -> Alignment | None:
+        """Return the best alignment under one transposition."""
+        return trace(query, pitch, length_class, transposition, costs)
+
+
+def lanes_at_once(query: EncodedQuery) -> int:
+    """How many lanes to work on together: whole blocks, fitting the cache."""
+    return max(CELLS_AT_ONCE // query.note_count // LANES, 4) * LANES
+
+
+def transpositions(query: EncodedQuery, pitch: bytes) -> range:
+    """Every transposition under which any two notes could agree."""
+    return range(min(pitch) - max(query.pitch), max(pitch) - min(query.pitch) + 1)
+
+
+def lane_groups(
+    chunk: PackedChunk, counts: Sequence[int], width: int
+) -> Iterator[tuple[Bytes, Bytes, npt.NDArray[np.int64]]]:
+    """Tunes side by side: pitches, length classes of shape (notes, lanes); lengths."""
+    notes = np.frombuffer(chunk.notes, np.uint8)
+    place = first = 0
+    while first < len(counts):
+        longest = max(counts[first], 1)
+        fitting = min(width, max(MATRIX_CELLS // longest // LANES, 1) * LANES)
+        lengths = np.asarray(counts[first : first + fitting], np.int64)
+        pitch = np.full((longest, len(lengths)), NEVER, np.uint8)
+        classes = np.full((longest, len(lengths)), ABSENT, np.uint8)
+        for start in range(0, len(lengths), LANES):
+            block = lengths[start : start + LANES]
+            size = int(block.sum())
+            there = np.arange(int(block[0]))[:, None] < block
+            side = slice(start, start + len(block))
+            pitch[: len(there), side][there] = notes[place : place + size]
+            classes[: len(there), side][there] = notes[place + size : place + 2 * size]
+            place += 2 * size
+        yield pitch, classes, lengths
+        first += len(lengths)
+
+
+def skewed(values: Bytes, rows: int, fill: int) -> Bytes:
+    """Tune rows in reverse, with room on both sides, so that a diagonal is a slice."""
+    notes, lanes = values.shape
+    laid = np.full((notes + 2 * (rows - 1), lanes), fill, np.uint8)
+    laid[rows - 1 : rows - 1 + notes] = values[::-1]
+    return laid
+
+
+def intervals(pitch: Bytes, lengths: npt.NDArray[np.int64], step: int) -> Bytes:
+    """Interval of each note to the one so many notes before, NEVER where there is none."""
+    found = np.full_like(pitch, NEVER)
+    if len(pitch) > step:
+        found[step:] = pitch[step:] - pitch[:-step]
+    found[np.arange(len(pitch))[:, None] >= lengths] = NEVER
+    return found
+
+
+def query_rows(query: EncodedQuery, step: int, lanes: int) -> Bytes:
+    """Intervals of the phrase, one row per note, the same in every lane."""
+    pitch = np.frombuffer(query.pitch, np.uint8)
+    found = np.full(len(pitch), NEVER, np.uint8)
+    found[step:] = pitch[step:] - pitch[:-step]
+    return np.repeat(found[:, None], lanes, axis=1)
+
+
+@lru_cache(maxsize=256)
+def lookup_of(wanted: int, table: tuple[int, ...], fill: int) -> Bytes:
+    """Points of one row of the costs by the length class of the tune note."""
+    found = np.full(256, fill, np.uint8)
+    for other in range(-128, 128):
+        if other & 0xFF != ABSENT:
+            found[other & 0xFF] = table[AlignmentCosts.relation(wanted, other)]
+    return found
+
+
+def relation_tables(
+    classes: Bytes, query: EncodedQuery, tables: Sequence[tuple[int, ...]]
+) -> dict[int, list[Bytes]]:
+    """For each length class in the phrase, points against every tune note, skewed.
+
+    Of the tables, the first are gains and the others costs: beyond its ends a
+    tune is as if it had absent notes, which gain nothing and cost everything.
+    """
+    found: dict[int, list[Bytes]] = {}
+    for wanted in set(query.classes):
+        found[wanted] = []
+        for place, table in enumerate(tables):
+            fill = 255 if place else 0
+            lookup = lookup_of(wanted, table, fill)
+            found[wanted].append(skewed(lookup[classes], query.note_count, fill))
+    return found
+
+
+def runs(values: Sequence[int]) -> list[tuple[int, int, int]]:
+    """Stretches of equal values: value, start, end."""
+    found: list[tuple[int, int, int]] = []
+    for place, value in enumerate(values):
+        if found and found[-1][0] == value:
+            found[-1] = (value, found[-1][1], place + 1)
+        else:
+            found.append((value, place, place + 1))
+    return found
+
+
+def lose(values: Any, cost: Any, out: Any) -> None:
+    """Subtract a cost without running below 0."""
+    np.maximum(values, cost, out=out)
+    np.subtract(out, cost, out=out)
+
+
+def points_type(query: EncodedQuery, costs: AlignmentCosts) -> type[np.uint8 | np.uint16]:
+    """The narrowest numbers that hold every total and every cost."""
+    dearest = -min(*costs.near_pitch, *costs.far_pitch, costs.gap)
+    most = query.note_count * costs.best_pair
+    return np.uint8 if max(most, dearest) <= 255 else np.uint16
+
+
+def mildest_costs(costs: AlignmentCosts) -> tuple[int, ...]:
+    """What a mismatch costs at least, by how the lengths compare."""
+    return tuple(-max(pair) for pair in zip(costs.near_pitch, costs.far_pitch, strict=True))
+
+
+# The two loops below are numerical kernels: one step per line, in the order of
+# the recurrence, longer than other functions for that reason.
+
+
+def bounds_of_lanes(
+    pitch: Bytes,
+    classes: Bytes,
+    lengths: npt.NDArray[np.int64],
+    query: EncodedQuery,
+    costs: AlignmentCosts,
+) -> npt.NDArray[np.uint16]:
+    """Upper bounds of tunes side by side; see the module for the three states."""
+    rows, (notes, lanes) = query.note_count, pitch.shape
+    kind = points_type(query, costs)
+    one_step = skewed(intervals(pitch, lengths, 1), rows, NEVER)
+    two_steps = skewed(intervals(pitch, lengths, 2), rows, NEVER)
+    mild = mildest_costs(costs)
+    tables = relation_tables(classes, query, (costs.same_pitch, mild))
+    stretches = runs(query.classes)
+    wanted_one, wanted_two = query_rows(query, 1, lanes), query_rows(query, 2, lanes)
+    gain, mildest = np.zeros((rows, lanes), kind), np.zeros((rows, lanes), kind)
+    gap = np.full((rows, lanes), -costs.gap, kind)
+    agrees = np.zeros((rows, lanes), np.bool_)
+    mask, work = np.zeros((rows, lanes), kind), np.zeros((rows, lanes), kind)
+    best = np.zeros((rows, lanes), kind)
+    # Two rows of nothing on top stand for "before the phrase".
+    matched, mismatched, free, erring, gapped = (
+        [np.zeros((rows + 2, lanes), kind) for _ in range(4)] for _ in range(5)
+    )
+    # Lanes are in order of falling length: those that have ended are dropped.
+    alive = np.searchsorted(-lengths, -np.arange(notes), side="left")
+    for diagonal in range(notes + rows - 1):
+        active = int(alive[max(diagonal - rows + 1, 0)])
+        now, back1, back2, back3 = ((diagonal - k) % 4 for k in range(4))
+        first = notes + rows - 2 - diagonal
+        here = slice(0, active)
+        for value, start, end in stretches:
+            gains, milds = tables[value]
+            part = slice(first + start, first + end)
+            gain[start:end, here] = gains[part, here]
+            mildest[start:end, here] = milds[part, here]
+        tune_one = one_step[first : first + rows, here]
+        tune_two = two_steps[first : first + rows, here]
+        q_one, q_two = wanted_one[:, here], wanted_two[:, here]
+        hit, use, tmp = agrees[:, here], mask[:, here], work[:, here]
+        new = matched[now][2:, here]
+        np.copyto(new, free[back2][1:-1, here])
+        for wanted, there, source in (
+            (q_one, tune_one, matched[back2][1:-1, here]),
+            (q_two, tune_two, mismatched[back2][1:-1, here]),
+            (q_one, tune_two, gapped[back3][1:-1, here]),
+            (q_two, tune_one, gapped[back3][:-2, here]),
+        ):
+            np.equal(wanted, there, out=hit)
+            np.negative(hit.view(np.uint8), out=use, dtype=kind)
+            np.bitwise_and(source, use, out=tmp)
+            np.maximum(new, tmp, out=new)
+        np.add(new, gain[:, here], out=new)
+        np.maximum(best[:, here], new, out=best[:, here])
+        lose(new, gap[:, here], gapped[now][2:, here])
+        one_error = mismatched[now][2:, here]
+        lose(matched[back2][1:-1, here], mildest[:, here], one_error)
+        loose = free[now][2:, here]
+        np.maximum(erring[back1][1:-1, here], erring[back1][2:, here], out=tmp)
+        lose(tmp, gap[:, here], loose)
+        lose(erring[back2][1:-1, here], mildest[:, here], tmp)
+        np.maximum(loose, tmp, out=loose)
+        total = erring[now][2:, here]
+        np.maximum(gapped[back1][1:-1, here], gapped[back1][2:, here], out=total)
+        np.maximum(total, one_error, out=total)
+        np.maximum(total, loose, out=total)
+    return best.max(axis=0).astype(np.uint16)
+
+
+def keep_best(
+    found: list[tuple[int, int]],
+    batch: Sequence[tuple[int, int]],
+    tunes: Sequence[tuple[bytes, bytes]],
+    query: EncodedQuery,
+    costs: AlignmentCosts,
+) -> None:
+    """Work out (tune, transposition) lanes and keep the best of each tune."""
+    if not batch:
+        return
+    widest = max(LANES, MATRIX_CELLS // len(tunes[batch[0][0]][0]))
+    for start in range(0, len(batch), widest):
+        part = batch[start : start + widest]
+        points = points_of_lanes(part, tunes, query, costs)
+        for (index, move), value in zip(part, points, strict=True):
+            found[index] = best_transposition([found[index], (value, move)])
+
+
+def moved_lanes(
+    batch: Sequence[tuple[int, int]],
+    tunes: Sequence[tuple[bytes, bytes]],
+    query: EncodedQuery,
+) -> tuple[Bytes, Bytes, npt.NDArray[np.int64]]:
+    """Tunes moved under the phrase, pitches clipped to just beyond what it uses."""
+    lengths = np.asarray([len(tunes[index][0]) for index, _ in batch], np.int64)
+    low = min(query.pitch) - NEAR_SEMITONES - 1
+    high = max(query.pitch) + NEAR_SEMITONES + 1
+    pitch = np.full((int(lengths[0]), len(batch)), high - low, np.uint8)
+    classes = np.full(pitch.shape, ABSENT, np.uint8)
+    for lane, (index, move) in enumerate(batch):
+        notes = np.frombuffer(tunes[index][0], np.uint8).astype(np.int16) - move
+        pitch[: len(notes), lane] = np.clip(notes, low, high) - low
+        classes[: len(notes), lane] = np.frombuffer(tunes[index][1], np.uint8)
+    return pitch, classes, lengths
+
+
+def points_of_lanes(
+    batch: Sequence[tuple[int, int]],
+    tunes: Sequence[tuple[bytes, bytes]],
+    query: EncodedQuery,
+    costs: AlignmentCosts,
+) -> list[int]:
+    """Exact local alignment points of (tune, transposition) lanes, longest tune first."""
+    pitch, classes, lengths = moved_lanes(batch, tunes, query)
+    rows, (notes, lanes) = query.note_count, pitch.shape
+    kind = points_type(query, costs)
+    low = min(query.pitch) - NEAR_SEMITONES - 1
+    wanted = np.frombuffer(query.pitch, np.uint8).astype(np.int16) - low
+    wanted_rows = np.repeat(wanted.astype(np.uint8)[:, None], lanes, axis=1)
+    pitches = skewed(pitch, rows, 0)
+    tables = relation_tables(
+        classes,
+        query,
+        (
+            costs.same_pitch,
+            tuple(-points for points in costs.near_pitch),
+            tuple(-points for points in costs.far_pitch),
+        ),
+    )
+    stretches = runs(query.classes)
+    gain, near, far = (np.zeros((rows, lanes), kind) for _ in range(3))
+    gap = np.full((rows, lanes), -costs.gap, kind)
+    within = np.full((rows, lanes), NEAR_SEMITONES, np.uint8)
+    twice = np.full((rows, lanes), 2 * NEAR_SEMITONES, np.uint8)
+    hit, apart = np.zeros((rows, lanes), np.bool_), np.zeros((rows, lanes), np.uint8)
+    mask, tmp = np.zeros((rows, lanes), kind), np.zeros((rows, lanes), kind)
+    best = np.zeros((rows, lanes), kind)
+    points = [np.zeros((rows + 1, lanes), kind) for _ in range(3)]
+    alive = np.searchsorted(-lengths, -np.arange(notes), side="left")
+    for diagonal in range(notes + rows - 1):
+        active = int(alive[max(diagonal - rows + 1, 0)])
+        now, back1, back2 = (points[(diagonal - k) % 3] for k in range(3))
+        first = notes + rows - 2 - diagonal
+        here = slice(0, active)
+        for value, start, end in stretches:
+            part = slice(first + start, first + end)
+            for target, table in zip((gain, near, far), tables[value], strict=True):
+                target[start:end, here] = table[part, here]
+        there = pitches[first : first + rows, here]
+        use, cost, new = mask[:, here], tmp[:, here], now[1:, here]
+        np.subtract(there, wanted_rows[:, here], out=apart[:, here])
+        np.add(apart[:, here], within[:, here], out=apart[:, here])
+        np.less_equal(apart[:, here], twice[:, here], out=hit[:, here])
+        np.negative(hit[:, here].view(np.uint8), out=use, dtype=kind)
+        # near where the mask is set, else far; then nothing where pitches agree.
+        np.bitwise_xor(near[:, here], far[:, here], out=cost)
+        np.bitwise_and(cost, use, out=cost)
+        np.bitwise_xor(cost, far[:, here], out=cost)
+        np.equal(there, wanted_rows[:, here], out=hit[:, here])
+        np.negative(hit[:, here].view(np.uint8), out=use, dtype=kind)
+        np.bitwise_and(gain[:, here], use, out=gain[:, here])
+        np.invert(use, out=use)
+        np.bitwise_and(cost, use, out=cost)
+        lose(back2[:-1, here], cost, new)
+        np.add(new, gain[:, here], out=new)
+        np.maximum(back1[:-1, here], back1[1:, here], out=cost)
+        lose(cost, gap[:, here], cost)
+        np.maximum(new, cost, out=new)
+        np.maximum(best[:, here], new, out=best[:, here])
+    return [int(value) for value in best.max(axis=0)]

@@ -1,0 +1,101 @@
+"""Which engine does the work: the compiled kernel, or numpy where there is none.
+
+Conventions: both give the same bounds, points, transpositions and alignments;
+they differ in speed and in what they import. ``MELODEX_ENGINE`` set to ``c`` or
+``numpy`` asks for one of them.
+
+Contents: Engine, engine.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from functools import lru_cache
+from typing import Any, Protocol
+
+from melodex.corpus.chunks import PackedChunk
+from melodex.errors import SettingsError
+from melodex.matching.alignment import Alignment
+from melodex.matching.query import EncodedQuery
+from melodex.settings import AlignmentCosts
+
+__all__ = ["ENGINE_VARIABLE", "Engine", "engine"]
+
+ENGINE_VARIABLE = "MELODEX_ENGINE"
+
+
+class Engine(Protocol):
+    """What an engine can do; see ``bound.NumpyEngine`` for the meaning of each."""
+
+    @property
+    def name(self) -> str:
+        """``c`` or ``numpy``."""
+
+    def bounds(
+        self,
+        chunk: PackedChunk,
+        counts: Sequence[int],
+        query: EncodedQuery,
+        costs: AlignmentCosts,
+    ) -> Any:
+        """Upper bounds of all tunes of a chunk, unsigned 16-bit."""
+
+    def histogram(self, bounds: Sequence[Any], size: int) -> list[int]:
+        """How many tunes have each bound."""
+
+    def select(self, bounds: Any, low: int, high: int) -> list[tuple[int, int]]:
+        """Tunes whose bound lies in a range, as (bound, index)."""
+
+    def best(
+        self,
+        tunes: Sequence[tuple[bytes, bytes]],
+        query: EncodedQuery,
+        costs: AlignmentCosts,
+    ) -> list[tuple[int, int]]:
+        """Exact points of tunes and the transposition that brings them."""
+
+    def trace(
+        self,
+        query: EncodedQuery,
+        pitch: bytes,
+        length_class: bytes,
+        transposition: int,
+        costs: AlignmentCosts,
+    ) -> Alignment | None:
+        """The best alignment under one transposition."""
+
+
+def engine() -> Engine:
+    """Return the engine in use.
+
+    Raises
+    ------
+    SettingsError
+        If ``MELODEX_ENGINE`` names none, or one that is not installed.
+    """
+    return engine_called(os.environ.get(ENGINE_VARIABLE, ""))
+
+
+@lru_cache(maxsize=4)
+def engine_called(name: str) -> Engine:
+    """The engine of that name; the compiled one where none is named."""
+    if name not in {"", "c", "numpy"}:
+        raise SettingsError(
+            f"there is no engine {name!r}", where=ENGINE_VARIABLE, hint="c or numpy"
+        )
+    if name != "numpy":
+        try:
+            from melodex.matching.compiled import CompiledEngine
+        except ImportError as error:
+            if name == "c":
+                raise SettingsError(
+                    "the compiled engine is not installed",
+                    where=ENGINE_VARIABLE,
+                    hint="install melodex again where there is a C compiler",
+                ) from error
+        else:
+            return CompiledEngine()
+    from melodex.matching.bound import NumpyEngine
+
+    return NumpyEngine()

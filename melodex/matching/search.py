@@ -1,0 +1,335 @@
+"""The exact search: the best tunes for a phrase, as if every tune had been aligned.
+
+Conventions: points are whole numbers, higher is better; ties fall to the lower
+tune id. Transpositions are in semitones, from phrase to tune.
+
+The search takes three steps.
+
+1. One pass over all packed notes gives every tune an upper bound of its points
+   over all transpositions (``bound``).
+2. Tunes are aligned exactly in order of falling bound, until the bound of the
+   next is below the points of the worst that would be returned. No tune left out
+   can then belong among them, so the result is that of aligning all.
+3. The tunes returned are aligned once more, with pairs.
+
+Contents: Hit, search, rank_of.
+"""
+
+from __future__ import annotations
+
+import os
+from bisect import insort
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from queue import SimpleQueue
+from threading import Thread
+from typing import Any
+
+from melodex.corpus.chunks import ID_BYTES, PackedChunk, notes_at, verify
+from melodex.errors import DamagedCorpusError, SettingsError
+from melodex.matching.alignment import Alignment
+from melodex.matching.engine import Engine, engine
+from melodex.matching.query import EncodedQuery
+from melodex.settings import AlignmentCosts
+
+__all__ = ["Hit", "search"]
+
+MOST_THREADS = 8
+"""Beyond this, reading the corpus file is what takes the time."""
+
+BATCH = 64
+"""Tunes aligned between two looks at the bound."""
+
+OnDamage = Callable[[DamagedCorpusError], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Hit:
+    """One tune that a phrase resembles.
+
+    Parameters
+    ----------
+    tune_id : str
+        12 hexadecimal digits.
+    points : int
+        Of its best alignment; higher is better.
+    transposition_semitones : int
+        From phrase to tune.
+    query_span, tune_span : tuple of int
+        First and last note of each that takes part, from 0.
+    alignment : Alignment
+        The pairs.
+    runner_up_points : int
+        Points of the next best tune, 0 where there is none: how sure the place is.
+    note_count : int
+        Notes of the whole tune, which chance depends on.
+    """
+
+    tune_id: str
+    points: int
+    transposition_semitones: int
+    query_span: tuple[int, int]
+    tune_span: tuple[int, int]
+    alignment: Alignment
+    runner_up_points: int
+    note_count: int
+
+
+@dataclass(slots=True)
+class Bounded:
+    """A chunk and the upper bounds of its tunes."""
+
+    chunk: PackedChunk
+    counts: tuple[int, ...]
+    bounds: Any
+
+
+@dataclass(slots=True)
+class Shortlist:
+    """The best tunes so far, in order: (-points, tune id, transposition, place)."""
+
+    size: int
+    found: list[tuple[int, str, int, tuple[bytes, bytes]]] = field(default_factory=list)
+
+    def offer(
+        self, points: int, tune_id: str, move: int, notes: tuple[bytes, bytes]
+    ) -> None:
+        """Keep a tune if it is good enough."""
+        if points > 0:
+            insort(self.found, (-points, tune_id, move, notes))
+            del self.found[self.size :]
+
+    def admits(self, bound: int, tune_id: str) -> bool:
+        """Whether a tune with that bound could still be kept."""
+        if len(self.found) < self.size:
+            return bound > 0
+        return (-bound, tune_id) <= self.found[-1][:2]
+
+
+def search(
+    chunks: Iterable[PackedChunk],
+    query: EncodedQuery,
+    *,
+    limit: int = 20,
+    costs: AlignmentCosts | None = None,
+    exclude: frozenset[str] = frozenset(),
+    on_damage: OnDamage | None = None,
+) -> list[Hit]:
+    """Find the tunes that a phrase resembles most, exactly.
+
+    Parameters
+    ----------
+    chunks : iterable of PackedChunk
+        The corpus, such as ``Corpus.chunks()``; read in this thread.
+    query : EncodedQuery
+        The phrase; see :func:`melodex.matching.query.encode_query`.
+    limit : int
+        How many tunes at most.
+    costs : AlignmentCosts, optional
+        Points for pairs and gaps; the defaults if not given.
+    exclude : frozenset of str
+        Tune ids to leave out.
+    on_damage : callable, optional
+        Called with a DamagedCorpusError for each chunk that cannot be trusted,
+        after which the others still answer. Without it, the first one is raised.
+
+    Returns
+    -------
+    list of Hit
+        Best first; equal points by tune id. The same as aligning every tune.
+
+    Raises
+    ------
+    DamagedCorpusError
+        If a chunk is damaged and there is no ``on_damage``.
+    SettingsError
+        If the limit is below 1.
+
+    Examples
+    --------
+    >>> from melodex.corpus.chunks import TuneNotes, pack
+    >>> chunk = pack([TuneNotes("00000000000a", bytes([65, 67, 69, 65]), bytes(4)),
+    ...               TuneNotes("00000000000b", bytes([60, 61, 62, 63]), bytes(4))])
+    >>> hits = search([chunk], EncodedQuery(bytes([60, 62, 64, 60]), bytes(4)))
+    >>> [(hit.tune_id, hit.points, hit.transposition_semitones) for hit in hits]
+    [('00000000000a', 16, 5), ('00000000000b', 4, 0)]
+    """
+    if limit < 1:
+        raise SettingsError(f"at least one match must be asked for, not {limit}")
+    costs = costs or AlignmentCosts()
+    worker = engine()
+    bounded = bound_all(chunks, query, costs, worker, on_damage)
+    # One more than asked for: the last of them has a runner-up too.
+    shortlist = Shortlist(limit + 1)
+    align_by_bound(bounded, query, costs, worker, exclude, shortlist)
+    return hits_of(shortlist.found, limit, query, costs, worker)
+
+
+def bound_all(
+    chunks: Iterable[PackedChunk],
+    query: EncodedQuery,
+    costs: AlignmentCosts,
+    worker: Engine,
+    on_damage: OnDamage | None,
+) -> list[Bounded]:
+    """Upper bounds of all tunes, the chunks shared out among threads."""
+    found: list[Bounded | DamagedCorpusError] = []
+
+    def work(chunk: PackedChunk) -> Bounded | DamagedCorpusError:
+        try:
+            counts = verify(chunk)
+        except DamagedCorpusError as error:
+            return error
+        return Bounded(chunk, counts, worker.bounds(chunk, counts, query, costs))
+
+    found = in_threads(work, chunks)
+    good = []
+    for result in found:
+        if not isinstance(result, DamagedCorpusError):
+            good.append(result)
+        elif on_damage is None:
+            raise result
+        else:
+            on_damage(result)
+    return good
+
+
+def in_threads(work: Callable[[Any], Any], items: Iterable[Any]) -> list[Any]:
+    """Apply a function to items in threads, results in order of the items.
+
+    The items are drawn in this thread, since a database connection stays in the
+    thread that opened it. A plain queue: the executors of the standard library
+    would cost a short query more to import than to run.
+    """
+    tasks: SimpleQueue[tuple[int, Any] | None] = SimpleQueue()
+    results: dict[int, Any] = {}
+    faults: list[BaseException] = []
+
+    def serve() -> None:
+        while (task := tasks.get()) is not None:
+            try:
+                results[task[0]] = work(task[1])
+            except BaseException as fault:
+                faults.append(fault)
+
+    count = min(os.cpu_count() or 1, MOST_THREADS)
+    threads: list[Thread] = []
+    try:
+        for place, item in enumerate(items):
+            if len(threads) < count:
+                threads.append(Thread(target=serve, daemon=True))
+                threads[-1].start()
+            tasks.put((place, item))
+    finally:
+        for _ in threads:
+            tasks.put(None)
+        for thread in threads:
+            thread.join()
+    if faults:
+        raise faults[0]
+    return [results[place] for place in range(len(results))]
+
+
+def align_by_bound(
+    bounded: Sequence[Bounded],
+    query: EncodedQuery,
+    costs: AlignmentCosts,
+    worker: Engine,
+    exclude: frozenset[str],
+    shortlist: Shortlist,
+) -> None:
+    """Align tunes in order of falling bound for as long as one could be kept."""
+    top = query.note_count * costs.best_pair
+    counts = worker.histogram([part.bounds for part in bounded], top + 1)
+    high = top
+    while high > 0:
+        low = level_holding(counts, high, max(BATCH, 2 * shortlist.size))
+        if len(shortlist.found) == shortlist.size:
+            low = max(-shortlist.found[-1][0], 1)
+        if low > high:
+            return
+        candidates = sorted(
+            (-bound, id_at(part.chunk, index), place, index)
+            for place, part in enumerate(bounded)
+            for bound, index in worker.select(part.bounds, low, high)
+        )
+        align_in_order(
+            [entry for entry in candidates if entry[1] not in exclude],
+            bounded,
+            query,
+            costs,
+            worker,
+            shortlist,
+        )
+        high = low - 1
+
+
+def level_holding(counts: Sequence[int], high: int, wanted: int) -> int:
+    """The highest level such that enough tunes lie between it and ``high``."""
+    for level in range(high, 0, -1):
+        wanted -= counts[level]
+        if wanted <= 0:
+            return level
+    return 1
+
+
+def align_in_order(
+    candidates: Sequence[tuple[int, str, int, int]],
+    bounded: Sequence[Bounded],
+    query: EncodedQuery,
+    costs: AlignmentCosts,
+    worker: Engine,
+    shortlist: Shortlist,
+) -> None:
+    """Align (-bound, tune id, chunk, index) in order until none can be kept."""
+    size = BATCH
+    place = 0
+    while place < len(candidates):
+        batch = [
+            entry
+            for entry in candidates[place : place + size]
+            if shortlist.admits(-entry[0], entry[1])
+        ]
+        if not batch:
+            return
+        tunes = [
+            notes_at(bounded[chunk].chunk, bounded[chunk].counts, index)
+            for _, _, chunk, index in batch
+        ]
+        results = worker.best(tunes, query, costs)
+        for entry, notes, (points, move) in zip(batch, tunes, results, strict=True):
+            shortlist.offer(points, entry[1], move, notes)
+        place += size
+        size = min(2 * size, 16 * BATCH)
+
+
+def id_at(chunk: PackedChunk, index: int) -> str:
+    """The id of a tune in a chunk."""
+    return chunk.tune_ids[index * ID_BYTES : (index + 1) * ID_BYTES].hex()
+
+
+def hits_of(
+    found: Sequence[tuple[int, str, int, tuple[bytes, bytes]]],
+    limit: int,
+    query: EncodedQuery,
+    costs: AlignmentCosts,
+    worker: Engine,
+) -> list[Hit]:
+    """The shortlist with pairs, and each with the points of the next."""
+    hits = []
+    for place, (negated, tune_id, move, (pitch, classes)) in enumerate(found[:limit]):
+        alignment = worker.trace(query, pitch, classes, move, costs)
+        assert alignment is not None
+        hits.append(
+            Hit(
+                tune_id=tune_id,
+                points=-negated,
+                transposition_semitones=alignment.transposition_semitones,
+                query_span=alignment.query_span,
+                tune_span=alignment.tune_span,
+                alignment=alignment,
+                runner_up_points=-found[place + 1][0] if place + 1 < len(found) else 0,
+                note_count=len(pitch),
+            )
+        )
+    return hits

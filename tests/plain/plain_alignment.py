@@ -1,0 +1,121 @@
+"""Slow twins: alignment and search written for plainness alone.
+
+Every cell of every table is filled, under every transposition, from the textbook
+recurrence; nothing is shared with the package but the records and the costs.
+"""
+
+from __future__ import annotations
+
+from melodex.corpus.chunks import PackedChunk, unpack
+from melodex.matching.alignment import Alignment
+from melodex.matching.query import EncodedQuery
+from melodex.settings import AlignmentCosts
+
+
+def signed(value: int) -> int:
+    return value - 256 if value > 127 else value
+
+
+def table_of(
+    query: EncodedQuery, pitch: bytes, classes: bytes, move: int, costs: AlignmentCosts
+) -> list[list[int]]:
+    """Points of the best alignment that ends at each cell; row and column 0 empty."""
+    table = [[0] * (len(pitch) + 1) for _ in range(query.note_count + 1)]
+    for i in range(1, query.note_count + 1):
+        for j in range(1, len(pitch) + 1):
+            table[i][j] = max(
+                0,
+                table[i - 1][j - 1]
+                + pair(query, i - 1, pitch, classes, j - 1, move, costs),
+                table[i - 1][j] + costs.gap,
+                table[i][j - 1] + costs.gap,
+            )
+    return table
+
+
+def pair(
+    query: EncodedQuery,
+    i: int,
+    pitch: bytes,
+    classes: bytes,
+    j: int,
+    move: int,
+    costs: AlignmentCosts,
+) -> int:
+    """Points of one pair, from the words of the settings."""
+    apart = abs(query.pitch[i] + move - pitch[j])
+    row = costs.far_pitch
+    if apart == 0:
+        row = costs.same_pitch
+    elif apart <= 2:
+        row = costs.near_pitch
+    mine, theirs = signed(query.length_class[i]), signed(classes[j])
+    if mine == -128 or theirs == -128:
+        return row[3]
+    if mine == theirs:
+        return row[0]
+    return row[1] if abs(mine - theirs) == 1 else row[2]
+
+
+def transpositions(query: EncodedQuery, pitch: bytes) -> list[int]:
+    """Every transposition that brings any two notes together, in order of preference."""
+    low, high = min(pitch) - max(query.pitch), max(pitch) - min(query.pitch)
+    return sorted(range(low, high + 1), key=lambda move: (abs(move), -move))
+
+
+def plain_align(
+    query: EncodedQuery, pitch: bytes, classes: bytes, costs: AlignmentCosts
+) -> Alignment | None:
+    """The best alignment over every transposition, ties settled as documented."""
+    best, best_move, best_table = 0, 0, [[0]]
+    for move in transpositions(query, pitch) if pitch else []:
+        table = table_of(query, pitch, classes, move, costs)
+        top = max(max(row) for row in table)
+        if top > best:
+            best, best_move, best_table = top, move, table
+    if best == 0:
+        return None
+    ends = [
+        (j, i) for i, row in enumerate(best_table) for j, v in enumerate(row) if v == best
+    ]
+    j, i = min(ends)
+    pairs: list[tuple[int | None, int | None]] = []
+    while best_table[i][j] > 0:
+        here = best_table[i][j]
+        points = pair(query, i - 1, pitch, classes, j - 1, best_move, costs)
+        if here == best_table[i - 1][j - 1] + points:
+            i, j = i - 1, j - 1
+            pairs.insert(0, (i, j))
+        elif here == best_table[i][j - 1] + costs.gap:
+            j -= 1
+            pairs.insert(0, (None, j))
+        else:
+            i -= 1
+            pairs.insert(0, (i, None))
+    mine = [i for i, _ in pairs if i is not None]
+    theirs = [j for _, j in pairs if j is not None]
+    return Alignment(
+        best,
+        best_move + query.moved_semitones,
+        tuple(pairs),
+        (mine[0], mine[-1]),
+        (theirs[0], theirs[-1]),
+    )
+
+
+def plain_search(
+    chunks: list[PackedChunk],
+    query: EncodedQuery,
+    limit: int,
+    costs: AlignmentCosts,
+    exclude: frozenset[str] = frozenset(),
+) -> list[tuple[str, Alignment]]:
+    """Every tune aligned, the best kept, equal points by tune id."""
+    found = []
+    for chunk in chunks:
+        for tune in unpack(chunk):
+            alignment = plain_align(query, tune.pitch, tune.length_class, costs)
+            if alignment is not None and tune.tune_id not in exclude:
+                found.append((-alignment.points, tune.tune_id, alignment))
+    found.sort(key=lambda entry: entry[:2])
+    return [(tune_id, alignment) for _, tune_id, alignment in found[:limit]]
