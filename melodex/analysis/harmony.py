@@ -126,6 +126,8 @@ def place_chords(
     tuple of PlacedChord, of shape (n_chords,)
     """
     symbols = melody.chords
+    if not symbols:
+        return ()
     chords = parse_chords(symbol.text for symbol in symbols)
     keys = keys_at(melody, key_spans, [symbol.onset_ticks for symbol in symbols])
     ends = [symbol.onset_ticks for symbol in symbols[1:]] + [melody.end_ticks]
