@@ -1,0 +1,69 @@
+"""Pitch on a stave: accidentals that must be printed, and pitches in words.
+
+Contents: Inflections, signature_alterations, spelled, spoken_pitch.
+"""
+
+from __future__ import annotations
+
+from melodex.melody.pitch import letter_and_alteration, note_name, octave_of
+
+__all__ = ["Inflections", "signature_alterations", "spelled", "spoken_pitch"]
+
+MOST_SHARPS = 7
+
+
+def signature_alterations(signature_fifths: int) -> dict[str, int]:
+    """Letter -> sharps or flats under a key signature of up to seven.
+
+    Examples
+    --------
+    >>> signature_alterations(-2)
+    {'B': -1, 'E': -1}
+    """
+    count = min(abs(signature_fifths), MOST_SHARPS)
+    letters = "FCGDAEB" if signature_fifths > 0 else "BEADGCF"
+    sign = 1 if signature_fifths > 0 else -1
+    return dict.fromkeys(letters[:count], sign)
+
+
+class Inflections:
+    """Which accidentals hold, so that only those needed are printed.
+
+    A printed accidental holds for its letter and octave to the end of the bar
+    (common practice, no source).
+    """
+
+    def __init__(self, signature_fifths: int = 0) -> None:
+        self.signature = signature_alterations(signature_fifths)
+        self.held: dict[tuple[str, int], int] = {}
+
+    def new_signature(self, signature_fifths: int) -> None:
+        """Take over another key signature."""
+        self.signature = signature_alterations(signature_fifths)
+
+    def new_bar(self) -> None:
+        """Forget the accidentals of the last bar."""
+        self.held.clear()
+
+    def printed(self, midi: int, fifths: int, *, tied_from: bool = False) -> int | None:
+        """The alteration to print before a note, or None where it is understood."""
+        letter, alteration = letter_and_alteration(fifths)
+        place = (letter, octave_of(midi, fifths))
+        expected = self.held.get(place, self.signature.get(letter, 0))
+        if tied_from or expected == alteration:
+            return None
+        self.held[place] = alteration
+        return alteration
+
+
+def spelled(midi: int, fifths: int) -> tuple[str, int, int]:
+    """Letter, alteration and written octave of a pitch."""
+    letter, alteration = letter_and_alteration(fifths)
+    return letter, alteration, octave_of(midi, fifths)
+
+
+def spoken_pitch(midi: int, fifths: int) -> str:
+    """A pitch as words: ``B flat 4``."""
+    letter, alteration, octave = spelled(midi, fifths)
+    signs = {0: "", 1: " sharp", 2: " double sharp", -1: " flat", -2: " double flat"}
+    return f"{letter}{signs.get(alteration, ' ' + note_name(midi, fifths))} {octave}"
