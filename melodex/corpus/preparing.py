@@ -90,11 +90,25 @@ class PreparedFile:
         )
 
 
-def prepared(reading: FileReading, collection: str, choice: Choice) -> PreparedFile:
-    """A file made into rows, ready to be written."""
+def prepared(
+    reading: FileReading, collection: str, choice: Choice, path: str = ""
+) -> PreparedFile:
+    """Make a file into rows, ready to be written.
+
+    Parameters
+    ----------
+    reading : FileReading
+        What a reader gave.
+    collection : str
+        Name of the collection; empty for the name of the file's folder.
+    choice : Choice
+        How it was read.
+    path : str
+        The whole path; empty to work it out from where we are.
+    """
     file = PreparedFile(
         reading=reading,
-        file=place_path(reading.source),
+        file=path or place_path(reading.source),
         choice=choice,
         collection="",
         refusals=list(reading.refusals),

@@ -24,9 +24,10 @@ from typing import Any
 
 from melodex.corpus.chunks import PackedChunk
 from melodex.corpus.faults import faults_named
-from melodex.corpus.schema import ENCODING_VERSION, SCHEMA_VERSION, state_of
-from melodex.errors import CorpusError, DamagedCorpusError, SettingsError, UnknownTuneError
+from melodex.corpus.schema import SCHEMA_VERSION, state_of
+from melodex.errors import CorpusError, DamagedCorpusError, UnknownTuneError
 from melodex.melody import Melody
+from melodex.settings import CorpusSettings
 
 __all__ = ["Corpus", "PlaceRow", "TuneRow", "WarningRow"]
 
@@ -173,14 +174,8 @@ class Corpus:
         DamagedCorpusError
             If a chunk cannot be read.
         """
-        found = self.settings.get("encoding_version")
-        if found != ENCODING_VERSION:
-            raise SettingsError(
-                f"the notes of this corpus are encoded as version {found!r}, "
-                f"this melodex reads version {ENCODING_VERSION!r}",
-                where=str(self.path),
-                hint="'melodex check --repair' encodes them anew",
-            )
+        found = CorpusSettings.from_dict(self.settings)
+        CorpusSettings().require_same(found, where=str(self.path))
         with faults_named(self.path):
             rows = self.connection.execute(
                 "SELECT id, tune_count, note_count, checksum, tune_ids, lengths, notes "

@@ -65,13 +65,25 @@ def row_crc32(values: Iterable[object]) -> int:
 
 
 def facets_crc32(rows: Mapping[str, Iterable[Mapping[str, Any]]]) -> int:
-    """Return one CRC-32 over all facet rows of a tune, in order of table and column."""
+    """Return one CRC-32 over all facet rows of a tune, in order of table and column.
+
+    Truth values and whole numbers count the same however SQLite gives them back;
+    row numbers are left out.
+    """
     crc = 0
     for table in sorted(rows):
         for row in rows[table]:
-            values = tuple((name, row[name]) for name in sorted(row) if name != "tune")
+            names = sorted(set(row) - {"id", "tune"})
+            values = tuple((name, plain(row[name])) for name in names)
             crc = zlib.crc32(repr((table, values)).encode(), crc)
     return crc
+
+
+def plain(value: Any) -> Any:
+    """A value as it is the same before SQLite and after."""
+    if isinstance(value, float) and value.is_integer():
+        return int(value)
+    return int(value) if isinstance(value, bool) else value
 
 
 def tune_columns(melody: Melody) -> dict[str, Any]:

@@ -19,12 +19,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from melodex.errors import CorpusError, NewerCorpusError
+from melodex.errors import CorpusError, DamagedCorpusError, NewerCorpusError
+from melodex.settings import CorpusSettings
 
 __all__ = [
     "APPLICATION_ID",
     "CHECKED_COLUMNS",
-    "ENCODING_VERSION",
     "INDEXES",
     "SCHEMA_VERSION",
     "TABLES",
@@ -44,9 +44,6 @@ APPLICATION_ID = 0x6D6C6478
 
 SCHEMA_VERSION = 1
 """Kept in ``PRAGMA user_version``; see :mod:`melodex.corpus.migrations`."""
-
-ENCODING_VERSION = "1"
-"""How chunks encode notes; a corpus that says another is not searched."""
 
 TABLES: dict[str, str] = {
     "setting": """
@@ -137,7 +134,7 @@ CREATE TABLE chunk ( -- notes of up to 2048 tunes, packed for matching
 }
 
 CHECKED_COLUMNS: dict[str, tuple[str, ...]] = {
-    "setting": ("name", "value"),
+    "setting": ("id", "name", "value"),
     "collection": ("id", "name"),
     "kept_source": ("id", "sha256", "kept_format", "byte_count"),
     "place": (
@@ -153,8 +150,8 @@ CHECKED_COLUMNS: dict[str, tuple[str, ...]] = {
         "voice",
         "chord_note",
     ),
-    "read_warning": ("place", "line", "column_number", "text"),
-    "tag": ("tune", "name"),
+    "read_warning": ("id", "place", "line", "column_number", "text"),
+    "tag": ("id", "tune", "name"),
 }
 """Columns that ``row_crc32`` of a table is computed over, in this order."""
 
@@ -209,12 +206,10 @@ FROM tune, json_each(tune.melody, '$.midi') AS midi""",  # noqa: E501
 
 def new_settings() -> dict[str, str]:
     """Return the settings that a corpus made today is built with."""
-    from melodex.corpus.chunks import TUNES_PER_CHUNK
     from melodex.corpus.facets import FACET_TABLES, FACET_VERSION
 
     return {
-        "encoding_version": ENCODING_VERSION,
-        "tunes_per_chunk": str(TUNES_PER_CHUNK),
+        **{name: str(value) for name, value in CorpusSettings().to_dict().items()},
         "facet_tables": " ".join(FACET_TABLES),
         "facet_version": str(FACET_VERSION),
     }
@@ -303,6 +298,8 @@ def state_of(connection: sqlite3.Connection, path: Path) -> int:
         If a later version of melodex wrote it.
     CorpusError
         If it is the SQLite file of another program.
+    DamagedCorpusError
+        If the version makes no sense.
     """
     version: int = connection.execute("PRAGMA user_version").fetchone()[0]
     application: int = connection.execute("PRAGMA application_id").fetchone()[0]
@@ -314,6 +311,12 @@ def state_of(connection: sqlite3.Connection, path: Path) -> int:
             "this SQLite file is not a melodex corpus",
             where=str(path),
             hint="name another file with --corpus",
+        )
+    if version < 1:
+        raise DamagedCorpusError(
+            f"the corpus gives {version} as the version of its schema",
+            where=str(path),
+            hint="'melodex check --repair' makes a new one of all that can be read",
         )
     if version > SCHEMA_VERSION:
         raise NewerCorpusError(

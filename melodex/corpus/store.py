@@ -82,6 +82,7 @@ class CorpusWriter:
         self.connection = connection
         self.database = Database(connection)
         self.path = path
+        self.inode = path.stat().st_ino
         self.wait_seconds = wait_seconds
         self.waiting = waiting
         self.chunks = ChunkTable(connection)
@@ -165,12 +166,8 @@ class CorpusWriter:
 
     def put_setting(self, name: str, value: str) -> None:
         """Write a setting, inside a transaction."""
-        self.database.execute(
-            "INSERT INTO setting (name, value, row_crc32) VALUES (?, ?, ?) "
-            "ON CONFLICT (name) DO UPDATE "
-            "SET value = excluded.value, row_crc32 = excluded.row_crc32",
-            [name, value, row_crc32((name, value))],
-        )
+        self.database.execute("DELETE FROM setting WHERE name = ?", [name])
+        self.insert("setting", {"name": name, "value": value})
 
     def close(self) -> None:
         """Let go of the file, and leave one plain file if nobody else has it open."""
@@ -205,6 +202,7 @@ class CorpusWriter:
         with faults_named(self.path):
             begin(connection, self.path, self.wait_seconds, self.waiting)
             try:
+                self.refuse_replaced()
                 yield
                 connection.execute("COMMIT")
             except BaseException:
@@ -213,6 +211,19 @@ class CorpusWriter:
                     connection.execute("ROLLBACK")
                 self.chunks.forget()
                 raise
+
+    def refuse_replaced(self) -> None:
+        """Refuse to write into a file that no longer goes by its name."""
+        try:
+            same = self.path.stat().st_ino == self.inode
+        except FileNotFoundError:
+            same = False
+        if not same:
+            raise CorpusError(
+                "the corpus was moved or replaced meanwhile",
+                where=str(self.path),
+                hint="try again; nothing was written",
+            )
 
     def rows(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
         """Rows of a statement that reads."""
@@ -252,7 +263,12 @@ class CorpusWriter:
         CorpusError
             If nothing could be written; the corpus is then as it was.
         """
-        files = [prepared(reading, collection, choice or Choice()) for reading in readings]
+        return self.add_prepared(
+            [prepared(reading, collection, choice or Choice()) for reading in readings]
+        )
+
+    def add_prepared(self, files: Sequence[PreparedFile]) -> list[AddReport]:
+        """Write files that are rows already, in one transaction."""
         if any(file.tunes for file in files):
             with self.transaction():
                 for file in files:
@@ -402,7 +418,7 @@ class CorpusWriter:
         """Write a row with its checksum; return its row number."""
         checked = CHECKED_COLUMNS.get(table)
         if checked:
-            if "id" in checked and "id" not in row:
+            if "id" not in row:
                 last = self.rows(f"SELECT coalesce(max(id), 0) FROM {table}")[0][0]
                 row = {"id": last + 1, **row}
             row = {**row, "row_crc32": row_crc32(row[name] for name in checked)}

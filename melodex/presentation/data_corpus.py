@@ -1,0 +1,92 @@
+"""Data for other programs: JSON and CSV of what is in a corpus.
+
+Conventions: those of :mod:`melodex.presentation.data`.
+
+Contents: listing_json, listing_csv, detail_json, adding_json, check_json,
+holdings_json, duplicates_json.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+
+from melodex.corpus.reader import TuneRow
+from melodex.presentation.data import csv_text, json_text, melody_data
+from melodex.tasks.adding import AddResult
+from melodex.tasks.collection import Holdings, Listing, TuneDetail
+from melodex.tasks.upkeep import CheckResult
+
+__all__ = [
+    "adding_json",
+    "check_json",
+    "detail_json",
+    "holdings_json",
+    "listing_csv",
+    "listing_json",
+]
+
+
+def listing_json(listing: Listing) -> str:
+    """Tunes of a corpus as JSON."""
+    return json_text(
+        {
+            "corpus": {"tunes": listing.corpus_tunes},
+            "matching": listing.matching,
+            "tunes": [asdict(row) for row in listing.tunes],
+        }
+    )
+
+
+def listing_csv(listing: Listing) -> str:
+    """Tunes of a corpus as CSV, a line each."""
+    rows = [{**asdict(row), "tags": ", ".join(row.tags)} for row in listing.tunes]
+    return csv_text(rows, TuneRow.__slots__)
+
+
+def detail_json(detail: TuneDetail) -> str:
+    """One tune as JSON, with places, warnings and notes."""
+    return json_text(
+        {
+            **asdict(detail.row),
+            "places": [asdict(place) for place in detail.places],
+            "warnings": [asdict(warning) for warning in detail.warnings],
+            "notes": melody_data(detail.melody),
+        }
+    )
+
+
+def adding_json(result: AddResult) -> str:
+    """What became of files as JSON."""
+    return json_text(
+        {
+            "files": len(result.reports),
+            "files_total": result.files_total,
+            "interrupted": result.interrupted,
+            "added": result.added,
+            "unchanged": result.unchanged,
+            "replaced": result.replaced,
+            "refused": [asdict(refusal) for refusal in result.refusals],
+            "warnings": result.warnings,
+        }
+    )
+
+
+def check_json(result: CheckResult) -> str:
+    """What a check found as JSON."""
+    report = asdict(result.report)
+    return json_text(
+        {
+            "corpus": str(result.path),
+            "engine": result.engine,
+            **report,
+            "touched": [
+                {"tune_id": tune_id, "title": result.titles.get(tune_id)}
+                for tune_id in result.report.touched
+            ],
+        }
+    )
+
+
+def holdings_json(holdings: Holdings) -> str:
+    """What a corpus holds as JSON."""
+    return json_text(asdict(holdings))

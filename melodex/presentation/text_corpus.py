@@ -1,0 +1,333 @@
+"""Text for a terminal: what is in a corpus and what became of it.
+
+Conventions: columns are aligned by the width that signs take in a terminal; a
+sign that would steer the terminal is shown as a question mark, since titles come
+from files of strangers. What goes to standard error ends without a full stop
+where it names a place.
+
+Contents: listing_text, detail_text, adding_text, removal_text, check_text,
+backup_text, tagging_text, counts_text, holdings_text, shown, table.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterable, Sequence
+
+from melodex.melody import Melody, degree_name, note_name
+from melodex.tasks.adding import AddResult
+from melodex.tasks.collection import (
+    Count,
+    Holdings,
+    Listing,
+    Removal,
+    Tagging,
+    TuneDetail,
+)
+from melodex.tasks.upkeep import BackupResult, CheckResult
+
+__all__ = [
+    "adding_text",
+    "backup_text",
+    "check_text",
+    "counts_text",
+    "detail_text",
+    "holdings_text",
+    "listing_text",
+    "removal_text",
+    "shown",
+    "table",
+    "tagging_text",
+]
+
+WIDEST_TITLE = 48
+MOST_NAMED = 20
+MOST_COUNTS = 12
+
+
+def shown(text: str) -> str:
+    """Return text that is safe and on one line in a terminal.
+
+    Examples
+    --------
+    >>> shown("Red\\x1b[31m Reel\\n")
+    'Red?[31m Reel?'
+    """
+    if text.isprintable():
+        return text
+    return "".join(sign if sign.isprintable() else "?" for sign in text)
+
+
+def width(text: str) -> int:
+    """Columns that a text takes in a terminal."""
+    if text.isascii():
+        return len(text)
+    return sum(
+        0
+        if unicodedata.combining(sign)
+        else 2
+        if unicodedata.east_asian_width(sign) in "WF"
+        else 1
+        for sign in text
+    )
+
+
+def clipped(text: str, most: int) -> str:
+    """A text cut to a width, with the cut shown."""
+    if width(text) <= most:
+        return text
+    while width(text) >= most:
+        text = text[:-1]
+    return f"{text}…"
+
+
+def table(
+    head: Sequence[str], rows: Sequence[Sequence[str]], right: Iterable[int] = ()
+) -> str:
+    """Lay rows out in aligned columns under a line of names.
+
+    Parameters
+    ----------
+    head : sequence of str
+        Names of the columns.
+    rows : sequence of sequence of str
+        One text for each column.
+    right : iterable of int
+        Which columns are set to the right, as numbers are.
+    """
+    to_right = set(right)
+    lines = [list(head), *([shown(cell) for cell in row] for row in rows)]
+    widths = [max(width(line[at]) for line in lines) for at in range(len(head))]
+    out = []
+    for line in lines:
+        cells = []
+        for at, cell in enumerate(line):
+            space = " " * (widths[at] - width(cell))
+            cells.append(space + cell if at in to_right else cell + space)
+        out.append("  ".join(cells).rstrip())
+    return "\n".join(out) + "\n"
+
+
+def many(number: int, what: str) -> str:
+    """A number and a noun in singular or plural."""
+    return f"{number:,} {what}" if number == 1 else f"{number:,} {what}s"
+
+
+def listing_text(listing: Listing) -> str:
+    """Tunes in columns, and how many there are."""
+    if not listing.tunes:
+        return f"no tune fits; the corpus holds {many(listing.corpus_tunes, 'tune')}\n"
+    rows = [
+        (
+            row.tune_id,
+            clipped(shown(row.title) or "untitled", WIDEST_TITLE),
+            row.printed_key or "-",
+            row.metre or "free",
+            str(row.bar_count),
+            str(row.note_count),
+            row.collection,
+            f"{row.source} {row.number}".strip(),
+        )
+        for row in listing.tunes
+    ]
+    head = ("tune", "title", "key", "metre", "bars", "notes", "collection", "source")
+    last = many(listing.matching, "tune")
+    if len(listing.tunes) < listing.matching:
+        last = f"{len(listing.tunes):,} of {last} shown"
+    if listing.matching < listing.corpus_tunes:
+        last += f"; the corpus holds {listing.corpus_tunes:,}"
+    return f"{table(head, rows, (4, 5))}{last}\n"
+
+
+def detail_text(detail: TuneDetail, columns: int = 80) -> str:
+    """One tune: what is known of it, where it stands, and its notes with degrees."""
+    parts = [facts_text(detail), places_text(detail)]
+    if detail.warnings:
+        lines = [
+            f"  {shown(w.source)} {w.number}{spot(w.line, w.column)}: {shown(w.text)}"
+            for w in detail.warnings
+        ]
+        parts.append("\n".join(["not understood", *lines]) + "\n")
+    parts.append("notes\n" + notes_text(detail.melody, columns))
+    return "\n".join(parts)
+
+
+def spot(line: int, column: int) -> str:
+    """Line and column as far as they are known."""
+    return (f", line {line}" if line else "") + (f", column {column}" if column else "")
+
+
+def facts_text(detail: TuneDetail) -> str:
+    """What is known of a tune, a line each; what is not known is left out."""
+    row, by, melody = detail.row, detail.melody.credits, detail.melody
+    low = melody.midi.index(min(melody.midi))
+    high = melody.midi.index(max(melody.midi))
+    names = [note_name(melody.midi[at], melody.fifths[at]) for at in (low, high)]
+    facts = {
+        "tune": row.tune_id,
+        "composer": by.composer,
+        "lyricist": by.lyricist,
+        "year": "" if row.year is None else str(row.year),
+        "kind": by.rhythm,
+        "origin": by.origin,
+        "part": by.part,
+        "key": " then ".join(dict.fromkeys(str(c.key) for c in melody.keys))
+        or "none printed",
+        "metre": " then ".join(dict.fromkeys(str(c.metre or "free") for c in melody.metres))
+        or "free",
+        "size": f"{many(row.bar_count, 'bar')}, {many(row.note_count, 'note')}",
+        "range": " to ".join(names),
+        "tags": ", ".join(row.tags),
+        "rights": row.rights or "not known",
+    }
+    lines = [f"  {name:<9} {shown(fact)}" for name, fact in facts.items() if fact]
+    return "\n".join([shown(row.title) or "untitled", *lines]) + "\n"
+
+
+def places_text(detail: TuneDetail) -> str:
+    """Where a tune was read."""
+    lines = []
+    for place in detail.places:
+        twice = (
+            f" (its tune {place.occurrence} of that number)" if place.occurrence > 1 else ""
+        )
+        number = f", number {place.number}" if place.number else ""
+        lines.append(
+            f"  {shown(place.source)}{shown(number)}{twice}, in {shown(place.collection)}"
+        )
+    return "\n".join(["read from", *lines]) + "\n"
+
+
+def notes_text(melody: Melody, columns: int) -> str:
+    """Notes over their degrees, bar by bar, broken into lines of a width."""
+    lines: list[str] = []
+    top, bottom = "", ""
+    for number, names, degrees in bars_of(melody):
+        cells = [max(width(a), width(b)) for a, b in zip(names, degrees, strict=True)]
+        upper = " ".join(a.ljust(c) for a, c in zip(names, cells, strict=True))
+        lower = " ".join(b.ljust(c) for b, c in zip(degrees, cells, strict=True))
+        head = f"{number:>4} "
+        if top and len(top) + len(upper) + 8 > columns:
+            lines += [top.rstrip(), bottom.rstrip(), ""]
+            top, bottom = "", ""
+        top += ("  " if top else "") + head + upper
+        bottom += ("  " if bottom else "") + " " * len(head) + lower
+    return "\n".join([*lines, top.rstrip(), bottom.rstrip()]) + "\n"
+
+
+def bars_of(melody: Melody) -> list[tuple[int, list[str], list[str]]]:
+    """Number, note names and degrees of each stretch of one bar."""
+    found: list[tuple[int, list[str], list[str]]] = []
+    for at, degree in enumerate(melody.degrees()):
+        if not found or found[-1][0] != melody.bar[at]:
+            found.append((melody.bar[at], [], []))
+        found[-1][1].append(note_name(melody.midi[at], melody.fifths[at]))
+        found[-1][2].append("." if degree is None else degree_name(degree))
+    return found
+
+
+def adding_text(result: AddResult) -> str:
+    """What became of the files that were added."""
+    lines = [f"refused: {shown(str(refusal))}" for refusal in result.refusals]
+    if result.interrupted:
+        done = f"{len(result.reports):,} of {many(result.files_total, 'file')} done"
+        lines.append(f"stopped: {done}; add the same again to go on")
+    counts = [
+        f"{result.added:,} added",
+        f"{result.unchanged:,} unchanged",
+        f"{result.replaced:,} replaced",
+        f"{len(result.refusals):,} refused",
+    ]
+    files = many(len(result.reports), "file")
+    lines.append(f"{files}: {', '.join(counts)}")
+    if result.warnings:
+        things = "thing was" if result.warnings == 1 else "things were"
+        lines.append(
+            f"{result.warnings:,} {things} not understood; "
+            "'melodex show TUNE' says what and where"
+        )
+    return "\n".join(lines) + "\n"
+
+
+def removal_text(removal: Removal) -> str:
+    """What was taken out."""
+    lines = [
+        f"  {row.tune_id}  {shown(row.title) or 'untitled'}"
+        for row in removal.removed[:MOST_NAMED]
+    ]
+    if len(removal.removed) > MOST_NAMED:
+        lines.append(f"  and {len(removal.removed) - MOST_NAMED:,} more")
+    text = f"removed {many(len(removal.removed), 'tune')}\n"
+    if removal.kept:
+        lines.append(f"kept {many(len(removal.kept), 'tune')} that stand elsewhere too")
+    return text + "".join(f"{line}\n" for line in lines)
+
+
+def check_text(result: CheckResult) -> str:
+    """What a check found."""
+    report = result.report
+    lines = [
+        f"{shown(str(result.path))}: {many(report.tune_count, 'tune')}, "
+        f"{many(report.note_count, 'note')}, {many(report.place_count, 'place')}, "
+        f"{report.byte_count:,} bytes, schema {report.schema_version}",
+        f"searched with the {result.engine} engine",
+    ]
+    if not report.faults:
+        return "\n".join([*lines, "nothing is wrong"]) + "\n"
+    lines.append(f"{many(len(report.faults), 'fault')}:")
+    for fault in report.faults:
+        tunes = ", ".join(fault.tune_ids[:MOST_NAMED])
+        more = (
+            f" and {len(fault.tune_ids) - MOST_NAMED:,} more"
+            if fault.tune_ids[MOST_NAMED:]
+            else ""
+        )
+        lines.append(f"  {shown(fault.what)}" + (f" [{tunes}{more}]" if tunes else ""))
+    lines.append(f"{many(len(report.touched), 'tune')} touched:")
+    for tune_id in report.touched[:MOST_NAMED]:
+        lines.append(f"  {tune_id}  {shown(result.titles.get(tune_id, '')) or 'untitled'}")
+    if len(report.touched) > MOST_NAMED:
+        lines.append(f"  and {len(report.touched) - MOST_NAMED:,} more")
+    return "\n".join(lines) + "\n"
+
+
+def backup_text(result: BackupResult) -> str:
+    """Where a copy is and what it holds."""
+    return (
+        f"{shown(str(result.path))}: {many(result.tune_count, 'tune')}, "
+        f"{result.byte_count:,} bytes\n"
+    )
+
+
+def tagging_text(tagging: Tagging) -> str:
+    """What a word was put on."""
+    verb = "taken off" if tagging.taken_off else "put on"
+    already = tagging.tune_count - tagging.changed
+    rest = f"; {already:,} were so already" if already else ""
+    return f"{shown(tagging.name)!r} {verb} {many(tagging.changed, 'tune')}{rest}\n"
+
+
+def counts_text(name: str, counts: Sequence[Count]) -> str:
+    """Values and how many tunes share each."""
+    rows = [(count.value or "none", f"{count.tune_count:,}") for count in counts]
+    return table((name, "tunes"), rows, (1,))
+
+
+def holdings_text(holdings: Holdings) -> str:
+    """What a corpus holds."""
+    parts = [f"{many(holdings.tune_count, 'tune')}, {many(holdings.note_count, 'note')}\n"]
+    for name, counts in (
+        ("collection", holdings.collections),
+        ("printed mode", holdings.modes),
+        ("metre", holdings.metres),
+        ("kind", holdings.rhythms),
+        ("decade", holdings.decades),
+        ("tag", holdings.tags),
+    ):
+        if not counts:
+            continue
+        text = counts_text(name, counts[:MOST_COUNTS])
+        if len(counts) > MOST_COUNTS:
+            text += f"and {len(counts) - MOST_COUNTS:,} more\n"
+        parts.append(text)
+    return "\n".join(parts)
