@@ -23,7 +23,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from melodex.errors import HostileInputError, ReadingError
-from melodex.melody import Lyric, Melody, Metre
+from melodex.melody import Credits, Lyric, Melody, Metre
 from melodex.reading.abc_fields import (
     default_unit,
     parse_key,
@@ -35,6 +35,8 @@ from melodex.reading.abc_fields import (
 from melodex.reading.abc_file import TuneText, split_file
 from melodex.reading.abc_header import Header, Line, credits_of, is_field, read_header
 from melodex.reading.abc_music import VoiceReader
+from melodex.reading.abc_pitch import PitchReader
+from melodex.reading.abc_time import Clock
 from melodex.reading.abc_tokens import strip_comment
 from melodex.reading.abc_voices import chosen_voices, lines_by_voice
 from melodex.reading.abc_words import align
@@ -125,14 +127,12 @@ def read_tune(
     for name in chosen_voices(header, voices, choice.voice):
         reader = TuneReader(header, file_header, voices[name], name, choice)
         reader.read()
-        if reader.voice.midi:
+        if reader.voice.notes:
             break
-    if reader is None or not reader.voice.midi:
+    if reader is None or not reader.voice.notes:
         raise ReadingError("it has no notes", hint="notes follow the K: line")
     shown = header.voices[name].name if name in header.voices else name
-    melody = replace(
-        reader.melody(), credits=credits_of(header, file_header, source, shown)
-    )
+    melody = reader.melody(credits_of(header, file_header, source, shown))
     kept = kept_text(file_text, tune, choice)
     return ReadTune(melody, reader.warnings(), kept.encode("utf-8", "replace"), "abc")
 
@@ -178,10 +178,15 @@ class TuneReader:
         self.verse = 0
         self.lyric_from = self.lyric_start = 0
         metre = self.header_metre()
-        self.voice = VoiceReader(self.header_unit(metre), metre, choice.chord_note)
-        self.voice.take_field_text = self.take_inline
         directives = {**file_header.directives, **header.directives}
-        self.voice.propagation = directives.get("propagate-accidentals", "pitch").strip()
+        self.voice = VoiceReader(
+            Clock(self.header_unit(metre)),
+            metre,
+            PitchReader(directives.get("propagate-accidentals", "pitch")),
+            self.take_inline,
+            lowest=choice.chord_note == "bottom",
+            has_words=any(line.text.startswith("w:") for line in lines),
+        )
         self.start(name)
 
     def start(self, name: str) -> None:
@@ -193,7 +198,7 @@ class TuneReader:
             self.voice.set_key(self.header.voices[name].field)
         for header in (self.file_header, self.header):
             for value in header.fields.get("U", ()):
-                self.voice.letters.add(value[:1])
+                self.voice.letters |= {value[:1]}
             for value in header.fields.get("Q", ()):
                 self.take_tempo(value, header.places["Q"])
         for line in self.header.strangers:
@@ -264,7 +269,7 @@ class TuneReader:
             if value:
                 self.voice.mark(read_text(value))
         elif letter == "U":
-            self.voice.letters.add(value[:1])
+            self.voice.letters |= {value[:1]}
         elif letter not in SILENT_FIELDS:
             self.warn(f"the field {letter}: is not understood", line, column)
 
@@ -310,49 +315,46 @@ class TuneReader:
         if unplaced:
             self.warn(f"{unplaced} syllables have no note", line, 3)
 
-    def melody(self) -> Melody:
+    def melody(self, credits_of_tune: Credits) -> Melody:
         """The melody, its bars counted."""
         voice, book = self.voice, self.voice.book
         book.number()
         numbers = [bar.number for bar in book.bars]
         last = len(numbers) - 1
+        midi, fifths, onsets, durations, places, lines = zip(*voice.notes, strict=True)
         return Melody(
-            midi=tuple(voice.midi),
-            fifths=tuple(voice.fifths),
-            onset_ticks=tuple(voice.onsets),
-            duration_ticks=tuple(voice.durations),
-            bar=tuple([numbers[place] for place in voice.places]),
-            beat_strength=book.strengths(voice.onsets, voice.places),
-            phrase=counted(voice.lines),
+            midi=midi,
+            fifths=fifths,
+            onset_ticks=onsets,
+            duration_ticks=durations,
+            bar=tuple([numbers[place] for place in places]),
+            beat_strength=book.strengths(onsets, places),
+            phrase=counted(lines),
             bars=book.records(),
             keys=tuple(voice.keys),
             metres=tuple(voice.metres),
-            chords=tuple(replace(c, bar=numbers[min(c.bar, last)]) for c in voice.chords),
-            marks=tuple(replace(m, bar=numbers[min(m.bar, last)]) for m in voice.marks),
+            chords=tuple([replace(c, bar=numbers[min(c.bar, last)]) for c in voice.chords]),
+            marks=tuple([replace(m, bar=numbers[min(m.bar, last)]) for m in voice.marks]),
             graces=tuple(voice.graces),
             tuplets=tuple(voice.tuplets),
             lyrics=tuple(self.lyrics),
             tempo_quarters_per_minute=self.tempo,
+            credits=credits_of_tune,
         )
 
     def warnings(self) -> tuple[ReadWarning, ...]:
         """Everything that was not understood, in the order of the lines."""
-        bars = self.voice.book.bars
-        found = list(self.found)
-        for text, line, column, place in self.voice.faults:
-            number = bars[min(place, len(bars) - 1)].number
-            found.append(ReadWarning(f"{text} (bar {number})", line, column))
-        slurs = self.voice.slurred_ties
-        if slurs:
-            text = f"ties between different notes, {len(slurs)} times, are read as slurs"
-            found.append(ReadWarning(text, slurs[0][0], slurs[0][1]))
+        numbers = [bar.number for bar in self.voice.book.bars]
+        found = [*self.found, *self.voice.faults.warnings(numbers)]
         return tuple(sorted(found, key=lambda warning: (warning.line, warning.column)))
 
 
-def counted(lines: list[int]) -> tuple[int, ...]:
+def counted(lines: tuple[int, ...]) -> tuple[int, ...]:
     """Phrase indexes from 0 without gaps from the lines that notes stand on."""
     indexes: dict[int, int] = {}
-    return tuple([indexes.setdefault(line, len(indexes)) for line in lines])
+    for line in lines:
+        indexes.setdefault(line, len(indexes))
+    return tuple([indexes[line] for line in lines])
 
 
 def joined(lines: list[Line]) -> Iterator[tuple[Line, str, bool]]:

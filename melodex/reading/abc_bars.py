@@ -135,7 +135,9 @@ class BarBook:
             for bar in self.bars
         )
 
-    def strengths(self, onsets: list[int], places: list[int]) -> tuple[float, ...]:
+    def strengths(
+        self, onsets: tuple[int, ...], places: tuple[int, ...]
+    ) -> tuple[float, ...]:
         """The beat strength of notes from their onsets and places among the bars."""
         known: dict[tuple[int, int], float] = {}
         metres: dict[Metre | None, int] = {}

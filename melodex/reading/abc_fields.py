@@ -20,6 +20,7 @@ import re
 import unicodedata
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 
 from melodex.melody import MODES, Key, Metre, fifths_of
 
@@ -45,6 +46,7 @@ TEMPO_BEATS = re.compile(r"((?:\d{1,3}\s*/\s*\d{1,3}\s*)+)=\s*(\d{1,4}(?:\.\d{1,
 TEMPO_OF_UNIT = re.compile(r"(?:C\s*(\d{0,2})\s*=\s*)?(\d{1,4}(?:\.\d{1,3})?)$")
 
 
+@lru_cache(maxsize=1024)
 def parse_metre(text: str) -> tuple[bool, Metre | None]:
     """Read an ``M:`` field: whether it was understood, and the metre, None if free.
 
@@ -58,20 +60,23 @@ def parse_metre(text: str) -> tuple[bool, Metre | None]:
         return True, Metre(4, 4, "C")
     if text in {"C|", "c|"}:
         return True, Metre(2, 2, "C|")
-    if text.lower() in FREE:
+    if text.lower() in FREE or text[:4].lower() == "frei":
         return True, None
-    found = PLAIN_METRE.fullmatch(text)
+    found = PLAIN_METRE.match(text)
     if not found:
         return False, None
+    understood = found.end() == len(text)
     groups = tuple(int(part) for part in found[1].split("+"))
     numerator, denominator = sum(groups), int(found[2])
     if not 1 <= numerator <= GREATEST_NUMERATOR or denominator not in DENOMINATORS:
         return False, None
     if 0 in groups:
         return False, None
-    return True, Metre(numerator, denominator, "", groups if len(groups) > 1 else ())
+    groups = groups if len(groups) > 1 else ()
+    return understood, Metre(numerator, denominator, "", groups)
 
 
+@lru_cache(maxsize=1024)
 def parse_unit(text: str) -> Fraction | None:
     """Read an ``L:`` field as a fraction of a whole note; None if not understood."""
     found = FRACTION.fullmatch(text.strip())
@@ -182,6 +187,7 @@ PLACEMENT = re.compile(
 )
 
 
+@lru_cache(maxsize=1024)
 def parse_key(text: str) -> KeyField:
     """Read a ``K:`` field: tonic, mode, accidentals, clef and transposition.
 
@@ -199,7 +205,7 @@ def parse_key(text: str) -> KeyField:
         printed = 2 if text[1] == "p" else 0
         return with_parameters(Key(3, "mixolydian"), signature(2), printed, True, text[2:])
     tonic, accidental, word, rest = tonic_parts(text)
-    if not tonic or CLEF.fullmatch(text.split()[0]) and len(text.split()[0]) > 2:
+    if not tonic or (CLEF.fullmatch(text.split()[0]) and len(text.split()[0]) > 2):
         return with_parameters(None, {}, 0, True, text)
     tonic_fifths = fifths_of(tonic, {"#": 1, "♯": 1, "b": -1, "♭": -1}.get(accidental, 0))
     mode = "major" if word == "M" else MODE_WORDS.get(word.lower()[:3] if word else "", "")

@@ -52,7 +52,7 @@ def split_file(text: str) -> tuple[TuneText, list[TuneText]]:
 def blocks(text: str) -> list[TuneText]:
     """Runs of lines between empty lines, cut again before every ``X:``."""
     found = []
-    first, lines = 1, []
+    first, lines = 1, list[str]()
     inside_text = False
     for number, line in enumerate(text.split("\n"), 1):
         if line.startswith("%%begin"):

@@ -37,6 +37,7 @@ DIRECTIVE = re.compile(
 RIGHTS = re.compile(
     r"copyright|©|\(c\)\s*\d|all rights reserved|public domain|\bCC[ -]", re.I
 )
+FIELD = re.compile(r"(?![A-Ga-gxyzXZ]:[|:])[A-Za-z+]:")
 YEAR = re.compile(r"(?<!\d)(1[0-9]{3}|20\d\d)(?!\d)")
 NAME_OF_VOICE = re.compile(r'\b(?:name|nm)\s*=\s*(?:"([^"]*)"|(\S+))')
 
@@ -82,9 +83,7 @@ class Header:
 
 def is_field(text: str) -> bool:
     """Whether a line is an information field; ``G:|`` and ``z::`` are music."""
-    if text[1:2] != ":" or not (text[0].isascii() and text[0].isalpha() or text[0] == "+"):
-        return False
-    return not (text[0] in "ABCDEFGabcdefgzxyZX" and text[2:3] in {"|", ":"} and text[2:3])
+    return bool(FIELD.match(text))
 
 
 def read_header(lines: Iterable[tuple[int, str]]) -> Header:

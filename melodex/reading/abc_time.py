@@ -12,8 +12,10 @@ Contents: Clock, OpenTuplet, MAX_NOTE_TICKS.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 
 from melodex.errors import HostileInputError
 from melodex.melody import TICKS_PER_QUARTER, Metre
@@ -25,6 +27,7 @@ MAX_NOTE_TICKS = 512 * WHOLE_TICKS
 """No written note, and no rest of many bars, is longer than this."""
 
 LONGEST_LENGTH_TEXT = 16
+LENGTH = re.compile(r"(\d+)?(?:(/+)(\d+)?)?")
 
 
 @dataclass(slots=True)
@@ -76,11 +79,8 @@ class Clock:
         """
         ticks = self.lengths.get(text)
         if ticks is None:
-            exact = self.unit * WHOLE_TICKS * length_factor(text)
-            if exact > MAX_NOTE_TICKS:
-                raise HostileInputError(f"a note of length {text} is too long")
-            ticks = max(1, round(exact))
-            self.inexact = self.inexact or ticks != exact
+            ticks, exact = ticks_of(self.unit, text)
+            self.inexact = self.inexact or not exact
             if len(self.lengths) < 1024:
                 self.lengths[text] = ticks
         return ticks
@@ -114,20 +114,26 @@ class Clock:
         return difference
 
 
+@lru_cache(maxsize=4096)
+def ticks_of(unit: Fraction, text: str) -> tuple[int, bool]:
+    """A written length in ticks, and whether that is exact."""
+    exact = unit * WHOLE_TICKS * length_factor(text)
+    if exact > MAX_NOTE_TICKS:
+        raise HostileInputError(f"a note of length {text} is too long")
+    ticks = max(1, round(exact))
+    return ticks, ticks == exact
+
+
 def length_factor(text: str) -> Fraction:
     """How many units a written length is: ``3``, ``/``, ``3/2``, ``//``."""
     if len(text) > LONGEST_LENGTH_TEXT:
         raise HostileInputError(f"a note length of {len(text)} characters is too long")
-    whole, slash, below = text.partition("/")
-    factor = Fraction(int(whole) if whole else 1)
-    for part in below.split("/") if slash else ():
-        divisor = int(part) if part else 2
-        if not divisor:
-            raise HostileInputError(f"the note length {text} divides by nothing")
-        factor /= divisor
-    if slash and below.endswith("/") is False and below.count("/"):
-        # "//4" has one empty part too many: the slashes before a number do not halve.
-        factor *= 2 ** below.count("/")
+    found = LENGTH.fullmatch(text)
+    if not found:
+        raise HostileInputError(f"the note length {text} is no fraction")
+    whole, slashes, below = found.groups()
+    divisor = int(below) if below else 2 ** len(slashes or "")
+    factor = Fraction(int(whole) if whole else 1, divisor) if divisor else Fraction(0)
     if not factor:
-        raise HostileInputError("a note has no length")
+        raise HostileInputError(f"the note length {text} is nothing or endless")
     return factor

@@ -21,9 +21,9 @@ from functools import lru_cache
 
 __all__ = ["NOTE", "NOTE_INDEX", "TOKEN", "BarSign", "bar_sign", "strip_comment"]
 
-NOTE_INDEX = 5
+NOTE_INDEX = 4
 
-PITCHED = r"(\^\^?+|__?+|=)?+([A-Ga-g])([,']*+)"
+PITCHED = r"(\^\^?+|__?+|=)?+([A-Ga-g][,']*+)"
 LENGTH = r"([\d/]*+)"
 ENDING = r"\d{1,3}(?:[,\-]\d{1,3})*+"
 

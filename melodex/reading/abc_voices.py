@@ -49,7 +49,7 @@ def switch(
     """The voice that a ``V:`` field turns to; a new one gets the shared fields."""
     name, voice = voice_of(value)
     known = header.voices.get(name)
-    if known is None or known == Voice(name, known.field) and voice.name != name:
+    if known is None or (known == Voice(name, known.field) and voice.name != name):
         header.voices[name] = voice
     if name not in dealt:
         dealt[name] = list(shared)
