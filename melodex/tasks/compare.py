@@ -184,7 +184,7 @@ def compare(
             where=f"{a.label} and {b.label}",
             hint="try another transposition",
         )
-    found = likeness(a.melody, b.melody, alignment, whole=True)
+    found = likeness(a.melody, b.melody, alignment, whole_b=True)
     return Comparison(a, b, found, summarise(a.melody, b.melody, found))
 
 
@@ -195,7 +195,7 @@ def likeness(
     *,
     has_rhythm: bool = True,
     has_tonic: bool = True,
-    whole: bool = False,
+    whole_b: bool = False,
 ) -> Likeness:
     """Say what each aligned note of A is to its partner in B.
 
@@ -207,13 +207,11 @@ def likeness(
         Index pairs into them.
     has_rhythm, has_tonic : bool
         What is known of A.
-    whole : bool
-        Whether the notes before and after the aligned stretch are listed too, as
-        notes without a partner.
+    whole_b : bool
+        Whether the notes of B before and after the aligned stretch are listed too,
+        as notes without a partner; those of A always are.
     """
-    links: Links = alignment.pairs
-    if whole:
-        links = with_ends(links, len(a), len(b))
+    links = with_ends(alignment.pairs, len(a), len(b) if whole_b else None)
     shift = spelled_shift(a, b, links, alignment.transposition_semitones)
     function = keeps_function(
         tonic_of(a.key) if has_tonic else None,
@@ -236,18 +234,17 @@ def likeness(
     )
 
 
-def with_ends(links: Links, a_length: int, b_length: int) -> Links:
+def with_ends(links: Links, a_length: int, b_length: int | None) -> Links:
     """The links of a local alignment, and before and after it the notes left over."""
-    paired_a = [i for i, _ in links if i is not None]
-    paired_b = [j for _, j in links if j is not None]
-    if not paired_a or not paired_b:
-        return [(i, None) for i in range(a_length)] + [(None, j) for j in range(b_length)]
-    before = [(i, None) for i in range(paired_a[0])] + [
-        (None, j) for j in range(paired_b[0])
-    ]
-    after = [(i, None) for i in range(paired_a[-1] + 1, a_length)]
-    after_b = [(None, j) for j in range(paired_b[-1] + 1, b_length)]
-    return [*before, *links, *after, *after_b]
+    of_a = [i for i, _ in links if i is not None]
+    of_b = [j for _, j in links if j is not None]
+    before = [(i, None) for i in range(of_a[0])]
+    after = [(i, None) for i in range(of_a[-1] + 1, a_length)]
+    if b_length is None:
+        return [*before, *links, *after]
+    before_b = [(None, j) for j in range(of_b[0])]
+    after_b = [(None, j) for j in range(of_b[-1] + 1, b_length)]
+    return [*before, *before_b, *links, *after, *after_b]
 
 
 def spelled_shift(a: Melody, b: Melody, links: Links, semitones: int) -> int:

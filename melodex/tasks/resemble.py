@@ -208,7 +208,7 @@ def resemble(
         phrase=phrase,
         corpus_tunes=corpus.tune_count,
         corpus_notes=corpus.note_count,
-        most_points=query.note_count * costs.best_pair,
+        most_points=sum(costs.pair_points(0, length, length) for length in query.classes),
         order="alignment",
         matches=tuple(
             match_of(rank, hit, phrase, melodies[hit.tune_id])
