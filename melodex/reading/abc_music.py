@@ -54,7 +54,7 @@ DYNAMICS = re.compile(r"[fpmsz]+|crescendo|D\.?[CS]\.?", re.I)
 OLD_CHORD = re.compile(r"(?:[\^_=]{0,2}[A-Ga-g][,']*[\d/]*){2,}")
 CHORD_SYMBOL = re.compile(
     r"\(?[A-H][#b♯♭=]*(?:maj|min|dim|aug|sus|add|alt|omit|ma|mi|no|[mMo]|[-+°ø^ΔØ]|\d|"
-    r"[#b♯♭=]|[(),/; ]|[A-Ga-g](?![a-z]))*|N\.?\s?C\.?",
+    r"[#b♯♭=]|[(),/; ]|[A-Ga-g](?!(?!bb?(?![a-z]))[a-z]))*|N\.?\s?C\.?",
 )
 
 

@@ -16,6 +16,7 @@ Contents: read_musicxml.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from typing import Any
@@ -30,6 +31,8 @@ from melodex.reading.musicxml_signs import plain_text
 from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, Refusal
 
 __all__ = ["read_musicxml"]
+
+YEAR = re.compile(r"(?<!\d)(1[0-9]{3}|20\d\d)(?!\d)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,12 +189,23 @@ def credits_of(root: Element) -> Credits:
         kind = "lyricist" if kind == "poet" else kind
         makers.setdefault(kind, []).append(plain_text(creator.text))
     rights = [plain_text(text.text) for text in root.iterfind("identification/rights")]
+    year = YEAR.search(plain_text(root.findtext("identification/source")))
     return Credits(
         title=title[:500],
         composer=", ".join(filter(None, makers.get("composer", [])))[:500],
         lyricist=", ".join(filter(None, makers.get("lyricist", [])))[:500],
+        year=int(year[1]) if year else None,
+        collection=whole_of(root)[:500],
         rights="; ".join(filter(None, rights))[:500],
     )
+
+
+def whole_of(root: Element) -> str:
+    """The larger whole that the sheet is said to be part of (Dublin Core: isPartOf)."""
+    for relation in root.iterfind("identification/relation"):
+        if relation.get("type", "").casefold() == "ispartof":
+            return plain_text(relation.text)
+    return ""
 
 
 def printed_title(root: Element) -> str:
