@@ -121,6 +121,10 @@ class Chord:
     understood: bool = True
     reason: str = ""
 
+    def __hash__(self) -> int:
+        """Hash of what was written: chords are the keys of many small memories."""
+        return hash((self.text, self.root_fifths))
+
     @property
     def sounds(self) -> bool:
         """Whether there is a chord, and it was understood."""

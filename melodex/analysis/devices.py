@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import count
 from statistics import median
 
 from melodex.analysis.harmony import (
@@ -137,9 +138,10 @@ def devices(
     tuple of Device
         In the order of their first chord, then of :data:`KINDS`.
     """
-    piece = Piece(melody, placed, notes, sounding_steps(placed))
-    if not piece.steps:
+    steps = sounding_steps(placed)
+    if not steps:
         return ()
+    piece = Piece(melody, placed, notes, steps, tuple(placed[step] for step in steps))
     found = [device for finder in FINDERS for device in finder(piece)]
     found.sort(key=lambda device: (device.chords, KIND_ORDER[device.kind]))
     return tuple(found)
@@ -147,35 +149,36 @@ def devices(
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """What the finders look at; ``steps`` indexes chords without mere repeats."""
+    """What the finders look at.
+
+    ``steps`` indexes the chords without silences and mere repeats, ``row`` holds
+    those chords.
+    """
 
     melody: Melody
     placed: Sequence[PlacedChord]
     notes: Sequence[NoteOnChord]
     steps: tuple[int, ...]
-
-    def at(self, step: int) -> PlacedChord:
-        """The chord of a step."""
-        return self.placed[self.steps[step]]
+    row: tuple[PlacedChord, ...]
 
     def neighbours(self) -> Iterator[tuple[int, PlacedChord, PlacedChord]]:
         """Each step with its chord and the next one."""
-        for step in range(len(self.steps) - 1):
-            yield step, self.at(step), self.at(step + 1)
+        return zip(count(), self.row, self.row[1:], strict=False)
 
     def device(self, kind: str, first: int, last: int, reason: str) -> Device:
         """A find over a run of steps."""
-        begin, end = self.steps[first], self.steps[last]
-        bars = self.placed[begin].bar, self.placed[end].bar
-        return Device(kind, bars[0], bars[1], reason, (begin, end))
+        chords = self.steps[first], self.steps[last]
+        return Device(kind, self.row[first].bar, self.row[last].bar, reason, chords)
 
 
 def sounding_steps(placed: Sequence[PlacedChord]) -> tuple[int, ...]:
     """Indexes of chords that sound and are not a mere repeat of the one before."""
     steps: list[int] = []
+    before = ""
     for place, here in enumerate(placed):
-        if here.chord.sounds and (not steps or placed[steps[-1]].chord != here.chord):
+        if here.chord.degrees and here.chord.text != before:
             steps.append(place)
+            before = here.chord.text
     return tuple(steps)
 
 
@@ -184,8 +187,7 @@ def sounding_steps(placed: Sequence[PlacedChord]) -> tuple[int, ...]:
 
 def coloured_chords(piece: Piece) -> Iterator[Device]:
     """Applied, borrowed and substituted chords, each with its reason."""
-    for step in range(len(piece.steps)):
-        here = piece.at(step)
+    for step, here in enumerate(piece.row):
         sentence = SENTENCES.get(here.numeral.role)
         if sentence is not None:
             kind = KIND_OF_ROLE[here.numeral.role]
@@ -262,8 +264,7 @@ KIND_OF_ROLE = {role: role for role in SENTENCES} | {"borrowed": "borrowed chord
 
 def altered_dominants(piece: Piece) -> Iterator[Device]:
     """Dominants with altered fifths or tensions."""
-    for step in range(len(piece.steps)):
-        here = piece.at(step)
+    for step, here in enumerate(piece.row):
         if here.chord.family == "dominant" and here.chord.alterations:
             listed = " and ".join(spoken_degree(n) for n in here.chord.alterations)
             reason = f"{here.chord.text} ({here.numeral.text}) is a dominant with {listed}"
@@ -275,10 +276,10 @@ def altered_dominants(piece: Piece) -> Iterator[Device]:
 
 def mixtures(piece: Piece) -> Iterator[Device]:
     """Two or more borrowed chords in a row, from one parallel mode."""
-    sources = [piece.at(s).numeral.from_mode for s in range(len(piece.steps))]
+    sources = [here.numeral.from_mode for here in piece.row]
     for first, last in runs(sources):
         if sources[first] and last - first + 1 >= MIXTURE_CHORDS:
-            texts = " ".join(piece.at(s).numeral.text for s in range(first, last + 1))
+            texts = " ".join(piece.row[s].numeral.text for s in range(first, last + 1))
             source = sources[first]
             named = PARALLEL.get(source, f"{source} on the same tonic")
             reason = f"{texts}: the passage dips into {named}"
@@ -302,11 +303,13 @@ FIFTH_FAMILIES = frozenset({"dominant", "major", "suspended", "augmented"})
 
 def two_five_ones(piece: Piece) -> Iterator[Device]:
     """ii V I in the key that holds at the I."""
-    for step in range(len(piece.steps) - 2):
+    for step, two in enumerate(piece.row[:-2]):
+        if two.chord.family not in SECOND_FAMILIES:
+            continue
         tonic, between = closing_tonic(piece, step + 1)
         if tonic is None:
             continue
-        two, five, one = piece.at(step), piece.at(step + 1), piece.at(tonic)
+        five, one = piece.row[step + 1], piece.row[tonic]
         key = one.key.tonic_fifths
         substituted = is_degree(five, -5, key, DOMINANT)
         if (
@@ -315,7 +318,7 @@ def two_five_ones(piece: Piece) -> Iterator[Device]:
             and is_degree(one, 0, key, TONIC_FAMILIES)
         ):
             between += ", a tritone substitute for the V" if substituted else ""
-            texts = " ".join(piece.at(s).chord.text for s in range(step, tonic + 1))
+            texts = " ".join(piece.row[s].chord.text for s in range(step, tonic + 1))
             minor = " minor" if one.chord.family == "minor" else ""
             reason = f"{texts}: ii V I in {pitch_class_name(key)}{minor}{between}"
             yield piece.device("ii V I", step, tonic, reason)
@@ -324,8 +327,8 @@ def two_five_ones(piece: Piece) -> Iterator[Device]:
 def closing_tonic(piece: Piece, five: int) -> tuple[int | None, str]:
     """The step after V, past a second form of V such as V7 after Vsus4."""
     after = five + 1
-    root = piece.at(five).chord.root_fifths
-    while after < len(piece.steps) and piece.at(after).chord.root_fifths == root:
+    root = piece.row[five].chord.root_fifths
+    while after < len(piece.steps) and piece.row[after].chord.root_fifths == root:
         after += 1
     if after >= len(piece.steps):
         return None, ""
@@ -348,7 +351,7 @@ def circles(piece: Piece) -> Iterator[Device]:
     ]
     for first, last in runs(falls):
         if falls[first] and last - first + 2 >= CIRCLE_CHORDS:
-            roots = (piece.at(s).chord.root_fifths for s in range(first, last + 2))
+            roots = (piece.row[s].chord.root_fifths for s in range(first, last + 2))
             names = " ".join(pitch_class_name(r) for r in roots)
             reason = f"roots fall by fifths: {names}"
             yield piece.device("circle of fifths", first, last + 1, reason)
@@ -364,9 +367,9 @@ def flat_sevens(piece: Piece) -> Iterator[Device]:
             and after.chord.family == "major"
         ):
             first = step
-            if step and piece.at(step - 1).numeral.text.startswith("iv"):
+            if step and piece.row[step - 1].numeral.text.startswith("iv"):
                 first = step - 1
-            texts = " ".join(piece.at(s).numeral.text for s in range(first, step + 2))
+            texts = " ".join(piece.row[s].numeral.text for s in range(first, step + 2))
             reason = f"{texts}: flat VII goes straight to I, up a whole tone"
             yield piece.device("flat VII to I", first, step + 1, reason)
 
@@ -467,7 +470,7 @@ class RestingPlaces:
 def endings(piece: Piece) -> Iterator[Device]:
     """How the piece ends, where it is not on a plain tonic."""
     last = len(piece.steps) - 1
-    here = piece.at(last)
+    here = piece.row[last]
     found = ending_of(here)
     if found:
         yield piece.device(found[0], last, last, found[1])
@@ -502,9 +505,9 @@ def ending_of(here: PlacedChord) -> tuple[str, str] | None:
 
 def lines(piece: Piece) -> Iterator[Device]:
     """Pedal basses, basses and inner voices that move by half step."""
-    chords = [piece.at(step).chord for step in range(len(piece.steps))]
+    chords = [here.chord for here in piece.row]
     for first, last, bass in pedals(chords):
-        key = piece.at(first).key
+        key = piece.row[first].key
         degree = "" if key.mode == "none" else degree_name(bass - key.tonic_fifths)
         on = f" (degree {degree})" if degree else ""
         texts = " ".join(chord.text for chord in chords[first : last + 1])

@@ -16,9 +16,8 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from melodex.analysis.chords import Chord, parse_chords
 from melodex.analysis.numerals import Numeral, numerals
@@ -53,8 +52,7 @@ class KeyStretch(Protocol):
         """A name of a mode, or ``none``."""
 
 
-@dataclass(frozen=True, slots=True)
-class PlacedChord:
+class PlacedChord(NamedTuple):
     """A chord symbol where it stands: bar, ticks, key and numeral."""
 
     chord: Chord
@@ -65,8 +63,7 @@ class PlacedChord:
     numeral: Numeral
 
 
-@dataclass(frozen=True, slots=True)
-class NoteOnChord:
+class NoteOnChord(NamedTuple):
     """A melody note over one chord.
 
     Parameters
@@ -182,13 +179,14 @@ def melody_on_chords(
     'major 7th on the minor iv'
     """
     rows: list[NoteOnChord] = []
-    starts = [chord.onset_ticks for chord in placed]
-    ends = [chord.end_ticks for chord in placed]
+    first, last = 0, len(placed)
     for note, onset in enumerate(melody.onset_ticks):
         end = onset + melody.duration_ticks[note]
-        place = max(bisect_right(starts, onset) - 1, 0)
-        while place < len(starts) and starts[place] < end:
-            if ends[place] > onset and placed[place].chord.sounds:
+        while first < last and placed[first].end_ticks <= onset:
+            first += 1
+        place = first
+        while place < last and placed[place].onset_ticks < end:
+            if placed[place].chord.degrees:
                 rows.append(row_of(melody, placed, note, place))
             place += 1
     return tuple(rows)

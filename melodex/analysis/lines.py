@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from melodex.analysis.chords import Chord
 from melodex.melody import pitch_class, pitch_class_name
@@ -125,6 +126,7 @@ def inner_lines(chords: Sequence[Chord]) -> list[Line]:
     return sorted(found, key=lambda line: (line.first, line.last, line.notes))
 
 
+@lru_cache(maxsize=4096)
 def mask_of(chord: Chord) -> int:
     """Pitch classes of a chord as bits, its foreign bass left out."""
     mask = 0
