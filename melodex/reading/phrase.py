@@ -167,7 +167,7 @@ def read_phrase(
     ...
     melodex.errors.AmbiguousPhraseError: 'b3 b2 b3' can be read in more than one way
         as degrees:  Eb4 Db4 Eb4
-        as abc:      B4*3/2 B4 B4*3/2
+        as abc:      B5*3/2 B5 B5*3/2
     say which with --as degrees, --as abc
     """
     if notation and notation not in NOTATIONS:
@@ -527,7 +527,7 @@ def pointed_out(text: str, place: int) -> tuple[str, int, str]:
 
 def ambiguous(text: str, found: dict[str, Phrase]) -> AmbiguousPhraseError:
     """Both readings, and the option that settles which one is meant."""
-    readings = [f"    as {name + ':':10} {spelled_out(found[name])}" for name in found]
+    readings = [f"    as {name + ':':9} {spelled_out(found[name])}" for name in found]
     options = ", ".join(f"--as {name}" for name in found)
     what = "\n".join(
         (f"{cut_short(text.strip())!r} can be read in more than one way", *readings)
