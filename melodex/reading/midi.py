@@ -38,6 +38,7 @@ from melodex.melody import (
     beat_strength,
     spell,
 )
+from melodex.reading.bounded import MOST_TEXT, one_line, settle
 from melodex.reading.midi_file import MetaEvent, MidiFile, MidiNote, parse_midi
 from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, Refusal
 
@@ -47,9 +48,8 @@ GRIDS = (1, 2, 3, 4, 6, 8, 12, 16, 24)
 """Steps to the quarter, straight and in triplets, from the coarsest to the finest."""
 
 PERCUSSION_CHANNEL = 10
-TEXT, RIGHTS, NAME, WORDS, MARKER, TEMPO, METRE, KEY = 1, 2, 3, 5, 6, 0x51, 0x58, 0x59
+RIGHTS, NAME, WORDS, MARKER, TEMPO, METRE, KEY = 2, 3, 5, 6, 0x51, 0x58, 0x59
 MOST_BARS = 20_000
-MOST_TEXT = 500
 
 OVERLAP = 0.5
 """A note may sound into the next one for half its length and still be one line."""
@@ -319,22 +319,13 @@ def take_sign(signs: Signs, event: MetaEvent, ticks: int, warnings: list[str]) -
         signs.rights = text_of(data)
 
 
-def settle(changes: list, change: KeyChange | MetreChange) -> None:  # type: ignore[type-arg]
-    """Add a change; one at the same place replaces what stood there."""
-    if changes and changes[-1].onset_ticks == change.onset_ticks:
-        changes.pop()
-    changes.append(change)
-
-
 def text_of(data: bytes) -> str:
-    """A text on one line; UTF-8 where it is that, else Latin-1."""
+    """A text of a meta event; UTF-8 where it is that, else Latin-1."""
     data = data[: 4 * MOST_TEXT]
     try:
-        text = data.decode("utf-8")
+        return one_line(data.decode("utf-8"))
     except UnicodeDecodeError:
-        text = data.decode("latin-1")
-    words = "".join(c if c.isprintable() else " " for c in text).split()
-    return " ".join(words)[:MOST_TEXT]
+        return one_line(data.decode("latin-1"))
 
 
 def damages(file: MidiFile) -> list[str]:
@@ -359,7 +350,8 @@ def laid_out(
         warnings.append("no time signature at the start: read as 4/4")
         signs.metres.insert(0, MetreChange(0, Metre(4, 4)))
     end = places[-1][0] + places[-1][1]
-    bars, offsets = bars_of(signs.metres, end)
+    signs.metres, pickup = without_pickup_metre(signs.metres)
+    bars, offsets = bars_of(signs.metres, pickup, end)
     starts = [bar.onset_ticks for bar in bars]
     of_note = [bisect_right(starts, onset) - 1 for onset, _ in places]
     midi = tuple(note.midi for note in notes)
@@ -405,33 +397,40 @@ def laid_out(
     )
 
 
-def bars_of(metres: list[MetreChange], end: int) -> tuple[list[Bar], list[int]]:
-    """Bars up to an end, and where in its printed bar each one starts.
+def without_pickup_metre(metres: list[MetreChange]) -> tuple[list[MetreChange], int]:
+    """The metres as they would be printed, and the length of a pickup.
 
     A first metre that lasts for one bar and is shorter than the next one is how a
-    pickup is written in MIDI files (common practice, no source); it is bar 0.
+    pickup is written in MIDI files (common practice, no source).
     """
+    if len(metres) < 2 or metres[0].metre is None or metres[1].metre is None:
+        return metres, 0
+    first, second = metres[0].metre.bar_ticks, metres[1].metre.bar_ticks
+    if not metres[1].onset_ticks == first < second:
+        return metres, 0
+    return [replace(metres[1], onset_ticks=0), *metres[2:]], first
+
+
+def bars_of(
+    metres: list[MetreChange], pickup: int, end: int
+) -> tuple[list[Bar], list[int]]:
+    """Bars up to an end, and where in its printed bar each one starts."""
     bars: list[Bar] = []
     offsets: list[int] = []
-    number, place = 1, 0
-    limits = [change.onset_ticks for change in metres[1:]] + [max(end, 1)]
-    for i, (change, limit) in enumerate(zip(metres, limits, strict=True)):
+    place = 0
+    limits = [change.onset_ticks for change in metres[1:]] + [math.inf]
+    for change, limit in zip(metres, limits, strict=True):
         assert change.metre is not None
         length = change.metre.bar_ticks
-        following = metres[i + 1].metre if i + 1 < len(metres) else None
-        if i == 0 and following and limit == length < following.bar_ticks:
-            number = 0
-        while place < limit and len(bars) < MOST_BARS:
+        while place < min(limit, end):
+            duration = pickup if pickup and not bars else length
             # A metre that changes within a bar cuts that bar short.
-            is_last = i + 1 == len(metres)
-            duration = length if is_last else min(length, limit - place)
-            bars.append(Bar(number, place, duration))
-            pickup = following.bar_ticks - duration if number == 0 and following else 0
-            offsets.append(pickup)
+            duration = int(min(duration, limit - place))
+            bars.append(Bar(len(bars) + (not pickup), place, duration))
+            offsets.append(length - duration if pickup and len(bars) == 1 else 0)
             place += duration
-            number += 1
-    if place < end:
-        raise ReadingError(f"more than {MOST_BARS} bars")
+            if len(bars) > MOST_BARS:
+                raise ReadingError(f"more than {MOST_BARS} bars")
     return bars, offsets
 
 

@@ -24,10 +24,10 @@ from xml.etree.ElementTree import Element
 
 from melodex.errors import ReadingError
 from melodex.melody import Credits, Melody, beat_strength
+from melodex.reading.bounded import one_line
 from melodex.reading.musicxml_line import Line, choose_voice, single_line
 from melodex.reading.musicxml_package import sheet_root
 from melodex.reading.musicxml_part import PartSheet, walk_part
-from melodex.reading.musicxml_signs import plain_text
 from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, Refusal
 
 __all__ = ["read_musicxml"]
@@ -112,7 +112,7 @@ def parts_of(root: Element) -> Iterator[Part]:
         names = []
         if entry is not None:
             for tag in ("part-name", "part-abbreviation"):
-                names.append(plain_text(entry.findtext(tag)))
+                names.append(one_line(entry.findtext(tag)))
         known = {name.casefold() for name in [*names, element.get("id") or ""] if name}
         yield Part(position, names[0] if names else "", frozenset(known), element)
 
@@ -177,8 +177,8 @@ def left_aside(
 
 def credits_of(root: Element) -> Credits:
     """Title, makers and rights as the sheet states them."""
-    work = plain_text(root.findtext("work/work-title"))
-    movement = plain_text(root.findtext("movement-title"))
+    work = one_line(root.findtext("work/work-title"))
+    movement = one_line(root.findtext("movement-title"))
     if work and movement and movement.casefold() not in work.casefold():
         title = f"{work}: {movement}"
     else:
@@ -187,9 +187,9 @@ def credits_of(root: Element) -> Credits:
     for creator in root.iterfind("identification/creator"):
         kind = creator.get("type", "composer").strip().lower()
         kind = "lyricist" if kind == "poet" else kind
-        makers.setdefault(kind, []).append(plain_text(creator.text))
-    rights = [plain_text(text.text) for text in root.iterfind("identification/rights")]
-    year = YEAR.search(plain_text(root.findtext("identification/source")))
+        makers.setdefault(kind, []).append(one_line(creator.text))
+    rights = [one_line(text.text) for text in root.iterfind("identification/rights")]
+    year = YEAR.search(one_line(root.findtext("identification/source")))
     return Credits(
         title=title[:500],
         composer=", ".join(filter(None, makers.get("composer", [])))[:500],
@@ -204,7 +204,7 @@ def whole_of(root: Element) -> str:
     """The larger whole that the sheet is said to be part of (Dublin Core: isPartOf)."""
     for relation in root.iterfind("identification/relation"):
         if relation.get("type", "").casefold() == "ispartof":
-            return plain_text(relation.text)
+            return one_line(relation.text)
     return ""
 
 
@@ -212,7 +212,7 @@ def printed_title(root: Element) -> str:
     """The words that the page prints as its title, where no field states one."""
     for credit in root.findall("credit"):
         if (credit.findtext("credit-type") or "").strip() == "title":
-            return plain_text(credit.findtext("credit-words"))
+            return one_line(credit.findtext("credit-words"))
     return ""
 
 

@@ -33,11 +33,11 @@ from melodex.melody import (
     midi_of,
     pitch_class,
 )
+from melodex.reading.bounded import one_line, settle
 from melodex.reading.musicxml_harmony import chord_text, whole
 from melodex.reading.musicxml_signs import (
     MOST_DIVISIONS,
     is_mark,
-    plain_text,
     printed_key,
     printed_metre,
     printed_tempo,
@@ -438,7 +438,7 @@ class PartWalk:
         for kind in element.iterfind("direction-type/*"):
             text = ""
             if kind.tag == "rehearsal" or (kind.tag == "words" and is_mark(kind.text)):
-                text = plain_text(kind.text)
+                text = one_line(kind.text)
             elif kind.tag in {"segno", "coda"}:
                 text = kind.tag
             if text:
@@ -465,7 +465,7 @@ class BarLine:
             self.repeat_times = min(max(times, 2), 99)
         ending = element.find("ending")
         if ending is not None and ending.get("type") == "start":
-            self.ending = plain_text(ending.get("number")).replace(" ", "")[:20]
+            self.ending = one_line(ending.get("number")).replace(" ", "")[:20]
         if element.get("location", "right") == "right":
             style = (element.findtext("bar-style") or "").strip()
             self.style = BAR_LINES.get(style, "")
@@ -491,13 +491,6 @@ def bring_back(signs: list[Sign], bar: int, end: int) -> None:
             break
         if signs[i].onset_ticks > end:
             signs[i] = replace(signs[i], onset_ticks=end)
-
-
-def settle(changes: list, change: KeyChange | MetreChange) -> None:  # type: ignore[type-arg]
-    """Add a change; one at the same place replaces what stood there."""
-    if changes and changes[-1].onset_ticks == change.onset_ticks:
-        changes.pop()
-    changes.append(change)
 
 
 def transposition_of(element: Element) -> tuple[int, int]:
@@ -546,7 +539,7 @@ def lyrics_of(element: Element) -> tuple[tuple[int, str], ...]:
     """Verse and syllable of each line of words under a note; a hyphen joins words."""
     found = []
     for place, lyric in enumerate(element.findall("lyric")[:20], 1):
-        text = plain_text(" ".join(t.text or "" for t in lyric.findall("text")))
+        text = one_line(" ".join(t.text or "" for t in lyric.findall("text")))
         if not text:
             continue
         if (lyric.findtext("syllabic") or "").strip() in {"begin", "middle"}:

@@ -1,4 +1,4 @@
-"""Single signs of MusicXML: keys, metres, tempo, words.
+"""Single signs of MusicXML: keys, metres, tempo.
 
 Conventions: each function takes one element and gives back a small record, and, where
 the sign says more than the record holds, a clause that tells what was left out.
@@ -8,8 +8,7 @@ References
 MusicXML 4.0 (W3C Music Notation Community Group, 2021): ``key``, ``time``,
 ``metronome``, ``sound``.
 
-Contents: MOST_DIVISIONS, printed_key, printed_metre, printed_tempo, is_mark,
-plain_text.
+Contents: MOST_DIVISIONS, printed_key, printed_metre, printed_tempo, is_mark.
 """
 
 from __future__ import annotations
@@ -24,7 +23,6 @@ from melodex.reading.musicxml_harmony import whole
 __all__ = [
     "MOST_DIVISIONS",
     "is_mark",
-    "plain_text",
     "printed_key",
     "printed_metre",
     "printed_tempo",
@@ -34,7 +32,6 @@ MOST_DIVISIONS = 1_000_000
 MOST_FIFTHS = 14
 MOST_BEATS = 128
 BEAT_TYPES = {1, 2, 4, 8, 16, 32, 64, 128}
-MOST_TEXT = 500
 TIME_SYMBOLS = {"common": ("C", 4, 4), "cut": ("C|", 2, 2)}
 
 BEAT_UNITS = {
@@ -135,9 +132,3 @@ def sensible(text: str, quarters: float) -> float | None:
 def is_mark(text: str | None) -> bool:
     """Whether words over the staff name a section or send the player elsewhere."""
     return bool(text) and len(text or "") <= 60 and bool(MARK_WORDS.fullmatch(text or ""))
-
-
-def plain_text(text: str | None) -> str:
-    """A text on one line, without control characters, cut to a sensible length."""
-    words = "".join(c if c.isprintable() else " " for c in (text or "")[: 2 * MOST_TEXT])
-    return " ".join(words.split())[:MOST_TEXT]

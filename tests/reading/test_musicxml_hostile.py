@@ -188,6 +188,15 @@ def test_more_notes_than_any_part_has_are_refused():
     assert "more than 100000 notes" in refusal_of(sheet(more=tiny * 100_001))
 
 
+def test_more_changes_of_key_than_any_piece_has_are_refused():
+    change = (
+        "<attributes><key><fifths>1</fifths></key></attributes>"
+        "<forward><duration>1</duration></forward><backup><duration>0</duration></backup>"
+    )
+    bars = "".join(f"</measure><measure number='{n}'>{change * 100}" for n in range(30))
+    assert "changes of key or metre" in refusal_of(sheet(more=bars))
+
+
 def test_other_xml_is_named_for_what_it_is():
     assert "its root is <html>" in refusal_of(b"<html><body/></html>")
     assert "list of other files" in refusal_of(b"<opus/>")
