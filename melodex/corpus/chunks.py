@@ -123,9 +123,13 @@ def encode_notes(melody: Melody) -> tuple[bytes, bytes]:
     >>> list(pitch), list(length_class)
     ([60, 62], [0, 2])
     """
-    pitch = bytes(into_range(midi) for midi in melody.midi)
-    lengths = bytes(duration_class(ticks) & 0xFF for ticks in melody.duration_ticks)
-    return pitch, lengths
+    # A melody has few different pitches and lengths: each is worked out once.
+    pitches = {midi: into_range(midi) for midi in set(melody.midi)}
+    classes = {ticks: duration_class(ticks) & 0xFF for ticks in set(melody.duration_ticks)}
+    return (
+        bytes(map(pitches.__getitem__, melody.midi)),
+        bytes(map(classes.__getitem__, melody.duration_ticks)),
+    )
 
 
 def into_range(midi: int) -> int:

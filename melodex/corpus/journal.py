@@ -55,6 +55,8 @@ def open_for_writing(path: Path) -> sqlite3.Connection:
         connection.execute("PRAGMA synchronous = FULL")
         # Zeroing what is deleted would double the writing of chunks.
         connection.execute("PRAGMA secure_delete = OFF")
+        # 32 MB: pages of one transaction stay in memory (15 % of the time of adding).
+        connection.execute("PRAGMA cache_size = -32768")
         connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
     except BaseException:
         connection.close()

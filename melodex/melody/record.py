@@ -14,7 +14,9 @@ from __future__ import annotations
 import hashlib
 import json
 from bisect import bisect_left, bisect_right
-from dataclasses import asdict, dataclass, field, fields, replace
+from collections.abc import Callable
+from dataclasses import dataclass, field, fields, replace
+from operator import attrgetter
 from typing import Any
 
 from melodex.errors import PassageError
@@ -449,7 +451,7 @@ class Melody:
         for name in RECORD_COLUMNS:
             data[name] = [packed(record) for record in getattr(self, name)]
         data["tempo_quarters_per_minute"] = self.tempo_quarters_per_minute
-        data["credits"] = asdict(self.credits)
+        data["credits"] = {name: getattr(self.credits, name) for name in CREDITS_COLUMNS}
         return data
 
     @classmethod
@@ -533,14 +535,22 @@ def from_here(changes: tuple[Any, ...], start: int, end: int) -> tuple[Any, ...]
     return changes[first : max(bisect_left(onsets, end), first + 1)]
 
 
+COLUMNS_OF: dict[type, Callable[[Any], tuple[Any, ...]]] = {
+    kind: attrgetter(*(column.name for column in fields(kind)))
+    for kind in (*RECORD_COLUMNS.values(), Key, Metre)
+}
+"""Getters made once: asking a dataclass for its fields each time is the larger part
+of writing a melody."""
+CREDITS_COLUMNS = tuple(column.name for column in fields(Credits))
+
+
 def packed(record: Any) -> list[Any]:
     """A small record as a list of its values, records inside it as lists too."""
-    values = []
-    for column in fields(record):
-        value = getattr(record, column.name)
-        if isinstance(value, Key | Metre):
-            value = packed(value)
-        values.append(list(value) if isinstance(value, tuple) else value)
+    values = list(COLUMNS_OF[type(record)](record))
+    if isinstance(record, KeyChange | MetreChange) and values[1] is not None:
+        values[1] = packed(values[1])
+    elif isinstance(record, Metre):
+        values[-1] = list(values[-1])
     return values
 
 
