@@ -1,0 +1,475 @@
+"""Find a progression in the chords of pieces, in every key.
+
+Conventions: points, higher is better. A chord of the progression meets a chord of
+the piece at the same place of a transposition; what may stand for it (the seventh
+added, the fifth lowered, a tritone substitute, the relative) earns less and is
+named. Chords may lie between, or be missing, at a cost. The best stretch is found
+by local alignment; of stretches that overlap the better one is kept. A
+progression in numerals must stand on the tonic that holds where it ends, unless
+no tonic is known or ``in_local_key`` is False.
+
+References
+----------
+Smith and Waterman (1981), J. Mol. Biol. 147, 195-197: the local alignment. What
+may stand for what is common practice, no source; the points are our own choice.
+
+Contents: ProgressionMatch, MatchedChord, find_progression, find_in_row,
+chord_bytes, prefilter.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+from melodex.analysis.chords import FAMILIES
+from melodex.analysis.progressions import ChordToken, Progression
+from melodex.melody import pitch_class
+
+__all__ = [
+    "MatchedChord",
+    "ProgressionMatch",
+    "chord_bytes",
+    "find_in_row",
+    "find_progression",
+    "prefilter",
+]
+
+SAME = 3.0
+MISMATCH = -2.0
+ADDED_CHORD = -1.0
+"""A chord of the piece that the progression does not have."""
+MISSING_CHORD = -2.0
+OTHER_BASS = -0.2
+OTHER_SPELLING = -0.1
+OTHER_EXTENSIONS = -0.2
+LEAST_SHARE = 0.7
+"""Share of the points of an exact match that a find must earn."""
+
+
+@dataclass(frozen=True, slots=True)
+class MatchedChord:
+    """One pair of an alignment; None where a chord has no partner.
+
+    ``wanted`` is an index into the progression, ``found`` into the tokens of the
+    piece; ``relation`` says what the found chord is to the wanted one.
+    """
+
+    wanted: int | None
+    found: int | None
+    relation: str
+
+
+@dataclass(frozen=True, slots=True)
+class ProgressionMatch:
+    """Where a piece has a progression.
+
+    Parameters
+    ----------
+    name : str
+        Of the piece, as given.
+    points, share : float
+        Points, and their share of the points of an exact match.
+    transposition_fifths : int
+        From the progression to the piece; the tonic for a progression in numerals.
+    first, last : int
+        Indexes of the placed chords, both included.
+    pairs : tuple of MatchedChord
+    """
+
+    name: str
+    points: float
+    share: float
+    transposition_fifths: int
+    first: int
+    last: int
+    pairs: tuple[MatchedChord, ...]
+
+    @property
+    def exact(self) -> bool:
+        """Whether every chord is the same chord."""
+        return all(pair.relation == "same chord" for pair in self.pairs)
+
+
+def find_progression(
+    progression: Progression,
+    rows: Iterable[tuple[str, Sequence[ChordToken]]],
+    *,
+    exact: bool = False,
+    in_local_key: bool = True,
+    least_share: float = LEAST_SHARE,
+    limit: int | None = None,
+) -> list[ProgressionMatch]:
+    """Find a progression in many pieces.
+
+    Parameters
+    ----------
+    progression : Progression
+    rows : iterable of (str, sequence of ChordToken)
+        Name and chords of each piece.
+    exact : bool
+        Take only the same chords in a row, whatever their bass.
+    in_local_key : bool
+        Hold a progression in numerals to the tonic where it ends.
+    least_share : float
+        Share of the points of an exact match that a find must earn.
+    limit : int, optional
+        How many to return.
+
+    Returns
+    -------
+    list of ProgressionMatch
+        Best first; of equals the one with the lesser name, then the earlier.
+    """
+    found = [
+        match
+        for name, tokens in rows
+        for match in find_in_row(
+            progression,
+            tokens,
+            name=name,
+            exact=exact,
+            in_local_key=in_local_key,
+            least_share=least_share,
+        )
+    ]
+    found.sort(key=lambda match: (-match.points, match.name, match.first))
+    return found[:limit]
+
+
+def find_in_row(
+    progression: Progression,
+    tokens: Sequence[ChordToken],
+    *,
+    name: str = "",
+    exact: bool = False,
+    in_local_key: bool = True,
+    least_share: float = LEAST_SHARE,
+) -> list[ProgressionMatch]:
+    """Find a progression in one piece; parameters as in :func:`find_progression`.
+
+    Examples
+    --------
+    >>> from melodex.analysis.chords import parse_chord
+    >>> from melodex.analysis.progressions import read_progression, token_of
+    >>> row = [token_of(parse_chord(t)) for t in ("Fm7", "E7", "Ebmaj7")]
+    >>> [p.relation for p in find_in_row(read_progression("ii V I"), row)[0].pairs]
+    ['with seventh', 'tritone substitute', 'with seventh']
+    """
+    full = SAME * len(progression.tokens)
+    least = full if exact else least_share * full
+    candidates: list[ProgressionMatch] = []
+    for transposition in transpositions(progression, tokens):
+        for pairs, points in alignments(progression.tokens, tokens, transposition, least):
+            if exact and not all(is_same(pair) for pair in pairs):
+                continue
+            match = match_of(name, pairs, points, full, transposition, tokens)
+            if in_local_key and progression.notation == "numerals":
+                last = max(pair.found for pair in pairs if pair.found is not None)
+                if tokens[last].tonic_fifths not in {None, transposition}:
+                    continue
+            candidates.append(match)
+    return apart(candidates)
+
+
+def is_same(pair: MatchedChord) -> bool:
+    """Whether a pair is the same chord, whatever its bass."""
+    return pair.relation.removesuffix(", over another bass") == "same chord"
+
+
+def match_of(
+    name: str,
+    pairs: tuple[MatchedChord, ...],
+    points: float,
+    full: float,
+    transposition: int,
+    tokens: Sequence[ChordToken],
+) -> ProgressionMatch:
+    """The match of an alignment."""
+    places = [pair.found for pair in pairs if pair.found is not None]
+    return ProgressionMatch(
+        name,
+        round(points, 3),
+        round(points / full, 4),
+        transposition,
+        tokens[places[0]].first,
+        tokens[places[-1]].last,
+        pairs,
+    )
+
+
+def apart(candidates: list[ProgressionMatch]) -> list[ProgressionMatch]:
+    """The best of matches that overlap, in the order of their points."""
+    kept: list[ProgressionMatch] = []
+    order = sorted(candidates, key=lambda m: (-m.points, m.first, m.transposition_fifths))
+    for match in order:
+        if all(match.last < other.first or match.first > other.last for other in kept):
+            kept.append(match)
+    return kept
+
+
+def transpositions(progression: Progression, tokens: Sequence[ChordToken]) -> list[int]:
+    """Transpositions in which at least one root agrees, smallest first."""
+    return sorted(
+        {
+            found - wanted.root_fifths
+            for found in {token.root_fifths for token in tokens}
+            for wanted in progression.tokens
+        }
+    )
+
+
+# What a chord of the piece is to a chord of the progression.
+
+TRITONE = 6
+RELATIONS_ON_ONE_ROOT = {
+    ("major", "dominant"): (2.6, "with minor seventh"),
+    ("dominant", "major"): (2.6, "without the seventh"),
+    ("major", "suspended"): (2.0, "suspended"),
+    ("dominant", "suspended"): (2.0, "suspended"),
+    ("suspended", "dominant"): (2.0, "not suspended"),
+    ("suspended", "major"): (2.0, "not suspended"),
+    ("major", "augmented"): (1.5, "fifth raised"),
+    ("dominant", "augmented"): (1.5, "fifth raised"),
+    ("augmented", "major"): (1.5, "fifth not raised"),
+    ("augmented", "dominant"): (1.5, "fifth raised"),
+    ("minor", "half-diminished"): (2.0, "fifth lowered"),
+    ("half-diminished", "minor"): (2.0, "fifth not lowered"),
+    ("half-diminished", "diminished"): (2.0, "seventh lowered"),
+    ("diminished", "half-diminished"): (2.0, "seventh not lowered"),
+    ("major", "minor"): (1.0, "minor for major"),
+    ("minor", "major"): (1.0, "major for minor"),
+    ("minor", "dominant"): (0.5, "major for minor"),
+}
+RELATIONS_AT_A_DISTANCE = {
+    ("major", "minor", 3): (1.0, "relative minor"),
+    ("major", "minor", 4): (0.8, "minor on the third"),
+    ("minor", "major", -3): (1.0, "relative major"),
+    ("minor", "major", -4): (0.8, "major on the sixth below"),
+    ("dominant", "diminished", 4): (1.5, "leading-tone chord"),
+    ("dominant", "half-diminished", 4): (1.5, "leading-tone chord"),
+    ("major", "diminished", 4): (1.0, "leading-tone chord"),
+}
+SEVENTHS = frozenset({"7", "b7", "bb7", "6"})
+
+
+@lru_cache(maxsize=65536)
+def relation(
+    wanted: ChordToken, found: ChordToken, transposition_fifths: int
+) -> tuple[float, str]:
+    """Points and name of what a found chord is to a wanted one."""
+    distance = found.root_fifths - wanted.root_fifths - transposition_fifths
+    if distance % 12 == 0:
+        points, name = on_one_root(wanted, found)
+        points += OTHER_SPELLING if distance else 0.0
+    elif distance % 12 == TRITONE and found.family == "dominant":
+        points, name = by_tritone(wanted)
+    else:
+        points, name = RELATIONS_AT_A_DISTANCE.get(
+            (wanted.family, found.family, distance), (MISMATCH, "another chord")
+        )
+    if points > 0 and other_bass(wanted, found, transposition_fifths):
+        return points + OTHER_BASS, f"{name}, over another bass"
+    return points, name
+
+
+def on_one_root(wanted: ChordToken, found: ChordToken) -> tuple[float, str]:
+    """The relation of two chords on one root."""
+    if wanted.family == found.family:
+        if (wanted.sevenths, wanted.alterations) == (found.sevenths, found.alterations):
+            return SAME, "same chord"
+        return SAME + OTHER_EXTENSIONS, extensions_compared(wanted, found)
+    if "power" in {wanted.family, found.family}:
+        return 2.0, "third left open"
+    if (wanted.family, found.family) == ("major", "dominant") and wanted.sevenths:
+        return 1.5, "another seventh"
+    if (wanted.family, found.family) == ("dominant", "major") and found.sevenths:
+        return 1.5, "another seventh"
+    return RELATIONS_ON_ONE_ROOT.get(
+        (wanted.family, found.family), (MISMATCH, "another chord")
+    )
+
+
+def extensions_compared(wanted: ChordToken, found: ChordToken) -> str:
+    """Say how two chords of one root and family differ."""
+    more = set(found.sevenths) - set(wanted.sevenths)
+    fewer = set(wanted.sevenths) - set(found.sevenths)
+    if found.alterations != wanted.alterations:
+        return "altered" if found.alterations else "not altered"
+    if more and not fewer:
+        return "with seventh" if more <= {"7", "b7", "bb7"} else "extended"
+    return "plainer" if fewer and not more else "other extensions"
+
+
+def by_tritone(wanted: ChordToken) -> tuple[float, str]:
+    """A dominant a tritone away from a dominant, or from V without its seventh."""
+    if wanted.family == "dominant":
+        return 2.0, "tritone substitute"
+    if wanted.family in {"major", "suspended"}:
+        return 1.5, "tritone substitute"
+    return MISMATCH, "another chord"
+
+
+def other_bass(wanted: ChordToken, found: ChordToken, transposition_fifths: int) -> bool:
+    """Whether a chord is over another bass than was wanted."""
+    if wanted.bass_fifths is None:
+        return found.bass_fifths is not None
+    lowest = found.root_fifths if found.bass_fifths is None else found.bass_fifths
+    return lowest != wanted.bass_fifths + transposition_fifths
+
+
+# The alignment.
+
+Pairs = tuple[MatchedChord, ...]
+FROM_NOTHING, FROM_PAIR, FROM_ADDED, FROM_MISSING = range(4)
+
+
+def alignments(
+    wanted: Sequence[ChordToken],
+    found: Sequence[ChordToken],
+    transposition_fifths: int,
+    least: float,
+) -> Iterator[tuple[Pairs, float]]:
+    """Local alignments with enough points, the best one for each last chord."""
+    plain = [token._replace(text="", tonic_fifths=None, first=0, last=0) for token in found]
+    table, came = filled(wanted, plain, transposition_fifths)
+    for place in range(1, len(found) + 1):
+        row = max(range(1, len(wanted) + 1), key=lambda i: table[i][place])
+        points = table[row][place]
+        if points >= least - 1e-9 and came[row][place] == FROM_PAIR:
+            yield traced(wanted, plain, transposition_fifths, came, row, place), points
+
+
+def filled(
+    wanted: Sequence[ChordToken], found: Sequence[ChordToken], transposition_fifths: int
+) -> tuple[list[list[float]], list[list[int]]]:
+    """Best points of alignments that end at each pair, and where they come from."""
+    width = len(found) + 1
+    table = [[0.0] * width for _ in range(len(wanted) + 1)]
+    came = [[FROM_NOTHING] * width for _ in range(len(wanted) + 1)]
+    for i, chord in enumerate(wanted, start=1):
+        above, here, steps = table[i - 1], table[i], came[i]
+        for j in range(1, width):
+            best, step = 0.0, FROM_NOTHING
+            pair = above[j - 1] + relation(chord, found[j - 1], transposition_fifths)[0]
+            if pair > best:
+                best, step = pair, FROM_PAIR
+            if here[j - 1] + ADDED_CHORD > best:
+                best, step = here[j - 1] + ADDED_CHORD, FROM_ADDED
+            if above[j] + MISSING_CHORD > best:
+                best, step = above[j] + MISSING_CHORD, FROM_MISSING
+            here[j], steps[j] = best, step
+    return table, came
+
+
+def traced(
+    wanted: Sequence[ChordToken],
+    found: Sequence[ChordToken],
+    transposition_fifths: int,
+    came: list[list[int]],
+    i: int,
+    j: int,
+) -> Pairs:
+    """The pairs of the alignment that ends at a cell."""
+    pairs: list[MatchedChord] = []
+    while came[i][j] != FROM_NOTHING:
+        step = came[i][j]
+        if step == FROM_PAIR:
+            name = relation(wanted[i - 1], found[j - 1], transposition_fifths)[1]
+            pairs.append(MatchedChord(i - 1, j - 1, name))
+            i, j = i - 1, j - 1
+        elif step == FROM_ADDED:
+            pairs.append(MatchedChord(None, j - 1, "added"))
+            j -= 1
+        else:
+            pairs.append(MatchedChord(i - 1, None, "missing"))
+            i -= 1
+    return tuple(reversed(pairs))
+
+
+# A byte for each chord, so that a corpus can be sifted before it is aligned.
+
+FAMILY_CODE = {family: code for code, family in enumerate(FAMILIES)}
+FAMILY_COUNT = len(FAMILIES)
+
+
+def chord_bytes(tokens: Iterable[ChordToken]) -> bytes:
+    """Write one byte for each chord: pitch class of the root and family.
+
+    Parameters
+    ----------
+    tokens : iterable of ChordToken, of shape (n,)
+        With absolute roots.
+
+    Returns
+    -------
+    bytes, of length n
+        Each below 96; 255 is free to part pieces.
+
+    Examples
+    --------
+    >>> from melodex.analysis.chords import parse_chord
+    >>> from melodex.analysis.progressions import token_of
+    >>> list(chord_bytes([token_of(parse_chord("C")), token_of(parse_chord("G7"))]))
+    [0, 58]
+    """
+    return bytes(code_of(token.root_fifths, token.family) for token in tokens)
+
+
+def code_of(root_fifths: int, family: str) -> int:
+    """The byte of a root and a family."""
+    return pitch_class(root_fifths) * FAMILY_COUNT + FAMILY_CODE[family]
+
+
+def prefilter(progression: Progression, *, exact: bool = False) -> re.Pattern[bytes]:
+    """Return a pattern that finds pieces worth aligning in their bytes.
+
+    It matches, in any of twelve keys, wherever every chord of the progression or
+    something that may stand for it follows in order, with at most one chord put
+    between two of them (none if ``exact``). Alignments that leave a chord out or
+    put more in are not promised.
+
+    Parameters
+    ----------
+    progression : Progression
+    exact : bool
+        Let nothing stand for a chord and nothing come between.
+    """
+    between = b"" if exact else b"[\\x00-\\x5f]?"
+    ways = []
+    for key in range(12):
+        classes = [byte_class(token, key, exact) for token in progression.tokens]
+        ways.append(between.join(classes))
+    return re.compile(b"|".join(ways), re.DOTALL)
+
+
+def byte_class(wanted: ChordToken, transposition_fifths: int, exact: bool) -> bytes:
+    """The bytes of all chords that may stand for one."""
+    codes = []
+    for root in range(12):
+        for family in FAMILIES:
+            found = ChordToken("", root + wanted.root_fifths + transposition_fifths, family)
+            if stands_for(wanted, found, transposition_fifths, exact):
+                codes.append(code_of(found.root_fifths, family))
+    return b"[" + b"".join(b"\\x%02x" % code for code in sorted(set(codes))) + b"]"
+
+
+def stands_for(
+    wanted: ChordToken, found: ChordToken, transposition_fifths: int, exact: bool
+) -> bool:
+    """Whether some chord of a root and family may stand for a wanted one."""
+    distance = (found.root_fifths - wanted.root_fifths - transposition_fifths) % 12
+    if exact:
+        return distance == 0 and found.family == wanted.family
+    ways = (distance, distance - 12)
+    return any(
+        relation(
+            wanted,
+            found._replace(root_fifths=wanted.root_fifths + transposition_fifths + way),
+            transposition_fifths,
+        )[0]
+        > 0
+        for way in ways
+    )
