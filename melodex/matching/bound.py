@@ -26,6 +26,7 @@ Contents: NumpyEngine.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
@@ -46,11 +47,15 @@ NEVER = 128
 ABSENT = 127
 """Length class where a tune has no note: pairs there bring nothing."""
 
-CELLS_AT_ONCE = 1 << 14
+CELLS_AT_ONCE = 1 << 15
 """Rows times lanes of one array: a dozen of them stay in the processor's cache."""
 
 MATRIX_CELLS = 1 << 22
 """Notes times lanes at most: one very long tune must not widen all others."""
+
+
+LIKE_LENGTH = 0.8
+"""Tunes shorter than this share of the longest beside them would waste room."""
 
 
 class NumpyEngine:
@@ -58,21 +63,26 @@ class NumpyEngine:
 
     name = "numpy"
 
+    chunks_at_once = 64
+    """Blocks of like length from many chunks are worked on side by side."""
+    thread_count = 1
+    """Calls on small arrays hold the interpreter; threads would only fight for it."""
+
     def bounds(
         self,
-        chunk: PackedChunk,
-        counts: Sequence[int],
+        chunks: Sequence[PackedChunk],
+        counts: Sequence[tuple[int, ...]],
         query: EncodedQuery,
         costs: AlignmentCosts,
-    ) -> npt.NDArray[np.uint16]:
-        """Return an upper bound of the points of each tune of a chunk.
+    ) -> list[npt.NDArray[np.uint16]]:
+        """Return an upper bound of the points of each tune of some chunks.
 
         Parameters
         ----------
-        chunk : PackedChunk
+        chunks : sequence of PackedChunk
             Verified.
-        counts : sequence of int
-            Notes per tune, from :func:`melodex.corpus.chunks.verify`.
+        counts : sequence of tuple of int
+            Notes per tune of each chunk, from :func:`melodex.corpus.chunks.verify`.
         query : EncodedQuery
             The phrase.
         costs : AlignmentCosts
@@ -80,13 +90,20 @@ class NumpyEngine:
 
         Returns
         -------
-        array of uint16, of shape (tunes,)
+        list of arrays of uint16, of shape (tunes,)
+            One for each chunk.
         """
-        found = [np.zeros(0, np.uint16)]
-        width = lanes_at_once(query)
-        for pitch, classes, lengths in lane_groups(chunk, counts, width):
-            found.append(bounds_of_lanes(pitch, classes, lengths, query, costs))
-        return np.concatenate(found)
+        found = [np.zeros(chunk.tune_count, np.uint16) for chunk in chunks]
+        blocks = blocks_of(chunks, counts)
+        for group in groups_of(blocks, lanes_at_once(query)):
+            lanes = lanes_of(group, chunks)
+            bounds = bounds_of_lanes(*lanes, query, costs)
+            place = 0
+            for block in group:
+                part = bounds[place : place + len(block.lengths)]
+                found[block.chunk][block.first : block.first + len(part)] = part
+                place += len(part)
+        return found
 
     def histogram(self, bounds: Sequence[Any], size: int) -> list[int]:
         """Count how many tunes have each bound, from 0 to size - 1."""
@@ -146,7 +163,7 @@ class NumpyEngine:
 
 def lanes_at_once(query: EncodedQuery) -> int:
     """How many lanes to work on together: whole blocks, fitting the cache."""
-    return max(CELLS_AT_ONCE // query.note_count // LANES, 4) * LANES
+    return max(CELLS_AT_ONCE // query.note_count // LANES, 16) * LANES
 
 
 def transpositions(query: EncodedQuery, pitch: bytes) -> range:
@@ -154,28 +171,63 @@ def transpositions(query: EncodedQuery, pitch: bytes) -> range:
     return range(min(pitch) - max(query.pitch), max(pitch) - min(query.pitch) + 1)
 
 
-def lane_groups(
-    chunk: PackedChunk, counts: Sequence[int], width: int
-) -> Iterator[tuple[Bytes, Bytes, npt.NDArray[np.int64]]]:
-    """Tunes side by side: pitches, length classes of shape (notes, lanes); lengths."""
-    notes = np.frombuffer(chunk.notes, np.uint8)
-    place = first = 0
-    while first < len(counts):
-        longest = max(counts[first], 1)
-        fitting = min(width, max(MATRIX_CELLS // longest // LANES, 1) * LANES)
-        lengths = np.asarray(counts[first : first + fitting], np.int64)
-        pitch = np.full((longest, len(lengths)), NEVER, np.uint8)
-        classes = np.full((longest, len(lengths)), ABSENT, np.uint8)
-        for start in range(0, len(lengths), LANES):
-            block = lengths[start : start + LANES]
-            size = int(block.sum())
-            there = np.arange(int(block[0]))[:, None] < block
-            side = slice(start, start + len(block))
-            pitch[: len(there), side][there] = notes[place : place + size]
-            classes[: len(there), side][there] = notes[place + size : place + 2 * size]
-            place += 2 * size
-        yield pitch, classes, lengths
-        first += len(lengths)
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Tunes that stand side by side in a chunk: which chunk, first tune, place."""
+
+    chunk: int
+    first: int
+    place: int
+    lengths: tuple[int, ...]
+
+
+def blocks_of(
+    chunks: Sequence[PackedChunk], counts: Sequence[tuple[int, ...]]
+) -> list[Block]:
+    """The blocks of some chunks, longest tunes first."""
+    found = []
+    for number in range(len(chunks)):
+        place = 0
+        for first in range(0, len(counts[number]), LANES):
+            lengths = counts[number][first : first + LANES]
+            found.append(Block(number, first, place, lengths))
+            place += 2 * sum(lengths)
+    return sorted(found, key=lambda block: -block.lengths[0])
+
+
+def groups_of(blocks: Sequence[Block], width: int) -> Iterator[list[Block]]:
+    """Blocks to work on together: not too many, and of like length."""
+    group: list[Block] = []
+    for block in blocks:
+        longest = group[0].lengths[0] if group else 0
+        full = len(group) * LANES >= min(width, max(MATRIX_CELLS // max(longest, 1), 1))
+        uneven = block.lengths[0] < LIKE_LENGTH * longest
+        if group and (full or (uneven and len(group) * LANES >= width // 4)):
+            yield group
+            group = []
+        group.append(block)
+    if group:
+        yield group
+
+
+def lanes_of(
+    group: Sequence[Block], chunks: Sequence[PackedChunk]
+) -> tuple[Bytes, Bytes, npt.NDArray[np.int64]]:
+    """Pitches and length classes of shape (notes, lanes), and the notes per lane."""
+    lengths = np.concatenate([np.asarray(block.lengths, np.int64) for block in group])
+    pitch = np.full((max(int(lengths[0]), 1), len(lengths)), NEVER, np.uint8)
+    classes = np.full(pitch.shape, ABSENT, np.uint8)
+    start = 0
+    for block in group:
+        notes = chunks[block.chunk].notes
+        size, lanes = sum(block.lengths), len(block.lengths)
+        there = np.arange(block.lengths[0])[:, None] < lengths[start : start + lanes]
+        side = slice(start, start + lanes)
+        for target, place in ((pitch, block.place), (classes, block.place + size)):
+            values = np.frombuffer(notes, np.uint8, size, place) if size else 0
+            target[: len(there), side][there] = values
+        start += lanes
+    return pitch, classes, lengths
 
 
 def skewed(values: Bytes, rows: int, fill: int) -> Bytes:
@@ -276,62 +328,59 @@ def bounds_of_lanes(
     kind = points_type(query, costs)
     one_step = skewed(intervals(pitch, lengths, 1), rows, NEVER)
     two_steps = skewed(intervals(pitch, lengths, 2), rows, NEVER)
-    mild = mildest_costs(costs)
-    tables = relation_tables(classes, query, (costs.same_pitch, mild))
+    tables = relation_tables(classes, query, (costs.same_pitch, mildest_costs(costs)))
     stretches = runs(query.classes)
     wanted_one, wanted_two = query_rows(query, 1, lanes), query_rows(query, 2, lanes)
     gain, mildest = np.zeros((rows, lanes), kind), np.zeros((rows, lanes), kind)
     gap = np.full((rows, lanes), -costs.gap, kind)
     agrees = np.zeros((rows, lanes), np.bool_)
-    mask, work = np.zeros((rows, lanes), kind), np.zeros((rows, lanes), kind)
+    truth = agrees.view(np.uint8)
+    mask, tmp = np.zeros((rows, lanes), kind), np.zeros((rows, lanes), kind)
     best = np.zeros((rows, lanes), kind)
-    # Two rows of nothing on top stand for "before the phrase".
+    # Four diagonals of each state: the cell itself, and one and two notes of the
+    # phrase before it. Two rows of nothing on top stand for "before the phrase".
     matched, mismatched, free, erring, gapped = (
-        [np.zeros((rows + 2, lanes), kind) for _ in range(4)] for _ in range(5)
+        [shifts(np.zeros((rows + 2, lanes), kind)) for _ in range(4)] for _ in range(5)
     )
-    # Lanes are in order of falling length: those that have ended are dropped.
-    alive = np.searchsorted(-lengths, -np.arange(notes), side="left")
     for diagonal in range(notes + rows - 1):
-        active = int(alive[max(diagonal - rows + 1, 0)])
         now, back1, back2, back3 = ((diagonal - k) % 4 for k in range(4))
         first = notes + rows - 2 - diagonal
-        here = slice(0, active)
         for value, start, end in stretches:
             gains, milds = tables[value]
-            part = slice(first + start, first + end)
-            gain[start:end, here] = gains[part, here]
-            mildest[start:end, here] = milds[part, here]
-        tune_one = one_step[first : first + rows, here]
-        tune_two = two_steps[first : first + rows, here]
-        q_one, q_two = wanted_one[:, here], wanted_two[:, here]
-        hit, use, tmp = agrees[:, here], mask[:, here], work[:, here]
-        new = matched[now][2:, here]
-        np.copyto(new, free[back2][1:-1, here])
+            gain[start:end] = gains[first + start : first + end]
+            mildest[start:end] = milds[first + start : first + end]
+        tune_one = one_step[first : first + rows]
+        tune_two = two_steps[first : first + rows]
+        new = matched[now][0]
+        np.copyto(new, free[back2][1])
         for wanted, there, source in (
-            (q_one, tune_one, matched[back2][1:-1, here]),
-            (q_two, tune_two, mismatched[back2][1:-1, here]),
-            (q_one, tune_two, gapped[back3][1:-1, here]),
-            (q_two, tune_one, gapped[back3][:-2, here]),
+            (wanted_one, tune_one, matched[back2][1]),
+            (wanted_two, tune_two, mismatched[back2][1]),
+            (wanted_one, tune_two, gapped[back3][1]),
+            (wanted_two, tune_one, gapped[back3][2]),
         ):
-            np.equal(wanted, there, out=hit)
-            np.negative(hit.view(np.uint8), out=use, dtype=kind)
-            np.bitwise_and(source, use, out=tmp)
+            np.equal(wanted, there, out=agrees)
+            np.negative(truth, out=mask, dtype=kind)
+            np.bitwise_and(source, mask, out=tmp)
             np.maximum(new, tmp, out=new)
-        np.add(new, gain[:, here], out=new)
-        np.maximum(best[:, here], new, out=best[:, here])
-        lose(new, gap[:, here], gapped[now][2:, here])
-        one_error = mismatched[now][2:, here]
-        lose(matched[back2][1:-1, here], mildest[:, here], one_error)
-        loose = free[now][2:, here]
-        np.maximum(erring[back1][1:-1, here], erring[back1][2:, here], out=tmp)
-        lose(tmp, gap[:, here], loose)
-        lose(erring[back2][1:-1, here], mildest[:, here], tmp)
+        np.add(new, gain, out=new)
+        np.maximum(best, new, out=best)
+        lose(new, gap, gapped[now][0])
+        one_error, loose, total = mismatched[now][0], free[now][0], erring[now][0]
+        lose(matched[back2][1], mildest, one_error)
+        np.maximum(erring[back1][1], erring[back1][0], out=tmp)
+        lose(tmp, gap, loose)
+        lose(erring[back2][1], mildest, tmp)
         np.maximum(loose, tmp, out=loose)
-        total = erring[now][2:, here]
-        np.maximum(gapped[back1][1:-1, here], gapped[back1][2:, here], out=total)
+        np.maximum(gapped[back1][1], gapped[back1][0], out=total)
         np.maximum(total, one_error, out=total)
         np.maximum(total, loose, out=total)
-    return best.max(axis=0).astype(np.uint16)
+    return np.asarray(best.max(axis=0), np.uint16)
+
+
+def shifts(state: Any) -> tuple[Any, Any, Any]:
+    """Rows of a diagonal as they are, and from one and two phrase notes before."""
+    return state[2:], state[1:-1], state[:-2]
 
 
 def keep_best(
@@ -356,18 +405,17 @@ def moved_lanes(
     batch: Sequence[tuple[int, int]],
     tunes: Sequence[tuple[bytes, bytes]],
     query: EncodedQuery,
-) -> tuple[Bytes, Bytes, npt.NDArray[np.int64]]:
+) -> tuple[Bytes, Bytes]:
     """Tunes moved under the phrase, pitches clipped to just beyond what it uses."""
-    lengths = np.asarray([len(tunes[index][0]) for index, _ in batch], np.int64)
     low = min(query.pitch) - NEAR_SEMITONES - 1
     high = max(query.pitch) + NEAR_SEMITONES + 1
-    pitch = np.full((int(lengths[0]), len(batch)), high - low, np.uint8)
+    pitch = np.full((len(tunes[batch[0][0]][0]), len(batch)), high - low, np.uint8)
     classes = np.full(pitch.shape, ABSENT, np.uint8)
     for lane, (index, move) in enumerate(batch):
         notes = np.frombuffer(tunes[index][0], np.uint8).astype(np.int16) - move
         pitch[: len(notes), lane] = np.clip(notes, low, high) - low
         classes[: len(notes), lane] = np.frombuffer(tunes[index][1], np.uint8)
-    return pitch, classes, lengths
+    return pitch, classes
 
 
 def points_of_lanes(
@@ -377,7 +425,7 @@ def points_of_lanes(
     costs: AlignmentCosts,
 ) -> list[int]:
     """Exact local alignment points of (tune, transposition) lanes, longest tune first."""
-    pitch, classes, lengths = moved_lanes(batch, tunes, query)
+    pitch, classes = moved_lanes(batch, tunes, query)
     rows, (notes, lanes) = query.note_count, pitch.shape
     kind = points_type(query, costs)
     low = min(query.pitch) - NEAR_SEMITONES - 1
@@ -399,38 +447,35 @@ def points_of_lanes(
     within = np.full((rows, lanes), NEAR_SEMITONES, np.uint8)
     twice = np.full((rows, lanes), 2 * NEAR_SEMITONES, np.uint8)
     hit, apart = np.zeros((rows, lanes), np.bool_), np.zeros((rows, lanes), np.uint8)
-    mask, tmp = np.zeros((rows, lanes), kind), np.zeros((rows, lanes), kind)
+    mask, cost = np.zeros((rows, lanes), kind), np.zeros((rows, lanes), kind)
     best = np.zeros((rows, lanes), kind)
+    truth = hit.view(np.uint8)
     points = [np.zeros((rows + 1, lanes), kind) for _ in range(3)]
-    alive = np.searchsorted(-lengths, -np.arange(notes), side="left")
     for diagonal in range(notes + rows - 1):
-        active = int(alive[max(diagonal - rows + 1, 0)])
         now, back1, back2 = (points[(diagonal - k) % 3] for k in range(3))
         first = notes + rows - 2 - diagonal
-        here = slice(0, active)
         for value, start, end in stretches:
             part = slice(first + start, first + end)
             for target, table in zip((gain, near, far), tables[value], strict=True):
-                target[start:end, here] = table[part, here]
-        there = pitches[first : first + rows, here]
-        use, cost, new = mask[:, here], tmp[:, here], now[1:, here]
-        np.subtract(there, wanted_rows[:, here], out=apart[:, here])
-        np.add(apart[:, here], within[:, here], out=apart[:, here])
-        np.less_equal(apart[:, here], twice[:, here], out=hit[:, here])
-        np.negative(hit[:, here].view(np.uint8), out=use, dtype=kind)
+                target[start:end] = table[part]
+        there, new = pitches[first : first + rows], now[1:]
+        np.subtract(there, wanted_rows, out=apart)
+        np.add(apart, within, out=apart)
+        np.less_equal(apart, twice, out=hit)
+        np.negative(truth, out=mask, dtype=kind)
         # near where the mask is set, else far; then nothing where pitches agree.
-        np.bitwise_xor(near[:, here], far[:, here], out=cost)
-        np.bitwise_and(cost, use, out=cost)
-        np.bitwise_xor(cost, far[:, here], out=cost)
-        np.equal(there, wanted_rows[:, here], out=hit[:, here])
-        np.negative(hit[:, here].view(np.uint8), out=use, dtype=kind)
-        np.bitwise_and(gain[:, here], use, out=gain[:, here])
-        np.invert(use, out=use)
-        np.bitwise_and(cost, use, out=cost)
-        lose(back2[:-1, here], cost, new)
-        np.add(new, gain[:, here], out=new)
-        np.maximum(back1[:-1, here], back1[1:, here], out=cost)
-        lose(cost, gap[:, here], cost)
+        np.bitwise_xor(near, far, out=cost)
+        np.bitwise_and(cost, mask, out=cost)
+        np.bitwise_xor(cost, far, out=cost)
+        np.equal(there, wanted_rows, out=hit)
+        np.negative(truth, out=mask, dtype=kind)
+        np.bitwise_and(gain, mask, out=gain)
+        np.invert(mask, out=mask)
+        np.bitwise_and(cost, mask, out=cost)
+        lose(back2[:-1], cost, new)
+        np.add(new, gain, out=new)
+        np.maximum(back1[:-1], back1[1:], out=cost)
+        lose(cost, gap, cost)
         np.maximum(new, cost, out=new)
-        np.maximum(best[:, here], new, out=best[:, here])
+        np.maximum(best, new, out=best)
     return [int(value) for value in best.max(axis=0)]

@@ -32,14 +32,22 @@ class Engine(Protocol):
     def name(self) -> str:
         """``c`` or ``numpy``."""
 
+    @property
+    def chunks_at_once(self) -> int:
+        """How many chunks to hand to one call of :meth:`bounds`."""
+
+    @property
+    def thread_count(self) -> int:
+        """How many threads may call it to good effect."""
+
     def bounds(
         self,
-        chunk: PackedChunk,
-        counts: Sequence[int],
+        chunks: Sequence[PackedChunk],
+        counts: Sequence[tuple[int, ...]],
         query: EncodedQuery,
         costs: AlignmentCosts,
-    ) -> Any:
-        """Upper bounds of all tunes of a chunk, unsigned 16-bit."""
+    ) -> list[Any]:
+        """Upper bounds of all tunes of some chunks, unsigned 16-bit."""
 
     def histogram(self, bounds: Sequence[Any], size: int) -> list[int]:
         """How many tunes have each bound."""

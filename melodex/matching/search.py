@@ -17,10 +17,10 @@ Contents: Hit, search, rank_of.
 
 from __future__ import annotations
 
-import os
 from bisect import insort
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import chain, islice
 from queue import SimpleQueue
 from threading import Thread
 from typing import Any
@@ -33,9 +33,6 @@ from melodex.matching.query import EncodedQuery
 from melodex.settings import AlignmentCosts
 
 __all__ = ["Hit", "search"]
-
-MOST_THREADS = 8
-"""Beyond this, reading the corpus file is what takes the time."""
 
 BATCH = 64
 """Tunes aligned between two looks at the bound."""
@@ -173,18 +170,13 @@ def bound_all(
     on_damage: OnDamage | None,
 ) -> list[Bounded]:
     """Upper bounds of all tunes, the chunks shared out among threads."""
-    found: list[Bounded | DamagedCorpusError] = []
 
-    def work(chunk: PackedChunk) -> Bounded | DamagedCorpusError:
-        try:
-            counts = verify(chunk)
-        except DamagedCorpusError as error:
-            return error
-        return Bounded(chunk, counts, worker.bounds(chunk, counts, query, costs))
+    def work(part: Sequence[PackedChunk]) -> list[Bounded | DamagedCorpusError]:
+        return bound_some(part, query, costs, worker)
 
-    found = in_threads(work, chunks)
     good = []
-    for result in found:
+    groups = batched(chunks, worker.chunks_at_once)
+    for result in chain.from_iterable(in_threads(work, groups, worker.thread_count)):
         if not isinstance(result, DamagedCorpusError):
             good.append(result)
         elif on_damage is None:
@@ -194,13 +186,47 @@ def bound_all(
     return good
 
 
-def in_threads(work: Callable[[Any], Any], items: Iterable[Any]) -> list[Any]:
+def bound_some(
+    chunks: Sequence[PackedChunk],
+    query: EncodedQuery,
+    costs: AlignmentCosts,
+    worker: Engine,
+) -> list[Bounded | DamagedCorpusError]:
+    """Upper bounds of some chunks; of a damaged one, the error."""
+    found: list[Bounded | DamagedCorpusError] = []
+    good = []
+    for chunk in chunks:
+        try:
+            good.append(Bounded(chunk, verify(chunk), ()))
+            found.append(good[-1])
+        except DamagedCorpusError as error:
+            found.append(error)
+    bounds = worker.bounds(
+        [part.chunk for part in good], [part.counts for part in good], query, costs
+    )
+    for part, values in zip(good, bounds, strict=True):
+        part.bounds = values
+    return found
+
+
+def batched(items: Iterable[Any], size: int) -> Iterator[list[Any]]:
+    """Items in lists of a size."""
+    rest = iter(items)
+    while part := list(islice(rest, size)):
+        yield part
+
+
+def in_threads(
+    work: Callable[[Any], Any], items: Iterable[Any], thread_count: int
+) -> list[Any]:
     """Apply a function to items in threads, results in order of the items.
 
     The items are drawn in this thread, since a database connection stays in the
     thread that opened it. A plain queue: the executors of the standard library
     would cost a short query more to import than to run.
     """
+    if thread_count == 1:
+        return [work(item) for item in items]
     tasks: SimpleQueue[tuple[int, Any] | None] = SimpleQueue()
     results: dict[int, Any] = {}
     faults: list[BaseException] = []
@@ -212,11 +238,10 @@ def in_threads(work: Callable[[Any], Any], items: Iterable[Any]) -> list[Any]:
             except BaseException as fault:
                 faults.append(fault)
 
-    count = min(os.cpu_count() or 1, MOST_THREADS)
     threads: list[Thread] = []
     try:
         for place, item in enumerate(items):
-            if len(threads) < count:
+            if len(threads) < thread_count:
                 threads.append(Thread(target=serve, daemon=True))
                 threads[-1].start()
             tasks.put((place, item))
