@@ -12,15 +12,15 @@ Contents: EngravedSvg, engrave, engrave_melody, engrave_comparison, parts_of.
 
 from __future__ import annotations
 
-import re
 import threading
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from melodex.analysis.chords import parse_chord, transposed_text
 from melodex.errors import PresentationError
-from melodex.melody import Melody, degree_name, fifths_from_name, pitch_class_name
+from melodex.melody import Melody, degree_name
 from melodex.presentation.engraving_layout import StaffPart, in_columns, in_time
 from melodex.presentation.engraving_mei import mei_of, readable_text
 from melodex.presentation.engraving_svg import Drawing, NotePlace
@@ -348,19 +348,9 @@ def moved_onto(b: Melody, likeness: Likeness) -> Melody:
 
 
 def moved_chord(text: str, fifths: int) -> str:
-    """A chord symbol with its root and bass moved; other texts stay as they are.
-
-    Examples
-    --------
-    >>> moved_chord("Bbm7/F", 2)
-    'Cm7/G'
-    """
-    text = text.replace("♭", "b").replace("♯", "#")
-
-    def moved(found: re.Match[str]) -> str:
-        return found[1] + pitch_class_name(fifths_from_name(found[2]) + fifths)
-
-    return re.sub(r"(^|/)([A-G](?:#+|b+)?)", moved, text)
+    """A chord symbol moved by an interval; what is none stays as it is."""
+    chord = parse_chord(text)
+    return transposed_text(chord, fifths) if chord.understood else text
 
 
 def engrave_comparison(

@@ -13,11 +13,13 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from melodex.melody import Bar, Melody
+from melodex.melody import Bar, KeyChange, Melody
 from melodex.presentation.notation import WrittenBar, write_out
 from melodex.presentation.notation_values import Written
 
 __all__ = ["Measure", "StaffPart", "in_columns", "in_time"]
+
+MOST_SIGNS = 7
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +54,19 @@ class StaffPart:
     chords: bool = True
     signature_fifths: int | None = None
     excerpt: bool = True
+
+    def signature_at(self, change: KeyChange | None) -> int:
+        """The signature to print at a change, or at the start.
+
+        Later changes move with a signature that was asked for; one wider than seven
+        signs is left open, so that every note shows its own.
+        """
+        keys = self.melody.keys
+        change = change or (keys[0] if keys else None)
+        own = change.signature_fifths if change else 0
+        if self.signature_fifths is not None:
+            own += self.signature_fifths - (keys[0].signature_fifths if keys else 0)
+        return own if abs(own) <= MOST_SIGNS else 0
 
 
 @dataclass(frozen=True, slots=True)

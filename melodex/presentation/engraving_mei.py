@@ -21,8 +21,8 @@ from xml.etree.ElementTree import Element, SubElement, tostring
 
 from melodex.melody import TICKS_PER_QUARTER, Bar, KeyChange, Melody, Metre, degree_name
 from melodex.presentation.engraving_layout import Measure, StaffPart
-from melodex.presentation.notation import WrittenBar
-from melodex.presentation.notation_pitch import Inflections, spelled
+from melodex.presentation.notation import WrittenBar, ends_ending
+from melodex.presentation.notation_pitch import Inflections, clef_for, spelled
 from melodex.presentation.notation_values import Written
 
 __all__ = ["mei_of", "readable_text"]
@@ -38,11 +38,6 @@ SIGNED = {"different degree", "no partner"}
 """Relations that have a sign below the degree in place of a shape around the head."""
 
 """The nearer the stave, the smaller the number."""
-CLEFS = (("G", 2, 0), ("F", 4, 0), ("G", 2, -1), ("G", 2, 1), ("F", 4, -1))
-"""Shape, line and octave shift, in order of preference."""
-
-CLEF_MIDDLE_STEPS = {"G": 34, "F": 22}
-"""Middle line in steps above C0: B4 in the treble clef, D3 in the bass clef."""
 
 
 # Text
@@ -124,7 +119,7 @@ def mei_of(parts: Sequence[StaffPart], measures: Sequence[Measure], prefix: str)
             if not measure.has_bar_lines:
                 SubElement(home, "sb")
         write_measure(home, lines, measure, index, is_last=following is None)
-        if bar.repeat_times or bar.line or (following and following.repeat_start):
+        if ends_ending(bar, following):
             ending = None
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + tostring(root, encoding="unicode")
 
@@ -161,16 +156,8 @@ class Line:
             self.graces.setdefault(grace.note, []).append(place)
 
     def signature(self, change: KeyChange | None) -> int:
-        """The signature to print at a change; wider than seven it is left open."""
-        part = self.part
-        if change is None:
-            change = part.melody.keys[0] if part.melody.keys else None
-        own = change.signature_fifths if change else 0
-        if part.signature_fifths is not None and part.melody.keys:
-            own += part.signature_fifths - part.melody.keys[0].signature_fifths
-        elif part.signature_fifths is not None:
-            own = part.signature_fifths
-        return own if abs(own) <= 7 else 0
+        """The signature to print at a change."""
+        return self.part.signature_at(change)
 
     def note_id(self, note: int) -> str:
         """Id of the next piece of a note."""
@@ -181,23 +168,6 @@ class Line:
     def row(self, name: str) -> str:
         """Number of a text row, one for each row and part."""
         return str(1 + ROWS.index(name) + len(ROWS) * self.index)
-
-
-def clef_for(melody: Melody) -> tuple[str, int, int]:
-    """The clef that needs the fewest ledger lines, treble where it is close."""
-    steps = [
-        7 * o + "CDEFGAB".index(letter)
-        for letter, _, o in (
-            spelled(m, f) for m, f in zip(melody.midi, melody.fifths, strict=True)
-        )
-    ]
-
-    def ledgers(clef: tuple[str, int, int]) -> float:
-        middle = CLEF_MIDDLE_STEPS[clef[0]] + 7 * clef[2]
-        lines = sum(max(0, abs(step - middle) - 4) // 2 for step in steps) / len(steps)
-        return lines + 0.6 * CLEFS.index(clef)
-
-    return min(CLEFS, key=ledgers)
 
 
 def score_def(sheet: Element, lines: Sequence[Line], measure: Measure) -> None:

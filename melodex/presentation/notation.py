@@ -7,7 +7,7 @@ beams. Engraving, MusicXML and ABC all write what :func:`write_out` returns.
 Conventions: ticks as in :mod:`melodex.melody`; values as in
 :mod:`melodex.presentation.notation_values`.
 
-Contents: WrittenTuplet, WrittenBar, bars_of, write_out.
+Contents: WrittenTuplet, WrittenBar, bars_of, ends_ending, write_out.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ from melodex.presentation.notation_values import (
     valued,
 )
 
-__all__ = ["WrittenBar", "WrittenTuplet", "bars_of", "write_out"]
+__all__ = ["WrittenBar", "WrittenTuplet", "bars_of", "ends_ending", "write_out"]
 
 TUPLET_SIZES = (3, 5, 6, 7, 9, 11, 13, 15, 17)
 MOST_SIGNS = 3
@@ -120,6 +120,13 @@ def write_out(melody: Melody, *, excerpt: bool = False) -> tuple[WrittenBar, ...
     return tuple(
         written_bar(melody, bar, index == 0, spans, known) for index, bar in enumerate(bars)
     )
+
+
+def ends_ending(bar: Bar, following: Bar | None) -> bool:
+    """Whether a numbered ending that runs through a bar closes at its right line."""
+    if following is None or following.repeat_start or following.ending:
+        return True
+    return bool(bar.repeat_times) or bar.line in {"double", "final"}
 
 
 def check(melody: Melody) -> None:

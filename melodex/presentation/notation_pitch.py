@@ -1,15 +1,21 @@
 """Pitch on a stave: accidentals that must be printed, and pitches in words.
 
-Contents: Inflections, signature_alterations, spelled, spoken_pitch.
+Contents: Inflections, clef_for, signature_alterations, spelled, spoken_pitch.
 """
 
 from __future__ import annotations
 
+from melodex.melody import Melody
 from melodex.melody.pitch import letter_and_alteration, note_name, octave_of
 
-__all__ = ["Inflections", "signature_alterations", "spelled", "spoken_pitch"]
+__all__ = ["Inflections", "clef_for", "signature_alterations", "spelled", "spoken_pitch"]
 
 MOST_SHARPS = 7
+CLEFS = (("G", 2, 0), ("F", 4, 0), ("G", 2, -1), ("G", 2, 1), ("F", 4, -1))
+"""Shape, line and octave shift, in order of preference."""
+
+CLEF_MIDDLE_STEPS = {"G": 34, "F": 22}
+"""Middle line in steps above C0: B4 in the treble clef, D3 in the bass clef."""
 
 
 def signature_alterations(signature_fifths: int) -> dict[str, int]:
@@ -67,3 +73,20 @@ def spoken_pitch(midi: int, fifths: int) -> str:
     letter, alteration, octave = spelled(midi, fifths)
     signs = {0: "", 1: " sharp", 2: " double sharp", -1: " flat", -2: " double flat"}
     return f"{letter}{signs.get(alteration, ' ' + note_name(midi, fifths))} {octave}"
+
+
+def clef_for(melody: Melody) -> tuple[str, int, int]:
+    """The clef that needs the fewest ledger lines, treble where it is close."""
+    steps = [
+        7 * o + "CDEFGAB".index(letter)
+        for letter, _, o in (
+            spelled(m, f) for m, f in zip(melody.midi, melody.fifths, strict=True)
+        )
+    ]
+
+    def ledgers(clef: tuple[str, int, int]) -> float:
+        middle = CLEF_MIDDLE_STEPS[clef[0]] + 7 * clef[2]
+        lines = sum(max(0, abs(step - middle) - 4) // 2 for step in steps) / len(steps)
+        return lines + 0.6 * CLEFS.index(clef)
+
+    return min(CLEFS, key=ledgers)
