@@ -51,6 +51,16 @@ KIND_SIGNS = {
 }
 """Kinds of the standard that have a usual sign; the others print their own text."""
 
+SEVENTH_OF_TRIAD = {
+    "": "7",
+    "m": "m7",
+    "aug": "aug7",
+    "dim": "m7b5",
+    "sus2": "7sus2",
+    "sus4": "7sus4",
+}
+"""What a triad becomes with a minor seventh, the seventh that the standard adds."""
+
 PLAIN_KIND = re.compile(r"[A-Za-z0-9+#b°øØΔ△^()/,. -]{0,24}")
 SIGNS = {-2: "bb", -1: "b", 0: "", 1: "#", 2: "##"}
 
@@ -115,36 +125,37 @@ def kind_text(value: str, printed: str, degrees: list[tuple[str, int, int]]) -> 
         # Many exports print the degrees with the kind and list them as well.
         degrees = [degree for degree in degrees if str(degree[1]) not in printed]
     else:
-        sign = KIND_SIGNS.get(value, "")
-        if sign.startswith("sus"):
-            sign, degrees = suspended(sign, degrees)
+        sign, degrees = with_seventh(KIND_SIGNS.get(value, ""), degrees)
     return with_degrees(sign, degrees)
 
 
-def suspended(
+def with_seventh(
     sign: str, degrees: list[tuple[str, int, int]]
 ) -> tuple[str, list[tuple[str, int, int]]]:
-    """Write an added seventh, ninth or thirteenth before ``sus``: ``9sus4``."""
-    natural = {number for kind, number, alter in degrees if kind == "add" and not alter}
-    if 7 not in natural:
+    """Turn a triad and an added seventh into the seventh chord: ``C7``, ``C9sus4``."""
+    added = {number: alter for kind, number, alter in degrees if kind == "add"}
+    if added.get(7) == 1 and sign in {"", "m"}:
+        taken, found = {7}, {"": "maj7", "m": "m(maj7)"}[sign]
+    elif added.get(7) == 0 and sign in SEVENTH_OF_TRIAD:
+        natural = {number for number in (7, 9, 13) if added.get(number) == 0}
+        taken = natural if sign.startswith("sus") else {7}
+        found = SEVENTH_OF_TRIAD[sign].replace("7", str(max(taken)), 1)
+    else:
         return sign, degrees
-    highest = max(natural & {7, 9, 13})
-    rest = [d for d in degrees if not (d[0] == "add" and not d[2] and d[1] in {7, 9, 13})]
-    return f"{highest}{sign}", rest
+    return found, [d for d in degrees if d[0] != "add" or d[1] not in taken]
 
 
 def with_degrees(sign: str, degrees: list[tuple[str, int, int]]) -> str:
     """Append degrees: alterations bare after a figure, else in brackets."""
     words = []
     for kind, number, alteration in degrees:
+        name = SIGNS[alteration] + str(number)
         if kind == "subtract":
             words.append(f"no{number}")
-        elif kind == "add" and not alteration:
-            words.append(f"add{number}")
+        elif kind == "add" and (not alteration or sign in SEVENTH_OF_TRIAD):
+            words.append(f"add{name}")
         else:
-            words.append(SIGNS[alteration] + str(number))
-    if not words:
-        return sign
+            words.append(name)
     altered = all(word[0] in "b#" for word in words)
     if altered and sign[-1:].isdigit():
         return sign + "".join(words)

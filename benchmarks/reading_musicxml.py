@@ -1,0 +1,103 @@
+"""Read every MusicXML sheet of music21's corpus twice: how fast, and do they agree.
+
+Run ``python benchmarks/reading_musicxml.py [--every N] [--output FOLDER]``. Times are
+of one process, sheet by sheet, ours first; both read each file from disk. The first
+sheet is read by both before the clock starts. music21 is told to parse the source and
+not to load its pickled cache. Ratios are within the run; absolute times are this
+machine's.
+"""
+
+import argparse
+import json
+import platform
+import sys
+import time
+from importlib.metadata import version
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "plain"))
+
+import sheet_by_music21 as witness
+
+from melodex.reading import read_path
+
+
+def measured(path):
+    """One sheet: seconds of each reader, notes, and their first difference."""
+    start = time.perf_counter()
+    reading = read_path(path)
+    ours_seconds = time.perf_counter() - start
+    row = {
+        "sheet": witness.name_of(path),
+        "bytes": path.stat().st_size,
+        "melodex_seconds": round(ours_seconds, 5),
+        "refusal": "; ".join(refusal.reason for refusal in reading.refusals),
+        "notes": sum(len(tune.melody) for tune in reading.tunes),
+        "warnings": sum(len(tune.warnings) for tune in reading.tunes),
+    }
+    if reading.refusals:
+        return row
+    start = time.perf_counter()
+    try:
+        score = witness.parsed_by_music21(path)
+    except Exception as error:
+        return row | {"music21_error": f"{type(error).__name__}: {error}"[:200]}
+    row["music21_seconds"] = round(time.perf_counter() - start, 5)
+    ours, part_index, voice = witness.rows_by_melodex(path)
+    try:
+        theirs = witness.rows_by_music21(score, part_index, voice)
+    except Exception as error:
+        return row | {"music21_error": f"{type(error).__name__}: {error}"[:200]}
+    row["difference"] = witness.first_difference(ours, theirs)
+    return row
+
+
+def summary_of(rows, command):
+    """The figures of a run, as text."""
+    read = [row for row in rows if not row["refusal"]]
+    both = [row for row in read if "difference" in row]
+    differing = [row for row in both if row["difference"]]
+    ours = sum(row["melodex_seconds"] for row in rows)
+    shared = sum(row["melodex_seconds"] for row in both)
+    theirs = sum(row["music21_seconds"] for row in both)
+    lines = [
+        f"command: {command}",
+        f"machine: {platform.machine()}, {platform.system()}, one process",
+        f"python {platform.python_version()}, music21 {version('music21')}",
+        f"sheets {len(rows)}, read {len(read)}, refused {len(rows) - len(read)}, "
+        f"with warnings {sum(row['warnings'] > 0 for row in read)}",
+        f"notes in the melodies {sum(row['notes'] for row in read)}",
+        f"melodex {len(rows) / ours:.1f} sheets a second",
+        f"on the {len(both)} sheets that both read: melodex {len(both) / shared:.1f} "
+        f"a second, music21 {len(both) / theirs:.1f}, ratio {theirs / shared:.1f}",
+        f"same in every note {len(both) - len(differing)}, differing {len(differing)}, "
+        f"not read by music21 {sum('music21_error' in row for row in rows)}",
+    ]
+    for row in rows:
+        said = row["refusal"] or row.get("music21_error") or row.get("difference")
+        if said:
+            known = witness.EXPLAINED.get(row["sheet"], "")
+            lines.append(f"  {row['sheet']}: {said}" + (f" -- {known}" if known else ""))
+    return "\n".join(lines) + "\n"
+
+
+def main():
+    """Measure, print the summary, and keep both where that is asked for."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--every", type=int, default=1, help="read every Nth sheet")
+    parser.add_argument("--output", type=Path, help="folder to keep the run in")
+    arguments = parser.parse_args()
+    paths = witness.corpus_sheets()[:: arguments.every]
+    measured(paths[0])
+    rows = [measured(path) for path in paths]
+    command = f"python benchmarks/reading_musicxml.py --every {arguments.every}"
+    summary = summary_of(rows, command)
+    print(summary, end="")
+    if arguments.output:
+        arguments.output.mkdir(parents=True, exist_ok=True)
+        (arguments.output / "summary.txt").write_text(summary)
+        (arguments.output / "sheets.json").write_text(json.dumps(rows, indent=1) + "\n")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,138 @@
+"""A MusicXML melody as music21 reads it: the outside witness of our own reader.
+
+Conventions: one row for each sounding note: onset and duration in quarters, MIDI
+number, spelled name, bar. Ties are merged where both ends are written, of a chord the
+top note counts, grace notes and chord symbols are left out, pitches sound. The part
+and the voice are those that our reader chose.
+
+Contents: corpus_sheets, rows_by_music21, rows_by_melodex, compared, EXPLAINED.
+"""
+
+import re
+import warnings
+from pathlib import Path
+
+import music21
+
+from melodex.melody import TICKS_PER_QUARTER, pitch_class_name
+from melodex.reading import read_path
+
+CLOSE_QUARTERS = 1e-3
+"""music21 rounds places that are no simple fractions."""
+
+EXPLAINED: dict[str, str] = {}
+"""Sheets on which the two differ, and which of them departs from the file, and how."""
+
+
+def corpus_root() -> Path:
+    """The folder of music21's own corpus."""
+    return Path(music21.__file__).parent / "corpus"
+
+
+def corpus_sheets() -> list[Path]:
+    """Every MusicXML file of music21's corpus, in order of its path."""
+    suffixes = {".mxl", ".xml", ".musicxml"}
+    return sorted(path for path in corpus_root().rglob("*") if path.suffix in suffixes)
+
+
+def name_of(path: Path) -> str:
+    """Path of a sheet within the corpus."""
+    return path.relative_to(corpus_root()).as_posix()
+
+
+def parsed_by_music21(path: Path) -> music21.stream.Score:
+    """The sheet as music21 reads it, at sounding pitch, without its pickled cache."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        return music21.converter.parse(path, forceSource=True).toSoundingPitch()
+
+
+def rows_by_music21(score: music21.stream.Score, part_index: int, voice: str) -> list[list]:
+    """The notes of one voice of one part."""
+    rows = []
+    for measure in score.parts[part_index].getElementsByClass("Measure"):
+        voices = list(measure.voices)
+        streams = [v for v in voices if str(v.id) == voice] if voices else [measure]
+        for stream in streams:
+            shift = measure.offset + (stream.offset if voices else 0)
+            rows += [row_of(n, shift, measure.number) for n in stream.notes if counts(n)]
+    rows.sort(key=lambda row: row[0])
+    return [row[:5] for row in tied(rows)]
+
+
+def counts(element: music21.note.GeneralNote) -> bool:
+    """Whether an element is a note or chord that sounds with a pitch."""
+    is_chord_symbol = isinstance(element, music21.harmony.Harmony)
+    return bool(element.pitches) and not is_chord_symbol and not element.duration.isGrace
+
+
+def row_of(element: music21.note.GeneralNote, shift: float, bar: int) -> list:
+    """Onset, duration, MIDI number, name, bar, and which end of a tie it is."""
+    notes = element.notes if element.isChord else [element]
+    top = max(notes, key=lambda note: note.pitch.ps)
+    return [
+        float(shift + element.offset),
+        float(element.duration.quarterLength),
+        int(top.pitch.ps),
+        top.pitch.name.replace("-", "b"),
+        bar,
+        top.tie.type if top.tie else "",
+    ]
+
+
+def tied(rows: list[list]) -> list[list]:
+    """Merge the notes between the two ends of a tie."""
+    merged: list[list] = []
+    for row in rows:
+        last = merged[-1] if merged else None
+        if (
+            last
+            and row[5] in {"stop", "continue"}
+            and last[5] in {"start", "continue"}
+            and last[2] == row[2]
+            and abs(last[0] + last[1] - row[0]) < CLOSE_QUARTERS
+        ):
+            last[1] += row[1]
+            last[5] = row[5]
+        else:
+            merged.append(row)
+    return merged
+
+
+def rows_by_melodex(path: Path) -> tuple[list[list], int, str]:
+    """Our rows, the index of the part and the number of the voice that we chose."""
+    (tune,) = read_path(path).tunes
+    melody = tune.melody
+    said = " ".join(warning.text for warning in tune.warnings)
+    voice = re.search(r"read voice ([^;]+);", said)
+    rows = [
+        [onset / TICKS_PER_QUARTER, duration / TICKS_PER_QUARTER, midi, name, bar]
+        for onset, duration, midi, name, bar in zip(
+            melody.onset_ticks,
+            melody.duration_ticks,
+            melody.midi,
+            map(pitch_class_name, melody.fifths),
+            melody.bar,
+            strict=True,
+        )
+    ]
+    return rows, int(melody.credits.number) - 1, voice[1] if voice else "1"
+
+
+def first_difference(ours: list[list], theirs: list[list]) -> str:
+    """Where two readings part for the first time; empty where they agree."""
+    for i, (mine, other) in enumerate(zip(ours, theirs, strict=False)):
+        near = all(abs(mine[k] - other[k]) < CLOSE_QUARTERS for k in (0, 1))
+        if not near or mine[2:] != other[2:]:
+            return f"note {i}: melodex {mine}, music21 {other}"
+    if len(ours) != len(theirs):
+        return f"melodex {len(ours)} notes, music21 {len(theirs)}"
+    return ""
+
+
+def compared(path: Path) -> str:
+    """The first difference between the two readings of a sheet, or an empty text."""
+    ours, part_index, voice = rows_by_melodex(path)
+    return first_difference(
+        ours, rows_by_music21(parsed_by_music21(path), part_index, voice)
+    )
