@@ -1,22 +1,31 @@
 """Harmonic devices: what in the chords of a piece is worth pointing out, and why.
 
 Conventions: each find names its kind, its bars, the chords and notes that show it
-and one sentence of reason. Kinds are terms of the trade. A cadence is told only
-where the music rests: on the last chord, where a phrase ends, or where the melody
-or the chord stands clearly longer than usual; without that, five to one is only a
-step. Lines by half step are told apart from what any two chords share by their
-length (:data:`LINE_CHORDS`). All rules are common practice, no source.
+and one sentence of reason. Kinds are terms of the trade. When two chords are a
+cadence is said in ``cadences``, when a chain of half steps is a line in ``lines``.
+All rules are common practice, no source.
 
-Contents: Device, devices, harmony, Harmony, KINDS.
+Contents: Device, devices, harmony, Harmony, find_two_five_ones, KINDS.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import count
 from statistics import median
 
+from melodex.analysis.cadences import cadences, endings
+from melodex.analysis.chords import Chord
+from melodex.analysis.finds import (
+    DOMINANT,
+    FIFTH_FAMILIES,
+    SECOND_FAMILIES,
+    TONIC_FAMILIES,
+    Device,
+    Piece,
+    runs,
+    sounding_steps,
+)
 from melodex.analysis.harmony import (
     TENSION,
     KeyStretch,
@@ -28,10 +37,9 @@ from melodex.analysis.harmony import (
     spoken_numeral,
 )
 from melodex.analysis.lines import bass_lines, inner_lines, pedals
-from melodex.analysis.numerals import is_minor_mode
 from melodex.melody import Melody, degree_name, pitch_class_name
 
-__all__ = ["KINDS", "Device", "Harmony", "devices", "harmony"]
+__all__ = ["KINDS", "Device", "Harmony", "devices", "find_two_five_ones", "harmony"]
 
 KINDS = (
     "secondary dominant",
@@ -66,29 +74,11 @@ KINDS = (
 CIRCLE_CHORDS = 4
 """Roots in a row that fall by fifths before it is called a circle."""
 MIXTURE_CHORDS = 2
-LONG_REST_RATIO = 1.9
-"""A note or chord this many times the median length is a place of rest."""
 LONG_NOTE_RATIO = 1.4
 FIFTH_DOWN = -1
 DIATONIC_FIFTH_DOWN = 6
 """IV to vii: the one diminished fifth in a circle that stays in the key."""
 PARALLEL = {"minor": "the parallel minor", "major": "the parallel major"}
-
-
-@dataclass(frozen=True, slots=True)
-class Device:
-    """A find: kind, bars, one sentence of reason, and what shows it.
-
-    ``notes`` are indexes into the melody, ``chords`` the first and last index
-    into the placed chords.
-    """
-
-    kind: str
-    first_bar: int
-    last_bar: int
-    reason: str
-    chords: tuple[int, int]
-    notes: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,41 +135,6 @@ def devices(
     found = [device for finder in FINDERS for device in finder(piece)]
     found.sort(key=lambda device: (device.chords, KIND_ORDER[device.kind]))
     return tuple(found)
-
-
-@dataclass(frozen=True, slots=True)
-class Piece:
-    """What the finders look at.
-
-    ``steps`` indexes the chords without silences and mere repeats, ``row`` holds
-    those chords.
-    """
-
-    melody: Melody
-    placed: Sequence[PlacedChord]
-    notes: Sequence[NoteOnChord]
-    steps: tuple[int, ...]
-    row: tuple[PlacedChord, ...]
-
-    def neighbours(self) -> Iterator[tuple[int, PlacedChord, PlacedChord]]:
-        """Each step with its chord and the next one."""
-        return zip(count(), self.row, self.row[1:], strict=False)
-
-    def device(self, kind: str, first: int, last: int, reason: str) -> Device:
-        """A find over a run of steps."""
-        chords = self.steps[first], self.steps[last]
-        return Device(kind, self.row[first].bar, self.row[last].bar, reason, chords)
-
-
-def sounding_steps(placed: Sequence[PlacedChord]) -> tuple[int, ...]:
-    """Indexes of chords that sound and are not a mere repeat of the one before."""
-    steps: list[int] = []
-    before = ""
-    for place, here in enumerate(placed):
-        if here.chord.degrees and here.chord.text != before:
-            steps.append(place)
-            before = here.chord.text
-    return tuple(steps)
 
 
 # Single chords.
@@ -286,60 +241,70 @@ def mixtures(piece: Piece) -> Iterator[Device]:
             yield piece.device("modal mixture", first, last, reason)
 
 
-def runs(values: Sequence[object]) -> Iterator[tuple[int, int]]:
-    """First and last index of each run of equal values."""
-    first = 0
-    for place in range(1, len(values) + 1):
-        if place == len(values) or values[place] != values[first]:
-            yield first, place - 1
-            first = place
-
-
-TONIC_FAMILIES = frozenset({"major", "minor", "dominant"})
-SECOND_FAMILIES = frozenset({"minor", "half-diminished"})
-DOMINANT = frozenset({"dominant"})
-FIFTH_FAMILIES = frozenset({"dominant", "major", "suspended", "augmented"})
+KEYS_AGREEING = 2
+"""Of the keys at ii, V and I, how many must have their I as tonic: at the joint of
+two keys the change is often heard a chord early or late."""
 
 
 def two_five_ones(piece: Piece) -> Iterator[Device]:
-    """ii V I in the key that holds at the I."""
-    for step, two in enumerate(piece.row[:-2]):
-        if two.chord.family not in SECOND_FAMILIES:
-            continue
-        tonic, between = closing_tonic(piece, step + 1)
-        if tonic is None:
-            continue
-        five, one = piece.row[step + 1], piece.row[tonic]
-        key = one.key.tonic_fifths
-        substituted = is_degree(five, -5, key, DOMINANT)
-        if (
-            is_degree(two, 2, key, SECOND_FAMILIES)
-            and (substituted or is_degree(five, 1, key, FIFTH_FAMILIES))
-            and is_degree(one, 0, key, TONIC_FAMILIES)
-        ):
-            between += ", a tritone substitute for the V" if substituted else ""
-            texts = " ".join(piece.row[s].chord.text for s in range(step, tonic + 1))
-            minor = " minor" if one.chord.family == "minor" else ""
-            reason = f"{texts}: ii V I in {pitch_class_name(key)}{minor}{between}"
-            yield piece.device("ii V I", step, tonic, reason)
+    """ii V I in the key that holds there."""
+    chords = [here.chord for here in piece.row]
+    tonics = [
+        None if here.key.mode == "none" else here.key.tonic_fifths for here in piece.row
+    ]
+    for first, last in find_two_five_ones(chords, tonics):
+        one = chords[last]
+        texts = " ".join(chord.text for chord in chords[first : last + 1])
+        minor = " minor" if one.family == "minor" else ""
+        reason = f"{texts}: ii V I in {pitch_class_name(one.root_fifths)}{minor}"
+        if all(chord.root_fifths != one.root_fifths + 1 for chord in chords[first:last]):
+            reason += ", a tritone substitute for the V"
+        yield piece.device("ii V I", first, last, reason)
 
 
-def closing_tonic(piece: Piece, five: int) -> tuple[int | None, str]:
-    """The step after V, past a second form of V such as V7 after Vsus4."""
-    after = five + 1
-    root = piece.row[five].chord.root_fifths
-    while after < len(piece.steps) and piece.row[after].chord.root_fifths == root:
-        after += 1
-    if after >= len(piece.steps):
-        return None, ""
-    return after, ", the V in more than one form" if after > five + 1 else ""
+def find_two_five_ones(
+    chords: Sequence[Chord], tonics: Sequence[int | None]
+) -> list[tuple[int, int]]:
+    """Find ii V I under local keys.
+
+    Parameters
+    ----------
+    chords : sequence of Chord, of shape (n,)
+        All of them sound. Several chords on one root, such as V7 after Vsus4, are
+        one step.
+    tonics : sequence of int or None, of shape (n,)
+        The tonic that holds at each chord, on the line of fifths.
+
+    Returns
+    -------
+    list of (int, int)
+        First index of the ii and first index of the I.
+
+    Examples
+    --------
+    >>> from melodex.analysis.chords import parse_chords
+    >>> find_two_five_ones(parse_chords(["Dm7", "Gsus4", "G7", "C"]), [0, 0, 0, 0])
+    [(0, 3)]
+    """
+    groups = list(runs([chord.root_fifths for chord in chords]))
+    found = []
+    for two, five, one in zip(groups, groups[1:], groups[2:], strict=False):
+        key = chords[one[0]].root_fifths
+        steps = (
+            is_degree(chords[two[1]], key + 2, SECOND_FAMILIES),
+            is_degree(chords[five[1]], key + 1, FIFTH_FAMILIES)
+            or is_degree(chords[five[1]], key - 5, DOMINANT),
+            is_degree(chords[one[0]], key, TONIC_FAMILIES),
+        )
+        agreeing = sum(tonics[place] == key for place in (two[1], five[1], one[0]))
+        if all(steps) and agreeing >= KEYS_AGREEING:
+            found.append((two[0], one[0]))
+    return found
 
 
-def is_degree(
-    here: PlacedChord, degree: int, tonic_fifths: int, families: frozenset[str]
-) -> bool:
-    """Whether a chord stands on a degree of a key and is of one of some families."""
-    return here.chord.root_fifths - tonic_fifths == degree and here.chord.family in families
+def is_degree(chord: Chord, root_fifths: int, families: frozenset[str]) -> bool:
+    """Whether a chord stands on a root and is of one of some families."""
+    return chord.root_fifths == root_fifths and chord.family in families
 
 
 def circles(piece: Piece) -> Iterator[Device]:
@@ -385,119 +350,6 @@ def third_relations(piece: Piece) -> Iterator[Device]:
                 "a third apart, which share one note of their triads"
             )
             yield piece.device("third relation", step, step + 1, reason)
-
-
-# Cadences and endings.
-
-
-def cadences(piece: Piece) -> Iterator[Device]:
-    """Cadences where the music rests."""
-    rests = RestingPlaces(piece)
-    for step, here, after in piece.neighbours():
-        kind = cadence_of(here, after)
-        if kind and (rests.at(step + 1) or kind == "deceptive cadence"):
-            named = f"{here.numeral.text} to {after.numeral.text}"
-            where = pitch_class_name(after.key.tonic_fifths)
-            reason = f"{here.chord.text} {after.chord.text}: {named} in {where}"
-            yield piece.device(kind, step, step + 1, reason)
-
-
-def cadence_of(here: PlacedChord, after: PlacedChord) -> str:
-    """The cadence that two chords make in the key of the second, or nothing."""
-    key = after.key
-    if key.mode == "none":
-        return ""
-    degree = here.chord.root_fifths - key.tonic_fifths
-    goal = after.chord.root_fifths - key.tonic_fifths
-    five = degree == 1 and here.chord.family in FIFTH_FAMILIES
-    leading = degree == 5 and here.chord.family in {"diminished", "half-diminished"}
-    if goal == 0 and after.chord.family in TONIC_FAMILIES:
-        if five or leading:
-            return "authentic cadence"
-        return plagal_of(here, degree, key.mode)
-    if goal == 1 and after.chord.family in {"major", "dominant"} and degree != 1:
-        return "half cadence"
-    goes_to_sixth = goal in {3, -4} and after.chord.family in {"minor", "major"}
-    return "deceptive cadence" if five and goes_to_sixth else ""
-
-
-def plagal_of(here: PlacedChord, degree: int, mode: str) -> str:
-    """IV to I, or iv to I in a major key."""
-    if degree != -1:
-        return ""
-    if here.chord.family == "minor" and not is_minor_mode(mode):
-        return "minor plagal cadence"
-    return "plagal cadence" if here.chord.family in {"major", "minor"} else ""
-
-
-class RestingPlaces:
-    """Where a phrase ends, or note or chord stand clearly longer than usual."""
-
-    def __init__(self, piece: Piece) -> None:
-        """Measure what is usual in the piece."""
-        self.piece = piece
-        lengths = piece.melody.duration_ticks
-        self.long_note = LONG_REST_RATIO * median(lengths) if lengths else 0.0
-        spans = [self.length(step) for step in range(len(piece.steps))]
-        self.long_chord = LONG_REST_RATIO * median(spans)
-        self.rest_notes = {
-            row.chord: row.note for row in piece.notes if self.note_rests(row.note)
-        }
-
-    def length(self, step: int) -> int:
-        """How long a chord holds, its repeats counted."""
-        steps, placed = self.piece.steps, self.piece.placed
-        last = steps[step + 1] - 1 if step + 1 < len(steps) else len(placed) - 1
-        return placed[last].end_ticks - placed[steps[step]].onset_ticks
-
-    def note_rests(self, note: int) -> bool:
-        """Whether a note is long or ends a phrase."""
-        melody = self.piece.melody
-        if note + 1 == len(melody) or melody.phrase[note + 1] != melody.phrase[note]:
-            return True
-        return melody.duration_ticks[note] >= self.long_note
-
-    def at(self, step: int) -> bool:
-        """Whether the music rests on the chord of a step."""
-        steps = self.piece.steps
-        if step + 1 == len(steps) or self.length(step) >= self.long_chord:
-            return True
-        return any(
-            place in self.rest_notes for place in range(steps[step], steps[step + 1])
-        )
-
-
-def endings(piece: Piece) -> Iterator[Device]:
-    """How the piece ends, where it is not on a plain tonic."""
-    last = len(piece.steps) - 1
-    here = piece.row[last]
-    found = ending_of(here)
-    if found:
-        yield piece.device(found[0], last, last, found[1])
-
-
-def ending_of(here: PlacedChord) -> tuple[str, str] | None:
-    """Kind and reason of an ending that is worth telling."""
-    chord, named = here.chord, here.numeral
-    if chord.family == "suspended":
-        return "suspended ending", f"the last chord, {chord.text}, stays suspended"
-    if named.degree is None:
-        return None
-    if named.degree != 0:
-        reason = f"the last chord is {chord.text} ({named.text}), not the tonic"
-        return "ending off the tonic", reason
-    if is_minor_mode(here.key.mode) and chord.family == "major":
-        return (
-            "major ending in minor",
-            f"the key is minor and the last chord, {chord.text}, is major",
-        )
-    if chord.extensions:
-        added = " and ".join(spoken_degree(n) for n in chord.extensions)
-        return (
-            "ending on a coloured tonic",
-            f"the last chord, {chord.text}, is a tonic with {added}",
-        )
-    return None
 
 
 # Lines and colour notes.
