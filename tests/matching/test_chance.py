@@ -1,0 +1,194 @@
+"""Chance: the fit against constants of the literature, a second opinion, and itself."""
+
+from __future__ import annotations
+
+import math
+from random import Random
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from melodex.corpus.chunks import TuneNotes, pack
+from melodex.matching.chance import (
+    NULL_SAMPLE,
+    Fit,
+    Null,
+    expected_by_chance,
+    fit_points,
+    is_symmetric,
+    measure_null,
+)
+from melodex.matching.query import EncodedQuery
+from melodex.settings import AlignmentCosts
+
+COSTS = AlignmentCosts()
+
+# Robinson and Robinson (1991), Proc. Natl. Acad. Sci. 88, 8880-8884: frequencies of
+# amino acids in proteins, in thousandths; from memory.
+RESIDUES = {
+    "A": 78, "R": 51, "N": 45, "D": 54, "C": 19, "Q": 43, "E": 63, "G": 74, "H": 22,
+    "I": 51, "L": 90, "K": 57, "M": 22, "F": 39, "P": 52, "S": 71, "T": 58, "W": 13,
+    "Y": 32, "V": 64,
+}  # fmt: skip
+
+
+def ungapped_best(a: np.ndarray, b: np.ndarray) -> int:
+    """Best ungapped local alignment at +1 for equal letters and -1 for others."""
+    row = np.zeros(len(b) + 1, dtype=np.int64)
+    best = 0
+    for letter in a:
+        row[1:] = np.maximum(row[:-1] + np.where(b == letter, 1, -1), 0)
+        best = max(best, int(row.max()))
+    return best
+
+
+def test_four_equal_letters_at_plus_and_minus_one_give_lambda_ln_3() -> None:
+    # Karlin and Altschul (1990): lambda solves sum p_i p_j exp(lambda s_ij) = 1,
+    # here exp(lambda)/4 + 3 exp(-lambda)/4 = 1, so lambda = ln 3.
+    generator = np.random.default_rng(7)
+    points = [
+        ungapped_best(generator.integers(4, size=250), generator.integers(4, size=250))
+        for _ in range(1200)
+    ]
+    fit = fit_points(Null(tuple(points), (250,) * 1200, 250))
+    assert fit is not None
+    assert fit.decay == pytest.approx(math.log(3), rel=0.07)
+
+
+def test_protein_alignments_give_the_published_lambda_and_k() -> None:
+    # Altschul and Gish (1996): BLOSUM62 with gaps 11,1: lambda 0.267, K 0.041, H 0.14.
+    import parasail
+
+    generator = Random(11)
+    letters, weights = list(RESIDUES), list(RESIDUES.values())
+    length, trials = 600, 900
+    points = []
+    for _ in range(trials):
+        a = "".join(generator.choices(letters, weights, k=length))
+        b = "".join(generator.choices(letters, weights, k=length))
+        points.append(parasail.sw_scan_16(a, b, 12, 1, parasail.blosum62).score)
+    # Their correction for edge effects: both lengths less ln(K m n) / H.
+    lost = math.log(0.041 * length * length) / 0.14
+    effective = round(length - lost)
+    fit = fit_points(Null(tuple(points), (effective,) * trials, effective))
+    assert fit is not None
+    assert fit.decay == pytest.approx(0.267, rel=0.07)
+    assert 0.041 / 2.5 < fit.size < 0.041 * 2.5
+    assert abs(fit.decay - 0.267) < 4 * math.sqrt(fit.decay_variance) + 0.008
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_equal_lengths_give_what_scipy_fits(seed: int) -> None:
+    from scipy import stats
+
+    generator = np.random.default_rng(seed)
+    points = np.round(generator.gumbel(40, 5, size=600)).astype(int)
+    location, scale = stats.gumbel_r.fit(points)
+    fit = fit_points(Null(tuple(points.tolist()), (70,) * 600, 12))
+    assert fit is not None
+    assert 1 / fit.decay == pytest.approx(scale, rel=1e-3)
+    assert math.log(fit.size * 12 * 70) / fit.decay == pytest.approx(location, rel=1e-3)
+
+
+@settings(max_examples=40)
+@given(st.floats(0.1, 1.2), st.floats(0.01, 0.5), st.integers(0, 2**31))
+def test_the_fit_recovers_what_made_the_points(
+    decay: float, size: float, seed: int
+) -> None:
+    generator = np.random.default_rng(seed)
+    notes = generator.integers(20, 300, size=4000)
+    made = (np.log(size * 12 * notes) + generator.gumbel(size=4000)) / decay
+    points = tuple(np.round(made).astype(int).tolist())
+    fit = fit_points(Null(points, tuple(notes.tolist()), 12))
+    assert fit is not None
+    # Rounding to whole points adds a variance of 1/12, which widens the spread.
+    widened = math.sqrt(1 / decay**2 + 0.5 / math.pi**2)
+    assert fit.decay == pytest.approx(1 / widened, rel=0.06)
+
+
+@pytest.mark.parametrize("relatives", [0, 40])
+def test_censoring_forgets_the_relatives_of_a_symmetric_phrase(relatives: int) -> None:
+    generator = np.random.default_rng(5)
+    notes = generator.integers(30, 200, size=2000)
+    made = np.round((np.log(0.05 * 12 * notes) + generator.gumbel(size=2000)) / 0.4)
+    made[:relatives] = 90
+    level = float(np.quantile(made, 0.9))
+    fit = fit_points(
+        Null(
+            tuple(made.astype(int).tolist()),
+            tuple(notes.tolist()),
+            12,
+            censored_above=level,
+        )
+    )
+    assert fit is not None
+    assert fit.decay == pytest.approx(0.4, rel=0.07)
+
+
+def test_points_that_are_all_the_same_or_too_few_say_nothing() -> None:
+    assert fit_points(Null((7,) * 100, (50,) * 100, 12)) is None
+    assert fit_points(Null((5, 6, 7), (50,) * 3, 12)) is None
+
+
+def test_a_better_match_is_never_more_expected_and_none_exceeds_the_corpus() -> None:
+    fit = Fit(0.4, 0.05, 12, 512, 1e-4, 15.0)
+    found = [
+        expected_by_chance(fit, points, corpus_tunes=800, corpus_notes=56000)
+        for points in range(120)
+    ]
+    assert found == sorted(found, reverse=True)
+    assert found[0] <= 800
+    assert found[-1] > 0
+
+
+def test_the_spread_is_least_in_the_middle_of_the_null_and_falls_with_its_size() -> None:
+    small, large = (
+        Fit(0.4, 0.05, 12, 50, 1.6e-3, 15.0),
+        Fit(0.4, 0.05, 12, 512, 1.5e-4, 15.0),
+    )
+    assert small.spread_decades(40) > large.spread_decades(40) > large.spread_decades(15)
+
+
+@pytest.mark.parametrize(
+    ("pitches", "symmetric"),
+    [
+        ([60, 62, 64, 65, 64, 62, 60], True),  # a palindrome
+        ([60] * 9, True),  # one note
+        ([60, 64, 67, 65, 64, 62, 69, 67, 60, 59, 60, 66], False),
+    ],
+)
+def test_a_phrase_that_is_itself_backwards_is_known(
+    pitches: list[int], symmetric: bool
+) -> None:
+    query = EncodedQuery(bytes(pitches), bytes(len(pitches)))
+    assert is_symmetric(query, COSTS) is symmetric
+
+
+def random_tunes(count: int, seed: int) -> list[TuneNotes]:
+    generator = Random(seed)
+    tunes = []
+    for number in range(count):
+        pitch, line = 67, []
+        for _ in range(generator.randrange(20, 90)):
+            pitch = min(90, max(48, pitch + generator.choice([-4, -2, -1, 0, 1, 2, 3, 5])))
+            line.append(pitch)
+        tunes.append(TuneNotes(f"{number:012x}", bytes(line), bytes(len(line))))
+    return tunes
+
+
+def test_the_null_is_the_same_for_the_same_question_and_no_larger_than_its_sample() -> None:
+    chunks = [pack(random_tunes(400, 1)), pack(random_tunes(400, 2))]
+    query = EncodedQuery(bytes([60, 64, 67, 65, 64, 62, 69, 67]), bytes(8))
+    null = measure_null(chunks, query, COSTS)
+    assert null == measure_null(chunks, query, COSTS)
+    assert len(null.points) == NULL_SAMPLE
+    small = measure_null([pack(random_tunes(30, 3))], query, COSTS)
+    assert len(small.points) == 30
+
+
+def test_a_corpus_of_one_tune_or_none_gives_no_figure() -> None:
+    query = EncodedQuery(bytes([60, 64, 67, 65, 64, 62, 69, 67]), bytes(8))
+    assert fit_points(measure_null([pack(random_tunes(1, 3))], query, COSTS)) is None
+    assert fit_points(measure_null([], query, COSTS)) is None
