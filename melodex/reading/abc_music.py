@@ -32,7 +32,7 @@ from melodex.reading.abc_bars import BarBook
 from melodex.reading.abc_faults import FaultList
 from melodex.reading.abc_fields import KeyField, read_text
 from melodex.reading.abc_pitch import Pitch, PitchReader, nearest_sign
-from melodex.reading.abc_time import Clock, OpenTuplet, normal_of
+from melodex.reading.abc_time import UNCHANGED, Clock, OpenTuplet, normal_of
 from melodex.reading.abc_tokens import NOTE, NOTE_INDEX, TOKEN, bar_sign
 from melodex.reading.abc_words import BAR
 
@@ -150,7 +150,8 @@ class VoiceReader:
             now = clock.now
             notes.append([pitch[0], pitch[1], now, ticks, len(self.book.bars), line])
             clock.now = now + ticks
-            clock.last_written = ticks
+            clock.last_written = clock.last_base = ticks
+            clock.last_factor = UNCHANGED
             self.last_is_note = True
         if len(notes) > MAX_NOTES:
             raise HostileInputError(f"more than {MAX_NOTES} notes in one tune")

@@ -20,8 +20,9 @@ from functools import lru_cache
 from melodex.errors import HostileInputError
 from melodex.melody import TICKS_PER_QUARTER, Metre
 
-__all__ = ["MAX_NOTE_TICKS", "Clock", "OpenTuplet"]
+__all__ = ["MAX_NOTE_TICKS", "UNCHANGED", "Clock", "OpenTuplet", "normal_of"]
 
+UNCHANGED = Fraction(1)
 WHOLE_TICKS = 4 * TICKS_PER_QUARTER
 MAX_NOTE_TICKS = 512 * WHOLE_TICKS
 """No written note, and no rest of many bars, is longer than this."""
@@ -61,7 +62,8 @@ class Clock:
         self.inexact = False
         self.tuplet: OpenTuplet | None = None
         self.next_factor: Fraction | None = None
-        self.last_written = 0
+        self.last_written = self.last_base = 0
+        self.last_factor = UNCHANGED
         self.set_unit(unit)
 
     def set_unit(self, unit: Fraction) -> None:
@@ -87,9 +89,10 @@ class Clock:
 
     def advance(self, written: int) -> int:
         """Let something of a written length pass; return the ticks that it takes."""
+        self.last_base, self.last_factor = written, UNCHANGED
         if self.next_factor is not None:
-            written = max(1, round(written * self.next_factor))
-            self.next_factor = None
+            self.last_factor, self.next_factor = self.next_factor, None
+            written = max(1, round(written * self.last_factor))
         self.last_written = written
         tuplet = self.tuplet
         if tuplet is None:
@@ -102,8 +105,15 @@ class Clock:
         return self.now - start
 
     def stretch_last(self, factor: Fraction) -> int:
-        """Lengthen or shorten what came last; return the difference in ticks."""
-        written = max(1, round(self.last_written * factor))
+        """Lengthen or shorten what came last; return the difference in ticks.
+
+        In a chain such as ``A>B>C`` the middle note loses and gains the same, so
+        that the three last as long as they would without the signs.
+        """
+        together = self.last_factor + factor - 1
+        # Shortened from both sides a note would vanish: then the factors multiply.
+        self.last_factor = together if together > 0 else self.last_factor * factor
+        written = max(1, round(self.last_base * self.last_factor))
         difference = written - self.last_written
         self.last_written = written
         tuplet = self.tuplet
