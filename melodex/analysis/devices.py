@@ -222,7 +222,8 @@ def altered_dominants(piece: Piece) -> Iterator[Device]:
     for step, here in enumerate(piece.row):
         if here.chord.family == "dominant" and here.chord.alterations:
             listed = " and ".join(spoken_degree(n) for n in here.chord.alterations)
-            reason = f"{here.chord.text} ({here.numeral.text}) is a dominant with {listed}"
+            named = "" if here.numeral.degree is None else f" ({here.numeral.text})"
+            reason = f"{here.chord.text}{named} is a dominant with {listed}"
             yield piece.device("altered dominant", step, step, reason)
 
 

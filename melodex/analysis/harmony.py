@@ -83,9 +83,9 @@ class NoteOnChord(NamedTuple):
     held : bool
         Whether the note started before the chord.
     numeral : str
-        The chord in its key.
-    family : str
-        The family of the chord.
+        The chord in its key; empty without one.
+    family, chord_text : str
+        The family of the chord, and the chord as written.
     """
 
     note: int
@@ -97,12 +97,15 @@ class NoteOnChord(NamedTuple):
     held: bool
     numeral: str
     family: str
+    chord_text: str
 
     @property
     def sentence(self) -> str:
         """What a musician would say, such as ``major 7th on the minor iv``."""
         figure = f", {self.figure}" if self.figure else ""
-        chord = spoken_numeral(self.numeral, self.family)
+        chord = self.chord_text
+        if self.numeral:
+            chord = spoken_numeral(self.numeral, self.family)
         return f"{spoken_degree(self.degree_name)} on {chord}{figure}"
 
 
@@ -202,8 +205,9 @@ def row_of(
     name, kind = degree_on(chord.degree_names, chord.degrees, chord.family, degree)
     held = melody.onset_ticks[note] < over.onset_ticks
     figure = "" if kind == CHORD_TONE else figure_of(melody, placed, note, place, held)
+    numeral = "" if over.numeral.degree is None else over.numeral.text
     return NoteOnChord(
-        note, place, degree, name, kind, figure, held, over.numeral.text, chord.family
+        note, place, degree, name, kind, figure, held, numeral, chord.family, chord.text
     )
 
 

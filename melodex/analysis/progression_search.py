@@ -159,7 +159,9 @@ def find_in_row(
     ['with seventh', 'tritone substitute', 'with seventh']
     """
     full = SAME * len(progression.tokens)
-    least = full if exact else least_share * full
+    least = least_share * full
+    if exact:
+        least = full + (OTHER_BASS + OTHER_SPELLING) * len(progression.tokens)
     candidates: list[ProgressionMatch] = []
     for transposition in transpositions(progression, tokens):
         for pairs, points in alignments(progression.tokens, tokens, transposition, least):
