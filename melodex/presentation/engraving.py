@@ -61,7 +61,7 @@ OPTIONS: dict[str, Any] = {
     "svgRemoveXlink": True,
     "xmlIdChecksum": True,
     "mnumInterval": 0,
-    "harmDist": 2.2,
+    "harmDist": 3.0,
     "topMarginHarm": 1.8,
     "spacingLinear": 0.3,
     "spacingStaff": 9,
@@ -149,7 +149,8 @@ def engrave(
         measures = in_time(parts, pairs)
     pages = rendered(mei_of(parts, measures, prefix), layout, width, parts[0].melody.title)
     left_out = ("mNum",) if len(parts) > 1 or layout == "columns" else ()
-    drawing = Drawing(pages, prefix, left_out)
+    # In columns no stem keeps the degrees away from the shapes around the heads.
+    drawing = Drawing(pages, prefix, left_out, row_drop=90 if layout == "columns" else 0)
     expected = sum(len(part.melody) for part in parts)
     if len(drawing.notes) != expected:
         raise PresentationError(
@@ -281,6 +282,7 @@ def parts_of(
     *,
     first_note: int = 0,
     key: str = "common",
+    onto: str = "a",
     numerals: Sequence[Sequence[tuple[int, str]]] = ((), ()),
 ) -> tuple[tuple[StaffPart, StaffPart], tuple[tuple[int, int], ...]]:
     """Return two staves and their partners for what a comparison found.
@@ -288,14 +290,16 @@ def parts_of(
     Parameters
     ----------
     a, b : Melody
-        The passages; A stays in its key.
+        The passages.
     likeness : Likeness
         Note against note.
     first_note : int
         What to take from the ``tune`` indexes of the pairs, where they count in the
         whole tune and ``b`` was cut from it.
     key : str
-        ``common``, where B is moved onto A, or ``own``.
+        ``common``, where one is moved onto the other, or ``own``.
+    onto : str
+        Which one stays in its key: ``a``, or ``b`` where A has none.
     numerals : two sequences of (int, str)
         Onset in ticks and Roman numeral for A and for B.
 
@@ -307,11 +311,12 @@ def parts_of(
     if key not in {"common", "own"}:
         raise PresentationError(f"{key!r} is no choice of key", hint="common or own")
     degrees = [shown_degrees(melody) for melody in (a, b)]
-    signature = None
+    signatures: list[int | None] = [None, None]
     if key == "common":
-        b = moved_onto(b, likeness)
-        if likeness.same_function and a.keys:
-            signature = a.keys[0].signature_fifths
+        a, b = (a, moved(b, likeness, -1)) if onto == "a" else (moved(a, likeness, 1), b)
+        stays, goes = (a, b) if onto == "a" else (b, a)
+        if stays.keys and (likeness.same_function or goes.key.mode == "none"):
+            signatures[onto == "a"] = stays.keys[0].signature_fifths
     relations: list[dict[int, str]] = [{}, {}]
     partners = []
     for pair in likeness.pairs:
@@ -328,23 +333,23 @@ def parts_of(
             degrees=degrees[side],
             numerals=tuple(numerals[side]),
             relations=tuple(relations[side].get(note, "") for note in range(len(melody))),
-            signature_fifths=signature if side else None,
+            signature_fifths=signatures[side],
         )
         for side, melody in enumerate((a, b))
     ]
     return (parts[0], parts[1]), tuple(partners)
 
 
-def moved_onto(b: Melody, likeness: Likeness) -> Melody:
-    """B under the transposition that lays it over A, as far as it fits the keyboard."""
-    semitones, fifths = -likeness.transposition_semitones, -likeness.spelled_shift
-    while b.midi and max(b.midi) + semitones > 127:
+def moved(melody: Melody, likeness: Likeness, direction: int) -> Melody:
+    """A melody moved onto its partner, as far as it fits the keyboard."""
+    semitones = direction * likeness.transposition_semitones
+    fifths = direction * likeness.spelled_shift
+    while melody.midi and max(melody.midi) + semitones > 127:
         semitones -= 12
-    while b.midi and min(b.midi) + semitones < 0:
+    while melody.midi and min(melody.midi) + semitones < 0:
         semitones += 12
-    moved = b.transposed(semitones, fifths)
-    chords = tuple(replace(c, text=moved_chord(c.text, fifths)) for c in b.chords)
-    return replace(moved, chords=chords)
+    chords = tuple(replace(c, text=moved_chord(c.text, fifths)) for c in melody.chords)
+    return replace(melody.transposed(semitones, fifths), chords=chords)
 
 
 def moved_chord(text: str, fifths: int) -> str:

@@ -165,12 +165,19 @@ class Drawing:
         Put before every id.
     left_out : sequence of str
         Classes of the engraver's groups that are not wanted.
+    row_drop : float
+        How much lower than the engraver's place the rows below a stave are put.
     """
 
     def __init__(
-        self, pages: Sequence[str], prefix: str, left_out: Sequence[str] = ()
+        self,
+        pages: Sequence[str],
+        prefix: str,
+        left_out: Sequence[str] = (),
+        row_drop: float = 0,
     ) -> None:
         self.prefix = prefix
+        self.row_drop = row_drop
         self.left_out = left_out
         self.width = self.height = 0.0
         self.defs: dict[str, Element] = {}
@@ -237,6 +244,7 @@ class Drawing:
         elif {"label", "labelAbbr"} & set(kinds):
             self.note_label(child, dx, dy)
         elif "harm" in kinds:
+            dy += self.row_drop if kinds[-1] in {"degree", "sign"} else 0
             if self.note_text(child, dx, dy) == "s":
                 return
             home = SubElement(home, "g", {"class": kinds[-1]})
