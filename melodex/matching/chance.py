@@ -6,30 +6,39 @@ tunes. A null is a set of points that nothing but chance brought about.
 The best local alignment of a phrase of m notes with an unrelated tune of n notes
 reaches s points or more with probability
 
-    P(s) = 1 - exp(-K m n exp(-lambda s))
+    P(s) = 1 - exp(-K A(s) exp(-lambda s))
 
+where A is the number of places at which it could begin: m n for long sequences
 (Karlin and Altschul 1990 for ungapped alignments; by experience also for gapped
-ones, Altschul and Gish 1996). Phrases differ so much in lambda that both numbers
-are fitted anew for each: the phrase is read backwards, which keeps its intervals,
-its range and how it moves from note to note, and is aligned with a sample of the
-corpus. A phrase that is much the same backwards would find its own relatives so;
-it is aligned as it stands, and of the points only those below a high quantile are
-used, with the rest known to lie above it (censored from the right).
+ones, Altschul and Gish 1996). A phrase is short, and an alignment of many points
+takes up most of it; so A(s) = (m + 1 - a s)(n + 1 - b s), where a and b are the
+notes that an alignment takes up per point, counted on the null's own best, and
+either factor fades to nothing smoothly (after Park, Sheetlin and Spouge 2009).
 
-Contents: Null, Fit, fit_points, measure_null, expected_by_chance.
+Phrases differ so much in lambda that both numbers are fitted anew for each: the
+phrase is read backwards, which keeps its intervals, its range and how it moves
+from note to note, and is aligned with a sample of the corpus. A phrase that is
+much the same backwards would find its own relatives so; it is aligned as it
+stands, and of the points only those below a high quantile are used, with the rest
+known to lie above it (censored).
+
+Contents: Null, Fit, fit_points, is_symmetric, measure_null, expected_by_chance.
 
 References
 ----------
 Karlin and Altschul (1990), Proc. Natl. Acad. Sci. 87, 2264-2268.
 Altschul and Gish (1996), Methods in Enzymology 266, 460-480.
-Lawless (1982), Statistical Models and Methods for Lifetime Data, chapter 4, for
-the likelihood of censored extreme values.
+Park, Sheetlin and Spouge (2009), Annals of Statistics 37, 3697-3714: that the
+finite size is to be taken off both sequences. The smooth fading is ours.
+Berndt, Hall, Hall and Hausman (1974), Annals of Economic and Social Measurement
+3, 653-665: scoring with the outer product of gradients.
 """
 
 from __future__ import annotations
 
 import math
 import zlib
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from random import Random
@@ -62,12 +71,55 @@ SYMMETRIC_SHARE = 0.75
 CENSORED_ABOVE = 0.9
 """Of a symmetric phrase's own points, those above this quantile may be relatives'."""
 
-LATTICE = 0.5
-"""Points are whole numbers: s or more means more than s - 0.5 on the fitted line."""
+TRACED = 48
+"""Best alignments of the null on which the notes taken up per point are counted."""
 
-STEPS, GOLDEN_STEPS, BISECTIONS = 60, 24, 30
-CLOSE_ENOUGH = 1e-10
-LEAST_DECAY, MOST_DECAY = 1e-5, 50.0
+FADING_NOTES = 1.0
+"""Over how many notes the room for an alignment fades to nothing."""
+
+STEPS, HALVINGS, CLOSE_ENOUGH = 60, 30, 1e-7
+LEAST_DECAY, MOST_DECAY = 1e-4, 50.0
+
+
+@dataclass(frozen=True, slots=True)
+class Null:
+    """Points that chance brings, one number per tune.
+
+    Parameters
+    ----------
+    points : tuple of int, of shape (k,)
+        Of the best alignment with each tune.
+    tune_notes : tuple of int, of shape (k,)
+        n, the length of each tune.
+    query_notes : int
+        m.
+    query_notes_per_point, tune_notes_per_point : float
+        a and b: how many notes an alignment takes up for each of its points.
+    censored_above : int or None
+        Points above this are only known to lie above it.
+    """
+
+    points: tuple[int, ...]
+    tune_notes: tuple[int, ...]
+    query_notes: int
+    query_notes_per_point: float = 0.0
+    tune_notes_per_point: float = 0.0
+    censored_above: int | None = None
+
+    def log_room(self, points: float, tune_notes: float) -> float:
+        """Logarithm of A(s): places at which so good an alignment could begin."""
+        return math.log(
+            faded(self.query_notes + 1 - self.query_notes_per_point * points)
+            * faded(tune_notes + 1 - self.tune_notes_per_point * points)
+        )
+
+
+def faded(room_notes: float) -> float:
+    """Room that fades to nothing smoothly below one note, never quite nothing."""
+    steep = room_notes / FADING_NOTES
+    if steep > 30:
+        return room_notes
+    return FADING_NOTES * math.log1p(math.exp(max(steep, -30.0)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,52 +130,40 @@ class Fit:
     ----------
     decay : float
         Lambda: by how much the logarithm of the expected number falls per point.
-    size : float
-        K.
-    query_notes : int
-        m.
-    sample : int
-        How many tunes the null held.
-    decay_variance : float
-        Of lambda, from the curvature of the likelihood.
-    centre_points : float
-        Points at which the two estimates are independent of each other.
+    log_size : float
+        Logarithm of K.
+    null : Null
+        What they were fitted to.
+    covariance : tuple of float
+        Variances of log K and lambda, and their covariance.
     """
 
     decay: float
-    size: float
-    query_notes: int
-    sample: int
-    decay_variance: float
-    centre_points: float
+    log_size: float
+    null: Null
+    covariance: tuple[float, float, float]
+
+    @property
+    def size(self) -> float:
+        """K."""
+        return math.exp(self.log_size)
 
     def tail(self, points: float, tune_notes: float) -> float:
         """Probability that one unrelated tune reaches so many points or more."""
-        raised = math.log(self.size * self.query_notes * max(tune_notes, 1.0))
-        return -math.expm1(-math.exp(min(raised - self.decay * (points - LATTICE), 700.0)))
+        room = self.null.log_room(points, tune_notes)
+        return -math.expm1(
+            -math.exp(min(self.log_size + room - self.decay * points, 700.0))
+        )
 
     def bits(self, points: float) -> float:
         """Points as bits: (lambda s - ln K) / ln 2, comparable between phrases."""
-        return (self.decay * points - math.log(self.size)) / math.log(2)
+        return (self.decay * points - self.log_size) / math.log(2)
 
     def spread_decades(self, points: float) -> float:
         """Standard error of log10 of an expected number at so many points."""
-        away = points - self.centre_points
-        variance = away * away * self.decay_variance + 1 / self.sample
-        return math.sqrt(variance) / math.log(10)
-
-
-@dataclass(frozen=True, slots=True)
-class Null:
-    """Points that chance brings: one number per tune, and the length of each tune.
-
-    ``censored_above`` is the level above which points are only known to lie above.
-    """
-
-    points: tuple[int, ...]
-    tune_notes: tuple[int, ...]
-    query_notes: int
-    censored_above: float | None = None
+        of_size, of_decay, joint = self.covariance
+        variance = of_size - 2 * points * joint + points * points * of_decay
+        return math.sqrt(max(variance, 0.0)) / math.log(10)
 
 
 def fit_points(null: Null) -> Fit | None:
@@ -142,118 +182,113 @@ def fit_points(null: Null) -> Fit | None:
 
     Notes
     -----
-    With a = K m n, the density of s is lambda a exp(-lambda s) exp(-a exp(-lambda s)).
-    The likelihood of r points is greatest for K = r / sum(m n exp(-lambda s)), and
-    lambda solves
-
-        1/lambda - mean(s) + sum(s n exp(-lambda s)) / sum(n exp(-lambda s)) = 0,
-
-    which falls steadily in lambda: found by Newton steps, held by bisection. Points
-    censored at c add log(1 - exp(-a exp(-lambda c))) each; there K is found for each
-    lambda, and lambda by golden section.
+    Points are whole numbers: s has the probability P(s) - P(s + 1), and one that is
+    censored at c the probability P(c + 1). The likelihood is climbed by scoring with
+    the outer product of gradients, steps halved until they climb.
     """
     level = null.censored_above
-    both = list(zip(map(float, null.points), map(float, null.tune_notes), strict=True))
-    seen = [(s, max(n, 1.0)) for s, n in both if level is None or s <= level]
-    hidden = [max(n, 1.0) for s, n in both if level is not None and s > level]
-    if len(seen) < FEWEST_IN_NULL or min(s for s, _ in seen) == max(s for s, _ in seen):
+    seen = [s for s in null.points if level is None or s <= level]
+    if len(seen) < FEWEST_IN_NULL or min(seen) == max(seen):
         return None
-    if hidden and level is not None:
-        decay, log_size, curvature = solve_censored(seen, hidden, level + LATTICE)
-        size = math.exp(log_size) / null.query_notes
-    else:
-        decay = solve_decay(seen)
-        weight, first, second = weighted(seen, decay)
-        size = len(seen) / (null.query_notes * weight)
-        curvature = len(seen) * (1 / decay**2 + second - first * first)
-    return Fit(
-        decay=decay,
-        size=size,
-        query_notes=null.query_notes,
-        sample=len(null.points),
-        decay_variance=1 / curvature,
-        centre_points=weighted(seen, decay)[1],
-    )
-
-
-Pairs = Sequence[tuple[float, float]]
-
-
-def weighted(pairs: Pairs, decay: float) -> tuple[float, float, float]:
-    """Sum of n exp(-lambda s), and the mean of s and of s squared under those weights."""
-    lowest = min(s for s, _ in pairs)
-    # Shifted by the lowest points, so that nothing underflows.
-    weights = [n * math.exp(-decay * (s - lowest)) for s, n in pairs]
-    total = sum(weights)
-    first = sum(w * s for w, (s, _) in zip(weights, pairs, strict=True)) / total
-    second = sum(w * s * s for w, (s, _) in zip(weights, pairs, strict=True)) / total
-    return total * math.exp(-decay * lowest), first, second
-
-
-def solve_decay(pairs: Pairs) -> float:
-    """The lambda at which the likelihood is greatest, nothing being censored."""
-    mean = sum(s for s, _ in pairs) / len(pairs)
-    low, high = LEAST_DECAY, MOST_DECAY
-    decay = min(max(1.0 / max(mean, 1.0), low), high)
+    observations = observed(null)
+    sizes = moment_guess(null, seen)
+    here = climb(observations, sizes)
     for _ in range(STEPS):
-        _, first, second = weighted(pairs, decay)
-        slope = 1 / decay - mean + first
-        if abs(slope) < CLOSE_ENOUGH:
+        move = solved(here.information, here.gradient)
+        for _ in range(HALVINGS):
+            tried = (
+                sizes[0] + move[0],
+                min(max(sizes[1] + move[1], LEAST_DECAY), MOST_DECAY),
+            )
+            there = climb(observations, tried)
+            if there.log_likelihood >= here.log_likelihood:
+                break
+            move = (move[0] / 2, move[1] / 2)
+        gained = there.log_likelihood - here.log_likelihood
+        if gained >= 0:
+            sizes, here = tried, there
+        if gained < CLOSE_ENOUGH:
             break
-        low, high = (decay, high) if slope > 0 else (low, decay)
-        step = decay + slope / (1 / decay**2 + second - first * first)
-        decay = step if low < step < high else (low + high) / 2
-    return decay
+    return Fit(sizes[1], sizes[0], null, inverted(here.information))
 
 
-def solve_censored(
-    seen: Pairs, hidden: Sequence[float], cut: float
-) -> tuple[float, float, float]:
-    """Lambda, log(K m) and the curvature in lambda, some points lying above a cut."""
-
-    def profile(decay: float) -> tuple[float, float]:
-        log_size = solve_size(seen, hidden, cut, decay)
-        return log_likelihood(seen, hidden, cut, decay, log_size), log_size
-
-    start = solve_decay(seen)
-    low, high = start / 4, min(start * 2, MOST_DECAY)
-    ratio = (math.sqrt(5) - 1) / 2
-    for _ in range(GOLDEN_STEPS):
-        left, right = high - ratio * (high - low), low + ratio * (high - low)
-        low, high = (low, right) if profile(left)[0] > profile(right)[0] else (left, high)
-    decay = (low + high) / 2
-    step = decay / 50
-    here = [profile(decay + sign * step)[0] for sign in (-1, 0, 1)]
-    curvature = max((2 * here[1] - here[0] - here[2]) / step**2, 1.0)
-    return decay, profile(decay)[1], curvature
+Observation = tuple[float, float, float, float, int]
 
 
-def solve_size(seen: Pairs, hidden: Sequence[float], cut: float, decay: float) -> float:
-    """The log(K m) at which the likelihood is greatest for one lambda, by bisection."""
-    raised = [n * math.exp(-decay * (s - cut)) for s, n in seen]
-    total = sum(raised)
-    low, high = math.log(len(seen) / total) - 2, math.log(len(seen) / total) + 6
-    for _ in range(BISECTIONS):
-        middle = (low + high) / 2
-        scale = math.exp(middle)
-        slope = len(seen) - scale * total
-        for n in hidden:
-            x = scale * n
-            slope += x / math.expm1(x) if x < 700 else 0.0
-        low, high = (middle, high) if slope > 0 else (low, middle)
-    return (low + high) / 2 + decay * cut
+def observed(null: Null) -> list[Observation]:
+    """Points and room at both ends of what is known of each tune, like ones counted.
+
+    The upper end of a censored tune is infinitely far: its room is minus infinity.
+    """
+    counts: Counter[tuple[int, int]] = Counter()
+    level = null.censored_above
+    for s, n in zip(null.points, null.tune_notes, strict=True):
+        counts[(s if level is None or s <= level else level + 1, max(n, 1))] += 1
+    found = []
+    for (s, n), count in sorted(counts.items()):
+        hidden = level is not None and s > level
+        above = -math.inf if hidden else null.log_room(s + 1, n)
+        found.append((float(s), null.log_room(s, n), float(s + 1), above, count))
+    return found
 
 
-def log_likelihood(
-    seen: Pairs, hidden: Sequence[float], cut: float, decay: float, log_size: float
-) -> float:
-    """Of points seen, and of points of which only is known that they lie above a cut."""
-    total = len(seen) * (math.log(decay) + log_size)
-    for s, n in seen:
-        total += math.log(n) - decay * s - n * math.exp(log_size - decay * s)
-    for n in hidden:
-        total += math.log(-math.expm1(-n * math.exp(log_size - decay * cut)))
-    return total
+def moment_guess(null: Null, seen: Sequence[int]) -> tuple[float, float]:
+    """Log K and lambda from mean and variance, as of a Gumbel distribution."""
+    mean = sum(seen) / len(seen)
+    variance = sum((s - mean) ** 2 for s in seen) / len(seen)
+    decay = math.pi / math.sqrt(6 * variance)
+    usual = sum(null.tune_notes) / len(null.tune_notes)
+    return decay * mean - EULER - null.log_room(mean, usual), decay
+
+
+EULER = 0.5772156649015329
+Three = tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Slope:
+    """Log likelihood, its gradient in (log K, lambda), and the information."""
+
+    log_likelihood: float
+    gradient: tuple[float, float]
+    information: Three
+
+
+def climb(observations: Sequence[Observation], sizes: tuple[float, float]) -> Slope:
+    """The likelihood and where it rises, for one log K and lambda."""
+    log_size, decay = sizes
+    total = up_size = up_decay = i_size = i_decay = i_joint = 0.0
+    for s, room, s_above, room_above, count in observations:
+        x = math.exp(min(log_size + room - decay * s, 600.0))
+        y = math.exp(min(log_size + room_above - decay * s_above, 600.0))
+        # exp(-y) - exp(-x), without losing what is left of it in the far tail.
+        chance = max(math.exp(-y) * -math.expm1(y - x), 1e-300)
+        of_x, of_y = x * math.exp(-x), y * math.exp(-y)
+        size = (of_x - of_y) / chance
+        slope = (s_above * of_y - s * of_x) / chance
+        total += count * math.log(chance)
+        up_size += count * size
+        up_decay += count * slope
+        i_size += count * size * size
+        i_decay += count * slope * slope
+        i_joint += count * size * slope
+    return Slope(total, (up_size, up_decay), (i_size, i_decay, i_joint))
+
+
+def inverted(information: Three) -> Three:
+    """The inverse of a symmetric matrix of two rows, as (first, second, off)."""
+    first, second, off = information
+    determinant = max(first * second - off * off, 1e-300)
+    return second / determinant, first / determinant, -off / determinant
+
+
+def solved(information: Three, gradient: tuple[float, float]) -> tuple[float, float]:
+    """The step that the gradient asks for."""
+    first, second, off = inverted(information)
+    return (
+        first * gradient[0] + off * gradient[1],
+        off * gradient[0] + second * gradient[1],
+    )
 
 
 def is_symmetric(query: EncodedQuery, costs: AlignmentCosts) -> bool:
@@ -291,11 +326,39 @@ def measure_null(
     tunes = sample_tunes(chunks, zlib.crc32(query.pitch + query.length_class))
     symmetric = is_symmetric(query, costs)
     asked = query if symmetric else query.reversed()
-    points = tuple(best for best, _ in engine().best(tunes, asked, costs)) if tunes else ()
+    found = engine().best(tunes, asked, costs) if tunes else []
+    points = tuple(best for best, _ in found)
     level = None
     if symmetric and points:
-        level = float(sorted(points)[int(CENSORED_ABOVE * (len(points) - 1))])
-    return Null(points, tuple(len(pitch) for pitch, _ in tunes), query.note_count, level)
+        level = sorted(points)[int(CENSORED_ABOVE * (len(points) - 1))]
+    per_point = notes_per_point(tunes, found, asked, costs, level)
+    return Null(
+        points, tuple(len(pitch) for pitch, _ in tunes), query.note_count, *per_point, level
+    )
+
+
+def notes_per_point(
+    tunes: Sequence[tuple[bytes, bytes]],
+    found: Sequence[tuple[int, int]],
+    query: EncodedQuery,
+    costs: AlignmentCosts,
+    level: int | None,
+) -> tuple[float, float]:
+    """Notes of phrase and tune that the best alignments of a null take up per point."""
+    order = sorted(
+        (-points, place)
+        for place, (points, _) in enumerate(found)
+        if points > 0 and (level is None or points <= level)
+    )
+    total = of_query = of_tune = 0
+    for negated, place in order[:TRACED]:
+        pitch, classes = tunes[place]
+        alignment = engine().trace(query, pitch, classes, found[place][1], costs)
+        assert alignment is not None
+        total -= negated
+        of_query += alignment.query_span[1] - alignment.query_span[0] + 1
+        of_tune += alignment.tune_span[1] - alignment.tune_span[0] + 1
+    return (of_query / total, of_tune / total) if total else (0.0, 0.0)
 
 
 def sample_tunes(chunks: Sequence[PackedChunk], seed: int) -> list[tuple[bytes, bytes]]:
@@ -340,9 +403,9 @@ def expected_by_chance(
 
     Examples
     --------
-    >>> fit = Fit(0.5, 0.1, 12, 512, 1e-4, 10.0)
-    >>> round(expected_by_chance(fit, 40, corpus_tunes=1000, corpus_notes=70000), 6)
-    0.000222
+    >>> fit = Fit(0.5, -2.3, Null((), (), 12), (0.01, 1e-4, 1e-4))
+    >>> round(expected_by_chance(fit, 40, corpus_tunes=1000, corpus_notes=70000), 5)
+    0.00019
     """
     if not corpus_tunes:
         return 0.0

@@ -76,7 +76,24 @@ def test_protein_alignments_give_the_published_lambda_and_k() -> None:
     assert fit is not None
     assert fit.decay == pytest.approx(0.267, rel=0.07)
     assert 0.041 / 2.5 < fit.size < 0.041 * 2.5
-    assert abs(fit.decay - 0.267) < 4 * math.sqrt(fit.decay_variance) + 0.008
+    assert abs(fit.decay - 0.267) < 4 * math.sqrt(fit.covariance[1]) + 0.008
+
+
+def test_taking_room_off_for_long_alignments_gives_the_same_constants() -> None:
+    # The same proteins, shorter; lambda / H = 0.267 / 0.14 places taken up per point.
+    import parasail
+
+    generator = Random(12)
+    letters, weights = list(RESIDUES), list(RESIDUES.values())
+    points = []
+    for _ in range(900):
+        a = "".join(generator.choices(letters, weights, k=250))
+        b = "".join(generator.choices(letters, weights, k=250))
+        points.append(parasail.sw_scan_16(a, b, 12, 1, parasail.blosum62).score)
+    taken = 0.267 / 0.14
+    fit = fit_points(Null(tuple(points), (250,) * 900, 250, taken, taken))
+    assert fit is not None
+    assert fit.decay == pytest.approx(0.267, rel=0.1)
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
@@ -88,8 +105,10 @@ def test_equal_lengths_give_what_scipy_fits(seed: int) -> None:
     location, scale = stats.gumbel_r.fit(points)
     fit = fit_points(Null(tuple(points.tolist()), (70,) * 600, 12))
     assert fit is not None
-    assert 1 / fit.decay == pytest.approx(scale, rel=1e-3)
-    assert math.log(fit.size * 12 * 70) / fit.decay == pytest.approx(location, rel=1e-3)
+    # scipy takes whole points for exact ones, at the middle of what they stand for.
+    assert 1 / fit.decay == pytest.approx(scale, rel=0.01)
+    middle = (fit.log_size + math.log(13 * 71)) / fit.decay - 0.5
+    assert middle == pytest.approx(location, rel=2e-3)
 
 
 @settings(max_examples=40)
@@ -99,22 +118,21 @@ def test_the_fit_recovers_what_made_the_points(
 ) -> None:
     generator = np.random.default_rng(seed)
     notes = generator.integers(20, 300, size=4000)
-    made = (np.log(size * 12 * notes) + generator.gumbel(size=4000)) / decay
-    points = tuple(np.round(made).astype(int).tolist())
+    made = (np.log(size * 13 * (notes + 1)) + generator.gumbel(size=4000)) / decay
+    points = tuple(np.floor(made).astype(int).tolist())
     fit = fit_points(Null(points, tuple(notes.tolist()), 12))
     assert fit is not None
-    # Rounding to whole points adds a variance of 1/12, which widens the spread.
-    widened = math.sqrt(1 / decay**2 + 0.5 / math.pi**2)
-    assert fit.decay == pytest.approx(1 / widened, rel=0.06)
+    assert fit.decay == pytest.approx(decay, rel=0.06)
+    assert fit.log_size == pytest.approx(math.log(size), abs=0.6)
 
 
 @pytest.mark.parametrize("relatives", [0, 40])
 def test_censoring_forgets_the_relatives_of_a_symmetric_phrase(relatives: int) -> None:
     generator = np.random.default_rng(5)
     notes = generator.integers(30, 200, size=2000)
-    made = np.round((np.log(0.05 * 12 * notes) + generator.gumbel(size=2000)) / 0.4)
+    made = np.floor((np.log(0.05 * 13 * (notes + 1)) + generator.gumbel(size=2000)) / 0.4)
     made[:relatives] = 90
-    level = float(np.quantile(made, 0.9))
+    level = int(np.quantile(made, 0.9))
     fit = fit_points(
         Null(
             tuple(made.astype(int).tolist()),
@@ -133,7 +151,7 @@ def test_points_that_are_all_the_same_or_too_few_say_nothing() -> None:
 
 
 def test_a_better_match_is_never_more_expected_and_none_exceeds_the_corpus() -> None:
-    fit = Fit(0.4, 0.05, 12, 512, 1e-4, 15.0)
+    fit = Fit(0.4, -3.0, Null((), (), 12, 0.4, 0.4), (0.01, 1e-4, 1e-4))
     found = [
         expected_by_chance(fit, points, corpus_tunes=800, corpus_notes=56000)
         for points in range(120)
@@ -143,12 +161,18 @@ def test_a_better_match_is_never_more_expected_and_none_exceeds_the_corpus() -> 
     assert found[-1] > 0
 
 
-def test_the_spread_is_least_in_the_middle_of_the_null_and_falls_with_its_size() -> None:
-    small, large = (
-        Fit(0.4, 0.05, 12, 50, 1.6e-3, 15.0),
-        Fit(0.4, 0.05, 12, 512, 1.5e-4, 15.0),
-    )
-    assert small.spread_decades(40) > large.spread_decades(40) > large.spread_decades(15)
+@pytest.mark.parametrize("count", [50, 512])
+def test_the_stated_spread_is_how_far_repeated_fits_really_spread(count: int) -> None:
+    generator = np.random.default_rng(3)
+    stated, found = [], []
+    for _ in range(60):
+        made = (math.log(0.1 * 13 * 71) + generator.gumbel(size=count)) / 0.4
+        points = tuple(np.floor(made).astype(int).tolist())
+        fit = fit_points(Null(points, (70,) * count, 12))
+        assert fit is not None
+        stated.append(fit.spread_decades(34))
+        found.append(math.log10(fit.tail(34, 70)))
+    assert np.std(found) == pytest.approx(np.mean(stated), rel=0.35)
 
 
 @pytest.mark.parametrize(
