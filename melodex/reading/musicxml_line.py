@@ -15,7 +15,8 @@ from dataclasses import dataclass, field
 from itertools import groupby
 
 from melodex.melody import Grace, Lyric, Tuplet
-from melodex.reading.musicxml_part import Oddities, PartSheet, WrittenNote
+from melodex.reading.musicxml_note import WrittenNote
+from melodex.reading.musicxml_part import Oddities, PartSheet
 from melodex.reading.result import Choice
 
 __all__ = ["Line", "choose_voice", "single_line"]

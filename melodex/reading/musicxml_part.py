@@ -10,7 +10,7 @@ References
 ----------
 MusicXML 4.0 (W3C Music Notation Community Group, 2021), the partwise sheet.
 
-Contents: WrittenNote, Oddities, PartSheet, walk_part.
+Contents: Oddities, PartSheet, walk_part.
 """
 
 from __future__ import annotations
@@ -35,6 +35,13 @@ from melodex.melody import (
 )
 from melodex.reading.bounded import one_line, settle
 from melodex.reading.musicxml_harmony import chord_text, whole
+from melodex.reading.musicxml_note import (
+    NOTE_TYPES,
+    WrittenNote,
+    lyrics_of,
+    ratio_of,
+    read_ties,
+)
 from melodex.reading.musicxml_signs import (
     MOST_DIVISIONS,
     is_mark,
@@ -43,7 +50,7 @@ from melodex.reading.musicxml_signs import (
     printed_tempo,
 )
 
-__all__ = ["Oddities", "PartSheet", "WrittenNote", "walk_part"]
+__all__ = ["Oddities", "PartSheet", "walk_part"]
 
 MOST_NOTES = 100_000
 MOST_MEASURES = 20_000
@@ -53,43 +60,8 @@ MOST_QUARTERS = 1024
 OVERFULL_TICKS = TICKS_PER_QUARTER // 4
 """How far a bar may be overfull by a slip; what is longer was meant."""
 
-NOTE_TYPES = {
-    "maxima": Fraction(32),
-    "long": Fraction(16),
-    "breve": Fraction(8),
-    "whole": Fraction(4),
-    "half": Fraction(2),
-    "quarter": Fraction(1),
-    "eighth": Fraction(1, 2),
-    "16th": Fraction(1, 4),
-    "32nd": Fraction(1, 8),
-    "64th": Fraction(1, 16),
-    "128th": Fraction(1, 32),
-}
 DECIMAL = re.compile(r"\s*\d{1,9}(?:\.\d{1,6})?\s*")
 BAR_LINES = {"light-light": "double", "light-heavy": "final", "none": "none"}
-
-
-@dataclass(slots=True)
-class WrittenNote:
-    """A note, rest or grace note as written; ``midi`` is -1 for a rest."""
-
-    onset_ticks: int
-    duration_ticks: int
-    midi: int
-    fifths: int
-    voice: str
-    staff: str
-    measure: int
-    in_chord: bool = False
-    grace: bool = False
-    slashed: bool = False
-    tie_start: bool = False
-    tie_stop: bool = False
-    ratio: tuple[int, int] | None = None
-    tuplet_start: bool = False
-    tuplet_stop: bool = False
-    lyrics: tuple[tuple[int, str], ...] = ()
 
 
 @dataclass(slots=True)
@@ -181,6 +153,8 @@ class PartWalk:
         self.furthest: int | Fraction = 0
         self.last_onset: int | Fraction = 0
         self.transposition = (0, 0)
+        self.lengths: dict[str, int | Fraction] = {}
+        self.pitches: dict[tuple[str, str, str], tuple[int, int]] = {}
         self.note_count = 0
         self.number = 0
 
@@ -272,12 +246,14 @@ class PartWalk:
         text = element.findtext("duration")
         if text is None or not DECIMAL.fullmatch(text):
             return self.ticks_of_type(element, text)
-        ticks = Fraction(text.strip()) * self.scale
-        if ticks > MOST_QUARTERS * TICKS_PER_QUARTER:
-            raise HostileInputError(
-                f"bar {self.number}: a length of more than {MOST_QUARTERS} quarters"
-            )
-        return ticks.numerator if ticks.denominator == 1 else ticks
+        if text not in self.lengths:
+            ticks = Fraction(text.strip()) * self.scale
+            if ticks > MOST_QUARTERS * TICKS_PER_QUARTER:
+                raise HostileInputError(
+                    f"bar {self.number}: a length of more than {MOST_QUARTERS} quarters"
+                )
+            self.lengths[text] = ticks.numerator if ticks.denominator == 1 else ticks
+        return self.lengths[text]
 
     def ticks_of_type(self, element: Element, text: str | None) -> int | Fraction:
         """The length that the note's sign stands for, where no duration is given."""
@@ -288,7 +264,8 @@ class PartWalk:
             return 0
         dots = len(element.findall("dot")[:4])
         ticks = quarters * (2 - Fraction(1, 2**dots)) * TICKS_PER_QUARTER
-        ratio = ratio_of(element)
+        modification = element.find("time-modification")
+        ratio = None if modification is None else ratio_of(modification)
         if ratio:
             ticks = ticks * ratio[1] / ratio[0]
         return ticks.numerator if ticks.denominator == 1 else ticks
@@ -300,74 +277,67 @@ class PartWalk:
         self.note_count += 1
         if self.note_count > MOST_NOTES:
             raise HostileInputError(f"a part of more than {MOST_NOTES} notes")
-        in_chord = element.find("chord") is not None
-        if element.find("grace") is not None:
-            self.read_grace(element, in_chord)
-            return
-        ticks = self.ticks_of(element)
-        if in_chord:
-            onset = self.last_onset
+        children = {child.tag: child for child in element}
+        is_grace = "grace" in children
+        ticks = 0 if is_grace else self.ticks_of(element)
+        in_chord = "chord" in children
+        if in_chord or is_grace:
+            onset = self.last_onset if in_chord else self.cursor
         else:
             onset = self.last_onset = self.cursor
             self.move(ticks)
-        if element.find("cue") is not None:
+        if "cue" in children:
             self.odd("cue notes are left out")
-            return
-        if element.find("unpitched") is not None:
+        elif "unpitched" in children:
             self.sheet.unpitched += 1
-            return
-        start, end = self.start + round(onset), self.start + round(onset + ticks)
-        if end > start:
-            self.keep(element, start, end - start, in_chord)
+        else:
+            start, end = self.start + round(onset), self.start + round(onset + ticks)
+            if end > start or is_grace:
+                self.keep(element, children, start, end - start)
 
-    def keep(self, element: Element, onset: int, ticks: int, in_chord: bool) -> None:
-        """Add a note or rest with all that hangs on it."""
-        pitch = element.find("pitch")
-        midi, fifths = self.sounding(pitch) if pitch is not None else (-1, 0)
+    def keep(
+        self, element: Element, children: dict[str, Element], onset: int, ticks: int
+    ) -> None:
+        """Add a note, rest or grace note with all that hangs on it."""
+        pitch, grace = children.get("pitch"), children.get("grace")
+        if grace is not None and pitch is None:
+            return
+        midi, fifths = (-1, 0) if pitch is None else self.sounding(pitch)
         note = WrittenNote(
             onset,
             ticks,
             midi,
             fifths,
-            (element.findtext("voice") or "1").strip(),
-            (element.findtext("staff") or "1").strip(),
+            text_in(children, "voice"),
+            text_in(children, "staff"),
             len(self.sheet.bars),
-            in_chord,
-            ratio=ratio_of(element),
+            "chord" in children,
+            grace=grace is not None,
+            slashed=grace is not None and grace.get("slash") == "yes",
         )
-        read_ties(element, note)
-        if midi >= 0:
+        if "time-modification" in children:
+            note.ratio = ratio_of(children["time-modification"])
+        if grace is None and ("tie" in children or "notations" in children):
+            read_ties(element, note)
+        if "lyric" in children and midi >= 0:
             note.lyrics = lyrics_of(element)
         self.sheet.notes.append(note)
 
-    def read_grace(self, element: Element, in_chord: bool) -> None:
-        """Add a grace note; it takes no time."""
-        pitch = element.find("pitch")
-        if pitch is None or element.find("cue") is not None:
-            return
-        midi, fifths = self.sounding(pitch)
-        grace = element.find("grace")
-        self.sheet.notes.append(
-            WrittenNote(
-                self.place(),
-                0,
-                midi,
-                fifths,
-                (element.findtext("voice") or "1").strip(),
-                (element.findtext("staff") or "1").strip(),
-                len(self.sheet.bars),
-                in_chord,
-                grace=True,
-                slashed=grace is not None and grace.get("slash") == "yes",
-            )
-        )
-
     def sounding(self, pitch: Element) -> tuple[int, int]:
         """Sounding pitch and spelling of a written pitch."""
-        step = (pitch.findtext("step") or "").strip().upper()
-        octave = whole(pitch.findtext("octave") or "")
-        alter_text = pitch.findtext("alter") or "0"
-        alteration = whole(alter_text)
+        written = (
+            pitch.findtext("step") or "",
+            pitch.findtext("octave") or "",
+            pitch.findtext("alter") or "0",
+        )
+        if written not in self.pitches:
+            self.pitches[written] = self.new_pitch(*written)
+        return self.pitches[written]
+
+    def new_pitch(self, step: str, octave_text: str, alter_text: str) -> tuple[int, int]:
+        """Sounding pitch and spelling of a pitch that this part had not yet."""
+        step = step.strip().upper()
+        octave, alteration = whole(octave_text), whole(alter_text)
         if alteration is None and DECIMAL.fullmatch(alter_text.lstrip(" +-")):
             raise ReadingError(
                 f"bar {self.number}: {step} is altered by {alter_text.strip()[:12]} "
@@ -394,9 +364,11 @@ class PartWalk:
                     f"bar {self.number}: {text.strip()[:20]!r} is no number of divisions"
                 )
             self.scale = TICKS_PER_QUARTER / divisions
+            self.lengths = {}
         transpose = element.find("transpose")
         if transpose is not None:
             self.transposition = transposition_of(transpose)
+            self.pitches = {}
         place = self.place()
         key = element.find("key")
         if key is not None:
@@ -481,6 +453,12 @@ def bar_number(text: str, implicit: bool, previous: int | None) -> int:
     return 1 if previous is None else previous + 1
 
 
+def text_in(children: dict[str, Element], tag: str) -> str:
+    """The number of a voice or staff; 1 where none is given."""
+    child = children.get(tag)
+    return "1" if child is None else (child.text or "1").strip()
+
+
 Sign = TypeVar("Sign", ChordSymbol, SectionMark)
 
 
@@ -506,44 +484,3 @@ def transposition_of(element: Element) -> tuple[int, int]:
         fifths = (7 * chromatic + 5) % 12 - 5
     assert pitch_class(fifths) == chromatic % 12
     return chromatic + 12 * octaves, fifths
-
-
-def ratio_of(element: Element) -> tuple[int, int] | None:
-    """Actual and normal number of notes in a tuplet, or None."""
-    modification = element.find("time-modification")
-    if modification is None:
-        return None
-    actual = whole(modification.findtext("actual-notes") or "")
-    normal = whole(modification.findtext("normal-notes") or "")
-    if not actual or not normal or actual == normal or not 0 < actual < 100 > normal > 0:
-        return None
-    return actual, normal
-
-
-def read_ties(element: Element, note: WrittenNote) -> None:
-    """Set whether a note is tied and where a tuplet starts and stops."""
-    for tie in element.findall("tie"):
-        note.tie_start |= tie.get("type") == "start"
-        note.tie_stop |= tie.get("type") == "stop"
-    for notations in element.findall("notations"):
-        for sign in notations:
-            if sign.tag == "tied":
-                note.tie_start |= sign.get("type") in {"start", "continue"}
-                note.tie_stop |= sign.get("type") in {"stop", "continue"}
-            elif sign.tag == "tuplet":
-                note.tuplet_start |= sign.get("type") == "start"
-                note.tuplet_stop |= sign.get("type") == "stop"
-
-
-def lyrics_of(element: Element) -> tuple[tuple[int, str], ...]:
-    """Verse and syllable of each line of words under a note; a hyphen joins words."""
-    found = []
-    for place, lyric in enumerate(element.findall("lyric")[:20], 1):
-        text = one_line(" ".join(t.text or "" for t in lyric.findall("text")))
-        if not text:
-            continue
-        if (lyric.findtext("syllabic") or "").strip() in {"begin", "middle"}:
-            text += "-"
-        digits = re.search(r"\d{1,2}", lyric.get("number", ""))
-        found.append((int(digits[0]) if digits else place, text))
-    return tuple(found)

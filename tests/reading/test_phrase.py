@@ -143,6 +143,8 @@ def test_the_option_settles_an_ambiguous_phrase():
 
 
 FAULTS = [
+    ("12 3 4", 1, "'12' is no scale degree"),
+    ("1 2 3*1/\u0660", 6, "is no length"),
     ("5 1 9 2", 5, "'9' is no scale degree"),
     ("5 1 bbb3 2", 5, "'bbb' is no accidental"),
     ("5 1 2',", 6, "is no octave mark"),

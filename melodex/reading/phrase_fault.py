@@ -1,0 +1,124 @@
+"""What is said of a phrase that could not be read, or could be read in two ways.
+
+Conventions: a message names the column, from 1, and shows the line with a caret under
+the fault; an ambiguous phrase is shown in both readings with the option that settles it.
+
+Contents: Fault, CannotReadError, TYPOGRAPHY, unreadable, ambiguous.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from fractions import Fraction
+
+from melodex.errors import AmbiguousPhraseError, PhraseError
+from melodex.melody import TICKS_PER_QUARTER, Phrase, note_name
+
+__all__ = ["TYPOGRAPHY", "CannotReadError", "Fault", "ambiguous", "unreadable"]
+
+SHOWN_CHARACTERS = 64
+
+TYPOGRAPHY = str.maketrans({"’": "'", "‘": "'", "−": "-", "–": "-", "♭": "b", "♯": "#"})
+"""One sign for one sign, so that columns stay what was typed."""
+
+WORDS: dict[str, Callable[[str], object]] = {
+    "degrees": re.compile(r"[b#]*[1-7].*").fullmatch,
+    "steps": re.compile(r"[+-]\d+").fullmatch,
+    "abc": re.compile(r"[A-Z]:.*|[\^_=]*[A-Ga-g][A-Ga-gz\d/',<>()-]*").fullmatch,
+    "contour": re.compile(r"[+-][+-]*0?").fullmatch,
+}
+"""Which words speak for a notation, to choose whose complaint is shown."""
+
+KNOWN_NOTATIONS = (
+    "type degrees such as 5 1 2 b3, steps such as +2 +2 -4, "
+    "ABC such as K:F c3 d f2, or a contour such as + + - 0"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """What keeps a text from being read in one notation, and where (from 0)."""
+
+    place: int
+    reason: str
+    hint: str = ""
+
+
+class CannotReadError(Exception):
+    """Carries a fault out of a reader of one notation."""
+
+    def __init__(self, place: int, reason: str, hint: str = "") -> None:
+        self.fault = Fault(place, reason, hint)
+        super().__init__(reason)
+
+
+def unreadable(text: str, faults: dict[str, Fault]) -> PhraseError:
+    """The fault of the notation that fits best, with its place pointed out."""
+    words = text.translate(TYPOGRAPHY).replace("|", " ").split()
+    fitting = {name: sum(bool(WORDS[name](word)) for word in words) for name in faults}
+    notation = max(faults, key=lambda name: (fitting[name], faults[name].place))
+    fault = faults[notation]
+    if len(faults) > 1 and not fitting[notation]:
+        return PhraseError(
+            f"{cut_short(text.strip())!r} is no phrase", hint=KNOWN_NOTATIONS
+        )
+    tried = f"as {notation}, " if len(faults) > 1 else ""
+    advice = f"; {fault.hint}" if fault.hint else ""
+    line, column, pointer = pointed_out(text, fault.place)
+    return PhraseError(
+        f"{tried}{fault.reason}{advice}\n    {line}\n    {pointer}",
+        where=f"phrase, column {column}",
+    )
+
+
+def pointed_out(text: str, place: int) -> tuple[str, int, str]:
+    """The line a place stands in, cut to what fits; its column from 1; a caret line."""
+    start = text.rfind("\n", 0, place) + 1
+    line = text[start:].split("\n", 1)[0]
+    column = place - start
+    cut = max(0, column - SHOWN_CHARACTERS + 8)
+    shown = "".join(
+        c if c.isprintable() else " " for c in line[cut : cut + SHOWN_CHARACTERS]
+    )
+    return shown, column + 1, " " * (column - cut) + "^"
+
+
+def ambiguous(text: str, found: dict[str, Phrase]) -> AmbiguousPhraseError:
+    """Both readings, and the option that settles which one is meant."""
+    readings = [f"    as {name + ':':9} {spelled_out(found[name])}" for name in found]
+    options = ", ".join(f"--as {name}" for name in found)
+    what = "\n".join(
+        (f"{cut_short(text.strip())!r} can be read in more than one way", *readings)
+    )
+    return AmbiguousPhraseError(f"{what}\nsay which with {options}")
+
+
+def cut_short(text: str) -> str:
+    """A text as long as a message bears."""
+    return text if len(text) <= SHOWN_CHARACTERS else text[:SHOWN_CHARACTERS] + "..."
+
+
+def spelled_out(phrase: Phrase) -> str:
+    """A reading in words: its first notes with their lengths, or its steps."""
+    melody = phrase.melody
+    if phrase.notation == "contour":
+        words = [{1: "up", 0: "same", -1: "down"}[sign] for sign in phrase.contour]
+    elif phrase.notation == "steps":
+        words = [f"{step:+d}" if step else "0" for step in melody.interval_semitones]
+        words[0] += " semitones"
+    else:
+        words = [note_name(*pair) for pair in zip(melody.midi, melody.fifths, strict=True)]
+        if phrase.has_rhythm:
+            words = [
+                name + star(ticks)
+                for name, ticks in zip(words, melody.duration_ticks, strict=True)
+            ]
+    return " ".join(words[:12]) + (" ..." if len(words) > 12 else "")
+
+
+def star(duration_ticks: int) -> str:
+    """A length in beats as it is typed after a degree; nothing for one beat."""
+    beats = Fraction(duration_ticks, TICKS_PER_QUARTER)
+    return "" if beats == 1 else f"*{beats}"
