@@ -108,6 +108,11 @@ class AlignmentCosts:
         """The most points that one pair can bring."""
         return max(self.same_pitch)
 
+    @property
+    def numbers(self) -> tuple[int, ...]:
+        """All of them in a row, as the compiled engine takes them."""
+        return (*self.same_pitch, *self.near_pitch, *self.far_pitch, self.gap)
+
     def row(self, difference_semitones: int) -> tuple[int, int, int, int]:
         """The row of points for two pitches so far apart after transposing."""
         if difference_semitones == 0:

@@ -21,7 +21,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from melodex.matching.query import EncodedQuery, signed
+from melodex.matching.query import EncodedQuery, require_room, signed
 from melodex.settings import AlignmentCosts
 
 __all__ = [
@@ -81,6 +81,11 @@ def align(
     Alignment or None
         None where nothing agrees at all, which takes an empty tune.
 
+    Raises
+    ------
+    PhraseError
+        If the phrase is too long for the costs.
+
     References
     ----------
     Smith and Waterman (1981), J. Mol. Biol. 147, 195-197: local alignment. That
@@ -95,6 +100,7 @@ def align(
     """
     from melodex.matching.engine import engine
 
+    require_room(query, costs)
     points, transposition = engine().best([(pitch, length_class)], query, costs)[0]
     if points <= 0:
         return None

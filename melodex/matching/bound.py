@@ -33,7 +33,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from melodex.corpus.chunks import LANES, PackedChunk
+from melodex.corpus.chunks import LANES, PackedChunk, notes_at, verify
 from melodex.matching.alignment import Alignment, best_transposition, trace
 from melodex.matching.query import EncodedQuery
 from melodex.settings import NEAR_SEMITONES, AlignmentCosts
@@ -117,6 +117,12 @@ class NumpyEngine:
         places = np.flatnonzero((bounds >= low) & (bounds <= high))
         return list(zip(bounds[places].tolist(), places.tolist(), strict=True))
 
+    def notes_at(
+        self, chunk: PackedChunk, counts: tuple[int, ...], index: int
+    ) -> tuple[bytes, bytes]:
+        """Return the pitches and length classes of one tune of a verified chunk."""
+        return notes_at(chunk, counts, index)
+
     def best(
         self,
         tunes: Sequence[tuple[bytes, bytes]],
@@ -159,6 +165,36 @@ class NumpyEngine:
     ) -> Alignment | None:
         """Return the best alignment under one transposition."""
         return trace(query, pitch, length_class, transposition, costs)
+
+    def holding(self, chunk: PackedChunk, figure: bytes) -> bytes:
+        """Return 2, 1 or 0 for each tune: it has the figure, nearly, or not.
+
+        A window agrees with the figure when all its notes lie the same interval
+        above it; with one note changed when all but one do, and then either the
+        first or the second note is among those that agree.
+        """
+        found = np.zeros(chunk.tune_count, np.uint8)
+        for block in blocks_of([chunk], [verify(chunk)]):
+            pitch, _, lengths = lanes_of([block], [chunk])
+            part = slice(block.first, block.first + len(lengths))
+            found[part] = held_in_lanes(pitch, lengths, figure)
+        return found.tobytes()
+
+    def contours(
+        self, chunk: PackedChunk, signs: bytes, costs: AlignmentCosts
+    ) -> npt.NDArray[np.uint16]:
+        """Return the points of a row of signs (0 down, 1 level, 2 up) for each tune."""
+        found = np.zeros(chunk.tune_count, np.uint16)
+        blocks = blocks_of([chunk], [verify(chunk)])
+        for group in groups_of(blocks, max(CELLS_AT_ONCE // len(signs), 16 * LANES)):
+            pitch, _, lengths = lanes_of(group, [chunk])
+            points = contours_of_lanes(pitch, lengths, signs, costs)
+            place = 0
+            for block in group:
+                part = points[place : place + len(block.lengths)]
+                found[block.first : block.first + len(part)] = part
+                place += len(part)
+        return found
 
 
 def lanes_at_once(query: EncodedQuery) -> int:
@@ -479,3 +515,48 @@ def points_of_lanes(
         np.maximum(new, cost, out=new)
         np.maximum(best, new, out=best)
     return [int(value) for value in best.max(axis=0)]
+
+
+def held_in_lanes(pitch: Bytes, lengths: npt.NDArray[np.int64], figure: bytes) -> Bytes:
+    """How well each lane holds a figure: 2 exactly, 1 with one note changed."""
+    size = len(figure)
+    windows = len(pitch) - size + 1
+    if windows < 1:
+        return np.zeros(len(lengths), np.uint8)
+    inside = np.arange(windows)[:, None] < lengths - size + 1
+    apart = [pitch[k : k + windows] - np.uint8(value) for k, value in enumerate(figure)]
+    changed = sum((row != apart[0]).astype(np.uint8) for row in apart[1:])
+    rest = sum((row != apart[1]).astype(np.uint8) for row in apart[2:])
+    exact = ((changed == 0) & inside).any(axis=0)
+    near = (((changed <= np.uint8(1)) | (rest == np.uint8(0))) & inside).any(axis=0)
+    return np.where(exact, 2, near).astype(np.uint8)
+
+
+def contours_of_lanes(
+    pitch: Bytes, lengths: npt.NDArray[np.int64], signs: bytes, costs: AlignmentCosts
+) -> npt.NDArray[np.uint16]:
+    """Exact local alignment points of signs against the steps of each lane."""
+    rows, (notes, lanes) = len(signs), pitch.shape
+    steps = np.full(pitch.shape, NEVER, np.uint8)
+    steps[1:] = 1 + (pitch[1:] > pitch[:-1]) - (pitch[1:] < pitch[:-1])
+    steps[np.arange(notes)[:, None] >= lengths] = NEVER
+    laid = skewed(steps, rows, NEVER)
+    wanted = np.repeat(np.frombuffer(signs, np.uint8)[:, None], lanes, axis=1)
+    shape = (rows, lanes)
+    same = np.full(shape, costs.same_pitch[3], np.uint16)
+    other = np.full(shape, -costs.far_pitch[3], np.uint16)
+    gap = np.full(shape, -costs.gap, np.uint16)
+    best, tmp = np.zeros(shape, np.uint16), np.zeros(shape, np.uint16)
+    points = [np.zeros((rows + 1, lanes), np.uint16) for _ in range(3)]
+    for diagonal in range(notes + rows - 1):
+        now, back1, back2 = (points[(diagonal - k) % 3] for k in range(3))
+        first = notes + rows - 2 - diagonal
+        hit = laid[first : first + rows] == wanted
+        new = now[1:]
+        lose(back2[:-1], other, new)
+        np.add(back2[:-1], same, out=new, where=hit)
+        np.maximum(back1[:-1], back1[1:], out=tmp)
+        lose(tmp, gap, tmp)
+        np.maximum(new, tmp, out=new)
+        np.maximum(best, new, out=best)
+    return np.asarray(best.max(axis=0), np.uint16)

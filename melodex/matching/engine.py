@@ -55,6 +55,11 @@ class Engine(Protocol):
     def select(self, bounds: Any, low: int, high: int) -> list[tuple[int, int]]:
         """Tunes whose bound lies in a range, as (bound, index)."""
 
+    def notes_at(
+        self, chunk: PackedChunk, counts: tuple[int, ...], index: int
+    ) -> tuple[bytes, bytes]:
+        """Pitches and length classes of one tune of a verified chunk."""
+
     def best(
         self,
         tunes: Sequence[tuple[bytes, bytes]],
@@ -73,6 +78,12 @@ class Engine(Protocol):
     ) -> Alignment | None:
         """The best alignment under one transposition."""
 
+    def holding(self, chunk: PackedChunk, figure: bytes) -> bytes:
+        """For each tune: 2 it has the figure, 1 with one note changed, 0 not."""
+
+    def contours(self, chunk: PackedChunk, signs: bytes, costs: AlignmentCosts) -> Any:
+        """Points of a row of signs (0 down, 1 level, 2 up) for each tune."""
+
 
 def engine() -> Engine:
     """Return the engine in use.
@@ -82,7 +93,8 @@ def engine() -> Engine:
     SettingsError
         If ``MELODEX_ENGINE`` names none, or one that is not installed.
     """
-    return engine_called(os.environ.get(ENGINE_VARIABLE, ""))
+    found: Engine = engine_called(os.environ.get(ENGINE_VARIABLE, ""))
+    return found
 
 
 @lru_cache(maxsize=4)

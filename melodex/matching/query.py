@@ -3,7 +3,7 @@
 Conventions: one signed byte per note for pitch and for length class, as in the
 packed chunks. A phrase typed without rhythm has unknown lengths throughout.
 
-Contents: EncodedQuery, encode_query.
+Contents: EncodedQuery, encode_query, require_room.
 """
 
 from __future__ import annotations
@@ -13,12 +13,13 @@ from dataclasses import dataclass
 from melodex.corpus.chunks import UNKNOWN_LENGTH
 from melodex.errors import EmptyMelodyError, PhraseError
 from melodex.melody import Phrase, duration_class
-from melodex.settings import MAX_QUERY_NOTES
+from melodex.settings import MAX_QUERY_NOTES, AlignmentCosts
 
-__all__ = ["EncodedQuery", "encode_query"]
+__all__ = ["EncodedQuery", "encode_query", "require_room"]
 
 LEAST_NOTES = 2
 HIGHEST_PITCH = 127
+MOST_POINTS = 32767
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +101,22 @@ def encode_query(phrase: Phrase) -> EncodedQuery:
         for ticks in melody.duration_ticks
     )
     return EncodedQuery(bytes(midi + move for midi in melody.midi), lengths, move)
+
+
+def require_room(query: EncodedQuery, costs: AlignmentCosts) -> None:
+    """Refuse a phrase whose points could outgrow 16 bits.
+
+    Raises
+    ------
+    PhraseError
+        If it has too many notes for these costs.
+    """
+    most = MOST_POINTS // costs.best_pair
+    if query.note_count > most:
+        raise PhraseError(
+            f"a phrase of {query.note_count} notes is too long for these costs",
+            hint=f"ask for at most {most} notes, or lower the points for a pair",
+        )
 
 
 def shift_into_range(lowest: int, highest: int) -> int:

@@ -25,11 +25,11 @@ from queue import SimpleQueue
 from threading import Thread
 from typing import Any
 
-from melodex.corpus.chunks import ID_BYTES, PackedChunk, notes_at, verify
+from melodex.corpus.chunks import ID_BYTES, PackedChunk, verify
 from melodex.errors import DamagedCorpusError, SettingsError
 from melodex.matching.alignment import Alignment
 from melodex.matching.engine import Engine, engine
-from melodex.matching.query import EncodedQuery
+from melodex.matching.query import EncodedQuery, require_room
 from melodex.settings import AlignmentCosts
 
 __all__ = ["Hit", "search"]
@@ -141,6 +141,8 @@ def search(
         If a chunk is damaged and there is no ``on_damage``.
     SettingsError
         If the limit is below 1.
+    PhraseError
+        If the phrase is too long for the costs.
 
     Examples
     --------
@@ -154,6 +156,7 @@ def search(
     if limit < 1:
         raise SettingsError(f"at least one match must be asked for, not {limit}")
     costs = costs or AlignmentCosts()
+    require_room(query, costs)
     worker = engine()
     bounded = bound_all(chunks, query, costs, worker, on_damage)
     # One more than asked for: the last of them has a runner-up too.
@@ -318,7 +321,7 @@ def align_in_order(
         if not batch:
             return
         tunes = [
-            notes_at(bounded[chunk].chunk, bounded[chunk].counts, index)
+            worker.notes_at(bounded[chunk].chunk, bounded[chunk].counts, index)
             for _, _, chunk, index in batch
         ]
         results = worker.best(tunes, query, costs)
