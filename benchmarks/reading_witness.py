@@ -40,9 +40,9 @@ Notes = list[tuple[int, int, int]]
 """Pitch, onset and duration in MIDI ticks."""
 
 SKIPPED = re.compile(
-    r'(?P<keep>\[[KLM]:[^\]]*\])|\[[A-Za-z]:[^\]]*\]|"[^"]*"|\{[^}]*\}|![^!|\s]*!'
-    r"|(?P<bar>:*\[?\|[|\]:]*(?:\[?\d[\d,\-]*)?|:{2,}|\[\d[\d,\-]*)"
-    r"|[H-WYh-w~.`*$]"
+    r'(?P<keep>\[[KLM]:[^\]]*\])|\[[A-Za-z]:[^\]]*\]|(?<!\[)"[^"]*"|\{[^}]*\}|![^!|\s]*!'
+    r"|(?P<bar>:*\[?\|[|\]:]*(?:\[?\d[\d,\-]*)?|:{2,}|\[\d[\d,\-]*|\[\"[^\"]*\")"
+    r"|[H-WYh-w~.`*$!:]"
 )
 
 
@@ -62,9 +62,10 @@ def plain_abc(kept: str, number: int) -> str:
             if line[0] in "KLM":
                 lines.append(line)
             in_body = in_body or line[0] == "K"
-        elif line and in_body:
+        elif in_body:
             lines.append(SKIPPED.sub(plain_token, line))
-    return "\n".join(lines) + "\n"
+    # An empty line would end the tune.
+    return "\n".join(line for line in lines if line.strip()) + "\n\n"
 
 
 def plain_token(found: re.Match[str]) -> str:
@@ -80,7 +81,11 @@ def witness_notes(tunes: list[str]) -> Iterator[Notes | None]:
         path = Path(folder) / "t.abc"
         path.write_text("\n".join(tunes), encoding="latin-1", errors="replace")
         subprocess.run(
-            ["abc2midi", str(path)], cwd=folder, capture_output=True, timeout=120, check=False
+            ["abc2midi", str(path)],
+            cwd=folder,
+            capture_output=True,
+            timeout=120,
+            check=False,
         )
         for number in range(1, len(tunes) + 1):
             midi = Path(folder) / f"t{number}.mid"
@@ -183,10 +188,8 @@ def main() -> None:
     parser.add_argument("--show", type=int, default=1000)
     options = parser.parse_args()
     result = compare_all(options.every)
-    print(
-        f"{result.compared} tunes, {result.notes} notes compared; "
-        f"{len(result.differences)} tunes differ; {result.voices} tunes with voices left out"
-    )
+    print(f"{result.compared} tunes, {result.notes} notes compared")
+    print(f"{len(result.differences)} tunes differ; {result.voices} with voices left out")
     print(Counter(name.split("/")[0] for name in result.differences))
     for name, what in list(result.differences.items())[: options.show]:
         print(f"{name}: {what}")

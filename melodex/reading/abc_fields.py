@@ -208,7 +208,7 @@ def parse_key(text: str) -> KeyField:
     if not tonic or (CLEF.fullmatch(text.split()[0]) and len(text.split()[0]) > 2):
         return with_parameters(None, {}, 0, True, text)
     tonic_fifths = fifths_of(tonic, {"#": 1, "♯": 1, "b": -1, "♭": -1}.get(accidental, 0))
-    mode = "major" if word == "M" else MODE_WORDS.get(word.lower()[:3] if word else "", "")
+    mode = MODE_WORDS.get(word.lower()[:3], "")
     if word.lower() == "exp":
         return explicit_key(tonic_fifths, rest)
     if not mode:

@@ -427,6 +427,13 @@ class VoiceReader:
         self.fault(f"{text} is no whole semitone; the nearest one is taken", position)
         self.take_note(nearest_sign(signs, amount), name, length, tie, position)
 
+    def take_colon(self, text: str, position: int) -> None:
+        """A colon apart from its bar line: the repeat ends or starts there."""
+        self.fault("a colon apart from a bar line is read as a repeat", position)
+        sign = bar_sign("|:" if self.clock.now == self.book.onset else ":|")
+        self.book.take_line(self.clock.now, self.metre, sign)
+        self.pitches.end_bar()
+
     def take_junk(self, text: str, position: int) -> None:
         """A sign that means nothing here."""
         if text == '"':

@@ -46,6 +46,7 @@ TOKEN = re.compile(
     r"|(?P<silent>[`$!]++|\\(?=\s*$))"
     r"|(?P<overlay>&++)"
     r"|(?P<micro>[\^_=]++[\d/]*+[A-Ga-g][,']*+[\d/]*+-?)"
+    r"|(?P<colon>:)"
     r"|(?P<space>\s++)"
     r"|(?P<junk>.)"
     r")[ \t`]*+",
