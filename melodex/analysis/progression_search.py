@@ -14,12 +14,11 @@ Smith and Waterman (1981), J. Mol. Biol. 147, 195-197: the local alignment. What
 may stand for what is common practice, no source; the points are our own choice.
 
 Contents: ProgressionMatch, MatchedChord, find_progression, find_in_row,
-chord_bytes, prefilter.
+chord_bytes, sift, PARTING.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -29,12 +28,13 @@ from melodex.analysis.progressions import ChordToken, Progression
 from melodex.melody import pitch_class
 
 __all__ = [
+    "PARTING",
     "MatchedChord",
     "ProgressionMatch",
     "chord_bytes",
     "find_in_row",
     "find_progression",
-    "prefilter",
+    "sift",
 ]
 
 SAME = 3.0
@@ -395,6 +395,9 @@ def traced(
 
 FAMILY_CODE = {family: code for code, family in enumerate(FAMILIES)}
 FAMILY_COUNT = len(FAMILIES)
+PARTING = 255
+"""The byte between two pieces."""
+ALL_KEYS = 0xFFF
 
 
 def chord_bytes(tokens: Iterable[ChordToken]) -> bytes:
@@ -408,7 +411,7 @@ def chord_bytes(tokens: Iterable[ChordToken]) -> bytes:
     Returns
     -------
     bytes, of length n
-        Each below 96; 255 is free to part pieces.
+        Each below 96; :data:`PARTING` stands between pieces.
 
     Examples
     --------
@@ -425,53 +428,66 @@ def code_of(root_fifths: int, family: str) -> int:
     return pitch_class(root_fifths) * FAMILY_COUNT + FAMILY_CODE[family]
 
 
-def prefilter(progression: Progression, *, exact: bool = False) -> re.Pattern[bytes]:
-    """Return a pattern that finds pieces worth aligning in their bytes.
+def sift(progression: Progression, data: bytes, *, exact: bool = False) -> list[int]:
+    """Find where a progression may start in the bytes of many pieces.
 
-    It matches, in any of twelve keys, wherever every chord of the progression or
-    something that may stand for it follows in order, with at most one chord put
-    between two of them (none if ``exact``). Alignments that leave a chord out or
-    put more in are not promised.
+    A place is kept if in one of twelve keys every chord of the progression, or what
+    may stand for it, follows in order with at most one chord put between two of
+    them (none if ``exact``). Alignments that leave a chord out or put more between
+    two chords are not promised. All keys are tried at once, a bit for each.
 
     Parameters
     ----------
     progression : Progression
+    data : bytes, of shape (n,)
+        From :func:`chord_bytes`, pieces parted by :data:`PARTING`.
     exact : bool
         Let nothing stand for a chord and nothing come between.
+
+    Returns
+    -------
+    list of int
+        Places in ``data``, rising.
+
+    Examples
+    --------
+    >>> from melodex.analysis.progressions import read_progression
+    >>> sift(read_progression("V7 I"), bytes([58, 0, 255, 58, 8]), exact=True)
+    [0]
     """
-    between = b"" if exact else b"[\\x00-\\x5f]?"
-    ways = []
-    for key in range(12):
-        classes = [byte_class(token, key, exact) for token in progression.tokens]
-        ways.append(between.join(classes))
-    return re.compile(b"|".join(ways), re.DOTALL)
+    import numpy as np
+
+    codes = np.frombuffer(data, dtype=np.uint8)
+    inside = codes != PARTING
+    reached = np.full(len(codes) + 2, ALL_KEYS, dtype=np.uint16)
+    for token in reversed(progression.tokens):
+        onward = reached[1:-1].copy()
+        if token is progression.tokens[-1]:
+            onward[:] = ALL_KEYS
+        elif not exact:
+            onward[:-1] |= np.where(inside[1:], reached[2:-1], 0)
+        reached = np.zeros(len(codes) + 2, dtype=np.uint16)
+        reached[:-2] = np.array(keys_by_byte(token, exact), dtype=np.uint16)[codes] & onward
+    places: list[int] = np.flatnonzero(reached[:-2]).tolist()
+    return places
 
 
-def byte_class(wanted: ChordToken, transposition_fifths: int, exact: bool) -> bytes:
-    """The bytes of all chords that may stand for one."""
-    codes = []
-    for root in range(12):
-        for family in FAMILIES:
-            found = ChordToken("", root + wanted.root_fifths + transposition_fifths, family)
-            if stands_for(wanted, found, transposition_fifths, exact):
-                codes.append(code_of(found.root_fifths, family))
-    return b"[" + b"".join(b"\\x%02x" % code for code in sorted(set(codes))) + b"]"
+def keys_by_byte(wanted: ChordToken, exact: bool) -> list[int]:
+    """For each byte, the keys (as bits) in which it may stand for a chord."""
+    table = [0] * 256
+    for root, family in standing_for(wanted, exact):
+        for key in range(12):
+            table[(root + key) % 12 * FAMILY_COUNT + family] |= 1 << key
+    return table
 
 
-def stands_for(
-    wanted: ChordToken, found: ChordToken, transposition_fifths: int, exact: bool
-) -> bool:
-    """Whether some chord of a root and family may stand for a wanted one."""
-    distance = (found.root_fifths - wanted.root_fifths - transposition_fifths) % 12
+def standing_for(wanted: ChordToken, exact: bool) -> list[tuple[int, int]]:
+    """Pitch class and family of every chord that may stand for one."""
     if exact:
-        return distance == 0 and found.family == wanted.family
-    ways = (distance, distance - 12)
-    return any(
-        relation(
-            wanted,
-            found._replace(root_fifths=wanted.root_fifths + transposition_fifths + way),
-            transposition_fifths,
-        )[0]
-        > 0
-        for way in ways
-    )
+        return [(pitch_class(wanted.root_fifths), FAMILY_CODE[wanted.family])]
+    return [
+        (pitch_class(wanted.root_fifths + distance), code)
+        for distance in range(-11, 12)
+        for family, code in FAMILY_CODE.items()
+        if relation(wanted, ChordToken("", wanted.root_fifths + distance, family), 0)[0] > 0
+    ]
