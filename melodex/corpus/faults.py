@@ -3,7 +3,7 @@
 Conventions: result codes are those of https://www.sqlite.org/rescode.html; the
 lowest byte of an extended code is its primary code.
 
-Contents: faults_named, named_fault, is_busy.
+Contents: faults_named, named_fault, refuse_folder, is_busy.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from pathlib import Path
 
 from melodex.errors import BusyCorpusError, CorpusError, DamagedCorpusError
 
-__all__ = ["faults_named", "is_busy", "named_fault"]
+__all__ = ["faults_named", "is_busy", "named_fault", "refuse_folder"]
 
 FAULTS: dict[int, tuple[type[CorpusError], str, str]] = {
     sqlite3.SQLITE_BUSY: (
@@ -36,7 +36,7 @@ FAULTS: dict[int, tuple[type[CorpusError], str, str]] = {
     sqlite3.SQLITE_CORRUPT: (
         DamagedCorpusError,
         "the corpus is damaged",
-        "run 'melodex check' to see what is touched",
+        "'melodex check' names what is touched; a backup helps where it cannot",
     ),
     sqlite3.SQLITE_FULL: (
         CorpusError,
@@ -71,19 +71,41 @@ FAULTS: dict[int, tuple[type[CorpusError], str, str]] = {
 }
 
 
+SIGNS_OF_DAMAGE = ("Could not decode to UTF-8", "no such table", "no such column")
+"""Nobody of us writes such a text, and the application id promised our tables."""
+
+
 def named_fault(error: sqlite3.Error, path: Path) -> CorpusError | None:
     """Return our error for one of SQLite's, or None where the fault is in our code.
 
     Examples
     --------
-    >>> named_fault(sqlite3.OperationalError("no such table: tune"), Path("a")) is None
+    >>> named_fault(sqlite3.OperationalError('near "SELEKT": error'), Path("a")) is None
     True
     """
     code = getattr(error, "sqlite_errorcode", None)
+    if str(error).startswith(SIGNS_OF_DAMAGE):
+        code = sqlite3.SQLITE_CORRUPT
     if code is None or code & 0xFF not in FAULTS:
         return None
     kind, what, hint = FAULTS[code & 0xFF]
     return kind(what, where=str(path), hint=hint)
+
+
+def refuse_folder(path: Path) -> None:
+    """Refuse a folder in the place of a corpus.
+
+    Raises
+    ------
+    CorpusError
+        If the path is a folder.
+    """
+    if path.is_dir():
+        raise CorpusError(
+            "this is a folder, and a corpus is a file",
+            where=str(path),
+            hint="name a file in it with --corpus",
+        )
 
 
 def is_busy(error: sqlite3.Error) -> bool:
@@ -102,3 +124,6 @@ def faults_named(path: Path) -> Iterator[None]:
         if named is None:
             raise
         raise named from error
+    except UnicodeDecodeError as error:
+        kind, what, hint = FAULTS[sqlite3.SQLITE_CORRUPT]
+        raise kind(what, where=str(path), hint=hint) from error

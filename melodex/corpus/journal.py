@@ -15,15 +15,19 @@ from __future__ import annotations
 import sqlite3
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
-from melodex.corpus.faults import is_busy
+from melodex.corpus.faults import is_busy, refuse_folder
 from melodex.errors import BusyCorpusError, CorpusError
 
 __all__ = ["WAIT_SECONDS", "begin", "make_folder", "open_for_writing", "set_journal"]
 
 WAIT_SECONDS = 30.0
 """How long a writer waits for another; one transaction of ours takes below one."""
+
+STEP_MILLISECONDS = 200
+"""How long SQLite tries by itself before we look at the clock."""
 
 FIRST_WORD_SECONDS = 2.0
 """After so long a wait, whoever asked to be told is told."""
@@ -49,7 +53,10 @@ def open_for_writing(path: Path) -> sqlite3.Connection:
     sqlite3.Error
         If SQLite cannot open it.
     """
-    connection = sqlite3.connect(path, timeout=1.0, isolation_level=None)
+    refuse_folder(path)
+    connection = sqlite3.connect(
+        path, timeout=STEP_MILLISECONDS / 1000, isolation_level=None
+    )
     try:
         connection.execute("PRAGMA foreign_keys = ON")
         connection.execute("PRAGMA synchronous = FULL")
@@ -71,13 +78,10 @@ def set_journal(connection: sqlite3.Connection, mode: str) -> None:
     lets them pass each other, plain mode leaves one file.
     """
     connection.execute("PRAGMA busy_timeout = 0")
-    try:
+    # Whatever stands in the way of writing will say so when something is written.
+    with suppress(sqlite3.OperationalError):
         connection.execute(f"PRAGMA journal_mode = {mode}")
-    except sqlite3.OperationalError as error:
-        if not is_busy(error):
-            raise
-    finally:
-        connection.execute("PRAGMA busy_timeout = 1000")
+    connection.execute(f"PRAGMA busy_timeout = {STEP_MILLISECONDS}")
 
 
 def begin(
@@ -106,9 +110,12 @@ def begin(
     """
     start = time.monotonic()
     told = False
+    connection.execute(f"PRAGMA busy_timeout = {STEP_MILLISECONDS}")
     while True:
         try:
             connection.execute("BEGIN IMMEDIATE")
+            # In plain mode the commit waits for readers, and must not give up early.
+            connection.execute(f"PRAGMA busy_timeout = {round(wait_seconds * 1000)}")
             return
         except sqlite3.OperationalError as error:
             waited = time.monotonic() - start

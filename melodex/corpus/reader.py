@@ -23,7 +23,7 @@ from types import TracebackType
 from typing import Any
 
 from melodex.corpus.chunks import PackedChunk
-from melodex.corpus.faults import faults_named
+from melodex.corpus.faults import faults_named, refuse_folder
 from melodex.corpus.schema import SCHEMA_VERSION, state_of
 from melodex.errors import CorpusError, DamagedCorpusError, UnknownTuneError
 from melodex.melody import Melody
@@ -340,6 +340,7 @@ def connect(path: Path) -> sqlite3.Connection:
     sqlite3.Error
         If SQLite cannot open it.
     """
+    refuse_folder(path)
     if not path.exists():
         raise CorpusError(
             "there is no corpus here",

@@ -17,7 +17,7 @@ import json
 import sqlite3
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -171,10 +171,9 @@ class CorpusWriter:
 
     def close(self) -> None:
         """Let go of the file, and leave one plain file if nobody else has it open."""
-        try:
+        with suppress(sqlite3.Error):
             set_journal(self.connection, "DELETE")
-        finally:
-            self.connection.close()
+        self.connection.close()
 
     def __enter__(self) -> CorpusWriter:
         return self

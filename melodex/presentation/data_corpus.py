@@ -79,6 +79,9 @@ def check_json(result: CheckResult) -> str:
             "corpus": str(result.path),
             "engine": result.engine,
             **report,
+            "repair": None
+            if result.repair is None
+            else {**asdict(result.repair), "damaged": str(result.repair.damaged)},
             "touched": [
                 {"tune_id": tune_id, "title": result.titles.get(tune_id)}
                 for tune_id in result.report.touched

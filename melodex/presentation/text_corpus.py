@@ -14,6 +14,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Iterable, Sequence
 
+from melodex.corpus.repairing import RepairReport
 from melodex.melody import Melody, degree_name, note_name
 from melodex.tasks.adding import AddResult
 from melodex.tasks.collection import (
@@ -272,6 +273,8 @@ def check_text(result: CheckResult) -> str:
         f"{report.byte_count:,} bytes, schema {report.schema_version}",
         f"searched with the {result.engine} engine",
     ]
+    if result.repair:
+        lines += repair_lines(result.repair)
     if not report.faults:
         return "\n".join([*lines, "nothing is wrong"]) + "\n"
     lines.append(f"{many(len(report.faults), 'fault')}:")
@@ -289,6 +292,17 @@ def check_text(result: CheckResult) -> str:
     if len(report.touched) > MOST_NAMED:
         lines.append(f"  and {len(report.touched) - MOST_NAMED:,} more")
     return "\n".join(lines) + "\n"
+
+
+def repair_lines(repair: RepairReport) -> list[str]:
+    """What a repair did."""
+    lines = [
+        f"made anew: {many(repair.kept, 'tune')} were whole, "
+        f"{len(repair.read_again):,} read again from the kept source, "
+        f"{len(repair.lost):,} lost",
+        f"the damaged file is kept as {shown(str(repair.damaged))}",
+    ]
+    return lines + [f"  lost: {tune_id}" for tune_id in repair.lost]
 
 
 def backup_text(result: BackupResult) -> str:

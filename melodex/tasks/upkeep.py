@@ -12,6 +12,8 @@ from pathlib import Path
 from melodex.corpus.checking import CheckReport, check_corpus
 from melodex.corpus.copying import copy_corpus
 from melodex.corpus.reader import Corpus
+from melodex.corpus.repairing import RepairReport, repair_corpus
+from melodex.errors import DamagedCorpusError
 
 __all__ = ["BackupResult", "CheckResult", "backup", "check"]
 
@@ -40,6 +42,7 @@ class CheckResult:
     report: CheckReport
     engine: str
     titles: dict[str, str]
+    repair: RepairReport | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +54,20 @@ class BackupResult:
     tune_count: int
 
 
-def check(corpus_path: Path, *, progress: Progress | None = None) -> CheckResult:
-    """Check a corpus.
+def check(
+    corpus_path: Path, *, repair: bool = False, progress: Progress | None = None
+) -> CheckResult:
+    """Check a corpus, and put right what is wrong if asked to.
+
+    Parameters
+    ----------
+    corpus_path : Path
+        The corpus.
+    repair : bool
+        Whether to make a new file of what can be read where anything is wrong; the
+        damaged one is kept beside it.
+    progress : callable, optional
+        Called with what is done and what there is in all.
 
     Raises
     ------
@@ -61,8 +76,19 @@ def check(corpus_path: Path, *, progress: Progress | None = None) -> CheckResult
     """
     from melodex.matching import engine_name
 
-    report = check_corpus(corpus_path, progress)
-    return CheckResult(corpus_path, report, engine_name(), titles_of(corpus_path, report))
+    done = None
+    try:
+        report = check_corpus(corpus_path, progress)
+        broken = bool(report.faults)
+    except DamagedCorpusError:
+        if not repair:
+            raise
+        broken = True
+    if repair and broken:
+        done = repair_corpus(corpus_path, progress)
+        report = check_corpus(corpus_path, progress)
+    titles = titles_of(corpus_path, report)
+    return CheckResult(corpus_path, report, engine_name(), titles, done)
 
 
 def titles_of(corpus_path: Path, report: CheckReport) -> dict[str, str]:

@@ -1,0 +1,295 @@
+"""Repairing a corpus: a new file is made of everything that can still be read.
+
+Conventions: the damaged file is kept beside the new one, under a name of its own.
+A melody that no longer agrees with its id is read again from the kept source;
+everything that is derived from melodies is made anew by adding them as usual. A
+tune that neither way brings back is named as lost.
+
+Contents: RepairReport, repair_corpus.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable, Iterator
+from contextlib import closing, suppress
+from dataclasses import dataclass, field
+from itertools import groupby
+from pathlib import Path
+from typing import Any
+
+from melodex.corpus.checking import kept_bytes, melody_of
+from melodex.corpus.faults import faults_named, is_busy
+from melodex.corpus.preparing import prepared
+from melodex.corpus.rows import row_crc32
+from melodex.corpus.salvage import every_row
+from melodex.corpus.schema import CHECKED_COLUMNS
+from melodex.corpus.store import CorpusWriter
+from melodex.errors import BusyCorpusError, CorpusError, ReadingError
+from melodex.melody import Melody
+from melodex.melody.record import content_id_of
+from melodex.reading import read_bytes
+from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning
+
+__all__ = ["RepairReport", "repair_corpus"]
+
+WAIT_SECONDS = 30.0
+
+UNKNOWN_SOURCE = "source-unknown"
+"""Where a tune stands whose place cannot be read."""
+
+Row = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class RepairReport:
+    """What a repair brought into the new file.
+
+    Parameters
+    ----------
+    damaged : Path
+        Where the damaged file is kept.
+    kept : int
+        Tunes whose melody was whole.
+    read_again : tuple of str
+        Tunes read again from the kept source.
+    lost : tuple of str
+        Ids of tunes that could not be brought back, as far as ids can be read.
+    """
+
+    damaged: Path
+    kept: int
+    read_again: tuple[str, ...]
+    lost: tuple[str, ...]
+
+
+def repair_corpus(
+    path: Path, progress: Callable[[int, int], None] | None = None
+) -> RepairReport:
+    """Make a corpus anew from what can be read of a damaged one.
+
+    Parameters
+    ----------
+    path : Path
+        The corpus; nobody else may have it open for writing.
+    progress : callable, optional
+        Called with files done and files in all.
+
+    Raises
+    ------
+    CorpusError
+        If the file is no SQLite at all, or the new one cannot be written.
+    BusyCorpusError
+        If another process holds the corpus.
+    """
+    fresh = free_name(path, "repaired")
+    with faults_named(path), closing(locked(path)) as connection:
+        remains = Remains(connection)
+        remains.collect()
+        try:
+            write(remains, fresh, progress)
+            damaged = free_name(path, "damaged")
+            # Renamed while the lock is held: a writer that waits finds another file
+            # under the name and refuses to write into the old one.
+            path.rename(damaged)
+            fresh.rename(path)
+        except OSError as error:
+            raise CorpusError(
+                f"the new file cannot be written: {error.strerror}", where=str(path)
+            ) from error
+        finally:
+            with suppress(FileNotFoundError):
+                fresh.unlink()
+    for side in ("-wal", "-shm", "-journal"):
+        with suppress(FileNotFoundError):
+            Path(f"{path}{side}").rename(f"{damaged}{side}")
+    return RepairReport(
+        damaged=damaged,
+        kept=len(remains.melodies),
+        read_again=tuple(sorted(remains.read_again)),
+        lost=tuple(sorted(remains.lost)),
+    )
+
+
+def locked(path: Path) -> sqlite3.Connection:
+    """The damaged file, with writers shut out as far as SQLite still can."""
+    if not path.exists():
+        raise CorpusError("there is no corpus here", where=str(path))
+    connection = sqlite3.connect(path, timeout=WAIT_SECONDS, isolation_level=None)
+    connection.text_factory = lambda data: data.decode("utf-8", "replace")
+    try:
+        connection.execute("BEGIN IMMEDIATE")
+    except sqlite3.DatabaseError as error:
+        if is_busy(error):
+            connection.close()
+            raise BusyCorpusError(
+                "another process holds the corpus", where=str(path)
+            ) from error
+    try:
+        connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    except sqlite3.DatabaseError:
+        connection.close()
+        raise
+    return connection
+
+
+@dataclass
+class Remains:
+    """Everything that can still be read of a damaged corpus."""
+
+    connection: sqlite3.Connection
+    melodies: dict[int, Melody] = field(default_factory=dict)
+    ids: dict[int, str] = field(default_factory=dict)
+    collections: dict[int, str] = field(default_factory=dict)
+    places: list[Row] = field(default_factory=list)
+    warnings: dict[int, list[ReadWarning]] = field(default_factory=dict)
+    tags: list[tuple[int, str]] = field(default_factory=list)
+    read_again: set[str] = field(default_factory=set)
+    lost: set[str] = field(default_factory=set)
+
+    def collect(self) -> None:
+        """Read every table as far as it goes."""
+        for row in self.table("tune", "id, tune_id, melody"):
+            self.ids[row["id"]] = str(row["tune_id"])
+            melody = melody_of(row["melody"])
+            if melody is not None and content_id_of(row["melody"]) == row["tune_id"]:
+                self.melodies[row["id"]] = melody
+        self.collections = {row["id"]: row["name"] for row in self.sound("collection")}
+        for row in self.sound("read_warning"):
+            self.warnings.setdefault(row["place"], []).append(
+                ReadWarning(row["text"], row["line"], row["column_number"])
+            )
+        self.tags = [(row["tune"], row["name"]) for row in self.sound("tag")]
+        self.places = list(self.sound("place"))
+
+    def table(self, table: str, columns: str) -> Iterator[Row]:
+        """Rows of a table that can be read."""
+        with suppress(sqlite3.DatabaseError):
+            for row in every_row(self.connection, table, columns, []):
+                yield dict(row)
+
+    def sound(self, table: str) -> Iterator[Row]:
+        """Rows of a table that are as they were written."""
+        names = CHECKED_COLUMNS[table]
+        for row in self.table(table, ", ".join((*names, "row_crc32"))):
+            if row_crc32(row[name] for name in names) == row["row_crc32"]:
+                yield row
+
+    def kept(self, number: int | None) -> tuple[bytes, str]:
+        """A kept source and its format; empty where it is damaged or was not kept."""
+        if number is None:
+            return b"", ""
+        for row in self.one("kept_source", "sha256, kept_format, bytes", number):
+            data = kept_bytes(row["bytes"], row["sha256"])
+            if data is not None:
+                return data, row["kept_format"]
+        return b"", ""
+
+    def one(self, table: str, columns: str, number: int) -> list[Row]:
+        """A row by its number, if it can be read."""
+        cursor = self.connection.cursor()
+        cursor.row_factory = sqlite3.Row
+        try:
+            found = cursor.execute(
+                f"SELECT {columns} FROM {table} WHERE id = ?", [number]
+            ).fetchall()
+        except sqlite3.DatabaseError:
+            return []
+        return [dict(row) for row in found]
+
+    def tune(self, place: Row) -> ReadTune | None:
+        """The tune of a place: its own melody, or what the kept source gives again."""
+        data, kept_format = self.kept(place["kept_source"])
+        warnings = tuple(self.warnings.get(place["id"], ()))
+        melody = self.melodies.get(place["tune"])
+        if melody is None and data:
+            melody = self.again(place, data, kept_format)
+        if melody is None:
+            self.lost.add(self.ids.get(place["tune"], "unknown"))
+            return None
+        # Numbers have to be those of the place, whichever was read first.
+        melody = melody.with_credits(number=place["number"], source=place["source"])
+        return ReadTune(melody, warnings, data, kept_format)
+
+    def again(self, place: Row, data: bytes, kept_format: str) -> Melody | None:
+        """A melody read again from its kept source."""
+        choice = choice_of(place)
+        try:
+            tunes = read_bytes(data, kept_format, place["source"], choice).tunes
+        except ReadingError:
+            return None
+        wanted = self.ids.get(place["tune"])
+        for read in tunes:
+            number = read.melody.credits.number
+            tune_id = read.melody.content_id()
+            if tune_id == wanted or (wanted is None and number == place["number"]):
+                self.read_again.add(tune_id)
+                return read.melody
+        # The id itself may be what was damaged, or the reader has learnt since.
+        if len(tunes) == 1:
+            self.read_again.add(tunes[0].melody.content_id())
+            return tunes[0].melody
+        return None
+
+    def files(self) -> Iterator[tuple[Row, list[ReadTune]]]:
+        """Tunes by file, collection and choice, and those that stand nowhere."""
+        placed: set[int] = set()
+
+        def shelf(place: Row) -> tuple[Any, ...]:
+            return (place["file"], place["collection"], *choice_columns(place))
+
+        for _, group in groupby(sorted(self.places, key=order), key=shelf):
+            places = list(group)
+            placed.update(place["tune"] for place in places)
+            tunes = [tune for place in places if (tune := self.tune(place)) is not None]
+            yield places[0], tunes
+        for number, melody in self.melodies.items():
+            if number not in placed:
+                name = self.ids[number]
+                place = {"file": UNKNOWN_SOURCE, "source": UNKNOWN_SOURCE, "collection": 0}
+                yield place, [ReadTune(melody.with_credits(number=name))]
+
+
+def order(place: Row) -> tuple[Any, ...]:
+    """Places by file, collection and choice, then as they were written."""
+    return (place["file"], place["collection"], *choice_columns(place), place["id"])
+
+
+def choice_columns(place: Row) -> tuple[str, str, str]:
+    """How a place was read, as plain text."""
+    return (place.get("part", ""), place.get("voice", ""), place.get("chord_note", "top"))
+
+
+def choice_of(place: Row) -> Choice:
+    """How a place was read."""
+    return Choice(*choice_columns(place))
+
+
+def write(
+    remains: Remains, fresh: Path, progress: Callable[[int, int], None] | None
+) -> None:
+    """Write everything that remains into a new corpus."""
+    files = list(remains.files())
+    with CorpusWriter.open(fresh) as writer:
+        for done, (place, tunes) in enumerate(files):
+            collection = remains.collections.get(place["collection"], "recovered")
+            reading = FileReading(place["source"], tuple(tunes))
+            writer.add_prepared(
+                [prepared(reading, collection, choice_of(place), place["file"])]
+            )
+            if progress:
+                progress(done + 1, len(files))
+        for number, name in remains.tags:
+            # A tag of a lost tune has nothing left to stand on.
+            with suppress(CorpusError):
+                writer.tag([remains.ids.get(number, "")], name)
+
+
+def free_name(path: Path, word: str) -> Path:
+    """A name beside the corpus that nothing has."""
+    number = 1
+    while True:
+        name = f"{path.name}.{word}" + (f".{number}" if number > 1 else "")
+        if not (path.parent / name).exists():
+            return path.parent / name
+        number += 1
