@@ -7,10 +7,8 @@ title. Then links between partners and the shapes of the five relations are laid
 under the notes, and tokens around their degrees.
 
 Conventions: places are in the picture's own units, 180 to a staff space, y down.
-The shapes of the relations are ours: a solid ring, a dashed diamond, a dotted
-square, a cross, a dash; colour only repeats what the shape says.
 
-Contents: NotePlace, Drawing, RELATION_SHAPES, relation_sign.
+Contents: NotePlace, Drawing, System.
 """
 
 from __future__ import annotations
@@ -18,11 +16,19 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from xml.etree.ElementTree import Element, SubElement, fromstring, tostring
 
-__all__ = ["RELATION_SHAPES", "Drawing", "NotePlace", "Shape", "relation_sign"]
+from melodex.presentation.engraving_marks import (
+    INK,
+    RELATION_SHAPES,
+    SVG,
+    draw_shape,
+    number,
+)
 
-SVG = "http://www.w3.org/2000/svg"
+__all__ = ["Drawing", "NotePlace", "System"]
+
 PRIVATE_SIGNS = {
     0xE260: "♭",
     0xE261: "♮",
@@ -40,33 +46,9 @@ PRIVATE_SIGNS = {
 HEAD_HALF_WIDTH = {"E0A2": 152, "E0A0": 215, "E0A1": 215}
 USUAL_HEAD_HALF_WIDTH = 113
 STAFF_SPACE = 180
+NUMBER = r"-?\d+(?:\.\d+)?"
 TEXT_SIZE = 405
 PAPER = "#ffffff"
-INK = "#101418"
-
-
-@dataclass(frozen=True, slots=True)
-class Shape:
-    """How one relation is drawn: its name in classes, form, dashes and colour."""
-
-    name: str
-    form: str
-    dashes: str
-    colour: str
-
-
-RELATION_SHAPES = {
-    "same degree and time": Shape("same", "ring", "", "#1b5aa6"),
-    "same step, other inflection": Shape("inflected", "diamond", "90 55", "#b3440b"),
-    "same degree, other rhythm": Shape("shifted", "square", "28 42", "#6d3a86"),
-    "same degree": Shape("same", "ring", "", "#1b5aa6"),
-    "different degree": Shape("different", "cross", "", "#4a4f55"),
-    "no partner": Shape("alone", "dash", "", "#4a4f55"),
-}
-"""The five relations, and the one that stands where no rhythm is known.
-
-The three colours differ in lightness and stay apart under the common kinds of colour
-blindness; the shapes do without them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,80 +60,6 @@ class NotePlace:
     x: float
     y: float
     system: int
-
-
-def relation_sign(relation: str, size: float = 16) -> str:
-    """Return a small stand-alone SVG of a relation's shape, for legends and tables.
-
-    It is decoration: the name of the relation must stand beside it.
-
-    Examples
-    --------
-    >>> relation_sign("no partner")[:38]
-    '<svg class="sign" width="16" height="1'
-    """
-    shape = RELATION_SHAPES[relation]
-    root = Element(
-        "svg",
-        {
-            "class": "sign",
-            "width": f"{size:g}",
-            "height": f"{size:g}",
-            "viewBox": "-300 -300 600 600",
-            "aria-hidden": "true",
-            "focusable": "false",
-        },
-    )
-    if not root.get("xmlns"):
-        root.set("xmlns", SVG)
-    draw_shape(root, shape, 0, 0, 225, heavy=True)
-    return tostring(root, encoding="unicode")
-
-
-def draw_shape(
-    home: Element, shape: Shape, x: float, y: float, size: float, *, heavy: bool = False
-) -> Element:
-    """Draw one relation's shape around a place; size is half its width."""
-    attributes = {
-        "class": f"rel rel-{shape.name}",
-        "fill": shape.colour,
-        "fill-opacity": "0.13",
-        "stroke": shape.colour,
-        "stroke-width": "46" if heavy else "24",
-    }
-    if shape.dashes:
-        attributes["stroke-dasharray"] = shape.dashes
-    if shape.form == "ring":
-        place = {"cx": number(x), "cy": number(y), "r": number(size)}
-        return SubElement(home, "circle", attributes | place)
-    if shape.form in {"diamond", "square"}:
-        reach = size * (1.28 if shape.form == "diamond" else 0.92)
-        corners = (
-            [(0, -reach), (reach, 0), (0, reach), (-reach, 0)]
-            if shape.form == "diamond"
-            else [(-reach, -reach), (reach, -reach), (reach, reach), (-reach, reach)]
-        )
-        points = " ".join(f"{number(x + dx)},{number(y + dy)}" for dx, dy in corners)
-        if shape.form == "square":
-            attributes |= {
-                "stroke-linecap": "butt",
-                "stroke-width": "60" if heavy else "36",
-            }
-        return SubElement(home, "polygon", attributes | {"points": points})
-    reach = size * 0.5
-    lines = (
-        f"M{number(x - reach)} {number(y - reach)}L{number(x + reach)} {number(y + reach)}"
-        f"M{number(x - reach)} {number(y + reach)}L{number(x + reach)} {number(y - reach)}"
-        if shape.form == "cross"
-        else f"M{number(x - size * 0.7)} {number(y)}L{number(x + size * 0.7)} {number(y)}"
-    )
-    attributes |= {"d": lines, "fill": "none", "stroke-width": "60" if heavy else "36"}
-    return SubElement(home, "path", attributes)
-
-
-def number(value: float) -> str:
-    """A coordinate without needless digits."""
-    return f"{value:.0f}"
 
 
 class Drawing:
@@ -181,17 +89,24 @@ class Drawing:
         self.left_out = left_out
         self.width = self.height = 0.0
         self.defs: dict[str, Element] = {}
-        self.music = Element("g", {"fill": "currentColor", "stroke": "none"})
-        self.under = Element("g", {"class": "under"})
-        self.over = Element("g", {"class": "over", "font-size": "260"})
+        self.systems: list[System] = []
         self.notes: dict[tuple[int, int], NotePlace] = {}
-        self.texts: list[tuple[str, float, float, float]] = []
+        self.texts: list[tuple[str, float, float, float, int]] = []
         self.degrees: dict[tuple[int, int], tuple[float, float]] = {}
         self.signs: dict[tuple[int, int], tuple[float, float]] = {}
         self.labels: dict[int, list[tuple[float, float]]] = {}
-        self.system = -1
         for page in pages:
             self.add_page(page)
+
+    @property
+    def system(self) -> int:
+        """Index of the system that is being copied."""
+        return len(self.systems) - 1
+
+    def reaches(self, *heights: float) -> None:
+        """Note that the system that is being copied reaches some heights."""
+        if self.systems:
+            self.systems[-1].heights += heights
 
     # Tidying
 
@@ -207,7 +122,7 @@ class Drawing:
         margin = inner.find(f"{{{SVG}}}g")
         if margin is not None:
             left, top = translation(margin.get("transform", ""))
-            self.copy(margin, self.music, left, top + self.height)
+            self.copy(margin, Element("g"), left, top + self.height)
         self.width = max(self.width, width)
         self.height += height
 
@@ -232,7 +147,8 @@ class Drawing:
         if {"placeholder", "pageMilestone", *self.left_out} & set(kinds):
             return
         if "system" in kinds:
-            self.system += 1
+            self.systems.append(System())
+            home = self.systems[-1].music
         moved = translation(child.get("transform", ""))
         dx, dy = dx + moved[0], dy + moved[1]
         if "note" in kinds:
@@ -291,6 +207,8 @@ class Drawing:
         x, y = translation(child.get("transform", ""))
         scale = re.search(r"scale\(([-\d.]+)", child.get("transform", ""))
         glyph = child.get("href", "").lstrip("#").split("-")[0]
+        # No glyph of the music font reaches further than a clef does.
+        self.reaches(y + dy - 2 * STAFF_SPACE, y + dy + 2 * STAFF_SPACE)
         SubElement(
             home,
             "use",
@@ -309,6 +227,7 @@ class Drawing:
         for name, moved in (("d", moved_path), ("points", moved_points)):
             if name in keep:
                 keep[name] = moved(keep[name], dx, dy)
+                self.reaches(*map(float, re.findall(NUMBER, keep[name])[1::2]))
         for name, shift in (("x", dx), ("y", dy), ("cx", dx), ("cy", dy)):
             if name in keep:
                 keep[name] = number(float(keep[name]) + shift)
@@ -349,13 +268,17 @@ class Drawing:
             text.remove(text[0])
         width = sum(0.56 * len(words) * (size or TEXT_SIZE) for words, _, size in runs)
         anchor = {"middle": 0.5, "end": 1.0}.get(child.get("text-anchor", ""), 0.0)
-        self.texts.append((home.get("class", ""), x - anchor * width, y, width))
+        self.texts.append(
+            (home.get("class", ""), x - anchor * width, y, width, self.system)
+        )
+        self.reaches(y - TEXT_SIZE, y + TEXT_SIZE / 2)
 
     # Drawing on it
 
     def title_notes(self, titles: Mapping[tuple[int, int], str]) -> None:
         """Give notes a title, which is read out and shown when pointed at."""
-        for group in self.music.iter("g"):
+        groups = (group for system in self.systems for group in system.music.iter("g"))
+        for group in groups:
             found = re.fullmatch(
                 re.escape(self.prefix) + r"p(\d+)n(\d+)(c\d+)?", group.get("id", "")
             )
@@ -371,10 +294,10 @@ class Drawing:
         if place is None or shape is None:
             return
         if shape.form not in {"cross", "dash"}:
-            draw_shape(self.under, shape, place.x, place.y, 215)
+            draw_shape(self.systems[place.system].under, shape, place.x, place.y, 215)
         elif (part, note) in self.signs:
             x, y = self.signs[part, note]
-            draw_shape(self.over, shape, x, y - 130, 170)
+            draw_shape(self.systems[place.system].over, shape, x, y - 130, 170)
 
     def link(self, a: tuple[int, int], b: tuple[int, int], relation: str) -> None:
         """Draw a line from a note's degree down to its partner in the same system."""
@@ -386,7 +309,7 @@ class Drawing:
         start = y + (110 if a in self.degrees else 0)
         end = f"{number(lower.x)} {number(lower.y - 215)}"
         SubElement(
-            self.under,
+            self.systems[upper.system].under,
             "path",
             {
                 "class": f"link rel-{shape.name}",
@@ -410,7 +333,7 @@ class Drawing:
             if part < len(labels):
                 x, y = labels[part]
                 text = SubElement(
-                    self.over,
+                    self.systems[system].over,
                     "text",
                     {
                         "class": "bar-number",
@@ -426,10 +349,10 @@ class Drawing:
 
     def mask_texts(self) -> None:
         """Put paper behind the texts that links run under."""
-        for kind, x, y, width in self.texts:
+        for kind, x, y, width, system in self.texts:
             if kind in {"degree", "chord", "numeral"}:
                 SubElement(
-                    self.under,
+                    self.systems[system].under,
                     "rect",
                     {
                         "class": "paper",
@@ -473,8 +396,36 @@ class Drawing:
                         "transform": path.get("transform", "scale(1,-1)"),
                     },
                 )
-        root.extend([self.under, without_empty(self.music), self.over])
+        tops = self.tops()
+        for place, system in enumerate(self.systems):
+            bottom = tops[place + 1] if place + 1 < len(tops) else self.height
+            root.append(system.element(tops[place], bottom))
         return tostring(root, encoding="unicode")
+
+    def tops(self) -> list[float]:
+        """Where each system begins: half way from what is above it."""
+        tops = [0.0]
+        for above, below in pairwise(self.systems):
+            tops.append((max(above.heights) + min(below.heights)) / 2)
+        return tops
+
+
+class System:
+    """One system: what lies under its notes, the notes, and what lies over them."""
+
+    def __init__(self) -> None:
+        self.under = Element("g", {"class": "under"})
+        self.music = Element("g", {"fill": "currentColor", "stroke": "none"})
+        self.over = Element("g", {"class": "over", "font-size": "260"})
+        self.heights: list[float] = []
+
+    def element(self, top: float, bottom: float) -> Element:
+        """The system as a group that knows where it begins and ends."""
+        group = Element(
+            "g", {"class": "system", "data-top": number(top), "data-bottom": number(bottom)}
+        )
+        group.extend([self.under, self.music, self.over])
+        return without_empty(group)
 
 
 def translation(transform: str) -> tuple[float, float]:
@@ -486,7 +437,7 @@ def translation(transform: str) -> tuple[float, float]:
 def moved_path(path: str, dx: float, dy: float) -> str:
     """An absolute path, moved."""
     places = iter((dx, dy) * (len(path) + 1))
-    return re.sub(r"-?\d+(?:\.\d+)?", lambda m: number(float(m[0]) + next(places)), path)
+    return re.sub(NUMBER, lambda m: number(float(m[0]) + next(places)), path)
 
 
 def moved_points(points: str, dx: float, dy: float) -> str:

@@ -24,7 +24,7 @@ from melodex.melody import (
     degree_name,
 )
 from melodex.presentation.engraving_layout import Measure, StaffPart, in_time
-from melodex.presentation.engraving_svg import RELATION_SHAPES
+from melodex.presentation.engraving_marks import RELATION_SHAPES
 from melodex.presentation.notation import WrittenBar, ends_ending
 from melodex.presentation.notation_pitch import Inflections, clef_for, spelled
 from melodex.presentation.notation_values import Written

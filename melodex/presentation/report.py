@@ -340,7 +340,10 @@ def phrase_section(phrase: Phrase) -> Section:
     blocks: tuple[Block, ...] = (Picture(drawn.svg, "Notes: the phrase"), player)
     if phrase.has_rhythm:
         text = abc_text(phrase.melody, excerpt=True)
-        blocks = (*blocks, Fold("As ABC", (Text(tuple(text.splitlines())),)))
+        blocks = (
+            *blocks,
+            Fold("As ABC", (Text(tuple(text.splitlines())),), on_paper=False),
+        )
     return Section("The phrase", blocks)
 
 
@@ -369,7 +372,7 @@ def match_section(phrase: Phrase, match: Match, most_points: int) -> Section:
             Legend(laid.relations),
             picture_of(laid, name, layout, f"the phrase and {passage.label}", ""),
             player_of(laid, f"l{match.rank}", (name,), passage.label),
-            Fold("Note against note", (pairs_table(laid, first),)),
+            Fold("Note against note", (pairs_table(laid, first),), on_paper=False),
             Links((("MIDI file", f"match-{match.rank}.mid", MIDI, midi),)),
         ),
         note=f"tune {match.tune_id}",

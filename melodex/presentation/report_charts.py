@@ -17,8 +17,8 @@ from dataclasses import dataclass
 from xml.etree.ElementTree import Element, SubElement, tostring
 
 from melodex.melody import Melody, degree_name, pitch_class_name
+from melodex.presentation.engraving_marks import INK, RELATION_SHAPES, draw_shape
 from melodex.presentation.engraving_mei import with_signs
-from melodex.presentation.engraving_svg import INK, RELATION_SHAPES, draw_shape
 
 __all__ = ["BarCell", "bar_grid", "coverage_strips", "dot_plot"]
 

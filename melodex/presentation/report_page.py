@@ -154,11 +154,12 @@ class Player:
 
 @dataclass(frozen=True, slots=True)
 class Fold:
-    """Blocks behind a heading that opens."""
+    """Blocks behind a heading that opens; on paper they lie open, or are left out."""
 
     kind: ClassVar[str] = "fold"
     heading: str
     blocks: tuple[Block, ...]
+    on_paper: bool = True
 
 
 Block = Text | Caution | Facts | Table | Picture | Legend | Links | Player | Fold
@@ -280,7 +281,7 @@ def template() -> Any:
     import jinja2
     from markupsafe import Markup
 
-    from melodex.presentation.engraving_svg import RELATION_SHAPES, relation_sign
+    from melodex.presentation.engraving_marks import RELATION_SHAPES, relation_sign
 
     environment = jinja2.Environment(
         loader=jinja2.PackageLoader("melodex.presentation", "templates"),
