@@ -19,8 +19,9 @@ Phrases differ so much in lambda that both numbers are fitted anew for each: the
 phrase is read backwards, which keeps its intervals, its range and how it moves
 from note to note, and is aligned with a sample of the corpus. A phrase that is
 much the same backwards would find its own relatives so; it is aligned as it
-stands, and of the points only those below a high quantile are used, with the rest
-known to lie above it (censored).
+stands, and points above a high quantile are only taken to lie above it (censored).
+Since few points matter but the many shape the fit, those below a quantile are only
+taken to lie below it.
 
 Contents: Null, Fit, fit_points, is_symmetric, measure_null, expected_by_chance.
 
@@ -68,8 +69,12 @@ FEWEST_IN_NULL = 16
 SYMMETRIC_SHARE = 0.75
 """A phrase whose reversal reaches this share of its own points is symmetric."""
 
-CENSORED_ABOVE = 0.9
+CENSORED_ABOVE = 0.95
 """Of a symmetric phrase's own points, those above this quantile may be relatives'."""
+
+CENSORED_BELOW, FEWEST_SEEN = 0.75, 64
+"""Points below this quantile only count as lower, if so many stay above it: the
+calibration benchmark shows less bias in the far tail than with all of them."""
 
 TRACED = 48
 """Best alignments of the null on which the notes taken up per point are counted."""
@@ -95,8 +100,8 @@ class Null:
         m.
     query_notes_per_point, tune_notes_per_point : float
         a and b: how many notes an alignment takes up for each of its points.
-    censored_above : int or None
-        Points above this are only known to lie above it.
+    censored_above, censored_below : int or None
+        Points above the one, or below the other, are only known to lie there.
     """
 
     points: tuple[int, ...]
@@ -105,6 +110,13 @@ class Null:
     query_notes_per_point: float = 0.0
     tune_notes_per_point: float = 0.0
     censored_above: int | None = None
+    censored_below: int | None = None
+
+    def seen(self) -> list[int]:
+        """The points that are known exactly."""
+        low = -1 if self.censored_below is None else self.censored_below
+        high = math.inf if self.censored_above is None else self.censored_above
+        return [s for s in self.points if low <= s <= high]
 
     def log_room(self, points: float, tune_notes: float) -> float:
         """Logarithm of A(s): places at which so good an alignment could begin."""
@@ -182,16 +194,16 @@ def fit_points(null: Null) -> Fit | None:
 
     Notes
     -----
-    Points are whole numbers: s has the probability P(s) - P(s + 1), and one that is
-    censored at c the probability P(c + 1). The likelihood is climbed by scoring with
-    the outer product of gradients, steps halved until they climb.
+    Points are whole numbers: s has the probability P(s) - P(s + 1), one that only is
+    known to lie above c the probability P(c + 1), below c 1 - P(c). The likelihood
+    is climbed by scoring with the outer product of gradients, steps halved until
+    they climb.
     """
-    level = null.censored_above
-    seen = [s for s in null.points if level is None or s <= level]
+    seen = null.seen()
     if len(seen) < FEWEST_IN_NULL or min(seen) == max(seen):
         return None
     observations = observed(null)
-    sizes = moment_guess(null, seen)
+    sizes = moment_guess(null)
     here = climb(observations, sizes)
     for _ in range(STEPS):
         move = solved(here.information, here.gradient)
@@ -218,26 +230,29 @@ Observation = tuple[float, float, float, float, int]
 def observed(null: Null) -> list[Observation]:
     """Points and room at both ends of what is known of each tune, like ones counted.
 
-    The upper end of a censored tune is infinitely far: its room is minus infinity.
+    An end that is infinitely far has a room of plus or minus infinity.
     """
-    counts: Counter[tuple[int, int]] = Counter()
-    level = null.censored_above
-    for s, n in zip(null.points, null.tune_notes, strict=True):
-        counts[(s if level is None or s <= level else level + 1, max(n, 1))] += 1
+    low = -1 if null.censored_below is None else null.censored_below
+    high = math.inf if null.censored_above is None else null.censored_above
+    counts = Counter(
+        (max(min(s, high + 1), low - 1), max(n, 1))
+        for s, n in zip(null.points, null.tune_notes, strict=True)
+    )
     found = []
     for (s, n), count in sorted(counts.items()):
-        hidden = level is not None and s > level
-        above = -math.inf if hidden else null.log_room(s + 1, n)
-        found.append((float(s), null.log_room(s, n), float(s + 1), above, count))
+        first = math.inf if s < low else null.log_room(s, n)
+        above = -math.inf if s > high else null.log_room(s + 1, n)
+        found.append((float(s), first, float(s + 1), above, count))
     return found
 
 
-def moment_guess(null: Null, seen: Sequence[int]) -> tuple[float, float]:
+def moment_guess(null: Null) -> tuple[float, float]:
     """Log K and lambda from mean and variance, as of a Gumbel distribution."""
-    mean = sum(seen) / len(seen)
-    variance = sum((s - mean) ** 2 for s in seen) / len(seen)
+    count = len(null.points)
+    mean = sum(null.points) / count
+    variance = sum((s - mean) ** 2 for s in null.points) / count
     decay = math.pi / math.sqrt(6 * variance)
-    usual = sum(null.tune_notes) / len(null.tune_notes)
+    usual = sum(null.tune_notes) / count
     return decay * mean - EULER - null.log_room(mean, usual), decay
 
 
@@ -328,13 +343,24 @@ def measure_null(
     asked = query if symmetric else query.reversed()
     found = engine().best(tunes, asked, costs) if tunes else []
     points = tuple(best for best, _ in found)
-    level = None
-    if symmetric and points:
-        level = sorted(points)[int(CENSORED_ABOVE * (len(points) - 1))]
-    per_point = notes_per_point(tunes, found, asked, costs, level)
+    above = quantile(points, CENSORED_ABOVE) if symmetric and points else None
+    share = min(CENSORED_BELOW, 1 - FEWEST_SEEN / max(len(points), 1))
+    below = quantile(points, share) if share > 0 else None
+    per_point = notes_per_point(tunes, found, asked, costs, above)
     return Null(
-        points, tuple(len(pitch) for pitch, _ in tunes), query.note_count, *per_point, level
+        points=points,
+        tune_notes=tuple(len(pitch) for pitch, _ in tunes),
+        query_notes=query.note_count,
+        query_notes_per_point=per_point[0],
+        tune_notes_per_point=per_point[1],
+        censored_above=above,
+        censored_below=below,
     )
+
+
+def quantile(points: Sequence[int], share: float) -> int:
+    """The points that this share of a sample does not exceed."""
+    return sorted(points)[int(share * (len(points) - 1))]
 
 
 def notes_per_point(

@@ -200,9 +200,11 @@ def resemble(
 
     hidden = frozenset({phrase.tune_id} if phrase.tune_id and not include_self else ())
     query = encode_query(phrase)
+    chunks = list(corpus.chunks())
     hits = search(
-        corpus.chunks(), query, limit=limit, costs=costs, exclude=hidden, on_damage=noted
+        chunks, query, limit=limit, costs=costs, exclude=hidden, on_damage=noted
     )
+    fit = fit_points(measure_null(chunks, query, costs)) if hits else None
     melodies = corpus.melodies(hit.tune_id for hit in hits)
     return Resemblance(
         phrase=phrase,
