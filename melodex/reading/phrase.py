@@ -156,25 +156,27 @@ def read_phrase(
         as abc:      B5*3/2 B5 B5*3/2
     say which with --as degrees, --as abc
     """
-    if notation and notation not in NOTATIONS:
-        raise PhraseError(
-            f"no notation is called {notation!r}", hint=f"one of {', '.join(NOTATIONS)}"
-        )
-    plain = text.translate(TYPOGRAPHY)
-    if not plain.strip():
-        raise PhraseError("the phrase is empty", hint="type degrees such as 5 1 2 b3 2 1")
-    if len(plain) > MOST_CHARACTERS:
-        raise PhraseError("the phrase is too long", hint="read it from a file")
+    plain = checked(text, notation)
     key = stated_key(tonic, mode)
-    if notation:
-        found, faults = readings_of(plain, (notation,), key)
-    else:
-        found, faults = readings_of(plain, NOTATIONS, key)
+    found, faults = readings_of(plain, (notation,) if notation else NOTATIONS, key)
     if not found:
         raise unreadable(text, faults)
     if len(found) > 1:
         raise ambiguous(text, found)
     return replace(next(iter(found.values())), text=text)
+
+
+def checked(text: str, notation: str) -> str:
+    """The text in plain signs, unless it is empty or too long to be a phrase."""
+    if notation and notation not in NOTATIONS:
+        raise PhraseError(
+            f"no notation is called {notation!r}", hint=f"one of {', '.join(NOTATIONS)}"
+        )
+    if not text.strip():
+        raise PhraseError("the phrase is empty", hint="type degrees such as 5 1 2 b3 2 1")
+    if len(text) > MOST_CHARACTERS:
+        raise PhraseError("the phrase is too long", hint="read it from a file")
+    return text.translate(TYPOGRAPHY)
 
 
 def readings_of(
