@@ -47,6 +47,8 @@ __all__ = ["MAX_TUNE_CHARACTERS", "read_abc"]
 MAX_TUNE_CHARACTERS = 2_000_000
 """A tune of 100,000 notes stays below this."""
 
+LONGEST_WARNING = 160
+
 SILENT_FIELDS = frozenset("ABCDFGHINORSWZsrX")
 
 
@@ -212,7 +214,7 @@ class TuneReader:
 
     def warn(self, text: str, line: int, column: int) -> None:
         """Keep a warning about a field."""
-        self.found.append(ReadWarning(text, line, column))
+        self.found.append(ReadWarning(shortened(text), line, column))
 
     def header_metre(self) -> Metre | None:
         """The metre of the header; without ``M:`` the metre is free (3.1.6)."""
@@ -347,6 +349,11 @@ class TuneReader:
         numbers = [bar.number for bar in self.voice.book.bars]
         found = [*self.found, *self.voice.faults.warnings(numbers)]
         return tuple(sorted(found, key=lambda warning: (warning.line, warning.column)))
+
+
+def shortened(text: str) -> str:
+    """A warning that quotes no more of a file than helps."""
+    return text if len(text) <= LONGEST_WARNING else f"{text[:LONGEST_WARNING]} ..."
 
 
 def counted(lines: tuple[int, ...]) -> tuple[int, ...]:

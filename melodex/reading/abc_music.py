@@ -53,9 +53,10 @@ SIGNPOST = re.compile(
 DYNAMICS = re.compile(r"[fpmsz]+|crescendo|D\.?[CS]\.?", re.I)
 OLD_CHORD = re.compile(r"(?:[\^_=]{0,2}[A-Ga-g][,']*[\d/]*){2,}")
 CHORD_SYMBOL = re.compile(
-    r"\(?[A-H][#b♯♭=]*(?:maj|min|dim|aug|sus|add|alt|omit|ma|mi|no|[mMo]|[-+°ø^ΔØ]|\d|"
-    r"[#b♯♭=]|[(),/; ]|[A-Ga-g](?!(?!bb?(?![a-z]))[a-z]))*|N\.?\s?C\.?",
+    r"\(?[A-H][#b♯♭=]*+(?:m(?=add|aug|alt)|maj|min|dim|aug|sus|add|alt|omit|ma|mi|no|[mMo]|"
+    r"[-+°ø^ΔØ]|\d|[#♯♭=]|[(),/; ]|[A-Gac-g](?![a-z])|b)*+|N\.?\s?C\.?",
 )
+LONGEST_CHORD_SYMBOL = 40
 
 
 class VoiceReader:
@@ -345,7 +346,7 @@ class VoiceReader:
         text = read_text(text[1:-1])
         if not text or text[0] in "^_<>@":
             return
-        if CHORD_SYMBOL.fullmatch(text):
+        if len(text) <= LONGEST_CHORD_SYMBOL and CHORD_SYMBOL.fullmatch(text):
             self.waiting_chords.append(text)
             self.plain = False
         elif SIGNPOST.fullmatch(text):
@@ -364,7 +365,7 @@ class VoiceReader:
             raise HostileInputError(f"more than {MAX_NOTES} grace notes")
         rest = re.sub(r"[\s/()\[\]<>.H-Wh-w~-]", "", NOTE.sub("", text[1:-1]))
         if rest:
-            self.fault(f"{rest!r} among grace notes is not understood", position)
+            self.fault(f"{rest[:40]!r} among grace notes is not understood", position)
 
     def take_field(self, text: str, position: int) -> None:
         """An information field within the line: ``[K:D]``."""
@@ -384,7 +385,7 @@ class VoiceReader:
             for found in NOTE.finditer(inside)
         ]
         if not notes:
-            self.fault(f"{text} is no chord", position)
+            self.fault(f"{text[:40]} is no chord", position)
             return
         pitch, _, tie = self.pick(notes, key=lambda note: note[0][0])
         written = self.chord_ticks(notes[0][1], after.rstrip("-"))
@@ -421,10 +422,10 @@ class VoiceReader:
         """An accidental that is no semitone: the nearest one is taken."""
         found = MICROTONAL_NOTE.fullmatch(text)
         if found is None:
-            self.fault(f"{text!r} is not understood", position)
+            self.fault(f"{text[:40]!r} is not understood", position)
             return
         signs, amount, name, length, tie = found.groups()
-        self.fault(f"{text} is no whole semitone; the nearest one is taken", position)
+        self.fault(f"{text[:40]} is no whole semitone; the nearest one is taken", position)
         self.take_note(nearest_sign(signs, amount), name, length, tie, position)
 
     def take_colon(self, text: str, position: int) -> None:

@@ -1,7 +1,8 @@
 """The tokens of a line of ABC music, as one regular expression.
 
-Conventions: the quantifiers are possessive, so that no input makes the search go
-back: time is linear in the length of the line. A token takes the blanks behind
+Conventions: the quantifiers are possessive, and what may run over other signs is
+bounded, so that no input makes the search go back or look far ahead: time is linear
+in the length of the line. A token takes the blanks behind
 it along. ``lastgroup`` names the kind of a token; a note is recognised by
 ``lastindex`` being :data:`NOTE_INDEX`.
 
@@ -38,14 +39,14 @@ TOKEN = re.compile(
     r'|(?P<quoted>"[^"]*+")'
     r"|(?P<grace>\{[^{}]*+\})"
     rf'|(?P<ending>\[[ ]*+(?:{ENDING}|"[^"]*+"))'
-    r"|(?P<field>\[[A-Za-z]:[^\]]*+\])"
+    r"|(?P<field>\[[A-Za-z]:[^\]]{0,500}+\])"
     r'|(?P<chord>\[(?:"[^"]*+"|![^!\]]*+!|[^\[\]"|!])*+\][\d/]*+-?)'
-    r"|(?P<decoration>![^!|\[\]\s]*+!|\+[^+|\s]*+\+)"
+    r"|(?P<decoration>![^!|\[\]\s]*+!|\+[^+|\s]{0,80}+\+)"
     r"|(?P<letter>[H-WYh-w~.])"
     r"|(?P<spacer>y[\d/]*+)"
     r"|(?P<silent>[`$!]++|\\(?=\s*$))"
     r"|(?P<overlay>&++)"
-    r"|(?P<micro>[\^_=]++[\d/]*+[A-Ga-g][,']*+[\d/]*+-?)"
+    r"|(?P<micro>[\^_=]{1,4}+[\d/]*+[A-Ga-g][,']*+[\d/]*+-?)"
     r"|(?P<colon>:)"
     r"|(?P<space>\s++)"
     r"|(?P<junk>.)"

@@ -19,7 +19,7 @@ from melodex.reading.abc_header import Header, Line, Voice, is_field, voice_of
 
 __all__ = ["chosen_voices", "lines_by_voice"]
 
-INLINE_VOICE = re.compile(r"\[V:([^\]]*+)\]")
+INLINE_VOICE = re.compile(r"\[V:([^\]]{0,500}+)\]")
 
 
 def lines_by_voice(header: Header) -> dict[str, list[Line]]:
