@@ -12,23 +12,21 @@ The search takes three steps.
    can then belong among them, so the result is that of aligning all.
 3. The tunes returned are aligned once more, with pairs.
 
-Contents: Hit, search, rank_of.
+Contents: Hit, search.
 """
 
 from __future__ import annotations
 
 from bisect import insort
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from itertools import chain, islice
-from queue import SimpleQueue
-from threading import Thread
 from typing import Any
 
-from melodex.corpus.chunks import ID_BYTES, PackedChunk, verify
-from melodex.errors import DamagedCorpusError, SettingsError
+from melodex.corpus.chunks import ID_BYTES, PackedChunk
+from melodex.errors import SettingsError
 from melodex.matching.alignment import Alignment
 from melodex.matching.engine import Engine, engine
+from melodex.matching.passes import Checked, OnDamage, one_pass
 from melodex.matching.query import EncodedQuery, require_room
 from melodex.settings import AlignmentCosts
 
@@ -36,8 +34,6 @@ __all__ = ["Hit", "search"]
 
 BATCH = 64
 """Tunes aligned between two looks at the bound."""
-
-OnDamage = Callable[[DamagedCorpusError], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +68,7 @@ class Hit:
     note_count: int
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Bounded:
     """A chunk and the upper bounds of its tunes."""
 
@@ -174,88 +170,19 @@ def bound_all(
 ) -> list[Bounded]:
     """Upper bounds of all tunes, the chunks shared out among threads."""
 
-    def work(part: Sequence[PackedChunk]) -> list[Bounded | DamagedCorpusError]:
-        return bound_some(part, query, costs, worker)
+    def work(part: list[Checked]) -> list[Bounded]:
+        bounds = worker.bounds(
+            [entry.chunk for entry in part],
+            [entry.counts for entry in part],
+            query,
+            costs,
+        )
+        return [
+            Bounded(entry.chunk, entry.counts, values)
+            for entry, values in zip(part, bounds, strict=True)
+        ]
 
-    good = []
-    groups = batched(chunks, worker.chunks_at_once)
-    for result in chain.from_iterable(in_threads(work, groups, worker.thread_count)):
-        if not isinstance(result, DamagedCorpusError):
-            good.append(result)
-        elif on_damage is None:
-            raise result
-        else:
-            on_damage(result)
-    return good
-
-
-def bound_some(
-    chunks: Sequence[PackedChunk],
-    query: EncodedQuery,
-    costs: AlignmentCosts,
-    worker: Engine,
-) -> list[Bounded | DamagedCorpusError]:
-    """Upper bounds of some chunks; of a damaged one, the error."""
-    found: list[Bounded | DamagedCorpusError] = []
-    good = []
-    for chunk in chunks:
-        try:
-            good.append(Bounded(chunk, verify(chunk), ()))
-            found.append(good[-1])
-        except DamagedCorpusError as error:
-            found.append(error)
-    bounds = worker.bounds(
-        [part.chunk for part in good], [part.counts for part in good], query, costs
-    )
-    for part, values in zip(good, bounds, strict=True):
-        part.bounds = values
-    return found
-
-
-def batched(items: Iterable[Any], size: int) -> Iterator[list[Any]]:
-    """Items in lists of a size."""
-    rest = iter(items)
-    while part := list(islice(rest, size)):
-        yield part
-
-
-def in_threads(
-    work: Callable[[Any], Any], items: Iterable[Any], thread_count: int
-) -> list[Any]:
-    """Apply a function to items in threads, results in order of the items.
-
-    The items are drawn in this thread, since a database connection stays in the
-    thread that opened it. A plain queue: the executors of the standard library
-    would cost a short query more to import than to run.
-    """
-    if thread_count == 1:
-        return [work(item) for item in items]
-    tasks: SimpleQueue[tuple[int, Any] | None] = SimpleQueue()
-    results: dict[int, Any] = {}
-    faults: list[BaseException] = []
-
-    def serve() -> None:
-        while (task := tasks.get()) is not None:
-            try:
-                results[task[0]] = work(task[1])
-            except BaseException as fault:
-                faults.append(fault)
-
-    threads: list[Thread] = []
-    try:
-        for place, item in enumerate(items):
-            if len(threads) < thread_count:
-                threads.append(Thread(target=serve, daemon=True))
-                threads[-1].start()
-            tasks.put((place, item))
-    finally:
-        for _ in threads:
-            tasks.put(None)
-        for thread in threads:
-            thread.join()
-    if faults:
-        raise faults[0]
-    return [results[place] for place in range(len(results))]
+    return one_pass(chunks, work, on_damage)
 
 
 def align_by_bound(
