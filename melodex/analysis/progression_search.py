@@ -5,8 +5,8 @@ the piece at the same place of a transposition; what may stand for it (the seven
 added, the fifth lowered, a tritone substitute, the relative) earns less and is
 named. Chords may lie between, or be missing, at a cost. The best stretch is found
 by local alignment; of stretches that overlap the better one is kept. A
-progression in numerals must stand on the tonic that holds where it ends, unless
-no tonic is known or ``in_local_key`` is False.
+progression in numerals must stand on the tonic that holds on the way to its last
+chord, unless no tonic is known or ``in_local_key`` is False.
 
 References
 ----------
@@ -112,7 +112,7 @@ def find_progression(
     exact : bool
         Take only the same chords in a row, whatever their bass.
     in_local_key : bool
-        Hold a progression in numerals to the tonic where it ends.
+        Hold a progression in numerals to the tonic on the way to its last chord.
     least_share : float
         Share of the points of an exact match that a find must earn.
     limit : int, optional
@@ -169,8 +169,7 @@ def find_in_row(
                 continue
             match = match_of(name, pairs, points, full, transposition, tokens)
             if in_local_key and progression.notation == "numerals":
-                last = max(pair.found for pair in pairs if pair.found is not None)
-                if tokens[last].tonic_fifths not in {None, transposition}:
+                if not stands_on_tonic(pairs, tokens, transposition):
                     continue
             candidates.append(match)
     return apart(candidates)
@@ -179,6 +178,19 @@ def find_in_row(
 def is_same(pair: MatchedChord) -> bool:
     """Whether a pair is the same chord, whatever its bass."""
     return pair.relation.removesuffix(", over another bass") == "same chord"
+
+
+def stands_on_tonic(
+    pairs: tuple[MatchedChord, ...], tokens: Sequence[ChordToken], tonic_fifths: int
+) -> bool:
+    """Whether a tonic holds, or none is known, at most chords before the last.
+
+    The last chord is left out: where it is a goal, the next key often starts on it.
+    """
+    places = [pair.found for pair in pairs if pair.found is not None]
+    before = places[:-1] or places
+    agreeing = sum(tokens[p].tonic_fifths in {None, tonic_fifths} for p in before)
+    return 2 * agreeing > len(before)
 
 
 def match_of(

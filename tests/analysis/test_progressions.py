@@ -150,11 +150,13 @@ def test_exact_search_takes_no_substitute_and_nothing_between():
     ]
 
 
-def test_numerals_are_held_to_the_tonic_where_they_end():
+def test_numerals_are_held_to_the_tonic_on_the_way_to_the_last_chord():
     progression = read_progression("ii V I")
     in_g = row("Dm G C", tonic=1)
     assert find_in_row(progression, in_g) == []
     assert len(find_in_row(progression, in_g, in_local_key=False)) == 1
+    turning = [*row("Dm G", tonic=0), *row("C", tonic=1)]
+    assert len(find_in_row(progression, turning)) == 1
     assert len(find_in_row(read_progression("Dm G C"), in_g)) == 1
 
 
