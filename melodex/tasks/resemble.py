@@ -14,6 +14,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from melodex.errors import DamagedCorpusError, PhraseError
+from melodex.matching.chance import (
+    NULL_SAMPLE,
+    Fit,
+    expected_by_chance,
+    fit_points,
+    measure_null,
+)
 from melodex.matching.query import encode_query
 from melodex.matching.search import Hit, search
 from melodex.melody import Melody, Phrase
@@ -201,9 +208,7 @@ def resemble(
     hidden = frozenset({phrase.tune_id} if phrase.tune_id and not include_self else ())
     query = encode_query(phrase)
     chunks = list(corpus.chunks())
-    hits = search(
-        chunks, query, limit=limit, costs=costs, exclude=hidden, on_damage=noted
-    )
+    hits = search(chunks, query, limit=limit, costs=costs, exclude=hidden, on_damage=noted)
     fit = fit_points(measure_null(chunks, query, costs)) if hits else None
     melodies = corpus.melodies(hit.tune_id for hit in hits)
     return Resemblance(
@@ -213,14 +218,43 @@ def resemble(
         most_points=sum(costs.pair_points(0, length, length) for length in query.classes),
         order="alignment",
         matches=tuple(
-            match_of(rank, hit, phrase, melodies[hit.tune_id])
+            match_of(
+                rank, hit, phrase, melodies[hit.tune_id], chance(corpus, fit, hit.points)
+            )
             for rank, hit in enumerate(hits, start=1)
         ),
-        remarks=tuple(remarks),
+        remarks=(*remarks, *how_sure(fit, hits)),
     )
 
 
-def match_of(rank: int, hit: Hit, phrase: Phrase, tune: Melody) -> Match:
+def chance(corpus: Corpus, fit: Fit | None, points: int) -> float | None:
+    """How many tunes as good chance would bring, where that can be said."""
+    if fit is None:
+        return None
+    return expected_by_chance(
+        fit, points, corpus_tunes=corpus.tune_count, corpus_notes=corpus.note_count
+    )
+
+
+def how_sure(fit: Fit | None, hits: list[Hit]) -> list[str]:
+    """What has to be said of the expected numbers in a small corpus."""
+    if not hits:
+        return []
+    if fit is None:
+        return ["The corpus is too small to say how many as good chance would bring."]
+    sample = len(fit.null.points)
+    if sample >= NULL_SAMPLE:
+        return []
+    factor = 10 ** (2 * fit.spread_decades(hits[0].points))
+    return [
+        f"With {sample} tunes to measure chance on, the number expected by chance is "
+        f"known to within a factor of about {factor:.2g}."
+    ]
+
+
+def match_of(
+    rank: int, hit: Hit, phrase: Phrase, tune: Melody, expected: float | None
+) -> Match:
     """A hit with its tune and what the notes are to each other."""
     found = likeness(
         phrase.melody,
@@ -236,4 +270,5 @@ def match_of(rank: int, hit: Hit, phrase: Phrase, tune: Melody) -> Match:
         likeness=found,
         query_notes=hit.query_span,
         tune_notes=hit.tune_span,
+        expected_by_chance=expected,
     )
