@@ -36,16 +36,18 @@ def command(
       $ melodex list --title waltz --format csv
     """
     from melodex.corpus.reader import Corpus
-    from melodex.presentation import data_corpus, text_corpus
     from melodex.tasks.collection import list_tunes
 
     with Corpus.open(corpus_path) as corpus:
         found = list_tunes(
             corpus, collection=collection, title=title, tag=tag, source=source, limit=limit
         )
-    forms = {
-        "text": text_corpus.listing_text,
-        "json": data_corpus.listing_json,
-        "csv": data_corpus.listing_csv,
-    }
+    if output.form == "text":
+        from melodex.presentation import text_corpus
+
+        write(text_corpus.listing_text(found), output)
+        return
+    from melodex.presentation import data_corpus
+
+    forms = {"json": data_corpus.listing_json, "csv": data_corpus.listing_csv}
     write(forms[output.form](found), output)

@@ -25,13 +25,16 @@ def command(corpus_path: Path, tune: str, output: Output) -> None:
       $ melodex show "Harbour"
     """
     from melodex.corpus.reader import Corpus
-    from melodex.presentation import data_corpus, text_corpus
     from melodex.tasks.collection import show_tune
 
     with Corpus.open(corpus_path) as corpus:
         detail = show_tune(corpus, tune)
     if output.form == "json":
+        from melodex.presentation import data_corpus
+
         write(data_corpus.detail_json(detail), output)
     else:
+        from melodex.presentation import text_corpus
+
         columns = shutil.get_terminal_size().columns
         write(text_corpus.detail_text(detail, columns), output)

@@ -9,17 +9,22 @@ holdings_json, duplicates_json.
 from __future__ import annotations
 
 from dataclasses import asdict
+from typing import TYPE_CHECKING
 
 from melodex.corpus.reader import TuneRow
-from melodex.presentation.data import csv_text, json_text, melody_data
-from melodex.tasks.adding import AddResult
-from melodex.tasks.collection import Holdings, Listing, TuneDetail
-from melodex.tasks.upkeep import CheckResult
+from melodex.presentation.data import csv_text, json_text, melody_data, rounded
+
+if TYPE_CHECKING:
+    from melodex.tasks.adding import AddResult
+    from melodex.tasks.collection import Holdings, Listing, TuneDetail
+    from melodex.tasks.duplicates import Duplicates
+    from melodex.tasks.upkeep import CheckResult
 
 __all__ = [
     "adding_json",
     "check_json",
     "detail_json",
+    "duplicates_json",
     "holdings_json",
     "listing_csv",
     "listing_json",
@@ -93,3 +98,20 @@ def check_json(result: CheckResult) -> str:
 def holdings_json(holdings: Holdings) -> str:
     """What a corpus holds as JSON."""
     return json_text(asdict(holdings))
+
+
+def duplicates_json(duplicates: Duplicates) -> str:
+    """Groups of tunes that are alike as JSON."""
+    return json_text(
+        {
+            "corpus": {"tunes": duplicates.corpus_tunes},
+            "least": duplicates.least,
+            "groups": [
+                {
+                    "likeness": rounded(group.likeness),
+                    "tunes": [asdict(row) for row in group.tunes],
+                }
+                for group in duplicates.groups
+            ],
+        }
+    )

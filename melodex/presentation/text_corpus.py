@@ -6,26 +6,31 @@ from files of strangers. What goes to standard error ends without a full stop
 where it names a place.
 
 Contents: listing_text, detail_text, adding_text, removal_text, check_text,
-backup_text, tagging_text, counts_text, holdings_text, shown, table.
+backup_text, tagging_text, counts_text, holdings_text,
+duplicates_text, shown, table.
 """
 
 from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
 
-from melodex.corpus.repairing import RepairReport
 from melodex.melody import Melody, degree_name, note_name
-from melodex.tasks.adding import AddResult
-from melodex.tasks.collection import (
-    Count,
-    Holdings,
-    Listing,
-    Removal,
-    Tagging,
-    TuneDetail,
-)
-from melodex.tasks.upkeep import BackupResult, CheckResult
+
+if TYPE_CHECKING:
+    from melodex.corpus.repairing import RepairReport
+    from melodex.tasks.adding import AddResult
+    from melodex.tasks.collection import (
+        Count,
+        Holdings,
+        Listing,
+        Removal,
+        Tagging,
+        TuneDetail,
+    )
+    from melodex.tasks.duplicates import Duplicates
+    from melodex.tasks.upkeep import BackupResult, CheckResult
 
 __all__ = [
     "adding_text",
@@ -33,6 +38,7 @@ __all__ = [
     "check_text",
     "counts_text",
     "detail_text",
+    "duplicates_text",
     "holdings_text",
     "listing_text",
     "removal_text",
@@ -345,3 +351,32 @@ def holdings_text(holdings: Holdings) -> str:
             text += f"and {len(counts) - MOST_COUNTS:,} more\n"
         parts.append(text)
     return "\n".join(parts)
+
+
+def duplicates_text(duplicates: Duplicates) -> str:
+    """Groups of tunes that are alike, with where they stand."""
+    lines = []
+    for group in duplicates.groups:
+        degree = (
+            "same steps"
+            if group.likeness == 1
+            else f"{group.likeness:.0%} of figures shared"
+        )
+        lines.append(f"{degree}:")
+        rows = [
+            (
+                f"  {row.tune_id}",
+                shown(row.title) or "untitled",
+                row.printed_key or "-",
+                row.source,
+            )
+            for row in group.tunes
+        ]
+        lines += table(("  tune", "title", "key", "source"), rows).splitlines()[1:]
+        lines.append("")
+    tunes = sum(len(group.tunes) for group in duplicates.groups)
+    lines.append(
+        f"{many(len(duplicates.groups), 'group')} with {many(tunes, 'tune')} "
+        f"of {duplicates.corpus_tunes:,}"
+    )
+    return "\n".join(lines) + "\n"
