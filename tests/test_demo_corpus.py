@@ -418,7 +418,7 @@ def test_ornamented_pairs_keep_every_note_in_its_place(corpus: dict[str, Tune]) 
         plain = {(n.onset - starts[0], n.midi + pair["transposition_semitones"]) for n in a}
         ornate = {(n.onset - starts[1], n.midi) for n in b}
         assert plain <= ornate
-        assert len(b) >= 1.5 * len(a)
+        assert len(b) >= len(a) + 3
 
 
 @pytest.mark.parametrize("kind", ["other rhythm", "other metre"])

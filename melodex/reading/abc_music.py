@@ -54,7 +54,7 @@ DYNAMICS = re.compile(r"[fpmsz]+|crescendo|D\.?[CS]\.?", re.I)
 OLD_CHORD = re.compile(r"(?:[\^_=]{0,2}[A-Ga-g][,']*[\d/]*){2,}")
 CHORD_SYMBOL = re.compile(
     r"\(?[A-H][#b♯♭=]*+(?:m(?=add|aug|alt)|maj|min|dim|aug|sus|add|alt|omit|ma|mi|no|[mMo]|"
-    r"[-+°ø^ΔØ]|\d|[#♯♭=]|[(),/; ]|[A-Gac-g](?![a-z])|b)*+|N\.?\s?C\.?",
+    r"[-+°ø^ΔØ]|\d|[#♯♭=]|[(),/; ]|[A-G](?!b?[ac-z])|[ac-g](?![a-z])|b)*+|N\.?\s?C\.?",
 )
 LONGEST_CHORD_SYMBOL = 40
 

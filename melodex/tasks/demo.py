@@ -23,7 +23,7 @@ __all__ = ["Demo", "Question", "prepare_demo", "tunes_folder"]
 PLANTED = "PLANTED.json"
 OWN = "own"
 CORPUS_FILE = "demo.sqlite"
-PHRASE = "3 5 3 1 3 1 | 4 6 4 3 1"
+PHRASE = "3 5 3 1 3 1 | 4 6 4 3 1 | 2 4 2 7, 2 7, | 1 5, 5,"
 """The opening of a hornpipe in major; another tune of the corpus has it in minor."""
 
 
