@@ -61,6 +61,7 @@ class PreparedTune:
     tune: Row
     facets: dict[str, list[Row]]
     notes: TuneNotes
+    number: str
     occurrence: int
 
 
@@ -117,7 +118,7 @@ def prepared(
     file.collection = storable(collection) or folder
     seen: Counter[str] = Counter()
     for read in reading.tunes:
-        number = read.melody.credits.number
+        number = storable(read.melody.credits.number)
         if not len(read.melody):
             file.refusals.append(
                 Refusal(reading.source, "this tune has no notes", number=number)
@@ -145,6 +146,7 @@ def prepared_tune(read: ReadTune, occurrence: int) -> PreparedTune:
         },
         facets=tables,
         notes=TuneNotes(tune_id, pitch, length_class),
+        number=storable(read.melody.credits.number),
         occurrence=occurrence,
     )
 

@@ -1,4 +1,4 @@
-"""Writing to a corpus, through sqlite-utils; this is that library's one home.
+"""Writing to a corpus: whole files in, whole files or nothing; through sqlite-utils.
 
 Conventions: whatever one file gave goes in with one transaction, whole or not at
 all; several files may share a transaction. Melodies are made into rows before
@@ -12,10 +12,8 @@ Contents: CorpusWriter, RemoveReport; AddReport comes from ``preparing``.
 
 from __future__ import annotations
 
-import hashlib
 import json
 import sqlite3
-import zlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -23,9 +21,6 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from sqlite_utils import Database
-
-from melodex.corpus.facets import facet_rows
 from melodex.corpus.faults import faults_named
 from melodex.corpus.journal import (
     WAIT_SECONDS,
@@ -35,19 +30,17 @@ from melodex.corpus.journal import (
     set_journal,
 )
 from melodex.corpus.migrations import upgrade
-from melodex.corpus.packing import ChunkTable
 from melodex.corpus.preparing import (
     AddReport,
     PreparedFile,
     PreparedTune,
-    Row,
     clash,
     prepared,
 )
-from melodex.corpus.rows import facets_crc32, place_path, row_crc32, storable
+from melodex.corpus.row_writer import RowWriter
+from melodex.corpus.rows import place_path
 from melodex.corpus.schema import (
     APPLICATION_ID,
-    CHECKED_COLUMNS,
     SCHEMA_VERSION,
     create_statements,
     facet_statements,
@@ -56,7 +49,7 @@ from melodex.corpus.schema import (
 )
 from melodex.errors import CorpusError, UnknownTuneError
 from melodex.melody import Melody
-from melodex.reading.result import Choice, FileReading, ReadTune
+from melodex.reading.result import Choice, FileReading
 
 __all__ = ["AddReport", "CorpusWriter", "RemoveReport"]
 
@@ -69,7 +62,7 @@ class RemoveReport:
     kept: tuple[str, ...] = ()
 
 
-class CorpusWriter:
+class CorpusWriter(RowWriter):
     """A corpus opened for writing. Use :meth:`open`, and ``with``."""
 
     def __init__(
@@ -79,13 +72,11 @@ class CorpusWriter:
         wait_seconds: float,
         waiting: Callable[[float], None] | None,
     ) -> None:
-        self.connection = connection
-        self.database = Database(connection)
+        super().__init__(connection)
         self.path = path
         self.inode = path.stat().st_ino
         self.wait_seconds = wait_seconds
         self.waiting = waiting
-        self.chunks = ChunkTable(connection)
 
     @classmethod
     def open(
@@ -159,16 +150,6 @@ class CorpusWriter:
         self.database.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         self.database.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
 
-    def setting(self, name: str) -> str:
-        """The value of a setting; empty where there is none."""
-        rows = self.rows("SELECT value FROM setting WHERE name = ?", [name])
-        return rows[0][0] if rows else ""
-
-    def put_setting(self, name: str, value: str) -> None:
-        """Write a setting, inside a transaction."""
-        self.database.execute("DELETE FROM setting WHERE name = ?", [name])
-        self.insert("setting", {"name": name, "value": value})
-
     def close(self) -> None:
         """Let go of the file, and leave one plain file if nobody else has it open."""
         with suppress(sqlite3.Error):
@@ -223,10 +204,6 @@ class CorpusWriter:
                 where=str(self.path),
                 hint="try again; nothing was written",
             )
-
-    def rows(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
-        """Rows of a statement that reads."""
-        return list(self.database.execute(sql, values).fetchall())
 
     def add_reading(
         self, reading: FileReading, *, collection: str = "", choice: Choice | None = None
@@ -284,8 +261,7 @@ class CorpusWriter:
         collection = self.collection_row(file.collection)
         orphans: dict[int, int] = {}
         for tune in file.tunes:
-            number = storable(tune.read.melody.credits.number)
-            place = places.get((number, tune.occurrence))
+            place = places.get((tune.number, tune.occurrence))
             row = known.get(tune.tune_id)
             if row is None:
                 row = known[tune.tune_id] = self.put_tune(tune)
@@ -294,7 +270,7 @@ class CorpusWriter:
                 file.unchanged.append(tune.tune_id)
             if place is not None and place[1] != row:
                 orphans[place[1]] = row
-            self.put_place(file, tune, number, place, row, collection)
+            self.put_place(file, tune, place[0] if place else None, row, collection)
         self.drop_orphans(orphans)
 
     def known_tunes(self, file: PreparedFile) -> dict[str, int]:
@@ -330,142 +306,6 @@ class CorpusWriter:
             file.replaced.append((old[0][0], tune.tune_id))
         else:
             file.added.append(tune.tune_id)
-
-    def collection_row(self, name: str) -> int:
-        """Row number of a collection, made where there is none."""
-        rows = self.rows("SELECT id FROM collection WHERE name = ?", [name])
-        if rows:
-            return int(rows[0][0])
-        return self.insert("collection", {"name": name})
-
-    def put_tune(self, tune: PreparedTune) -> int:
-        """Write a tune, its facets and its notes; return its row number."""
-        row = self.insert("tune", tune.tune)
-        for table, facets in tune.facets.items():
-            self.insert_many(table, [{"tune": row, **facet} for facet in facets])
-        self.chunks.add(tune.notes)
-        return row
-
-    def put_place(
-        self,
-        file: PreparedFile,
-        tune: PreparedTune,
-        number: str,
-        place: tuple[int, int] | None,
-        tune_row: int,
-        collection: int,
-    ) -> None:
-        """Write where a tune stands and what was odd there, if that is news."""
-        values: Row = {
-            "tune": tune_row,
-            "file": file.file,
-            "source": storable(file.reading.source),
-            "number": number,
-            "occurrence": tune.occurrence,
-            "collection": collection,
-            "kept_source": self.kept_row(tune.read),
-            "part": storable(file.choice.part),
-            "voice": storable(file.choice.voice),
-            "chord_note": storable(file.choice.chord_note),
-        }
-        if place is not None:
-            names = [name for name in CHECKED_COLUMNS["place"] if name != "id"]
-            old = self.rows(
-                f"SELECT {', '.join(names)} FROM place WHERE id = ?", [place[0]]
-            )
-            if old[0] == tuple(values[name] for name in names):
-                return
-            kept = old[0][names.index("kept_source")]
-            self.database.execute("DELETE FROM place WHERE id = ?", [place[0]])
-            values["id"] = place[0]
-            self.insert("place", values)
-            self.drop_kept(kept)
-        else:
-            values["id"] = self.insert("place", values)
-        self.insert_many(
-            "read_warning",
-            [
-                {
-                    "place": values["id"],
-                    "line": warning.line,
-                    "column_number": warning.column,
-                    "text": storable(warning.text),
-                }
-                for warning in tune.read.warnings
-            ],
-        )
-
-    def kept_row(self, read: ReadTune) -> int | None:
-        """Row number of the kept source of a tune, written where it is new."""
-        if not read.kept:
-            return None
-        digest = hashlib.sha256(read.kept).hexdigest()
-        rows = self.rows("SELECT id FROM kept_source WHERE sha256 = ?", [digest])
-        if rows:
-            return int(rows[0][0])
-        return self.insert(
-            "kept_source",
-            {
-                "sha256": digest,
-                "kept_format": read.kept_format,
-                "byte_count": len(read.kept),
-                "bytes": zlib.compress(read.kept),
-            },
-        )
-
-    def insert(self, table: str, row: Row) -> int:
-        """Write a row with its checksum; return its row number."""
-        checked = CHECKED_COLUMNS.get(table)
-        if checked:
-            if "id" not in row:
-                last = self.rows(f"SELECT coalesce(max(id), 0) FROM {table}")[0][0]
-                row = {"id": last + 1, **row}
-            row = {**row, "row_crc32": row_crc32(row[name] for name in checked)}
-        names = ", ".join(row)
-        marks = ", ".join(f":{name}" for name in row)
-        cursor = self.connection.execute(
-            f"INSERT INTO {table} ({names}) VALUES ({marks})", row
-        )
-        return int(cursor.lastrowid or 0)
-
-    def insert_many(self, table: str, rows: Iterable[Row]) -> None:
-        """Write rows with their checksums."""
-        for row in rows:
-            self.insert(table, row)
-
-    def drop_orphans(self, orphans: dict[int, int]) -> None:
-        """Take out tunes that no place holds any more; their tags go to what follows."""
-        for old, new in orphans.items():
-            if self.rows("SELECT 1 FROM place WHERE tune = ? LIMIT 1", [old]):
-                continue
-            for (name,) in self.rows("SELECT name FROM tag WHERE tune = ?", [old]):
-                self.put_tag(new, name)
-            self.drop_tune(old)
-
-    def drop_tune(self, row: int) -> None:
-        """Take out one tune with its facets, places, tags and notes."""
-        tune_id = self.rows("SELECT tune_id FROM tune WHERE id = ?", [row])[0][0]
-        kept = self.rows("SELECT DISTINCT kept_source FROM place WHERE tune = ?", [row])
-        self.database.execute("DELETE FROM tune WHERE id = ?", [row])
-        for (source,) in kept:
-            self.drop_kept(source)
-        self.chunks.drop(tune_id)
-
-    def drop_kept(self, row: int | None) -> None:
-        """Take out a kept source that no place refers to any more."""
-        if row is not None:
-            self.database.execute(
-                "DELETE FROM kept_source WHERE id = ? AND NOT EXISTS "
-                "(SELECT 1 FROM place WHERE kept_source = kept_source.id)",
-                [row],
-            )
-
-    def put_tag(self, tune_row: int, name: str) -> bool:
-        """Put a word on a tune, inside a transaction; say whether it is news."""
-        if self.rows("SELECT 1 FROM tag WHERE tune = ? AND name = ?", [tune_row, name]):
-            return False
-        self.insert("tag", {"tune": tune_row, "name": name})
-        return True
 
     def tag(self, tune_ids: Sequence[str], name: str, *, remove: bool = False) -> int:
         """Put a word on some tunes, or take it off; return how many changed.
@@ -567,12 +407,3 @@ class CorpusWriter:
             self.database.execute(statement)
         self.put_setting("facet_tables", new_settings()["facet_tables"])
         self.put_setting("facet_version", new_settings()["facet_version"])
-
-    def put_facets(self, row: int, melody: Melody) -> None:
-        """Write the facets of one tune, whose old ones are gone, and their checksum."""
-        tables = facet_rows(melody)
-        for table, found in tables.items():
-            self.insert_many(table, [{"tune": row, **facet} for facet in found])
-        self.database.execute(
-            "UPDATE tune SET facet_crc32 = ? WHERE id = ?", [facets_crc32(tables), row]
-        )
