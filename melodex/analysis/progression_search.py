@@ -10,8 +10,8 @@ chord, unless no tonic is known or ``in_local_key`` is False.
 
 References
 ----------
-Smith and Waterman (1981), J. Mol. Biol. 147, 195-197: the local alignment. What
-may stand for what is common practice, no source; the points are our own choice.
+Smith and Waterman (1981), J. Mol. Biol. 147, 195-197: the local alignment. The
+points of gaps are our own choice; those of pairs stand in ``chord_relations``.
 
 Contents: ProgressionMatch, MatchedChord, find_progression, find_in_row,
 chord_bytes, sift, PARTING.
@@ -21,8 +21,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
+from melodex.analysis.chord_relations import (
+    OTHER_BASS,
+    OTHER_SPELLING,
+    SAME,
+    most_points,
+    relation,
+)
 from melodex.analysis.chords import FAMILIES
 from melodex.analysis.progressions import ChordToken, Progression
 from melodex.melody import pitch_class
@@ -37,14 +43,9 @@ __all__ = [
     "sift",
 ]
 
-SAME = 3.0
-MISMATCH = -2.0
 ADDED_CHORD = -1.0
 """A chord of the piece that the progression does not have."""
 MISSING_CHORD = -2.0
-OTHER_BASS = -0.2
-OTHER_SPELLING = -0.1
-OTHER_EXTENSIONS = -0.2
 LEAST_SHARE = 0.7
 """Share of the points of an exact match that a find must earn."""
 
@@ -162,16 +163,15 @@ def find_in_row(
     least = least_share * full
     if exact:
         least = full + (OTHER_BASS + OTHER_SPELLING) * len(progression.tokens)
+    held = in_local_key and progression.notation == "numerals"
     candidates: list[ProgressionMatch] = []
-    for transposition in transpositions(progression, tokens):
+    for transposition in transpositions(progression, tokens, least):
         for pairs, points in alignments(progression.tokens, tokens, transposition, least):
             if exact and not all(is_same(pair) for pair in pairs):
                 continue
             match = match_of(name, pairs, points, full, transposition, tokens)
-            if in_local_key and progression.notation == "numerals":
-                if not stands_on_tonic(pairs, tokens, transposition):
-                    continue
-            candidates.append(match)
+            if not held or stands_on_tonic(pairs, tokens, transposition):
+                candidates.append(match)
     return apart(candidates)
 
 
@@ -224,114 +224,29 @@ def apart(candidates: list[ProgressionMatch]) -> list[ProgressionMatch]:
     return kept
 
 
-def transpositions(progression: Progression, tokens: Sequence[ChordToken]) -> list[int]:
-    """Transpositions in which at least one root agrees, smallest first."""
-    return sorted(
-        {
-            found - wanted.root_fifths
-            for found in {token.root_fifths for token in tokens}
-            for wanted in progression.tokens
-        }
-    )
-
-
-# What a chord of the piece is to a chord of the progression.
-
-TRITONE = 6
-RELATIONS_ON_ONE_ROOT = {
-    ("major", "dominant"): (2.6, "with minor seventh"),
-    ("dominant", "major"): (2.6, "without the seventh"),
-    ("major", "suspended"): (2.0, "suspended"),
-    ("dominant", "suspended"): (2.0, "suspended"),
-    ("suspended", "dominant"): (2.0, "not suspended"),
-    ("suspended", "major"): (2.0, "not suspended"),
-    ("major", "augmented"): (1.5, "fifth raised"),
-    ("dominant", "augmented"): (1.5, "fifth raised"),
-    ("augmented", "major"): (1.5, "fifth not raised"),
-    ("augmented", "dominant"): (1.5, "fifth raised"),
-    ("minor", "half-diminished"): (2.0, "fifth lowered"),
-    ("half-diminished", "minor"): (2.0, "fifth not lowered"),
-    ("half-diminished", "diminished"): (2.0, "seventh lowered"),
-    ("diminished", "half-diminished"): (2.0, "seventh not lowered"),
-    ("major", "minor"): (1.0, "minor for major"),
-    ("minor", "major"): (1.0, "major for minor"),
-    ("minor", "dominant"): (0.5, "major for minor"),
-}
-RELATIONS_AT_A_DISTANCE = {
-    ("major", "minor", 3): (1.0, "relative minor"),
-    ("major", "minor", 4): (0.8, "minor on the third"),
-    ("minor", "major", -3): (1.0, "relative major"),
-    ("minor", "major", -4): (0.8, "major on the sixth below"),
-    ("dominant", "diminished", 4): (1.5, "leading-tone chord"),
-    ("dominant", "half-diminished", 4): (1.5, "leading-tone chord"),
-    ("major", "diminished", 4): (1.0, "leading-tone chord"),
-}
-SEVENTHS = frozenset({"7", "b7", "bb7", "6"})
-
-
-@lru_cache(maxsize=65536)
-def relation(
-    wanted: ChordToken, found: ChordToken, transposition_fifths: int
-) -> tuple[float, str]:
-    """Points and name of what a found chord is to a wanted one."""
-    distance = found.root_fifths - wanted.root_fifths - transposition_fifths
-    if distance % 12 == 0:
-        points, name = on_one_root(wanted, found)
-        points += OTHER_SPELLING if distance else 0.0
-    elif distance % 12 == TRITONE and found.family == "dominant":
-        points, name = by_tritone(wanted)
-    else:
-        points, name = RELATIONS_AT_A_DISTANCE.get(
-            (wanted.family, found.family, distance), (MISMATCH, "another chord")
-        )
-    if points > 0 and other_bass(wanted, found, transposition_fifths):
-        return points + OTHER_BASS, f"{name}, over another bass"
-    return points, name
-
-
-def on_one_root(wanted: ChordToken, found: ChordToken) -> tuple[float, str]:
-    """The relation of two chords on one root."""
-    if wanted.family == found.family:
-        if (wanted.sevenths, wanted.alterations) == (found.sevenths, found.alterations):
-            return SAME, "same chord"
-        return SAME + OTHER_EXTENSIONS, extensions_compared(wanted, found)
-    if "power" in {wanted.family, found.family}:
-        return 2.0, "third left open"
-    if (wanted.family, found.family) == ("major", "dominant") and wanted.sevenths:
-        return 1.5, "another seventh"
-    if (wanted.family, found.family) == ("dominant", "major") and found.sevenths:
-        return 1.5, "another seventh"
-    return RELATIONS_ON_ONE_ROOT.get(
-        (wanted.family, found.family), (MISMATCH, "another chord")
-    )
-
-
-def extensions_compared(wanted: ChordToken, found: ChordToken) -> str:
-    """Say how two chords of one root and family differ."""
-    more = set(found.sevenths) - set(wanted.sevenths)
-    fewer = set(wanted.sevenths) - set(found.sevenths)
-    if found.alterations != wanted.alterations:
-        return "altered" if found.alterations else "not altered"
-    if more and not fewer:
-        return "with seventh" if more <= {"7", "b7", "bb7"} else "extended"
-    return "plainer" if fewer and not more else "other extensions"
-
-
-def by_tritone(wanted: ChordToken) -> tuple[float, str]:
-    """A dominant a tritone away from a dominant, or from V without its seventh."""
-    if wanted.family == "dominant":
-        return 2.0, "tritone substitute"
-    if wanted.family in {"major", "suspended"}:
-        return 1.5, "tritone substitute"
-    return MISMATCH, "another chord"
-
-
-def other_bass(wanted: ChordToken, found: ChordToken, transposition_fifths: int) -> bool:
-    """Whether a chord is over another bass than was wanted."""
-    if wanted.bass_fifths is None:
-        return found.bass_fifths is not None
-    lowest = found.root_fifths if found.bass_fifths is None else found.bass_fifths
-    return lowest != wanted.bass_fifths + transposition_fifths
+def transpositions(
+    progression: Progression, tokens: Sequence[ChordToken], least: float
+) -> list[int]:
+    """Transpositions in which a root agrees and enough points can be had at all."""
+    wanted = progression.tokens
+    there = {(pitch_class(token.root_fifths), token.family) for token in tokens}
+    hopeful = []
+    for key in range(12):
+        bound = 0.0
+        for chord in wanted:
+            root = pitch_class(chord.root_fifths) + key
+            bound += max(
+                (
+                    most_points(chord.family, family, (pc - root) % 12)
+                    for pc, family in there
+                ),
+                default=0.0,
+            )
+        if bound >= least - 1e-9:
+            hopeful.append(key)
+    roots = {token.root_fifths for token in tokens}
+    shifts = {found - chord.root_fifths for found in roots for chord in wanted}
+    return sorted(shift for shift in shifts if pitch_class(shift) in hopeful)
 
 
 # The alignment.

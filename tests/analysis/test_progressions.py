@@ -4,16 +4,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from melodex.analysis.chord_relations import relation
 from melodex.analysis.chords import parse_chord, transposed_text
 from melodex.analysis.progression_search import (
     ADDED_CHORD,
     MISSING_CHORD,
     PARTING,
+    alignments,
     chord_bytes,
     find_in_row,
     find_progression,
-    relation,
     sift,
+    transpositions,
 )
 from melodex.analysis.progressions import ChordToken, read_progression, token_of
 from melodex.errors import AnalysisError
@@ -277,3 +279,17 @@ def stands(wanted: ChordToken, found: ChordToken, key_semitones: int) -> bool:
         for key in range(-40, 41)
         if (7 * key - key_semitones) % 12 == 0
     )
+
+
+@given(st.lists(st.sampled_from(CHORDS), max_size=8), st.sampled_from(TYPED))
+def test_no_transposition_with_enough_points_is_passed_over(texts, typed):
+    progression, tokens = read_progression(typed), row(" ".join(texts))
+    least = 0.7 * 3.0 * len(progression.tokens)
+    kept = transpositions(progression, tokens, least)
+    for shift in range(-12, 13):
+        if shift not in kept and any(
+            True for _ in alignments(progression.tokens, tokens, shift, least)
+        ):
+            # Only a shift in which no root agrees as spelled may be left out.
+            roots = {t.root_fifths for t in tokens}
+            assert not any(w.root_fifths + shift in roots for w in progression.tokens)
