@@ -211,8 +211,11 @@ def likeness(
         Whether the notes of B before and after the aligned stretch are listed too,
         as notes without a partner; those of A always are.
     """
-    links = with_ends(alignment.pairs, len(a), len(b) if whole_b else None)
-    shift = spelled_shift(a, b, links, alignment.transposition_semitones)
+    shift = spelled_shift(a, b, alignment.pairs, alignment.transposition_semitones)
+    core: Links = alignment.pairs
+    if whole_b:
+        core = reaching_out(a, b, core, shift)
+    links = with_ends(core, len(a), len(b) if whole_b else None)
     function = keeps_function(
         tonic_of(a.key) if has_tonic else None,
         tonic_of(b.key),
@@ -232,6 +235,28 @@ def likeness(
         augmentation=stretch,
         exact_run=longest_run(pairs),
     )
+
+
+def reaching_out(a: Melody, b: Melody, links: Links, shift: int) -> Links:
+    """The links, and before and after them neighbours that differ by inflection at most.
+
+    A local alignment leaves out an inflected note at its end, since it only costs.
+    """
+
+    def near(i: int, j: int) -> bool:
+        inside = 0 <= i < len(a) and 0 <= j < len(b)
+        return inside and relation(a.fifths[i] + shift, b.fifths[j]) != DIFFERENT
+
+    (i, j), (k, n) = links[0], links[-1]
+    before: list[tuple[int | None, int | None]] = []
+    while i is not None and j is not None and near(i - 1, j - 1):
+        i, j = i - 1, j - 1
+        before.insert(0, (i, j))
+    after: list[tuple[int | None, int | None]] = []
+    while k is not None and n is not None and near(k + 1, n + 1):
+        k, n = k + 1, n + 1
+        after.append((k, n))
+    return [*before, *links, *after]
 
 
 def with_ends(links: Links, a_length: int, b_length: int | None) -> Links:

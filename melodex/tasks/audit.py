@@ -1,0 +1,448 @@
+"""audit: where a tune of one's own comes close to the corpus, and whether by chance.
+
+Conventions: the own tune is read in windows that overlap; what a window finds is
+merged with what its neighbours find in the same tune, and the whole stretch is
+aligned anew. The number expected by chance is that of the best window, times the
+number of windows that were tried: it says how many tunes as close chance would
+bring to the *whole* own tune. Figures describe notes, not law.
+
+Contents: CAUTIONS, WINDOWS, Finding, BarCover, Audit, audit.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from melodex import __version__
+from melodex.corpus.chunks import PackedChunk, encode_notes
+from melodex.errors import DamagedCorpusError, EmptyMelodyError
+from melodex.matching.alignment import align
+from melodex.matching.chance import (
+    NULL_SAMPLE,
+    Fit,
+    expected_by_chance,
+    fit_points,
+    measure_null,
+    sample_tunes,
+)
+from melodex.matching.commonness import (
+    IDIOM,
+    STOCK,
+    Commonness,
+    IntervalModel,
+    commonness,
+    shared_run,
+)
+from melodex.matching.query import EncodedQuery, encode_query
+from melodex.matching.search import Hit, search
+from melodex.melody import Melody
+from melodex.settings import AlignmentCosts
+from melodex.tasks.compare import Likeness, likeness
+from melodex.tasks.passage import Passage
+
+if TYPE_CHECKING:
+    from melodex.corpus.reader import Corpus
+
+__all__ = ["CAUTIONS", "WINDOWS", "Audit", "BarCover", "Finding", "audit"]
+
+CAUTIONS = (
+    "Likeness is not infringement, and no likeness found is not clearance: the corpus "
+    "holds only what was put into it.",
+    "The figures describe notes, not law. Law differs from country to country; before "
+    "acting, ask a lawyer or a forensic musicologist qualified there.",
+)
+
+WINDOWS = ((12, 6), (20, 10))
+"""Notes in a window and notes from one to the next: half of each overlaps, so that
+a borrowed phrase of eight notes or more falls whole, or nearly, into one of them."""
+
+FEWEST_NOTES = 6
+HITS_PER_WINDOW = 6
+NEIGHBOURS = 4
+"""Windows that find one tune are merged if fewer notes than this lie between them."""
+
+MARGIN = 6
+"""Notes of the own tune that are added at either end before aligning anew."""
+
+COMMON_PENALTY = {STOCK: 2.0, IDIOM: 0.5}
+"""Powers of ten by which common figures are taken for likelier when ordering."""
+
+MODEL_SEED = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """A stretch of the own tune that comes close to a tune of the corpus.
+
+    Parameters
+    ----------
+    rank : int
+        From 1, the one least to be explained by chance first.
+    own, tune : Passage
+        The two stretches.
+    likeness : Likeness
+        Note against note; indexes count within the two passages.
+    expected_by_chance : float or None
+        Tunes as close that chance would bring to the whole own tune.
+    commonness : Commonness
+        Of the longest run that both have.
+    bits : float
+        What that run tells, under a model of the corpus.
+    earlier : bool or None
+        Whether the tune is dated before the own tune; None where a year is missing.
+    """
+
+    rank: int
+    own: Passage
+    tune: Passage
+    likeness: Likeness
+    expected_by_chance: float | None
+    commonness: Commonness
+    bits: float
+    earlier: bool | None
+
+    @property
+    def order(self) -> tuple[float, int, str, int]:
+        """What findings are sorted by: chance weighed by commonness, points, tune."""
+        expected = self.expected_by_chance
+        chance = 0.0 if expected is None else math.log10(max(expected, 1e-300))
+        weighed = chance + COMMON_PENALTY.get(self.commonness.verdict, 0.0)
+        return weighed, -self.likeness.points, self.tune.tune_id, self.own.first_note
+
+
+@dataclass(frozen=True, slots=True)
+class BarCover:
+    """A bar of the own tune and the least expected number of what touches it.
+
+    ``findings`` are the ranks of what touches it; ``expected_by_chance`` is None
+    where nothing does.
+    """
+
+    bar: int
+    findings: tuple[int, ...]
+    expected_by_chance: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Audit:
+    """What an audit found, and all that is needed to repeat it.
+
+    Parameters
+    ----------
+    own : Passage
+        The whole tune.
+    findings : tuple of Finding
+        In order of :attr:`Finding.order`.
+    coverage : tuple of BarCover
+        Every bar of the own tune.
+    windows : int
+        How many stretches were looked for.
+    threshold : float
+        Findings expected more often than this are left out.
+    corpus_tunes, corpus_notes : int
+        What was compared with.
+    excluded : tuple of str
+        Ids of tunes left out.
+    costs : AlignmentCosts
+        What a difference cost.
+    version : str
+        Of melodex.
+    remarks, cautions : tuple of str
+        What else has to be said.
+    """
+
+    own: Passage
+    findings: tuple[Finding, ...]
+    coverage: tuple[BarCover, ...]
+    windows: int
+    threshold: float
+    corpus_tunes: int
+    corpus_notes: int
+    excluded: tuple[str, ...]
+    costs: AlignmentCosts
+    version: str
+    remarks: tuple[str, ...]
+    cautions: tuple[str, ...] = CAUTIONS
+
+
+@dataclass(frozen=True, slots=True)
+class Lead:
+    """What one window found: notes of the own tune, the hit, and its chance."""
+
+    first: int
+    last: int
+    hit: Hit
+    expected: float | None
+
+
+def audit(
+    corpus: Corpus,
+    own: Passage,
+    *,
+    exclude: Sequence[str] = (),
+    threshold: float = 1.0,
+    limit: int = 20,
+    costs: AlignmentCosts | None = None,
+) -> Audit:
+    """Find where a tune comes close to the corpus, and say whether that is chance.
+
+    Parameters
+    ----------
+    corpus : Corpus
+        Opened for reading.
+    own : Passage
+        The whole tune; it is never compared with itself.
+    exclude : sequence of str
+        Ids of tunes to leave out, such as relatives that are known.
+    threshold : float
+        Findings of which more are expected by chance are left out.
+    limit : int
+        At most so many findings.
+    costs : AlignmentCosts, optional
+        Points for pairs and gaps.
+
+    Returns
+    -------
+    Audit
+        With no findings where nothing comes close.
+
+    Raises
+    ------
+    EmptyMelodyError
+        If the tune is shorter than a phrase.
+    """
+    if len(own.melody) < FEWEST_NOTES:
+        raise EmptyMelodyError(
+            f"{len(own.melody)} notes are shorter than a phrase",
+            where=own.whole.title,
+            hint=f"an audit takes at least {FEWEST_NOTES}",
+        )
+    costs = costs or AlignmentCosts()
+    remarks: list[str] = []
+    hidden = frozenset({own.tune_id, *exclude})
+    if any(own.tune_id == row[0] for row in held(corpus, own.tune_id)):
+        remarks.append("The corpus holds the audited tune itself; it was left out.")
+    chunks = list(corpus.chunks())
+    spans = windows_of(len(own.melody))
+    leads = leads_of(corpus, chunks, own, spans, hidden, costs, remarks)
+    findings = findings_of(corpus, chunks, own, leads, costs, threshold)
+    ranked = tuple(
+        replace(finding, rank=rank)
+        for rank, finding in enumerate(
+            sorted(findings, key=lambda finding: finding.order)[:limit], start=1
+        )
+    )
+    return Audit(
+        own=own,
+        findings=ranked,
+        coverage=coverage_of(own.melody, ranked),
+        windows=len(spans),
+        threshold=threshold,
+        corpus_tunes=corpus.tune_count,
+        corpus_notes=corpus.note_count,
+        excluded=tuple(sorted(exclude)),
+        costs=costs,
+        version=__version__,
+        remarks=tuple(dict.fromkeys(remarks)),
+    )
+
+
+def held(corpus: Corpus, tune_id: str) -> list[tuple[str]]:
+    """The tune id, if the corpus holds it."""
+    return corpus.query("SELECT tune_id FROM tune WHERE tune_id = ?", [tune_id])
+
+
+def windows_of(notes: int) -> list[tuple[int, int]]:
+    """First and last notes of all windows; the whole tune where it is short."""
+    spans = set()
+    for length, step in WINDOWS:
+        if notes <= length:
+            spans.add((0, notes - 1))
+            continue
+        starts = [*range(0, notes - length, step), notes - length]
+        spans |= {(start, start + length - 1) for start in starts}
+    return sorted(spans)
+
+
+def leads_of(
+    corpus: Corpus,
+    chunks: Sequence[PackedChunk],
+    own: Passage,
+    spans: Sequence[tuple[int, int]],
+    hidden: frozenset[str],
+    costs: AlignmentCosts,
+    remarks: list[str],
+) -> list[Lead]:
+    """What each window finds, with the chance of it, all windows considered."""
+
+    def noted(damage: DamagedCorpusError) -> None:
+        remarks.append(f"Left out: {damage}.")
+
+    whole = encode_query(replace(own.phrase(), has_rhythm=True))
+    leads = []
+    unsaid = False
+    for first, last in spans:
+        query = EncodedQuery(
+            whole.pitch[first : last + 1],
+            whole.length_class[first : last + 1],
+            whole.moved_semitones,
+        )
+        hits = search(
+            chunks,
+            query,
+            limit=HITS_PER_WINDOW,
+            costs=costs,
+            exclude=hidden,
+            on_damage=noted,
+        )
+        fit = fit_points(measure_null(chunks, query, costs)) if hits else None
+        unsaid = unsaid or (bool(hits) and fit is None)
+        leads += [
+            Lead(
+                first + hit.query_span[0],
+                first + hit.query_span[1],
+                hit,
+                chance_of(corpus, fit, hit.points, len(spans)),
+            )
+            for hit in hits
+        ]
+    if unsaid:
+        remarks.append("The corpus is too small to say what chance would bring.")
+    elif corpus.tune_count < NULL_SAMPLE:
+        remarks.append(
+            f"With {corpus.tune_count} tunes to measure chance on, expected numbers "
+            "are rough."
+        )
+    return leads
+
+
+def chance_of(corpus: Corpus, fit: Fit | None, points: int, windows: int) -> float | None:
+    """Tunes as close that chance would bring, over all windows."""
+    if fit is None:
+        return None
+    one = expected_by_chance(
+        fit, points, corpus_tunes=corpus.tune_count, corpus_notes=corpus.note_count
+    )
+    return min(one * windows, float(corpus.tune_count))
+
+
+def findings_of(
+    corpus: Corpus,
+    chunks: Sequence[PackedChunk],
+    own: Passage,
+    leads: Sequence[Lead],
+    costs: AlignmentCosts,
+    threshold: float,
+) -> list[Finding]:
+    """Leads merged into passages, those that chance explains left out."""
+    groups = [
+        group for group in merged(leads) if least_expected(group) is None
+        or (least_expected(group) or 0.0) <= threshold
+    ]  # fmt: skip
+    melodies = corpus.melodies({group[0].hit.tune_id for group in groups})
+    laid = [
+        (group, *laid_out(own, melodies[group[0].hit.tune_id], group, costs))
+        for group in groups
+    ]
+    common = commonness(chunks, [figure for *_, figure in laid])
+    model = IntervalModel.learned(pitch for pitch, _ in sample_tunes(chunks, MODEL_SEED))
+    return [
+        Finding(
+            rank=0,
+            own=mine,
+            tune=theirs,
+            likeness=found,
+            expected_by_chance=least_expected(group),
+            commonness=how_common,
+            bits=model.bits(figure),
+            earlier=is_earlier(theirs.whole, own.whole),
+        )
+        for (group, mine, theirs, found, figure), how_common in zip(
+            laid, common, strict=True
+        )
+    ]
+
+
+def merged(leads: Sequence[Lead]) -> list[list[Lead]]:
+    """Leads to one tune whose stretches of the own tune touch, put together."""
+    by_tune: dict[str, list[Lead]] = defaultdict(list)
+    for lead in leads:
+        by_tune[lead.hit.tune_id].append(lead)
+    groups: list[list[Lead]] = []
+    for tune_id in sorted(by_tune):
+        last = -1
+        for place, lead in enumerate(
+            sorted(by_tune[tune_id], key=lambda x: (x.first, x.last))
+        ):
+            if place == 0 or lead.first - last > NEIGHBOURS:
+                groups.append([])
+            groups[-1].append(lead)
+            last = max(last, lead.last)
+    return groups
+
+
+def least_expected(group: Sequence[Lead]) -> float | None:
+    """The least expected number in a group, None where none can be said."""
+    told = [lead.expected for lead in group if lead.expected is not None]
+    return min(told) if told else None
+
+
+def laid_out(
+    own: Passage, tune: Melody, group: Sequence[Lead], costs: AlignmentCosts
+) -> tuple[Passage, Passage, Likeness, bytes]:
+    """Align the stretch of a group anew; both passages, and the run they share."""
+    first = max(min(lead.first for lead in group) - MARGIN, 0)
+    last = min(max(lead.last for lead in group) + MARGIN, len(own.melody) - 1)
+    stretch = own.melody.excerpt(first, last)
+    query = encode_query(replace(own.phrase(), melody=stretch))
+    pitch, length_class = encode_notes(tune)
+    alignment = align(query, pitch, length_class, costs)
+    assert alignment is not None
+    from_own, to_own = alignment.query_span
+    from_tune, to_tune = alignment.tune_span
+    mine = stretch.excerpt(from_own, to_own)
+    theirs = tune.excerpt(from_tune, to_tune)
+    shifted = replace(
+        alignment,
+        pairs=tuple(
+            (None if i is None else i - from_own, None if j is None else j - from_tune)
+            for i, j in alignment.pairs
+        ),
+    )
+    run_first, run_notes = shared_run(alignment, stretch.midi, pitch)
+    return (
+        Passage(
+            mine, own.whole, own.first_note + first + from_own, own.tune_id, own.in_corpus
+        ),
+        Passage(theirs, tune, from_tune, group[0].hit.tune_id, True),
+        likeness(mine, theirs, shifted, whole_b=True),
+        pitch[run_first : run_first + run_notes],
+    )
+
+
+def is_earlier(tune: Melody, own: Melody) -> bool | None:
+    """Whether one melody is dated before another, where both are dated."""
+    if tune.credits.year is None or own.credits.year is None:
+        return None
+    return tune.credits.year < own.credits.year
+
+
+def coverage_of(melody: Melody, findings: Sequence[Finding]) -> tuple[BarCover, ...]:
+    """For each bar of the own tune, what touches it."""
+    numbers = sorted({bar.number for bar in melody.bars} | set(melody.bar))
+    covers = []
+    for number in numbers:
+        touching = [
+            finding
+            for finding in findings
+            if finding.own.melody.bar[0] <= number <= finding.own.melody.bar[-1]
+        ]
+        told = [f.expected_by_chance for f in touching if f.expected_by_chance is not None]
+        covers.append(
+            BarCover(number, tuple(f.rank for f in touching), min(told) if told else None)
+        )
+    return tuple(covers)
