@@ -2,7 +2,8 @@
 
 Accidentals are written out wherever two readers of the standard could differ: for
 every altered note, and for every later note of that letter in the bar. Syllables
-are left out.
+are left out. A bar line is written even where the source printed none, since a
+bar's accidentals end there.
 
 Conventions: the unit length is an eighth; time and pitch are exact.
 
@@ -161,10 +162,8 @@ def music_lines(melody: Melody, bars: tuple[WrittenBar, ...]) -> list[str]:
     for place, bar in enumerate(bars):
         following = bars[place + 1] if place + 1 < len(bars) else None
         texts.append(writer.bar(bar, following, is_first=place == 0))
-    return [
-        " ".join(texts[low : low + BARS_A_LINE])
-        for low in range(0, len(texts), BARS_A_LINE)
-    ]
+    lines = range(0, len(texts), BARS_A_LINE)
+    return [" ".join(texts[low : low + BARS_A_LINE]) for low in lines]
 
 
 class BarWriter:
@@ -272,8 +271,6 @@ class BarWriter:
             self.in_ending = bool(following and following.bar.ending)
         if bar.bar.repeat_times:
             return ":" * (bar.bar.repeat_times - 1) + "|"
-        if bar.bar.line == "none":
-            return "[|]"
         if bar.bar.line == "final":
             return "|]"
         return "||" if bar.bar.line == "double" or closes else "|"

@@ -59,6 +59,7 @@ OPTIONS: dict[str, Any] = {
     "smuflTextFont": "none",
     "svgViewBox": True,
     "svgRemoveXlink": True,
+    "svgFormatRaw": True,
     "xmlIdChecksum": True,
     "mnumInterval": 0,
     "harmDist": 3.0,
@@ -173,7 +174,8 @@ def engrave(
 def rendered(mei: str, layout: str, width: int, title: str) -> list[str]:
     """The engraver's pages for an MEI text."""
     tool = toolkit()
-    options = OPTIONS | {"pageWidth": width}
+    # The engraver adds its margins to the width it was given.
+    options = OPTIONS | {"pageWidth": width - 30}
     if layout == "columns":
         options |= {"breaks": "encoded", "spacingNonLinear": 0.66}
     tool.resetOptions()
