@@ -19,7 +19,6 @@ from melodex.tasks.passage import Passage
 HARBOUR = """X:1
 T:Harbour <b>Lamps</b> & Co
 C:E. Vale
-N:Rights: invented for these tests
 M:4/4
 L:1/8
 K:F
@@ -62,7 +61,8 @@ def as_passage() -> Callable[[Melody], Passage]:
 @pytest.fixture(scope="session")
 def comparison() -> Comparison:
     """Two invented phrases: one in F major, one in B flat minor."""
-    return compare(whole(tune_of(HARBOUR)), whole(tune_of(QUARRY)))
+    harbour = tune_of(HARBOUR).with_credits(rights="invented for these tests")
+    return compare(whole(harbour), whole(tune_of(QUARRY)))
 
 
 @pytest.fixture(scope="session")
