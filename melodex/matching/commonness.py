@@ -33,6 +33,7 @@ from itertools import pairwise
 from melodex.corpus.chunks import PackedChunk
 from melodex.matching.alignment import Alignment
 from melodex.matching.figures import LONGEST_FIGURE, FigureCount, count_figures
+from melodex.matching.passes import OnDamage
 
 __all__ = [
     "FEWEST_NOTES",
@@ -130,7 +131,11 @@ def shared_run(
 
 
 def commonness(
-    chunks: Iterable[PackedChunk], figures: Sequence[bytes], *, compared: int = 1
+    chunks: Iterable[PackedChunk],
+    figures: Sequence[bytes],
+    *,
+    compared: int = 1,
+    on_damage: OnDamage | None = None,
 ) -> list[Commonness]:
     """Say how common figures are, in one pass over the corpus.
 
@@ -142,10 +147,13 @@ def commonness(
         Pitches of each.
     compared : int
         How many tunes of the corpus are being compared and are no witnesses.
+    on_damage : callable, optional
+        As in :func:`melodex.matching.search.search`.
     """
     cut = [figure[:LONGEST_FIGURE] for figure in figures]
     asked = sorted({figure for figure in cut if len(figure) >= FEWEST_NOTES})
-    counts = dict(zip(asked, count_figures(chunks, asked), strict=True)) if asked else {}
+    found = count_figures(chunks, asked, on_damage=on_damage) if asked else []
+    counts = dict(zip(asked, found, strict=True))
     return [judged(len(figure), counts.get(figure), compared) for figure in cut]
 
 

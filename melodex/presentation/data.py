@@ -5,7 +5,7 @@ null. Floating numbers are rounded to six figures, so that the same question giv
 the same bytes.
 
 Contents: as_json, as_csv, json_text, csv_text, melody_data, resemblance_data,
-comparison_data, resemblance_rows.
+comparison_data, audit_data, resemblance_rows.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from typing import Any
 
 from melodex.errors import PresentationError
 from melodex.melody import Melody, degree_name, note_name
+from melodex.tasks.audit import Audit, Finding
 from melodex.tasks.compare import Comparison, Likeness
 from melodex.tasks.passage import Passage
 from melodex.tasks.resemble import Match, Resemblance
@@ -25,6 +26,7 @@ from melodex.tasks.resemble import Match, Resemblance
 __all__ = [
     "as_csv",
     "as_json",
+    "audit_data",
     "comparison_data",
     "csv_text",
     "json_text",
@@ -48,6 +50,8 @@ def as_json(result: object) -> str:
         return json_text(resemblance_data(result))
     if isinstance(result, Comparison):
         return json_text(comparison_data(result))
+    if isinstance(result, Audit):
+        return json_text(audit_data(result))
     raise PresentationError(f"there is no JSON form of a {type(result).__name__}")
 
 
@@ -230,4 +234,62 @@ def comparison_data(found: Comparison) -> dict[str, Any]:
         "pairs": pairs_data(found.likeness),
         "exact_run_notes": found.likeness.exact_run[2],
         "summary": list(found.summary),
+    }
+
+
+def finding_data(finding: Finding) -> dict[str, Any]:
+    """One finding of an audit."""
+    found, common = finding.likeness, finding.commonness
+    return {
+        "rank": finding.rank,
+        "own": passage_data(finding.own) | {"first_note": finding.own.first_note},
+        "tune": passage_data(finding.tune) | {"first_note": finding.tune.first_note},
+        "expected_by_chance": rounded(finding.expected_by_chance),
+        "points": found.points,
+        "transposition_semitones": found.transposition_semitones,
+        "same_function": found.same_function,
+        "same_rhythm_notes": found.count("same degree and time"),
+        "exact_run_notes": found.exact_run[2],
+        "commonness": {
+            "verdict": common.verdict,
+            "notes": common.notes,
+            "other_tunes_exact": common.exact,
+            "other_tunes_near": common.near,
+            "tunes": common.tunes,
+        },
+        "information_bits": rounded(finding.bits),
+        "earlier": finding.earlier,
+        "pairs": pairs_data(found),
+    }
+
+
+def audit_data(found: Audit) -> dict[str, Any]:
+    """An audit as plain data, with all that is needed to repeat it."""
+    return {
+        "own": passage_data(found.own),
+        "findings": [finding_data(finding) for finding in found.findings],
+        "coverage": [
+            {
+                "bar": cover.bar,
+                "findings": list(cover.findings),
+                "expected_by_chance": rounded(cover.expected_by_chance),
+            }
+            for cover in found.coverage
+        ],
+        "compared_with": {
+            "tunes": found.corpus_tunes,
+            "notes": found.corpus_notes,
+            "windows": found.windows,
+            "threshold": found.threshold,
+            "excluded": list(found.excluded),
+            "costs": {
+                "same_pitch": list(found.costs.same_pitch),
+                "near_pitch": list(found.costs.near_pitch),
+                "far_pitch": list(found.costs.far_pitch),
+                "gap": found.costs.gap,
+            },
+            "melodex": found.version,
+        },
+        "remarks": list(found.remarks),
+        "cautions": list(found.cautions),
     }

@@ -19,6 +19,8 @@ from typing import TextIO
 
 from melodex.errors import PresentationError
 from melodex.melody import Melody, degree_name, note_name
+from melodex.presentation.text_corpus import shown
+from melodex.tasks.audit import Audit
 from melodex.tasks.compare import (
     ALONE,
     DIFFERENT,
@@ -127,6 +129,10 @@ def as_text(result: object, style: Style) -> str:
         return resemblance_text(result, style)
     if isinstance(result, Comparison):
         return comparison_text(result, style)
+    if isinstance(result, Audit):
+        from melodex.presentation.text_audit import audit_text
+
+        return audit_text(result, style)
     raise PresentationError(f"there is no text form of a {type(result).__name__}")
 
 
@@ -275,7 +281,7 @@ def resemblance_text(found: Resemblance, style: Style, *, explain: bool = False)
     explain : bool
         Whether to show how the order was arrived at.
     """
-    lines = [style.strong(found.heading), ""]
+    lines = [style.strong(shown(found.heading)), ""]
     if not found.matches:
         lines.append("Nothing in the corpus resembles it.")
     for match in found.matches:
@@ -299,7 +305,7 @@ def match_lines(found: Resemblance, match: Match, style: Style) -> list[str]:
     whose = match.passage.whole.credits
     maker = f", {whose.composer}" if whose.composer else ""
     place = f" ({whose.collection})" if whose.collection else ""
-    lines = [style.strong(f"{match.rank}  {match.passage.label}{maker}{place}")]
+    lines = [style.strong(shown(f"{match.rank}  {match.passage.label}{maker}{place}"))]
     lines += wrapped(match_facts(found, match), style)
     lines += aligned_lines(
         found.phrase.melody, match.passage.whole, match.likeness, ("phrase", "tune"), style
@@ -361,8 +367,8 @@ def comparison_text(found: Comparison, style: Style) -> str:
         What the terminal can show.
     """
     lines = [
-        style.strong(f"A  {found.a.label}"),
-        style.strong(f"B  {found.b.label}"),
+        style.strong(shown(f"A  {found.a.label}")),
+        style.strong(shown(f"B  {found.b.label}")),
         "",
         *paragraphs(found.summary, style),
         "",

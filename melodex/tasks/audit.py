@@ -348,7 +348,7 @@ def findings_of(
         (group, *laid_out(own, melodies[group[0].hit.tune_id], group, costs))
         for group in groups
     ]
-    common = commonness(chunks, [figure for *_, figure in laid])
+    common = commonness(chunks, [figure for *_, figure in laid], on_damage=ignored)
     model = IntervalModel.learned(pitch for pitch, _ in sample_tunes(chunks, MODEL_SEED))
     return [
         Finding(
@@ -365,6 +365,10 @@ def findings_of(
             laid, common, strict=True
         )
     ]
+
+
+def ignored(damage: DamagedCorpusError) -> None:
+    """The search has said it already."""
 
 
 def merged(leads: Sequence[Lead]) -> list[list[Lead]]:

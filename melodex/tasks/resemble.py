@@ -10,9 +10,11 @@ Contents: Match, Resemblance, said_phrase, resemble.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from melodex.corpus.chunks import PackedChunk, encode_notes
 from melodex.errors import DamagedCorpusError, PhraseError
 from melodex.matching.chance import (
     NULL_SAMPLE,
@@ -21,7 +23,9 @@ from melodex.matching.chance import (
     fit_points,
     measure_null,
 )
-from melodex.matching.query import encode_query
+from melodex.matching.commonness import commonness, shared_run
+from melodex.matching.ngrams import count_ngrams, ngrams_of, overlap
+from melodex.matching.query import EncodedQuery, encode_query
 from melodex.matching.search import Hit, search
 from melodex.melody import Melody, Phrase
 from melodex.reading.phrase import read_phrase
@@ -210,21 +214,73 @@ def resemble(
     chunks = list(corpus.chunks())
     hits = search(chunks, query, limit=limit, costs=costs, exclude=hidden, on_damage=noted)
     fit = fit_points(measure_null(chunks, query, costs)) if hits else None
-    melodies = corpus.melodies(hit.tune_id for hit in hits)
     return Resemblance(
         phrase=phrase,
         corpus_tunes=corpus.tune_count,
         corpus_notes=corpus.note_count,
         most_points=sum(costs.pair_points(0, length, length) for length in query.classes),
         order="alignment",
-        matches=tuple(
-            match_of(
-                rank, hit, phrase, melodies[hit.tune_id], chance(corpus, fit, hit.points)
-            )
-            for rank, hit in enumerate(hits, start=1)
-        ),
+        matches=matches_of(corpus, chunks, phrase, query, hits, fit) if hits else (),
         remarks=(*remarks, *how_sure(fit, hits)),
     )
+
+
+def matches_of(
+    corpus: Corpus,
+    chunks: Sequence[PackedChunk],
+    phrase: Phrase,
+    query: EncodedQuery,
+    hits: Sequence[Hit],
+    fit: Fit | None,
+) -> tuple[Match, ...]:
+    """Hits with their tunes, what the notes are to each other, and how common that is."""
+    melodies = corpus.melodies(hit.tune_id for hit in hits)
+    pitches = [encode_notes(melodies[hit.tune_id])[0] for hit in hits]
+    runs = [
+        shared_run(hit.alignment, phrase.melody.midi, pitch)
+        for hit, pitch in zip(hits, pitches, strict=True)
+    ]
+    figures = [
+        pitch[first : first + notes]
+        for pitch, (first, notes) in zip(pitches, runs, strict=True)
+    ]
+    common = commonness(
+        chunks, figures, compared=2 if phrase.tune_id else 1, on_damage=ignored
+    )
+    counts, tunes = count_ngrams(chunks, ngrams_of(query.pitch), on_damage=ignored)
+    matches = []
+    for rank, (hit, pitch) in enumerate(zip(hits, pitches, strict=True), start=1):
+        first, last = hit.tune_span
+        shared = overlap(query.pitch, pitch[first : last + 1], counts, tunes).shared
+        matches.append(
+            Match(
+                rank=rank,
+                passage=passage_of(melodies[hit.tune_id], hit),
+                likeness=likeness(
+                    phrase.melody,
+                    melodies[hit.tune_id],
+                    hit.alignment,
+                    has_rhythm=phrase.has_rhythm,
+                    has_tonic=phrase.has_tonic,
+                ),
+                query_notes=hit.query_span,
+                tune_notes=hit.tune_span,
+                expected_by_chance=chance(corpus, fit, hit.points),
+                shared_ngrams=tuple((n.intervals, n.tunes) for n in shared),
+                commonness=str(common[rank - 1]),
+            )
+        )
+    return tuple(matches)
+
+
+def passage_of(tune: Melody, hit: Hit) -> Passage:
+    """The aligned part of a tune."""
+    first, last = hit.tune_span
+    return Passage(tune.excerpt(first, last), tune, first, hit.tune_id, True)
+
+
+def ignored(damage: DamagedCorpusError) -> None:
+    """The search has said it already."""
 
 
 def chance(corpus: Corpus, fit: Fit | None, points: int) -> float | None:
@@ -245,30 +301,8 @@ def how_sure(fit: Fit | None, hits: list[Hit]) -> list[str]:
     sample = len(fit.null.points)
     if sample >= NULL_SAMPLE:
         return []
-    factor = 10 ** (2 * fit.spread_decades(hits[0].points))
+    times = 10 ** fit.spread_decades(hits[0].points)
     return [
-        f"With {sample} tunes to measure chance on, the number expected by chance is "
-        f"known to within a factor of about {factor:.2g}."
+        f"With only {sample} tunes to measure chance on, the number expected by chance "
+        f"is rough: within about {times:.0f} times either way."
     ]
-
-
-def match_of(
-    rank: int, hit: Hit, phrase: Phrase, tune: Melody, expected: float | None
-) -> Match:
-    """A hit with its tune and what the notes are to each other."""
-    found = likeness(
-        phrase.melody,
-        tune,
-        hit.alignment,
-        has_rhythm=phrase.has_rhythm,
-        has_tonic=phrase.has_tonic,
-    )
-    first, last = hit.tune_span
-    return Match(
-        rank=rank,
-        passage=Passage(tune.excerpt(first, last), tune, first, hit.tune_id, True),
-        likeness=found,
-        query_notes=hit.query_span,
-        tune_notes=hit.tune_span,
-        expected_by_chance=expected,
-    )

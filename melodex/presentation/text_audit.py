@@ -1,0 +1,149 @@
+"""Text of an audit: what comes close, the strip of bars, and the words of caution.
+
+Contents: audit_text.
+"""
+
+from __future__ import annotations
+
+from melodex.presentation.text import (
+    Style,
+    aligned_lines,
+    columns,
+    expected_text,
+    legend,
+    paragraphs,
+    wrapped,
+)
+from melodex.presentation.text_corpus import shown
+from melodex.tasks.audit import Audit, BarCover, Finding
+from melodex.tasks.compare import interval_text
+
+__all__ = ["audit_text"]
+
+STRENGTHS = ((1e-6, "█", "#"), (0.01, "▓", "*"), (1.0, "░", "."))
+"""Shades of a bar by the least number expected by chance of what touches it."""
+
+
+def audit_text(found: Audit, style: Style) -> str:
+    """Write an audit as text.
+
+    Parameters
+    ----------
+    found : Audit
+        Of the audit task.
+    style : Style
+        What the terminal can show.
+    """
+    lines = [style.strong(shown(heading(found))), ""]
+    lines += paragraphs([summary(found)], style)
+    lines.append("")
+    if found.findings:
+        lines += [*strip(found, style), ""]
+    for finding in found.findings:
+        lines += [*finding_lines(finding, style), ""]
+    if found.findings:
+        used = [p.relation for f in found.findings for p in f.likeness.pairs]
+        lines += [*legend(used, style), ""]
+    lines += paragraphs([*found.remarks, compared_with(found), *found.cautions], style)
+    return "\n".join(lines) + "\n"
+
+
+def heading(found: Audit) -> str:
+    """What was audited and against how much."""
+    tunes = f"{found.corpus_tunes:,} tune{'s' if found.corpus_tunes != 1 else ''}"
+    return f"{found.own.whole.title}: {len(found.own.melody)} notes against {tunes}"
+
+
+def summary(found: Audit) -> str:
+    """The answer in a sentence."""
+    if not found.findings:
+        return "Nothing in this corpus comes closer than chance would."
+    striking = [
+        finding
+        for finding in found.findings
+        if finding.expected_by_chance is not None and finding.expected_by_chance <= 0.01
+    ]
+    if not striking:
+        return (
+            f"{counted(len(found.findings), 'passage')} come close, none closer than "
+            "chance may well bring about."
+        )
+    bars = ", ".join(bars_text(finding) for finding in striking[:4])
+    return (
+        f"{counted(len(striking), 'passage')} of {len(found.findings)} can hardly be put "
+        f"down to chance: {bars}{' ...' if len(striking) > 4 else ''}."
+    )
+
+
+def counted(number: int, noun: str) -> str:
+    """A number and its noun."""
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
+def bars_text(finding: Finding) -> str:
+    """The bars of the own tune that a finding touches."""
+    first, last = finding.own.melody.bar[0], finding.own.melody.bar[-1]
+    return f"bar {first}" if first == last else f"bars {first}-{last}"
+
+
+def strip(found: Audit, style: Style) -> list[str]:
+    """Which bars are touched, and how strongly."""
+    shades = [shade(cover, style) for cover in found.coverage]
+    ranks = [str(cover.findings[0]) if cover.findings else "" for cover in found.coverage]
+    numbers = [str(cover.bar) for cover in found.coverage]
+    return columns(["bar", "touched", "by"], [numbers, shades, ranks], style)
+
+
+def shade(cover: BarCover, style: Style) -> str:
+    """The sign of a bar."""
+    if not cover.findings:
+        return "·" if style.signs else "-"
+    expected = cover.expected_by_chance
+    for limit, sign, plain in STRENGTHS:
+        if expected is not None and expected <= limit:
+            return sign if style.signs else plain
+    return STRENGTHS[-1][1] if style.signs else STRENGTHS[-1][2]
+
+
+def finding_lines(finding: Finding, style: Style) -> list[str]:
+    """One finding: where, what it tells, and the notes."""
+    whose = finding.tune.whole.credits
+    maker = f", {whose.composer}" if whose.composer else ""
+    year = f", {whose.year}" if whose.year else ""
+    title = shown(
+        f"{finding.rank}  {bars_text(finding)}: {finding.tune.label}{maker}{year}"
+    )
+    lines = [style.strong(title), *wrapped(facts(finding), style)]
+    lines += aligned_lines(
+        finding.own.melody, finding.tune.melody, finding.likeness, ("own", "tune"), style
+    )
+    return lines
+
+
+def facts(finding: Finding) -> list[str]:
+    """What a finding tells."""
+    found = finding.likeness
+    told = []
+    if finding.expected_by_chance is not None:
+        told.append(f"{expected_text(finding.expected_by_chance)} expected by chance")
+    told.append(str(finding.commonness))
+    told.append(f"{finding.bits:.0f} bits")
+    where = "same function" if found.same_function else "on another degree of the key"
+    told.append(
+        f"{interval_text(found.transposition_semitones, found.spelled_shift)}, {where}"
+    )
+    rhythm = found.count("same degree and time")
+    told.append(f"{rhythm} of {found.paired} notes in the same rhythm")
+    if finding.earlier is not None:
+        told.append("dated earlier" if finding.earlier else "not dated earlier")
+    return told
+
+
+def compared_with(found: Audit) -> str:
+    """What has to be known to repeat the audit."""
+    left_out = f", left out: {', '.join(found.excluded)}" if found.excluded else ""
+    return (
+        f"Compared with {found.corpus_tunes:,} tunes of {found.corpus_notes:,} notes in "
+        f"{found.windows} windows, findings expected up to {found.threshold:g} times, "
+        f"melodex {found.version}{left_out}."
+    )
