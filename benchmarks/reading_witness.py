@@ -26,7 +26,8 @@ import mido
 import music21
 
 from melodex.melody import TICKS_PER_QUARTER
-from melodex.reading.abc import read_abc
+from melodex.reading.abc import read_abc, tune_number
+from melodex.reading.abc_file import split_file
 from melodex.reading.decoding import decode
 from melodex.reading.result import ReadTune
 
@@ -40,7 +41,7 @@ Notes = list[tuple[int, int, int]]
 """Pitch, onset and duration in MIDI ticks."""
 
 SKIPPED = re.compile(
-    r'(?P<keep>\[[KLM]:[^\]]*\])|\[[A-Za-z]:[^\]]*\]|(?<!\[)"[^"]*"|\{[^}]*\}|![^!|\s]*!'
+    r'(?P<keep>\[[KLM]:[^\]]*\]|\(\d[\d:]*)|\[[A-Za-z]:[^\]]*\]|(?<!\[)"[^"]*"|\{[^}]*\}|![^!|\s]*!'
     r"|(?P<bar>:*\[?\|[|\]:]*(?:\[?\d[\d,\-]*)?|:{2,}|\[\d[\d,\-]*|\[\"[^\"]*\")"
     r"|[H-WYh-w~.`*$!:]"
 )
@@ -154,20 +155,23 @@ class Comparison:
     differences: dict[str, str] = field(default_factory=dict)
 
 
-def compare_all(every: int = 1, first: int = 0) -> Comparison:
-    """Compare every N-th tune of the collections, counting from one of them."""
+def compare_all(every: int = 1, always: frozenset[str] = frozenset()) -> Comparison:
+    """Compare every N-th tune of the collections, and those that are named."""
     result = Comparison()
     chosen: list[tuple[str, ReadTune]] = []
     count = -1
     root = collection_files()[0].parents[1]
     for path in collection_files():
         name = path.relative_to(root).as_posix()
-        for tune in read_abc(decode(path.read_bytes()), name).tunes:
+        header, texts = split_file(decode(path.read_bytes()))
+        for text in texts:
             count += 1
-            if b"\nV:" in tune.kept or b"[V:" in tune.kept:
+            label = f"{name} X:{tune_number(text)}"
+            if any("V:" in line for line in text.lines):
                 result.voices += 1
-            elif count % every == first % every:
-                chosen.append((f"{name} X:{tune.melody.credits.number}", tune))
+            elif count % every == 0 or label in always:
+                whole = "\n".join([*header.lines, "", *text.lines])
+                chosen += [(label, tune) for tune in read_abc(whole, name).tunes]
     for start in range(0, len(chosen), TUNES_A_RUN):
         batch = chosen[start : start + TUNES_A_RUN]
         texts = [plain_abc(tune.kept.decode(), n) for n, (_, tune) in enumerate(batch, 1)]

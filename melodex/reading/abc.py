@@ -12,7 +12,7 @@ References
 ----------
 The ABC music standard 2.1 (December 2011).
 
-Contents: read_abc.
+Contents: read_abc, tune_number, MAX_TUNE_CHARACTERS.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ from melodex.reading.abc_voices import chosen_voices, lines_by_voice
 from melodex.reading.abc_words import align
 from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, Refusal
 
-__all__ = ["MAX_TUNE_CHARACTERS", "read_abc"]
+__all__ = ["MAX_TUNE_CHARACTERS", "read_abc", "tune_number"]
 
 MAX_TUNE_CHARACTERS = 2_000_000
 """A tune of 100,000 notes stays below this."""

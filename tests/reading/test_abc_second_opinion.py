@@ -2,8 +2,9 @@
 
 music21 is told to follow ABC 2.1, and is asked only about what it reads well:
 repeats, endings, tuplets, grace notes, modes, K: and L: lines, chords. What is
-compared is every pitch, spelled, with onset and length, and where repeats stand. It reads `K:Bloc` as five sharps, against
-the table of the standard (3.1.14), so the Locrian mode is tested by hand elsewhere.
+compared is every pitch, spelled, with onset and length, and where repeats stand. It
+reads `K:Bloc` as five sharps, against the table of the standard (3.1.14), so the
+Locrian mode is tested by hand elsewhere.
 """
 
 import music21
