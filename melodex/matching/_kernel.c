@@ -36,7 +36,9 @@ enum { SIGN_DOWN = 0, SIGN_LEVEL = 1, SIGN_UP = 2 };
 enum { TO_PAIR = 1, TO_SKIP_TUNE = 2, TO_SKIP_QUERY = 3 };
 
 /* One binary serves old and new processors: the loader picks the wider code. */
-#if defined(__x86_64__) && defined(__GLIBC__) && defined(__GNUC__) && !defined(__clang__)
+#if defined(EVERY_PROCESSOR)
+/* Given by whoever compiles, such as empty for a sanitizer. */
+#elif defined(__x86_64__) && defined(__GLIBC__) && defined(__GNUC__) && !defined(__clang__)
 #define EVERY_PROCESSOR __attribute__((target_clones("avx2", "default")))
 #else
 #define EVERY_PROCESSOR

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -82,11 +82,9 @@ def walks() -> list[PackedChunk]:
 
 
 @pytest.fixture(params=["numpy", "c"])
-def each_engine(
-    request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch
-) -> Iterator[Engine]:
+def each_engine(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> Engine:
     """Each engine in turn; the compiled one must be there for the tests to pass."""
     monkeypatch.setenv(ENGINE_VARIABLE, request.param)
     found = engine()
     assert found.name == request.param
-    yield found
+    return found

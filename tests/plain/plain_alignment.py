@@ -119,3 +119,34 @@ def plain_search(
                 found.append((-alignment.points, tune.tune_id, alignment))
     found.sort(key=lambda entry: entry[:2])
     return [(tune_id, alignment) for _, tune_id, alignment in found[:limit]]
+
+
+def plain_holding(pitch: bytes, figure: bytes) -> int:
+    """2 where a tune has the figure, 1 where it has it with one note changed, else 0."""
+    best = 0
+    for start in range(len(pitch) - len(figure) + 1):
+        window = pitch[start : start + len(figure)]
+        agreeing = max(
+            sum(note - wanted == move for note, wanted in zip(window, figure, strict=True))
+            for move in range(-127, 128)
+        )
+        best = max(best, 2 - min(len(figure) - agreeing, 2))
+    return best
+
+
+def plain_contour(pitch: bytes, signs: list[int], costs: AlignmentCosts) -> int:
+    """Points of signs (0 down, 1 level, 2 up) against the steps of a tune."""
+    steps = [
+        1 + (pitch[k + 1] > pitch[k]) - (pitch[k + 1] < pitch[k])
+        for k in range(len(pitch) - 1)
+    ]
+    row = [0] * (len(signs) + 1)
+    best = 0
+    for step in steps:
+        new = [0]
+        for i, sign in enumerate(signs):
+            pair_ = costs.same_pitch[3] if sign == step else costs.far_pitch[3]
+            new.append(max(0, row[i] + pair_, row[i + 1] + costs.gap, new[i] + costs.gap))
+        row = new
+        best = max(best, *row)
+    return best

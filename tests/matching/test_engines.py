@@ -1,0 +1,170 @@
+"""Both engines: bounds that hold, and the same results from either."""
+
+from __future__ import annotations
+
+from array import array
+from types import SimpleNamespace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from plain_alignment import plain_align, plain_contour, plain_holding
+
+from melodex.corpus.chunks import PackedChunk, unpack, verify
+from melodex.errors import SettingsError
+from melodex.matching import engine_name
+from melodex.matching.bound import NumpyEngine
+from melodex.matching.compiled import CompiledEngine
+from melodex.matching.contour import CONTOUR_COSTS
+from melodex.matching.engine import ENGINE_VARIABLE, engine_called
+from melodex.matching.query import EncodedQuery
+from melodex.settings import AlignmentCosts
+
+
+@pytest.fixture(scope="module")
+def both() -> tuple[NumpyEngine, CompiledEngine]:
+    return NumpyEngine(), CompiledEngine()
+
+
+def whole(values: object) -> list[int]:
+    """Bounds of either engine as a list."""
+    if isinstance(values, bytes):
+        return array("H", values).tolist()
+    return values.tolist()  # type: ignore[attr-defined, no-any-return]
+
+
+@settings(max_examples=60, deadline=None)
+@given(data=st.data())
+def test_bound_is_never_below_the_points_of_any_alignment(
+    data: st.DataObject,
+    drawn: SimpleNamespace,
+    both: tuple[NumpyEngine, CompiledEngine],
+) -> None:
+    query, chunk = data.draw(drawn.queries), data.draw(drawn.corpora)
+    costs = data.draw(drawn.costs)
+    counts = verify(chunk)
+    bounds = whole(both[1].bounds([chunk], [counts], query, costs)[0])
+    assert bounds == whole(both[0].bounds([chunk], [counts], query, costs)[0])
+    for tune, bound in zip(unpack(chunk), bounds, strict=True):
+        found = plain_align(query, tune.pitch, tune.length_class, costs)
+        assert bound >= (found.points if found else 0)
+
+
+@settings(max_examples=60, deadline=None)
+@given(data=st.data())
+def test_both_engines_agree_on_points_and_transpositions(
+    data: st.DataObject,
+    drawn: SimpleNamespace,
+    both: tuple[NumpyEngine, CompiledEngine],
+) -> None:
+    query, costs = data.draw(drawn.queries), data.draw(drawn.costs)
+    tunes = data.draw(st.lists(drawn.tunes, max_size=12))
+    fast = both[1].best(tunes, query, costs)
+    assert fast == both[0].best(tunes, query, costs)
+    for tune, (points, move) in zip(tunes, fast, strict=True):
+        for worker in both:
+            traced = worker.trace(query, *tune, move, costs)
+            assert traced == plain_align(query, *tune, costs)
+            assert points == (traced.points if traced else 0)
+
+
+@pytest.mark.parametrize("length", [63, 64, 300])
+def test_engines_agree_where_points_need_sixteen_bits(
+    length: int,
+    melody: object,
+    walks: list[PackedChunk],
+    both: tuple[NumpyEngine, CompiledEngine],
+) -> None:
+    query = EncodedQuery(*melody(3, length))  # type: ignore[operator]
+    chunk, costs = walks[0], AlignmentCosts()
+    counts = verify(chunk)
+    found = [whole(w.bounds([chunk], [counts], query, costs)[0]) for w in both]
+    assert found[0] == found[1]
+    tunes = [both[1].notes_at(chunk, counts, index) for index in range(12)]
+    assert both[0].best(tunes, query, costs) == both[1].best(tunes, query, costs)
+
+
+@settings(max_examples=60, deadline=None)
+@given(data=st.data())
+def test_engines_find_figures_as_the_plain_twin_does(
+    data: st.DataObject,
+    drawn: SimpleNamespace,
+    both: tuple[NumpyEngine, CompiledEngine],
+) -> None:
+    chunk = data.draw(drawn.corpora)
+    figure = bytes(data.draw(st.lists(st.integers(58, 68), min_size=2, max_size=7)))
+    expected = bytes(plain_holding(tune.pitch, figure) for tune in unpack(chunk))
+    assert both[0].holding(chunk, figure) == expected
+    assert both[1].holding(chunk, figure) == expected
+
+
+@settings(max_examples=60, deadline=None)
+@given(data=st.data())
+def test_engines_score_contours_as_the_plain_twin_does(
+    data: st.DataObject,
+    drawn: SimpleNamespace,
+    both: tuple[NumpyEngine, CompiledEngine],
+) -> None:
+    chunk = data.draw(drawn.corpora)
+    signs = data.draw(st.lists(st.integers(0, 2), min_size=2, max_size=10))
+    expected = [plain_contour(tune.pitch, signs, CONTOUR_COSTS) for tune in unpack(chunk)]
+    for worker in both:
+        assert whole(worker.contours(chunk, bytes(signs), CONTOUR_COSTS)) == expected
+
+
+@settings(max_examples=30, deadline=None)
+@given(data=st.data())
+def test_engines_count_and_select_bounds_alike(
+    data: st.DataObject,
+    drawn: SimpleNamespace,
+    both: tuple[NumpyEngine, CompiledEngine],
+) -> None:
+    query, chunk = data.draw(drawn.queries), data.draw(drawn.corpora)
+    costs, counts = AlignmentCosts(), verify(chunk)
+    top = query.note_count * costs.best_pair
+    low = data.draw(st.integers(0, top))
+    found = []
+    for worker in both:
+        bounds = worker.bounds([chunk, chunk], [counts, counts], query, costs)
+        histogram = worker.histogram(bounds, top + 1)
+        assert sum(histogram) == 2 * chunk.tune_count
+        found.append((histogram, worker.select(bounds[1], low, top)))
+    assert found[0] == found[1]
+    assert len(found[0][1]) == sum(found[0][0][low:]) // 2
+
+
+@settings(max_examples=30, deadline=None)
+@given(data=st.data())
+def test_engines_take_one_tune_out_of_a_chunk_alike(
+    data: st.DataObject,
+    drawn: SimpleNamespace,
+    both: tuple[NumpyEngine, CompiledEngine],
+) -> None:
+    chunk = data.draw(drawn.corpora)
+    counts = verify(chunk)
+    for index, tune in enumerate(unpack(chunk)):
+        for worker in both:
+            found = worker.notes_at(chunk, counts, index)
+            assert found == (tune.pitch, tune.length_class)
+
+
+def test_the_environment_chooses_the_engine(monkeypatch: pytest.MonkeyPatch) -> None:
+    for name in ("c", "numpy"):
+        monkeypatch.setenv(ENGINE_VARIABLE, name)
+        assert engine_name() == name
+    monkeypatch.setenv(ENGINE_VARIABLE, "abacus")
+    with pytest.raises(SettingsError, match="no engine 'abacus'"):
+        engine_name()
+
+
+def test_without_the_compiled_module_numpy_serves(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(__import__("sys").modules, "melodex.matching.compiled", None)
+    engine_called.cache_clear()
+    try:
+        monkeypatch.delenv(ENGINE_VARIABLE, raising=False)
+        assert engine_name() == "numpy"
+        monkeypatch.setenv(ENGINE_VARIABLE, "c")
+        with pytest.raises(SettingsError, match="not installed"):
+            engine_name()
+    finally:
+        engine_called.cache_clear()
