@@ -129,9 +129,9 @@ def read_tune(
     for name in chosen_voices(header, voices, choice.voice):
         reader = TuneReader(header, file_header, voices[name], name, choice)
         reader.read()
-        if reader.voice.notes:
+        if reader.voice.flat:
             break
-    if reader is None or not reader.voice.notes:
+    if reader is None or not reader.voice.flat:
         raise ReadingError("it has no notes", hint="notes follow the K: line")
     shown = header.voices[name].name if name in header.voices else name
     melody = reader.melody(credits_of(header, file_header, source, shown))
@@ -323,13 +323,13 @@ class TuneReader:
         book.number()
         numbers = [bar.number for bar in book.bars]
         last = len(numbers) - 1
-        midi, fifths, onsets, durations, places, lines = zip(*voice.notes, strict=True)
+        midi, fifths, onsets, durations, places, lines = voice.columns()
         return Melody(
             midi=midi,
             fifths=fifths,
             onset_ticks=onsets,
             duration_ticks=durations,
-            bar=tuple([numbers[place] for place in places]),
+            bar=tuple(map(numbers.__getitem__, places)),
             beat_strength=book.strengths(onsets, places),
             phrase=counted(lines),
             bars=book.records(),
@@ -358,10 +358,8 @@ def shortened(text: str) -> str:
 
 def counted(lines: tuple[int, ...]) -> tuple[int, ...]:
     """Phrase indexes from 0 without gaps from the lines that notes stand on."""
-    indexes: dict[int, int] = {}
-    for line in lines:
-        indexes.setdefault(line, len(indexes))
-    return tuple([indexes[line] for line in lines])
+    indexes = {line: index for index, line in enumerate(dict.fromkeys(lines))}
+    return tuple(map(indexes.__getitem__, lines))
 
 
 def joined(lines: list[Line]) -> Iterator[tuple[Line, str, bool]]:

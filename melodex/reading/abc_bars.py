@@ -139,16 +139,20 @@ class BarBook:
         self, onsets: tuple[int, ...], places: tuple[int, ...]
     ) -> tuple[float, ...]:
         """The beat strength of notes from their onsets and places among the bars."""
-        known: dict[tuple[int, int], float] = {}
-        metres: dict[Metre | None, int] = {}
-        ranks = [metres.setdefault(bar.metre, len(metres)) for bar in self.bars]
-        shifts = [bar.offset - bar.onset for bar in self.bars]
+        known = []
+        table: dict[int, float] = {}
+        metre = self.bars[0].metre if self.bars else None
+        for bar in self.bars:
+            # Most tunes keep one metre: a new table only where it changes.
+            if bar.metre is not metre:
+                table, metre = {}, bar.metre
+            known.append((table, bar.offset - bar.onset))
         strengths = []
         for onset, place in zip(onsets, places, strict=True):
-            moment = (ranks[place], onset + shifts[place])
-            strength = known.get(moment)
+            table, shift = known[place]
+            strength = table.get(onset + shift)
             if strength is None:
-                strength = beat_strength(moment[1], self.bars[place].metre)
-                known[moment] = strength
+                strength = beat_strength(onset + shift, self.bars[place].metre)
+                table[onset + shift] = strength
             strengths.append(strength)
         return tuple(strengths)

@@ -39,6 +39,9 @@ from melodex.reading.abc_words import BAR
 __all__ = ["MAX_NOTES", "VoiceReader"]
 
 MAX_NOTES = 100_000
+MIDI, FIFTHS, DURATION, PLACE = -6, -5, -3, -2
+"""Where the last note's numbers stand in the flat list."""
+
 MAX_REST_BARS = 500
 
 BROKEN = {1: Fraction(1, 2), 2: Fraction(1, 4), 3: Fraction(1, 8)}
@@ -62,8 +65,9 @@ LONGEST_CHORD_SYMBOL = 40
 class VoiceReader:
     """Reads the music lines of one voice and collects what a Melody is made of.
 
-    ``notes`` has a row per sounding note: midi, fifths, onset, duration, place among
-    the bars, line of the source.
+    ``flat`` holds six numbers a sounding note, one after the other: midi, fifths,
+    onset, duration, place among the bars, line of the source. A list of numbers alone
+    is no work for the garbage collector.
     """
 
     def __init__(
@@ -82,7 +86,7 @@ class VoiceReader:
         self.take_field_text = take_field_text
         self.pick: Callable[..., Any] = min if lowest else max
         self.has_words = has_words
-        self.notes: list[list[int]] = []
+        self.flat: list[int] = []
         self.written: list[int] = []
         self.book = BarBook()
         self.keys: list[KeyChange] = []
@@ -98,10 +102,19 @@ class VoiceReader:
         self.waiting_graces: list[tuple[int, int, bool]] = []
         self.waiting_chords: list[str] = []
         self.waiting_marks: list[str] = []
-        self.plain = True
+        self.plain = not has_words
         self.overlay_bars = 0
         self.line = 0
         self.row, self.column = 0, 0
+
+    @property
+    def count(self) -> int:
+        """How many notes have sounded."""
+        return len(self.flat) // 6
+
+    def columns(self) -> list[tuple[int, ...]]:
+        """The six columns of the notes, each of shape (n,)."""
+        return [tuple(self.flat[column::6]) for column in range(6)]
 
     # What the fields say.
 
@@ -134,7 +147,8 @@ class VoiceReader:
     def read_line(self, text: str, row: int, column: int) -> None:
         """Read one line of music; ``column`` counts what stands before it."""
         self.row, self.column = row, column
-        clock, notes, line = self.clock, self.notes, self.line
+        clock, pitches, flat = self.clock, self.pitches, self.flat
+        line, bars = self.line, self.book.bars
         for token in TOKEN.finditer(text):
             if token.lastindex != NOTE_INDEX:
                 name = token.lastgroup or "junk"
@@ -142,19 +156,19 @@ class VoiceReader:
                     HANDLERS[name](self, token[name], token.start())
                 continue
             sign, name, length, tie = token.group(1, 2, 3, 4)
-            pitch = None if sign else self.pitches.now.get(name)
+            pitch = None if sign else pitches.now.get(name)
             ticks = clock.lengths.get(length)
             if pitch is None or ticks is None or tie or not self.plain:
                 self.take_note(sign, name, length, tie, token.start())
                 continue
             # The common case of :meth:`sound`, spelled out for speed.
             now = clock.now
-            notes.append([pitch[0], pitch[1], now, ticks, len(self.book.bars), line])
+            flat += (pitch[0], pitch[1], now, ticks, len(bars), line)
             clock.now = now + ticks
             clock.last_written = clock.last_base = ticks
             clock.last_factor = UNCHANGED
             self.last_is_note = True
-        if len(notes) > MAX_NOTES:
+        if len(flat) > 6 * MAX_NOTES:
             raise HostileInputError(f"more than {MAX_NOTES} notes in one tune")
 
     def end_line(self) -> None:
@@ -194,9 +208,8 @@ class VoiceReader:
         ticks = clock.advance(written)
         tied = self.tie is not None and self.continue_tie(pitch, ticks, position)
         if not tied:
-            row = [*pitch, onset, ticks, len(self.book.bars), self.line]
-            self.notes.append(row)
-        index = len(self.notes) - 1
+            self.flat += (*pitch, onset, ticks, len(self.book.bars), self.line)
+        index = self.count - 1
         self.last_is_note = True
         if self.has_words:
             self.written.append(index)
@@ -213,15 +226,14 @@ class VoiceReader:
     def continue_tie(self, pitch: Pitch, ticks: int, position: int) -> bool:
         """Lengthen the tied note if this one is the same; else it was a slur."""
         tied, self.tie = self.tie, None
-        last = self.notes[-1]
         # Over a bar line a tied note keeps its accidental without writing it again.
-        over_bar = last[4] != len(self.book.bars)
+        over_bar = self.flat[PLACE] != len(self.book.bars)
         alike = tied is not None and (
             tied == pitch
             or (over_bar and (tied[1] - pitch[1]) % 7 == 0 and abs(tied[0] - pitch[0]) <= 2)
         )
         if alike:
-            last[3] += ticks
+            self.flat[DURATION] += ticks
         else:
             self.fault("a tie between different notes is read as a slur", position)
         return alike
@@ -277,7 +289,7 @@ class VoiceReader:
         first, second = (2 - short, short) if text[0] == ">" else (short, 2 - short)
         difference = self.clock.stretch_last(first)
         if self.last_is_note:
-            self.notes[-1][3] += difference
+            self.flat[DURATION] += difference
         self.clock.next_factor = second
         self.plain = False
 
@@ -304,7 +316,7 @@ class VoiceReader:
     def take_tie(self, text: str, position: int) -> None:
         """A tie that stands apart from its note."""
         if self.last_is_note:
-            self.hold((self.notes[-1][0], self.notes[-1][1]))
+            self.hold((self.flat[MIDI], self.flat[FIFTHS]))
         else:
             self.fault("a tie stands behind no note", position)
 
@@ -320,7 +332,7 @@ class VoiceReader:
         if actual < 2 or not normal or not count:
             self.fault(f"{text} is no tuplet", position)
             return
-        start = (self.clock.now, len(self.notes))
+        start = (self.clock.now, self.count)
         self.clock.tuplet = OpenTuplet(actual, normal, count, *start)
         self.plain = False
 
@@ -328,12 +340,12 @@ class VoiceReader:
         """Close the tuplet that is open, if any, and keep it."""
         tuplet = self.clock.tuplet
         self.clock.tuplet = None
-        if tuplet is None or len(self.notes) <= tuplet.first_note:
+        if tuplet is None or self.count <= tuplet.first_note:
             return
         self.tuplets.append(
             Tuplet(
                 tuplet.first_note,
-                len(self.notes) - 1,
+                self.count - 1,
                 tuplet.actual,
                 tuplet.normal,
                 tuplet.onset,

@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from functools import lru_cache
 
 from melodex.errors import HostileInputError
 from melodex.melody import Key, KeyChange, fifths_of, midi_of
@@ -76,24 +77,33 @@ class PitchReader:
         known = None if sign else self.now.get(name)
         if known is not None:
             return known
-        letter = name[0].upper()
-        octave = (4 if name[0] == letter else 5) + name.count("'") - name.count(",")
+        letter, octave, midi, fifths = natural(name)
         slot = f"{letter}{octave}" if self.propagation == "octave" else letter
         if sign:
             alteration = ALTERATIONS[sign]
         else:
             alteration = self.altered.get(slot, self.signature[letter])
-        fifths = fifths_of(letter, alteration)
-        midi = midi_of(fifths, octave) + self.shift_midi
-        if len(name) > LONGEST_NAME or not 0 <= midi <= 127:
-            raise HostileInputError(f"the note {name[:LONGEST_NAME]} is out of range")
-        pitch = (midi, fifths + self.shift_fifths)
+        midi += alteration + self.shift_midi
+        if not 0 <= midi <= 127:
+            raise HostileInputError(f"the note {name} is out of range")
+        pitch = (midi, fifths + 7 * alteration + self.shift_fifths)
         if not sign:
             self.now[name] = pitch
         elif self.propagation != "not" and self.altered.get(slot) != alteration:
             self.altered[slot] = alteration
             self.now = {}
         return pitch
+
+
+@lru_cache(maxsize=512)
+def natural(name: str) -> tuple[str, int, int, int]:
+    """Letter, octave, semitones and fifths of a note without accidentals."""
+    if len(name) > LONGEST_NAME:
+        raise HostileInputError(f"the note {name[:LONGEST_NAME]} ... is out of range")
+    letter = name[0].upper()
+    octave = (4 if name[0] == letter else 5) + name.count("'") - name.count(",")
+    fifths = fifths_of(letter)
+    return letter, octave, midi_of(fifths, octave), fifths
 
 
 MICROTONE = re.compile(r"(\d{0,3})(?:/(\d{0,3}))?")

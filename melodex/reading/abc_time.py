@@ -81,7 +81,7 @@ class Clock:
         """
         ticks = self.lengths.get(text)
         if ticks is None:
-            ticks, exact = ticks_of(self.unit, text)
+            ticks, exact = ticks_of(self.unit.numerator, self.unit.denominator, text)
             self.inexact = self.inexact or not exact
             if len(self.lengths) < 1024:
                 self.lengths[text] = ticks
@@ -125,9 +125,9 @@ class Clock:
 
 
 @lru_cache(maxsize=4096)
-def ticks_of(unit: Fraction, text: str) -> tuple[int, bool]:
-    """A written length in ticks, and whether that is exact."""
-    exact = unit * WHOLE_TICKS * length_factor(text)
+def ticks_of(above: int, below: int, text: str) -> tuple[int, bool]:
+    """A written length in ticks under a unit, and whether that is exact."""
+    exact = Fraction(above, below) * WHOLE_TICKS * length_factor(text)
     if exact > MAX_NOTE_TICKS:
         raise HostileInputError(f"a note of length {text} is too long")
     ticks = max(1, round(exact))
