@@ -126,7 +126,7 @@ CREATE TABLE chunk ( -- notes of up to 2048 tunes, packed for matching
   id INTEGER PRIMARY KEY, -- row number
   tune_count INTEGER NOT NULL, -- tunes in the chunk
   note_count INTEGER NOT NULL, -- notes in the chunk
-  checksum INTEGER NOT NULL, -- Adler-32 (RFC 1950) of tune_ids, lengths and notes
+  checksum INTEGER NOT NULL, -- CRC-32 (RFC 1952) of tune_ids, lengths and notes
   tune_ids BLOB NOT NULL, -- 6 bytes for each tune: its id, in order of falling length
   lengths BLOB NOT NULL, -- notes of each tune: 32 bits, lowest byte first
   notes BLOB NOT NULL -- pitch and length class of each note, interleaved by block
