@@ -67,6 +67,10 @@ class Melodex(click.Group):
         except MelodexError as error:
             click.echo(f"melodex: {error}", err=True)
             ctx.exit(1)
+        except KeyboardInterrupt:
+            # 128 and the number of the signal, as shells count.
+            click.echo("melodex: stopped", err=True)
+            ctx.exit(130)
         except BrokenPipeError:
             # The reader of a pipe has gone; Python would complain while closing.
             sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
