@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import platform
 import statistics
 import sys
@@ -60,6 +61,7 @@ def measure(passes: int) -> dict[str, object]:
     return {
         "command": "python benchmarks/reading.py " + " ".join(sys.argv[1:]),
         "date": date.today().isoformat(),
+        "load_average_of_1_5_15_minutes": [round(load, 1) for load in os.getloadavg()],
         "machine": f"{platform.machine()}, {processor()}",
         "python": platform.python_version(),
         "music21": music21.__version__,

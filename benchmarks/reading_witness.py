@@ -6,7 +6,7 @@ grace notes, decorations, chord symbols) is taken out of its text first, so that
 both tell the written order; of notes that sound together the top one counts.
 Compared are pitch, onset and duration of every note; bars are not, MIDI has none.
 
-Run:  python benchmarks/reading_witness.py [--every N] [--show N]
+Run:  python benchmarks/reading_witness.py [--every N] [--show N] [--keep NAME]
 
 Contents: collection_files, plain_abc, witness_notes, our_notes, compare_all.
 """
@@ -14,12 +14,14 @@ Contents: collection_files, plain_abc, witness_notes, our_notes, compare_all.
 from __future__ import annotations
 
 import argparse
+import json
 import re
 import subprocess
 import tempfile
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
+from datetime import date
 from pathlib import Path
 
 import mido
@@ -30,6 +32,8 @@ from melodex.reading.abc import read_abc, tune_number
 from melodex.reading.abc_file import split_file
 from melodex.reading.decoding import decode
 from melodex.reading.result import ReadTune
+
+RUNS = Path(__file__).parent / "runs"
 
 MIDI_TICKS = 480
 TUNES_A_RUN = 400
@@ -190,13 +194,21 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--every", type=int, default=1)
     parser.add_argument("--show", type=int, default=1000)
+    parser.add_argument("--keep", default="", help="keep as runs/<date>-<NAME>")
     options = parser.parse_args()
     result = compare_all(options.every)
-    print(f"{result.compared} tunes, {result.notes} notes compared")
-    print(f"{len(result.differences)} tunes differ; {result.voices} with voices left out")
-    print(Counter(name.split("/")[0] for name in result.differences))
-    for name, what in list(result.differences.items())[: options.show]:
-        print(f"{name}: {what}")
+    lines = [
+        f"{result.compared} tunes, {result.notes} notes compared",
+        f"{len(result.differences)} tunes differ; {result.voices} with voices left out",
+        str(dict(Counter(name.split("/")[0] for name in result.differences))),
+        *(f"{name}: {what}" for name, what in result.differences.items()),
+    ]
+    print("\n".join(lines[: options.show + 3]))
+    if options.keep:
+        folder = RUNS / f"{date.today().isoformat()}-{options.keep}"
+        folder.mkdir(parents=True, exist_ok=True)
+        (folder / "result.json").write_text(json.dumps(asdict(result), indent=1) + "\n")
+        (folder / "summary.txt").write_text("\n".join(lines) + "\n")
 
 
 if __name__ == "__main__":
