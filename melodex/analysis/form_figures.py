@@ -4,7 +4,8 @@ Conventions: a figure is what one bar, two bars or half a bar holds: where its n
 start, and how many steps of the scale each lies from the first, so that a sequence
 within the key is one although its semitones differ. It needs three notes and two
 pitches. Sequence: at once, on another step. Repetition: the same notes again, at once
-or later, as long as the return lasts. Inversion: every step in the other direction.
+or later, as long as the return lasts. Inversion: every step of
+a figure that goes up and down in the other direction.
 Common practice, no source.
 
 Contents: Figure, figures, scale_steps.
@@ -95,8 +96,14 @@ def figures(melody: Melody) -> tuple[Figure, ...]:
     if not melody.bars or len(melody) < 2 * FEWEST_NOTES:
         return ()
     heights = scale_steps(melody)
-    whole = [unit_of(melody, heights, part) for part in note_groups(melody, 1)]
-    double = [joined(a, b, melody) for a, b in pairwise(whole)]
+    groups = note_groups(melody, 1)
+    whole = [unit_of(melody, heights, group) for group in groups]
+    double = [
+        unit_of(melody, heights, (start, bar, inside + after))
+        if inside and after and bar != other
+        else None
+        for (start, bar, inside), (_, other, after) in pairwise(groups)
+    ]
     half = [unit_of(melody, heights, part) for part in note_groups(melody, 2)]
     found = sequences(double[::2], 2) + sequences(double[1::2], 2)
     covered = {
@@ -144,18 +151,6 @@ def unit_of(
     if not any(step for _, step in shape):
         return None
     return inside[0], bar, base, shape
-
-
-def joined(one: Unit | None, other: Unit | None, melody: Melody) -> Unit | None:
-    """Two bars as one figure."""
-    if one is None or other is None or one[1] == other[1]:
-        return None
-    shift, length = (
-        other[2] - one[2],
-        melody.onset_ticks[other[0]] - melody.onset_ticks[one[0]],
-    )
-    moved = tuple((offset + length, step + shift) for offset, step in other[3])
-    return one[0], one[1], one[2], one[3] + moved
 
 
 def sequences(units: Sequence[Unit | None], bars_each: int) -> list[Figure]:
@@ -236,7 +231,7 @@ def inversions(units: Sequence[Unit | None]) -> list[Figure]:
             continue
         turned = tuple((offset, -step) for offset, step in unit[3])
         model = first.get(turned)
-        if model is not None and turned != unit[3]:
+        if model is not None and turns(unit[3]):
             found.append(
                 Figure(
                     "inversion",
@@ -248,3 +243,9 @@ def inversions(units: Sequence[Unit | None]) -> list[Figure]:
             )
         first[unit[3]] = unit
     return found
+
+
+def turns(shape: Shape) -> bool:
+    """Whether a shape goes both up and down; a mere run turned over is no figure."""
+    moves = {(b > a) - (b < a) for (_, a), (_, b) in pairwise(shape)}
+    return {1, -1} <= moves

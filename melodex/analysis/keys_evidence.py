@@ -131,7 +131,7 @@ def closing_ticks(melody: Melody) -> set[int]:
 
 
 def key_probabilities(
-    found: Evidence, signature_fifths: int | None = None
+    found: Evidence, signature_fifths: int | None = None, stated: Key | None = None
 ) -> list[tuple[Key, float]]:
     """Return the candidate keys with their probabilities, the likeliest first.
 
@@ -142,12 +142,19 @@ def key_probabilities(
     signature_fifths : int, optional
         A printed signature; only the keys of that signature are then candidates,
         and weights fitted for that choice are used.
+    stated : Key, optional
+        A printed key. If it is phrygian or lydian, someone meant it, and it does not
+        pay for being rare; other modes get nothing for being printed.
     """
     import numpy as np
 
     table = weights(signature_fifths is not None)
     points = (table @ np.array(found.counts).ravel()).ravel()
     low = found.middle_fifths - TONIC_REACH
+    if stated is not None and stated.mode in BORROWED:
+        place = CANDIDATE_MODES.index(stated.mode) * TONICS + stated.tonic_fifths - low
+        if 0 <= stated.tonic_fifths - low < TONICS:
+            points[place] -= BORROWED_POINTS
     if signature_fifths is None:
         odds = np.exp(points - points.max())
         # A hundred and more keys share what is left; nobody asks for them.

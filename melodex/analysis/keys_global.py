@@ -12,8 +12,9 @@ Contents: KeyReading, global_key, TOO_FEW_NOTES.
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from melodex.analysis.chords import Chord, parse_chords
 from melodex.analysis.keys_evidence import evidence, key_probabilities, softmax
@@ -30,14 +31,17 @@ LEAST_IN_SCALE = 0.8
 """Share of the sounding time that must lie in the scale of a key; twelve notes used
 alike give .58 (.75 with both forms of 6 and 7), tunes of the collections .97."""
 MANY_PITCH_CLASSES = 10
+FEWEST_OPENING_NOTES = 8
 SIGNATURE_KEPT = 0.85
 OTHER_VIEW = 0.8
 CHORD_WEIGHT = 0.5
 """Log odds from chords over those from notes; both hear the same piece, so half."""
 LAST_CHORD_POINTS, FIRST_CHORD_POINTS = 3.0, 1.0
 SCALE_CHORD_POINTS = 0.5
-CHORD_MODES = {"major": 0.0, "minor": 0.0, "dorian": -1.0, "mixolydian": -1.0}
-"""Keys that chords alone may suggest, and the cost in nats of the rarer ones; ours."""
+CHORD_MODES = ("major", "minor", "dorian", "mixolydian")
+RARER_POINTS = -0.1
+"""Chords alone suggest dorian or mixolydian only where all are of that scale; then the
+cost in nats only settles ties. Our choice."""
 MINOR_MODES = ("minor", "aeolian", "dorian", "phrygian")
 SHOWN_ALTERNATIVES = 3
 
@@ -120,6 +124,9 @@ def global_key(
     heard = [c for c in (own_chords(melody) if chords is None else chords) if c.sounds]
     if len(melody) < TOO_FEW_NOTES and not heard:
         return nothing_said(melody, f"too few notes to say a key: {len(melody)}")
+    opening = first_stretch(melody)
+    if opening is not melody:
+        return opening_key(melody, opening, heard, use_signature, method)
     if method != "fitted":
         found = [
             (key, max(r, 0.0))
@@ -127,6 +134,30 @@ def global_key(
         ]
         return reading(melody, found, f"melody, {method}", "")
     return fitted_key(melody, heard, use_signature)
+
+
+def first_stretch(melody: Melody) -> Melody:
+    """What comes before another signature is printed, or all if that is too little."""
+    if len(melody.keys) < 2:
+        return melody
+    first = melody.keys[0].signature_fifths
+    turn = next((k.onset_ticks for k in melody.keys if k.signature_fifths != first), None)
+    count = len(melody) if turn is None else bisect_left(melody.onset_ticks, turn)
+    if count == len(melody) or count < FEWEST_OPENING_NOTES:
+        return melody
+    return melody.excerpt(0, count - 1)
+
+
+def opening_key(
+    melody: Melody, opening: Melody, heard: list[Chord], use_signature: bool, method: str
+) -> KeyReading:
+    """The key of a piece whose printed key changes: the one it starts in."""
+    symbols = own_chords(opening)
+    # Chords that came from elsewhere have no places; then the opening goes by its notes.
+    chords = symbols if len(heard) <= len(melody.chords) else []
+    found = global_key(opening, chords=chords, use_signature=use_signature, method=method)
+    remark = "the printed key changes; this is the key of the opening"
+    return replace(found, remark=f"{found.remark}; {remark}" if found.remark else remark)
 
 
 def own_chords(melody: Melody) -> list[Chord]:
@@ -140,13 +171,17 @@ def fitted_key(melody: Melody, heard: list[Chord], use_signature: bool) -> KeyRe
         return reading(melody, chord_probabilities(heard, []), "chords", "")
     found = evidence(melody)
     openly = key_probabilities(found)
-    if reason := unkeyed_reason(melody, openly):
+    # Where there are chords, they say the key of a chromatic line.
+    if not heard and (reason := unkeyed_reason(melody, openly)):
         return nothing_said(melody, reason)
     source, remark, chosen = "melody", "", openly
     if use_signature and melody.keys:
         signature = melody.keys[0].signature_fifths
-        if share_in(melody, Key(signature, "major")) >= SIGNATURE_KEPT:
-            source, chosen = "melody and signature", key_probabilities(found, signature)
+        if share_in(melody, Key(signature + 3, "minor")) >= SIGNATURE_KEPT:
+            source, chosen = (
+                "melody and signature",
+                key_probabilities(found, signature, melody.key),
+            )
             remark = other_view(chosen, openly)
         else:
             remark = "the notes do not keep to the printed signature, which was left aside"
@@ -196,17 +231,23 @@ def chord_probabilities(
     heard: list[Chord], prior: list[tuple[Key, float]]
 ) -> list[tuple[Key, float]]:
     """Weigh keys by chords: in the scale, on the tonic, at the start and at the end."""
-    if not prior:
-        roots = sorted({chord.root_fifths for chord in heard})
-        prior = [
-            (Key(root, mode), math.exp(CHORD_MODES[mode]))
-            for root in roots
-            for mode in CHORD_MODES
-        ]
+    prior = prior or chord_candidates(heard)
     return softmax(
         (key, math.log(max(odds, 1e-9)) + CHORD_WEIGHT * chord_points(heard, key))
         for key, odds in prior
     )
+
+
+def chord_candidates(heard: list[Chord]) -> list[tuple[Key, float]]:
+    """Keys on the roots of chords, with the odds they start from."""
+    found = []
+    for root in sorted({chord.root_fifths for chord in heard}):
+        for mode in CHORD_MODES:
+            scale = set(range(root - 1 - MODES[mode], root + 6 - MODES[mode]))
+            rarer = mode in {"dorian", "mixolydian"}
+            if not rarer or all(scale.issuperset(chord.note_fifths) for chord in heard):
+                found.append((Key(root, mode), math.exp(RARER_POINTS * rarer)))
+    return found
 
 
 def chord_points(heard: list[Chord], key: Key) -> float:

@@ -33,6 +33,7 @@ FEWEST_LINE_BARS = 4
 FEWEST_FOREIGN_NOTES = 3
 """Thresholds for saying that a key turns: our choice, on the careful side."""
 MODAL_SCALE_KEPT = 0.97
+CERTAIN_HOME = 0.9
 MELODY_IN_CELL = 1.0
 """The melody over a chord counts as one more chord note."""
 LINE_IN_CELL = 4.0
@@ -181,6 +182,10 @@ def stretch_spans(
         and not foreign(placed, whole.key)
     ):
         return [one]
+    if is_blues(placed, whole.key):
+        return [one]
+    if whole.certainty >= CERTAIN_HOME and is_natural_minor(placed, whole.key):
+        return [one]
     if len(placed) >= FEWEST_CHORDS:
         return spans_of_chords(melody, placed, start, end, whole)
     if foreign_notes(melody, whole.key) < FEWEST_FOREIGN_NOTES:
@@ -194,6 +199,27 @@ def foreign(placed: list[tuple[int, Chord]], key: Key) -> bool:
     scale = set(range(low, low + 7))
     out = sum(not scale.issuperset(chord.note_fifths) for _, chord in placed)
     return 5 * out > len(placed)
+
+
+def is_natural_minor(placed: list[tuple[int, Chord]], key: Key) -> bool:
+    """Whether all chords are those of natural minor, and its relative is not at home.
+
+    Such a key has no leading note, and the model by cells hardly knows it. The
+    relative is at home where it has its dominant seventh, or where its tonic chord is
+    more than a third as frequent as that of the minor.
+    """
+    low = key.tonic_fifths - 4
+    scale = set(range(low, low + 7))
+    roots = [chord.root_fifths for _, chord in placed]
+    return (
+        key.mode == "minor"
+        and bool(roots)
+        and 3 * roots.count(key.tonic_fifths - 3) <= roots.count(key.tonic_fifths)
+        and all(
+            chord.family != "dominant" and scale.issuperset(chord.note_fifths)
+            for _, chord in placed
+        )
+    )
 
 
 def foreign_notes(melody: Melody, key: Key) -> int:
@@ -242,6 +268,23 @@ def spans_of_chords(
         # Nothing turns, so the question is that of the whole piece, and it is answered.
         keys = [(whole.key, whole.certainty)] * len(cells)
     return grouped(melody, cells, keys, whole, method, FEWEST_CELLS, LEAST_CERTAIN_CHORDS)
+
+
+def is_blues(placed: list[tuple[int, Chord]], key: Key) -> bool:
+    """Whether the tonic and the fourth mostly carry dominant sevenths, not leading on.
+
+    Common practice, no source. Such a piece is in one key; the model by cells would
+    hear the seventh of the tonic as leading to the fourth.
+    """
+    return all(
+        mostly_sevenths([chord for _, chord in placed if chord.root_fifths == root])
+        for root in (key.tonic_fifths, key.tonic_fifths - 1)
+    )
+
+
+def mostly_sevenths(chords: list[Chord]) -> bool:
+    """Whether more than half of some chords are dominant sevenths."""
+    return 2 * sum(chord.family == "dominant" for chord in chords) > len(chords)
 
 
 def chord_cells(
@@ -418,12 +461,14 @@ def passage_words(before: Key, after: Key) -> str:
     'up a whole tone'
     """
     step = after.tonic_fifths - before.tonic_fifths
+    if step % 12 == 0 and step:
+        return "to the same tonic, respelled"
     plain = {before.mode, after.mode} == {"major", "minor"}
     if step == 0:
         return f"to the parallel {after.mode}" if plain else f"to {after.mode}, same tonic"
     if plain and before.signature_fifths == after.signature_fifths:
         return f"to the relative {after.mode}"
-    words = STEPS.get(step, "to a distant key")
+    words = STEPS[step] if step in STEPS else f"{STEPS[(step + 5) % 12 - 5]}, respelled"
     return words if before.mode == after.mode else f"{words}, into {after.mode}"
 
 
