@@ -13,31 +13,146 @@ from __future__ import annotations
 
 from typing import Any
 
+from melodex.analysis.piece import Analysis, analyse
+from melodex.analysis.progression_search import chord_bytes
+from melodex.analysis.progressions import tokens_of
 from melodex.corpus.rows import printed_bars
 from melodex.melody import Melody
 
 __all__ = ["FACET_TABLES", "FACET_VERSION", "facet_rows"]
 
-FACET_VERSION = 1
+FACET_VERSION = 2
 
-FACET_TABLES: dict[str, str] = {
-    "tune_facet": """
-CREATE TABLE tune_facet ( -- one row for each tune: metre, printed key, range, size
+TUNE_FACET = """
+CREATE TABLE tune_facet ( -- one row for each tune: metre, keys, range, size
   tune INTEGER PRIMARY KEY REFERENCES tune(id) ON DELETE CASCADE, -- the tune
-  metre_kind TEXT NOT NULL, -- kind of the first metre; free where none is printed
-  metre_changes INTEGER NOT NULL, -- printed changes of metre after the first
+  metre_class TEXT NOT NULL, -- simple, compound, irregular, mixed or free
   bar_count INTEGER NOT NULL, -- printed bars, pickup not counted
   has_pickup INTEGER NOT NULL, -- 1 where the tune begins before its first bar
   lowest_midi INTEGER NOT NULL, -- lowest sounding pitch in semitones
   highest_midi INTEGER NOT NULL, -- highest sounding pitch in semitones
+  peak_bar INTEGER, -- bar of the highest note
   printed_tonic_fifths INTEGER, -- first printed tonic on the line of fifths
   printed_mode TEXT NOT NULL, -- first printed mode, or none
-  first_degree_fifths INTEGER, -- first note, counted from the printed tonic
-  last_degree_fifths INTEGER -- last note, counted from the printed tonic
+  tonic_fifths INTEGER, -- tonic that the notes and chords speak for
+  mode TEXT NOT NULL, -- mode that they speak for, or none
+  key_certainty REAL NOT NULL, -- 0 to 1
+  key_centres INTEGER NOT NULL, -- different tonics through the tune
+  sections INTEGER NOT NULL, -- how many sections
+  odd_sections INTEGER NOT NULL, -- of which so many are no multiple of four bars
+  chord_row BLOB -- one byte a chord, for sifting progressions; NULL without chords
 );
-CREATE INDEX tune_facet_mode ON tune_facet(printed_mode, tune);
-CREATE INDEX tune_facet_metre ON tune_facet(metre_kind, tune);
-CREATE INDEX tune_facet_bars ON tune_facet(bar_count, tune)""",
+CREATE INDEX tune_facet_mode ON tune_facet(mode, tune);
+CREATE INDEX tune_facet_metre ON tune_facet(metre_class, tune);
+CREATE INDEX tune_facet_centres ON tune_facet(key_centres, tune);
+CREATE INDEX tune_facet_bars ON tune_facet(bar_count, tune)"""
+
+KEY_SPAN = """
+CREATE TABLE key_span ( -- key centres through a tune
+  tune INTEGER NOT NULL REFERENCES tune(id) ON DELETE CASCADE, -- the tune
+  place INTEGER NOT NULL, -- from 0
+  first_bar INTEGER NOT NULL, -- as printed
+  last_bar INTEGER NOT NULL, -- as printed
+  tonic_fifths INTEGER NOT NULL, -- on the line of fifths
+  mode TEXT NOT NULL, -- major, minor, dorian ...
+  certainty REAL NOT NULL, -- 0 to 1
+  how TEXT NOT NULL, -- how the key is reached
+  PRIMARY KEY (tune, place)
+) WITHOUT ROWID;
+CREATE INDEX key_span_how ON key_span(how, tune)"""
+
+MODAL_PASSAGE = """
+CREATE TABLE modal_passage ( -- bars that another mode colours
+  tune INTEGER NOT NULL REFERENCES tune(id) ON DELETE CASCADE, -- the tune
+  place INTEGER NOT NULL, -- from 0
+  first_bar INTEGER NOT NULL, -- as printed
+  last_bar INTEGER NOT NULL, -- as printed
+  mode TEXT NOT NULL, -- of the passage
+  home_mode TEXT NOT NULL, -- of the key around it
+  telling_degree TEXT NOT NULL, -- the note that gives it away
+  PRIMARY KEY (tune, place)
+) WITHOUT ROWID;
+CREATE INDEX modal_passage_mode ON modal_passage(mode, tune)"""
+
+SECTION = """
+CREATE TABLE section ( -- sections of a tune
+  tune INTEGER NOT NULL REFERENCES tune(id) ON DELETE CASCADE, -- the tune
+  place INTEGER NOT NULL, -- from 0
+  label TEXT NOT NULL, -- printed name, or a letter
+  first_bar INTEGER NOT NULL, -- as printed
+  last_bar INTEGER NOT NULL, -- as printed
+  bars INTEGER NOT NULL, -- length of one pass
+  odd INTEGER NOT NULL, -- 1 where that is no multiple of four
+  PRIMARY KEY (tune, place)
+) WITHOUT ROWID;
+CREATE INDEX section_bars ON section(bars, tune)"""
+
+CHORD = """
+CREATE TABLE chord ( -- chord symbols in their local keys
+  tune INTEGER NOT NULL REFERENCES tune(id) ON DELETE CASCADE, -- the tune
+  place INTEGER NOT NULL, -- from 0
+  bar INTEGER NOT NULL, -- as printed
+  text TEXT NOT NULL, -- as printed
+  root_fifths INTEGER, -- on the line of fifths; NULL where not understood
+  family TEXT NOT NULL, -- major, minor, dominant ...
+  numeral TEXT NOT NULL, -- in the local key; empty without one
+  degree_fifths INTEGER, -- root above the local tonic
+  role TEXT NOT NULL, -- such as borrowed or applied; empty if none
+  local_mode TEXT NOT NULL, -- of the key it stands in, or none
+  PRIMARY KEY (tune, place)
+) WITHOUT ROWID;
+CREATE INDEX chord_numeral ON chord(numeral, tune);
+CREATE INDEX chord_degree ON chord(local_mode, degree_fifths, family, tune);
+CREATE INDEX chord_role ON chord(role, tune)"""
+
+NOTE_ON_CHORD = """
+CREATE TABLE note_on_chord ( -- each melody note over each chord that it meets
+  tune INTEGER NOT NULL REFERENCES tune(id) ON DELETE CASCADE, -- the tune
+  note INTEGER NOT NULL, -- index in the melody, from 0
+  chord INTEGER NOT NULL, -- place of the chord
+  bar INTEGER NOT NULL, -- in which the note starts
+  degree TEXT NOT NULL, -- above the root, such as 7 or #11
+  kind TEXT NOT NULL, -- chord tone, tension or non-chord tone
+  figure TEXT NOT NULL, -- such as suspension; empty if none can be told
+  numeral TEXT NOT NULL, -- of the chord
+  family TEXT NOT NULL, -- of the chord
+  PRIMARY KEY (tune, note, chord)
+) WITHOUT ROWID;
+CREATE INDEX note_on_chord_degree ON note_on_chord(degree, numeral, tune)"""
+
+DEVICE = """
+CREATE TABLE device ( -- harmonic devices
+  tune INTEGER NOT NULL REFERENCES tune(id) ON DELETE CASCADE, -- the tune
+  place INTEGER NOT NULL, -- from 0
+  kind TEXT NOT NULL, -- such as borrowed chord or plagal cadence
+  first_bar INTEGER NOT NULL, -- as printed
+  last_bar INTEGER NOT NULL, -- as printed
+  reason TEXT NOT NULL, -- one sentence
+  PRIMARY KEY (tune, place)
+) WITHOUT ROWID;
+CREATE INDEX device_kind ON device(kind, tune)"""
+
+FIGURE = """
+CREATE TABLE returning_figure ( -- melodic figures that return inside a tune
+  tune INTEGER NOT NULL REFERENCES tune(id) ON DELETE CASCADE, -- the tune
+  place INTEGER NOT NULL, -- from 0
+  kind TEXT NOT NULL, -- sequence, repetition or inversion
+  first_bar INTEGER NOT NULL, -- of the first statement
+  last_bar INTEGER NOT NULL, -- of the last statement
+  words TEXT NOT NULL, -- what happens
+  PRIMARY KEY (tune, place)
+) WITHOUT ROWID;
+CREATE INDEX returning_figure_kind ON returning_figure(kind, tune)"""
+
+FACET_TABLES: dict[str, str] = {
+    "tune_facet": TUNE_FACET,
+    "key_span": KEY_SPAN,
+    "modal_passage": MODAL_PASSAGE,
+    "section": SECTION,
+    "chord": CHORD,
+    "note_on_chord": NOTE_ON_CHORD,
+    "device": DEVICE,
+    "returning_figure": FIGURE,
 }
 
 
@@ -54,27 +169,118 @@ def facet_rows(melody: Melody) -> dict[str, list[dict[str, Any]]]:
     dict of str to list of dict
         For each table its rows, without the column ``tune``.
     """
-    return {"tune_facet": [tune_facet(melody)]}
-
-
-def tune_facet(melody: Melody) -> dict[str, Any]:
-    """The row of one tune in ``tune_facet``."""
-    key = melody.key
-    first = melody.key_at(melody.onset_ticks[0])
-    last = melody.key_at(melody.onset_ticks[-1])
+    found = analyse(melody)
     return {
-        "metre_kind": melody.metre.kind if melody.metre else "free",
-        "metre_changes": max(len(melody.metres) - 1, 0),
+        "tune_facet": [tune_facet(melody, found)],
+        "key_span": [
+            {
+                "place": place,
+                "first_bar": span.first_bar,
+                "last_bar": span.last_bar,
+                "tonic_fifths": span.tonic_fifths,
+                "mode": span.mode,
+                "certainty": round(span.certainty, 3),
+                "how": span.how,
+            }
+            for place, span in enumerate(found.spans)
+        ],
+        "modal_passage": [
+            {
+                "place": place,
+                "first_bar": passage.first_bar,
+                "last_bar": passage.last_bar,
+                "mode": passage.mode,
+                "home_mode": passage.home_mode,
+                "telling_degree": passage.telling_degree,
+            }
+            for place, passage in enumerate(found.modal)
+        ],
+        "section": [
+            {
+                "place": place,
+                "label": section.label,
+                "first_bar": section.first_bar,
+                "last_bar": section.last_bar,
+                "bars": section.bars,
+                "odd": int(section.odd),
+            }
+            for place, section in enumerate(found.sections)
+        ],
+        **harmony_rows(melody, found),
+        "returning_figure": [
+            {
+                "place": place,
+                "kind": figure.kind,
+                "first_bar": figure.bars[0][0],
+                "last_bar": figure.bars[-1][1],
+                "words": figure.words,
+            }
+            for place, figure in enumerate(found.figures)
+        ],
+    }
+
+
+def harmony_rows(melody: Melody, found: Analysis) -> dict[str, list[dict[str, Any]]]:
+    """Rows of chords, of melody notes on them, and of devices."""
+    return {
+        "chord": [
+            {
+                "place": place,
+                "bar": here.bar,
+                "text": here.chord.text,
+                "root_fifths": here.chord.root_fifths if here.chord.sounds else None,
+                "family": here.chord.family,
+                "numeral": here.numeral.text,
+                "degree_fifths": here.numeral.degree,
+                "role": here.numeral.role,
+                "local_mode": here.key.mode,
+            }
+            for place, here in enumerate(found.harmony.chords)
+        ],
+        "note_on_chord": [
+            {
+                "note": row.note,
+                "chord": row.chord,
+                "bar": melody.bar[row.note],
+                "degree": row.degree_name,
+                "kind": row.kind,
+                "figure": row.figure,
+                "numeral": row.numeral,
+                "family": row.family,
+            }
+            for row in found.harmony.notes
+        ],
+        "device": [
+            {
+                "place": place,
+                "kind": device.kind,
+                "first_bar": device.first_bar,
+                "last_bar": device.last_bar,
+                "reason": device.reason,
+            }
+            for place, device in enumerate(found.harmony.devices)
+        ],
+    }
+
+
+def tune_facet(melody: Melody, found: Analysis) -> dict[str, Any]:
+    """The row of one tune in ``tune_facet``."""
+    printed, key = melody.key, found.key.key
+    tokens = tokens_of(found.harmony.chords)
+    return {
+        "metre_class": found.metre_class,
         "bar_count": printed_bars(melody),
         "has_pickup": int(0 in melody.bar),
         "lowest_midi": min(melody.midi),
         "highest_midi": max(melody.midi),
-        "printed_tonic_fifths": None if key.mode == "none" else key.tonic_fifths,
-        "printed_mode": key.mode,
-        "first_degree_fifths": None
-        if first.mode == "none"
-        else melody.fifths[0] - first.tonic_fifths,
-        "last_degree_fifths": None
-        if last.mode == "none"
-        else melody.fifths[-1] - last.tonic_fifths,
+        "peak_bar": found.compass.peak_bar if found.compass else None,
+        "printed_tonic_fifths": None if printed.mode == "none" else printed.tonic_fifths,
+        "printed_mode": printed.mode,
+        "tonic_fifths": None if key.mode == "none" else key.tonic_fifths,
+        "mode": key.mode,
+        "key_certainty": round(found.key.certainty, 3),
+        "key_centres": len({span.tonic_fifths for span in found.spans}),
+        "sections": len(found.sections),
+        "odd_sections": sum(section.odd for section in found.sections),
+        "chord_row": chord_bytes(tokens) if tokens else None,
     }

@@ -1,0 +1,94 @@
+"""A whole piece: everything that the analysis says of it, worked out once.
+
+Conventions: as in the parts. What cannot be said is left empty; why, the parts say.
+
+Contents: Analysis, analyse.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from melodex.analysis.chords import parse_chords
+from melodex.analysis.devices import Harmony, harmony
+from melodex.analysis.form import (
+    Compass,
+    Figure,
+    PhraseSpan,
+    Section,
+    compass,
+    figures,
+    metre_class,
+    phrases,
+    sections,
+)
+from melodex.analysis.keys import (
+    KeyReading,
+    KeySpan,
+    ModalPassage,
+    global_key,
+    key_spans,
+    modal_passages,
+)
+from melodex.melody import Melody
+
+__all__ = ["Analysis", "analyse"]
+
+
+@dataclass(frozen=True, slots=True)
+class Analysis:
+    """What is in a piece.
+
+    Parameters
+    ----------
+    key : KeyReading
+        Of the whole, with its certainty, beside the printed one.
+    spans : tuple of KeySpan
+        Key centres through the piece.
+    modal : tuple of ModalPassage
+        Passages that another mode colours.
+    harmony : Harmony
+        Chords in their keys, melody notes on them, devices.
+    sections : tuple of Section
+    phrases : tuple of PhraseSpan
+    figures : tuple of Figure
+        Figures that return.
+    compass : Compass or None
+        Range and peak.
+    metre_class : str
+        ``simple``, ``compound``, ``irregular``, ``mixed`` or ``free``.
+    """
+
+    key: KeyReading
+    spans: tuple[KeySpan, ...]
+    modal: tuple[ModalPassage, ...]
+    harmony: Harmony
+    sections: tuple[Section, ...]
+    phrases: tuple[PhraseSpan, ...]
+    figures: tuple[Figure, ...]
+    compass: Compass | None
+    metre_class: str
+
+
+def analyse(melody: Melody) -> Analysis:
+    """Say everything that the analysis can say of a melody.
+
+    Parameters
+    ----------
+    melody : Melody
+        Of any length, with or without chords, keys and bars.
+    """
+    chords = list(parse_chords(symbol.text for symbol in melody.chords))
+    key = global_key(melody, chords=chords)
+    spans = key_spans(melody, chords=chords, reading=key)
+    return Analysis(
+        key=key,
+        spans=spans,
+        modal=modal_passages(melody, spans=spans),
+        harmony=harmony(melody, spans),
+        sections=sections(melody),
+        phrases=phrases(melody),
+        figures=figures(melody),
+        compass=compass(melody),
+        metre_class=metre_class(melody),
+    )
