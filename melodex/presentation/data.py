@@ -52,7 +52,9 @@ def as_json(result: object) -> str:
         return json_text(comparison_data(result))
     if isinstance(result, Audit):
         return json_text(audit_data(result))
-    raise PresentationError(f"there is no JSON form of a {type(result).__name__}")
+    from melodex.presentation import data_describe
+
+    return json_text(data_describe.as_data(result))
 
 
 def as_csv(result: object) -> str:

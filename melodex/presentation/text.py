@@ -11,6 +11,7 @@ Contents: Style, style_for, as_text, columns, resemblance_text, comparison_text.
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import textwrap
 from collections.abc import Iterable, Sequence
@@ -66,6 +67,8 @@ PAINTS = {
     DIFFERENT: "31",
 }
 NARROWEST, WIDEST = 40, 120
+ACCIDENTAL = re.compile(r"(?<=\b[A-G])[b#](?![a-z])|\bb(?=[IViv1-7])|#(?=[IViv\d])")
+SIGNS = {"b": "♭", "#": "♯"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +86,12 @@ class Style:
         body = text[0] if text[:1] == "B" else ""
         rest = text[len(body) :]
         return body + rest.replace("b", "♭").replace("#", "♯")
+
+    def spelled_key(self, text: str) -> str:
+        """A text with names of keys and numerals, with real accidentals."""
+        if not self.signs:
+            return text
+        return ACCIDENTAL.sub(lambda found: SIGNS[found[0]], text)
 
     def mark(self, relation: str) -> str:
         """The mark of a relation."""
@@ -133,6 +142,12 @@ def as_text(result: object, style: Style) -> str:
         from melodex.presentation.text_audit import audit_text
 
         return audit_text(result, style)
+    from melodex.tasks.describe import Description
+
+    if isinstance(result, Description):
+        from melodex.presentation.text_describe import description_text
+
+        return description_text(result, style)
     raise PresentationError(f"there is no text form of a {type(result).__name__}")
 
 

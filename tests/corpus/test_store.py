@@ -314,11 +314,11 @@ def test_facets_of_another_version_are_made_anew_when_the_corpus_is_written_to(
 ):
     with sqlite3.connect(filled) as connection:
         connection.execute("UPDATE setting SET value = '0' WHERE name = 'facet_version'")
-        connection.execute("UPDATE tune_facet SET metre_kind = 'stale'")
+        connection.execute("UPDATE tune_facet SET metre_class = 'stale'")
     connection.close()
     with CorpusWriter.open(filled) as writer:
         writer.add_reading(reading("shelf/one.abc", [1]))
-    rows = asked(filled, "SELECT DISTINCT metre_kind FROM tune_facet")
+    rows = asked(filled, "SELECT DISTINCT metre_class FROM tune_facet")
     assert rows == [("simple",)]
 
 

@@ -1,0 +1,108 @@
+"""Plain data of descriptions and gatherings.
+
+Conventions: as in ``data``.
+
+Contents: as_data, description_data.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from melodex.errors import PresentationError
+from melodex.presentation.data import melody_data, passage_data, rounded
+from melodex.tasks.describe import Description
+
+__all__ = ["as_data", "description_data"]
+
+
+def as_data(result: object) -> dict[str, Any]:
+    """Write the result of a task as plain data.
+
+    Raises
+    ------
+    PresentationError
+        If there is no such form of it.
+    """
+    if isinstance(result, Description):
+        return description_data(result)
+    raise PresentationError(f"there is no JSON form of a {type(result).__name__}")
+
+
+def description_data(found: Description) -> dict[str, Any]:
+    """What is in a piece, as plain data."""
+    key = found.analysis.key
+    return {
+        "piece": passage_data(found.passage) | {"notes": melody_data(found.passage.melody)},
+        "key": {
+            "name": str(key.key),
+            "certainty": rounded(key.certainty),
+            "method": key.method,
+            "printed": str(key.printed),
+            "agrees_with_printed": key.agrees_with_printed,
+            "alternatives": [
+                [str(other), rounded(share)] for other, share in key.alternatives
+            ],
+            "remark": key.remark,
+        },
+        "key_centres": [
+            {
+                "first_bar": span.first_bar,
+                "last_bar": span.last_bar,
+                "key": str(span.key),
+                "certainty": rounded(span.certainty),
+                "how": span.how,
+            }
+            for span in found.analysis.spans
+        ],
+        "metre_class": found.analysis.metre_class,
+        "sections": [
+            {
+                "label": section.label,
+                "first_bar": section.first_bar,
+                "last_bar": section.last_bar,
+                "bars": section.bars,
+                "odd": section.odd,
+                "why": section.why,
+            }
+            for section in found.analysis.sections
+        ],
+        "grid": [
+            {
+                "bar": bar.number,
+                "section": bar.section,
+                "key": bar.key,
+                "metre": bar.metre,
+                "chords": [
+                    {"text": text, "numeral": numeral} for text, numeral in bar.chords
+                ],
+                "degrees": list(bar.degrees),
+            }
+            for bar in found.grid
+        ],
+        "finds": [
+            {
+                "kind": find.kind,
+                "first_bar": find.first_bar,
+                "last_bar": find.last_bar,
+                "sentence": find.sentence,
+                "tunes": find.tunes,
+            }
+            for find in found.finds
+        ],
+        "melody_on_chords": [
+            {
+                "note": row.note,
+                "bar": found.passage.melody.bar[row.note],
+                "degree": row.degree_name,
+                "kind": row.kind,
+                "chord": row.chord_text,
+                "numeral": row.numeral,
+                "sentence": row.sentence,
+            }
+            for row in found.analysis.harmony.notes
+        ],
+        "summary": list(found.summary),
+        "unsaid": list(found.unsaid),
+        "corpus_tunes": found.corpus_tunes,
+    }

@@ -1,0 +1,128 @@
+"""Text of a description: sentences, the grid of bars, the finds.
+
+Contents: description_text.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from melodex.presentation.text import Style, paragraphs
+from melodex.presentation.text_corpus import shown
+from melodex.tasks.describe import Description, Find, GridBar
+
+__all__ = ["description_text"]
+
+BARS_IN_A_ROW = 4
+LEAST_CELL, WIDEST_CELL = 14, 36
+MOST_FINDS = 40
+
+
+def description_text(found: Description, style: Style) -> str:
+    """Write what is in a piece as text.
+
+    Parameters
+    ----------
+    found : Description
+        Of the describe task.
+    style : Style
+        What the terminal can show.
+    """
+    whose = found.passage.whole.credits
+    maker = f", {whose.composer}" if whose.composer else ""
+    year = f", {whose.year}" if whose.year else ""
+    lines = [style.strong(shown(f"{found.passage.whole.title}{maker}{year}")), ""]
+    lines += paragraphs(found.summary, style)
+    lines += ["", *grid_lines(found.grid, style), ""]
+    if found.finds:
+        lines += [style.strong(finds_heading(found)), *find_lines(found.finds, style), ""]
+    lines += paragraphs(found.unsaid, style)
+    if whose.rights:
+        lines += paragraphs([shown(f"Rights: {whose.rights}")], style)
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def grid_lines(grid: Sequence[GridBar], style: Style) -> list[str]:
+    """Bars in rows, a new row at each section; chords and numerals above degrees."""
+    lines: list[str] = []
+    for row in rows_of(grid, style):
+        if row[0].section:
+            lines.append(style.strong(shown(f"  {row[0].section}")))
+        lines += row_lines(row, style)
+    return lines
+
+
+def rows_of(grid: Sequence[GridBar], style: Style) -> list[list[GridBar]]:
+    """Bars four to a row, fewer where they would not fit; pickup in a row with bar 1."""
+    widths = [len(bar_cell(bar)) for bar in grid] or [LEAST_CELL]
+    widest = min(max(LEAST_CELL, *widths), WIDEST_CELL)
+    fitting = min(max(1, (style.width - 2) // (widest + 3)), BARS_IN_A_ROW)
+    rows: list[list[GridBar]] = []
+    for bar in grid:
+        full = not rows or sum(b.number > 0 for b in rows[-1]) >= min(
+            fitting, BARS_IN_A_ROW
+        )
+        fresh = bool(bar.section) and bool(rows) and any(b.number > 0 for b in rows[-1])
+        if full or fresh:
+            rows.append([])
+        rows[-1].append(bar)
+    return rows
+
+
+def bar_cell(bar: GridBar) -> str:
+    """The widest text of a bar."""
+    chords = " ".join(text for text, _ in bar.chords)
+    numerals = " ".join(numeral for _, numeral in bar.chords)
+    return max(chords, numerals, " ".join(bar.degrees), place_of(bar), key=len)
+
+
+def row_lines(row: Sequence[GridBar], style: Style) -> list[str]:
+    """Numbers, chords, numerals and degrees of some bars."""
+    cells = [max(len(bar_cell(bar)), LEAST_CELL) for bar in row]
+    texts = [
+        [style.spelled_key(place_of(bar)) for bar in row],
+        [" ".join(style.spelled(text) for text, _ in bar.chords) for bar in row],
+        [" ".join(style.spelled_key(numeral) for _, numeral in bar.chords) for bar in row],
+        [" ".join(style.spelled(degree) for degree in bar.degrees) for bar in row],
+    ]
+    lines = []
+    for number, line in enumerate(texts):
+        if not any(line):
+            continue
+        joint = " | " if number else "   "
+        body = joint.join(
+            text.ljust(width) for text, width in zip(line, cells, strict=True)
+        )
+        lines.append(f"  {shown(body)}".rstrip())
+    return [*lines, ""]
+
+
+def place_of(bar: GridBar) -> str:
+    """Number of a bar, and the key and metre that start in it."""
+    return "  ".join(part for part in (str(bar.number), bar.key, bar.metre) if part)
+
+
+def finds_heading(found: Description) -> str:
+    """Over the list of finds."""
+    if found.corpus_tunes is None:
+        return "Finds, in the order of the bars"
+    return f"Finds, the rarest among {found.corpus_tunes:,} tunes first"
+
+
+def find_lines(finds: Sequence[Find], style: Style) -> list[str]:
+    """One find a line; the same kind and sentence told once with all its bars."""
+    told: dict[tuple[str, str], list[Find]] = {}
+    for find in finds:
+        told.setdefault((find.kind, find.sentence), []).append(find)
+    lines: list[str] = []
+    for (kind, sentence), same in list(told.items())[:MOST_FINDS]:
+        bars = ", ".join(
+            str(f.first_bar) if f.first_bar == f.last_bar else f"{f.first_bar}-{f.last_bar}"
+            for f in same
+        )
+        rare = "" if same[0].tunes is None else f" [{same[0].tunes} tunes]"
+        text = f"{kind}, bar{'' if bars.isdigit() else 's'} {bars}: {sentence}{rare}"
+        lines += paragraphs([shown(style.spelled_key(text))], style)
+    if len(told) > MOST_FINDS:
+        lines.append(f"... and {len(told) - MOST_FINDS} more.")
+    return lines
