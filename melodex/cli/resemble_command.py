@@ -8,7 +8,7 @@ import click
 
 from melodex.cli.output import Output, output_options, present
 
-FORMATS = ("text", "json", "csv", "html")
+FORMATS = ("text", "json", "csv", "html", "pdf")
 
 
 @click.command("resemble")

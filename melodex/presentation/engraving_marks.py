@@ -4,11 +4,14 @@ Conventions: places are in a picture's own units, y down. The shapes are ours: a
 solid ring, a dashed diamond, a dotted square, a cross, a dash; colour only repeats
 what the shape says.
 
-Contents: Shape, RELATION_SHAPES, relation_sign, draw_shape, system_slices, number.
+Contents: Shape, RELATION_SHAPES, relation_sign, draw_shape, system_slices,
+shared_glyphs, number.
 """
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from xml.etree.ElementTree import Element, SubElement, fromstring, tostring
 
@@ -20,6 +23,7 @@ __all__ = [
     "draw_shape",
     "number",
     "relation_sign",
+    "shared_glyphs",
     "system_slices",
 ]
 
@@ -58,8 +62,8 @@ def relation_sign(relation: str, size: float = 16) -> str:
 
     Examples
     --------
-    >>> relation_sign("no partner")[:36]
-    '<svg xmlns="http://www.w3.org/2000/'
+    >>> relation_sign("no partner")[-20:]
+    '58 0L158 0" /></svg>'
     """
     shape = RELATION_SHAPES[relation]
     root = Element(
@@ -147,3 +151,32 @@ def system_slices(svg: str) -> list[str]:
         root.set("height", number((bottom - top) * scale))
         out.append(tostring(root, encoding="unicode"))
     return out
+
+
+def shared_glyphs(pictures: Sequence[str]) -> tuple[list[str], str]:
+    """Let several pictures on one page use one set of glyphs.
+
+    Returns
+    -------
+    list of str
+        The pictures without glyphs of their own.
+    str
+        An invisible picture that holds the glyphs; empty where there are none.
+    """
+    glyphs: dict[str, str] = {}
+    glyph = re.compile(r'<path id="\w*(E[0-9A-F]{3})" ([^>]*/>)')
+
+    def taken(found: re.Match[str]) -> str:
+        for name, outline in glyph.findall(found[1]):
+            glyphs[name] = outline
+        return ""
+
+    out = []
+    for picture in pictures:
+        bare = re.sub(r"<defs>(.*?)</defs>", taken, picture, flags=re.DOTALL)
+        out.append(re.sub(r'href="#\w*(E[0-9A-F]{3})"', r'href="#glyph-\1"', bare))
+    if not glyphs:
+        return out, ""
+    paths = "".join(f'<path id="glyph-{name}" {glyphs[name]}' for name in sorted(glyphs))
+    hidden = 'class="glyphs" width="0" height="0" aria-hidden="true" focusable="false"'
+    return out, f'<svg xmlns="{SVG}" {hidden}><defs>{paths}</defs></svg>'

@@ -116,6 +116,8 @@ def mei_of(parts: Sequence[StaffPart], measures: Sequence[Measure], prefix: str)
         home = section if ending is None else ending
         if index:
             change_def(home, lines, measure)
+        for line, written in zip(lines, measure.bars, strict=True):
+            line.started |= written is not None
             if not measure.has_bar_lines:
                 SubElement(home, "sb")
         write_measure(home, lines, measure, index, is_last=following is None)
@@ -148,6 +150,7 @@ class Line:
         self.part = part
         self.n = str(index + 1)
         self.prefix = f"{prefix}p{index}"
+        self.started = False
         self.pieces: Counter[int] = Counter()
         self.clef = clef_for(part.melody)
         self.inflections = Inflections(self.signature(None))
@@ -215,7 +218,9 @@ def change_def(home: Element, lines: Sequence[Line], measure: Measure) -> None:
     changed = [
         (line, bar)
         for line in lines
-        if (bar := measure.bars[line.index]) and (bar.key_change or bar.metre_change)
+        if line.started
+        and (bar := measure.bars[line.index])
+        and (bar.key_change or bar.metre_change)
     ]
     if not changed:
         return
@@ -427,7 +432,8 @@ def bar_texts(line: Line, bar: WrittenBar, ids: dict[int, str]) -> list[Element]
     ):
         for onset, text in in_bar(texts, bar, melody.onset_ticks[0], excerpt=part.excerpt):
             out.append(harm(line, row, place_of(onset, bar, melody, ids), runs(text)))
-    for mark in melody.marks:
+    # In a comparison a mark of one tune would read as one of both.
+    for mark in () if part.relations else melody.marks:
         if 0 <= mark.onset_ticks - bar.bar.onset_ticks < bar.bar.duration_ticks:
             element = Element("reh", {"staff": line.n, "tstamp": "1", "type": "section"})
             SubElement(element, "rend", {"rend": "box"}).text = (

@@ -232,7 +232,13 @@ class Drawing:
             if name in keep:
                 keep[name] = number(float(keep[name]) + shift)
         keep.setdefault("stroke", "currentColor")
-        SubElement(home, tag, keep)
+        before = home[-1] if len(home) else None
+        alike = before is not None and without_course(before.attrib) == without_course(keep)
+        if before is not None and alike and before.tag == tag == "path":
+            # The lines of a staff come one by one; together they are one path.
+            before.set("d", before.get("d", "") + keep["d"])
+        else:
+            SubElement(home, tag, keep)
 
     def copy_text(self, child: Element, home: Element, dx: float, dy: float) -> None:
         """A text as one element with runs, signs as Unicode."""
@@ -250,14 +256,11 @@ class Drawing:
                 "text-anchor": child.get("text-anchor", "start"),
             },
         )
-        raised = 0.0
-        for words, shift, size in runs:
+        for words, down, size in runs:
             run = SubElement(text, "tspan")
             run.text = words
-            lift = -float(shift or 0)
-            if lift != raised:
-                run.set("dy", number(raised - lift))
-                raised = lift
+            if down:
+                run.set("dy", down)
             if size and round(size) != TEXT_SIZE:
                 run.set("font-size", number(size))
         if len(runs) == 1:
@@ -349,20 +352,15 @@ class Drawing:
 
     def mask_texts(self) -> None:
         """Put paper behind the texts that links run under."""
-        for kind, x, y, width, system in self.texts:
-            if kind in {"degree", "chord", "numeral"}:
-                SubElement(
-                    self.systems[system].under,
-                    "rect",
-                    {
-                        "class": "paper",
-                        "x": number(x - 30),
-                        "y": number(y - 330),
-                        "width": number(width + 60),
-                        "height": "390",
-                        "fill": PAPER,
-                    },
-                )
+        for place, system in enumerate(self.systems):
+            boxes = [
+                f"M{x - 30:.0f} {y - 330:.0f}h{width + 60:.0f}v390h-{width + 60:.0f}z"
+                for kind, x, y, width, home in self.texts
+                if home == place and kind in {"degree", "chord", "numeral"}
+            ]
+            if boxes:
+                paper = {"class": "paper", "d": "".join(boxes), "fill": PAPER}
+                SubElement(system.under, "path", paper)
 
     def svg(self, title: str, description: str, units_per_pixel: float) -> str:
         """The finished picture."""
@@ -428,6 +426,11 @@ class System:
         return without_empty(group)
 
 
+def without_course(attributes: Mapping[str, str]) -> dict[str, str]:
+    """How a path is drawn, without where."""
+    return {name: value for name, value in attributes.items() if name != "d"}
+
+
 def translation(transform: str) -> tuple[float, float]:
     """The x and y of ``translate(x, y)``."""
     found = re.search(r"translate\(\s*([-\d.]+)[ ,]+([-\d.]+)", transform)
@@ -445,18 +448,20 @@ def moved_points(points: str, dx: float, dy: float) -> str:
     return moved_path(points, dx, dy)
 
 
-def text_runs(element: Element, shift: str) -> Iterator[tuple[str, str, float]]:
-    """Runs of an engraver's text: words, how far down, size."""
-    shift = element.get("dy", shift)
+def text_runs(element: Element, down: str) -> Iterator[tuple[str, str, float]]:
+    """Runs of an engraver's text: words, how far down from the last run, size."""
+    down = element.get("dy", down)
     words = (element.text or "").strip("\n")
     if words.strip() and len(element) == 0:
         size = float(element.get("font-size", "0").removesuffix("px") or 0)
         if any(0xE000 <= ord(c) <= 0xF8FF for c in words):
             # Signs come in the music font at its own size; in text they are text.
             size = size * TEXT_SIZE / 720
-        yield words.translate(PRIVATE_SIGNS), shift, size
+        yield words.translate(PRIVATE_SIGNS), down, size
     for child in element:
-        yield from text_runs(child, shift)
+        yield from text_runs(child, down)
+        # What is moved stays moved: only the first run of a group says so.
+        down = ""
 
 
 def without_empty(element: Element) -> Element:

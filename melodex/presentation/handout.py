@@ -21,7 +21,7 @@ from melodex.presentation.engraving_marks import (
     relation_sign,
     system_slices,
 )
-from melodex.presentation.report import comparison_page, resemblance_page
+from melodex.presentation.report import page_of
 from melodex.presentation.report_page import (
     Block,
     Caution,
@@ -34,8 +34,6 @@ from melodex.presentation.report_page import (
     Text,
     with_key_signs,
 )
-from melodex.tasks.compare import Comparison
-from melodex.tasks.resemble import Resemblance
 
 __all__ = ["PAPERS", "handout_pdf", "page_pdf"]
 
@@ -48,7 +46,7 @@ def handout_pdf(result: object, *, paper: str = "a4") -> bytes:
 
     Parameters
     ----------
-    result : Comparison, Resemblance or Page
+    result : Comparison, Resemblance, Audit or Page
         What a task returned, or a page made of it.
     paper : str
         ``a4`` or ``letter``.
@@ -59,13 +57,7 @@ def handout_pdf(result: object, *, paper: str = "a4") -> bytes:
         If there is no handout for such a result, the paper is unknown, or no font
         has a sign that a text needs.
     """
-    if isinstance(result, Comparison):
-        return page_pdf(comparison_page(result), paper=paper)
-    if isinstance(result, Resemblance):
-        return page_pdf(resemblance_page(result), paper=paper)
-    if isinstance(result, Page):
-        return page_pdf(result, paper=paper)
-    raise PresentationError(f"there is no handout for a {type(result).__name__}")
+    return page_pdf(page_of(result), paper=paper)
 
 
 def page_pdf(page: Page, *, paper: str = "a4") -> bytes:

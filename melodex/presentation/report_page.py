@@ -25,6 +25,11 @@ from importlib import resources
 from typing import Any, ClassVar
 
 from melodex.melody import MODES
+from melodex.presentation.engraving_marks import (
+    RELATION_SHAPES,
+    relation_sign,
+    shared_glyphs,
+)
 
 __all__ = [
     "Caution",
@@ -209,7 +214,10 @@ def page_html(page: Page) -> str:
     Content Security Policy Level 3 (W3C): hash sources for inline script and style.
     """
     style, script = static_text("page.css"), static_text("player.js")
-    players = {block.name: block.data for block in blocks_of(page, Player)}
+    blocks = blocks_of(page)
+    players = {b.name: b.data for b in blocks if isinstance(b, Player)}
+    pictures = [b.svg for b in blocks if isinstance(b, Picture)]
+    drawn, glyphs = shared_glyphs(pictures)
     policy = "; ".join(
         (
             "default-src 'none'",
@@ -227,19 +235,20 @@ def page_html(page: Page) -> str:
             style=style,
             script=script if players else "",
             players=inert_json(players),
+            drawn=dict(zip(pictures, drawn, strict=True)),
+            glyphs=glyphs,
         )
     )
 
 
-def blocks_of(page: Page, kind: type[Player]) -> list[Player]:
-    """All blocks of a kind, folded ones too."""
+def blocks_of(page: Page) -> list[Block]:
+    """All blocks of a page, folded ones too."""
     waiting: list[Block] = [block for section in page.sections for block in section.blocks]
-    found = []
+    found: list[Block] = []
     while waiting:
         block = waiting.pop(0)
-        if isinstance(block, kind):
-            found.append(block)
-        elif isinstance(block, Fold):
+        found.append(block)
+        if isinstance(block, Fold):
             waiting.extend(block.blocks)
     return found
 
@@ -268,6 +277,11 @@ def with_key_signs(sentence: str) -> str:
     return KEY_NAME.sub(signed, sentence)
 
 
+def unbroken(heading: str) -> str:
+    """A heading in which bars 1-16 are not parted by a line break."""
+    return re.sub(r"(?<=\d)-(?=\d)", "\u2011", heading)
+
+
 @cache
 def static_text(name: str) -> str:
     """A file of ``static/``."""
@@ -281,8 +295,6 @@ def template() -> Any:
     import jinja2
     from markupsafe import Markup
 
-    from melodex.presentation.engraving_marks import RELATION_SHAPES, relation_sign
-
     environment = jinja2.Environment(
         loader=jinja2.PackageLoader("melodex.presentation", "templates"),
         autoescape=True,
@@ -290,8 +302,9 @@ def template() -> Any:
         lstrip_blocks=True,
         undefined=jinja2.StrictUndefined,
     )
-    environment.filters["drawn"] = Markup
+    environment.filters["markup"] = Markup
     environment.filters["spoken"] = with_key_signs
+    environment.filters["unbroken"] = unbroken
     environment.globals["signs"] = {
         name: Markup(relation_sign(name)) for name in RELATION_SHAPES
     }

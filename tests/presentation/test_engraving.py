@@ -280,3 +280,15 @@ def test_signs_for_legends_are_decoration():
         root = ElementTree.fromstring(relation_sign(relation))
         assert root.get("aria-hidden") == "true"
         assert len(root) == 1
+
+
+def test_what_follows_a_raised_figure_stands_on_the_line_again(read_tune):
+    """In V7/V the 7 is raised, and only the 7."""
+    melody = read_tune("X:1\nT:t\nL:1/4\nK:C\nC D E F |")
+    part = StaffPart(melody, numerals=((0, "V7/V"),), excerpt=False)
+    svg = engrave([part]).svg
+    row = svg[svg.index('class="numeral"') :]
+    moves = [int(dy) for dy in re.findall(r'dy="(-?\d+)"', row[: row.index("</text>")])]
+    assert len(moves) == 2
+    assert moves[0] < 0
+    assert sum(moves) == 0

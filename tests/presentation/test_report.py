@@ -16,6 +16,8 @@ from melodex.corpus.reader import Corpus
 from melodex.corpus.store import CorpusWriter
 from melodex.errors import PresentationError
 from melodex.melody import Phrase
+from melodex.presentation.handout import handout_pdf
+from melodex.presentation.pages import FORMS, rendered
 from melodex.presentation.report import report_html
 from melodex.presentation.report_charts import (
     BarCell,
@@ -38,6 +40,7 @@ from melodex.presentation.report_page import (
 from melodex.reading.abc import read_abc
 from melodex.reading.phrase import read_phrase
 from melodex.reading.result import Choice
+from melodex.tasks.audit import audit
 from melodex.tasks.resemble import Resemblance, resemble
 
 
@@ -261,3 +264,72 @@ def test_the_bar_grid_starts_a_row_at_each_section():
     tops = sorted({float(y) for y in re.findall(r'<rect x="[^"]+" y="([\d.]+)"', svg)})
     assert len(tops) == 3
     assert "section B from bar 9" in svg
+
+
+@pytest.fixture(scope="module")
+def audited(tmp_path_factory, as_passage, read_tune):
+    """An own tune whose first bars stand in a corpus of three."""
+    path = tmp_path_factory.mktemp("audit") / "corpus.melodex"
+    lent = "G2 B2 d2 ^c2 | e2 d2 B4 | A2 c2 B2 A2 | G8 |"
+    others = "c2 e2 g2 e2 | f4 d4 | c2 B2 c4 | c8 |"
+    head = "L:1/8\nM:4/4"
+    shelf = f"X:1\nT:Lent\n{head}\nK:G\n{lent}\n\nX:2\nT:Other\n{head}\nK:C\n{others}"
+    with CorpusWriter.open(path) as writer:
+        writer.add_reading(read_abc(shelf, "shelf.abc", Choice()))
+    own = read_tune(
+        f"X:1\nT:Own <i>song</i>\nL:1/8\nM:4/4\nK:G\nP:A\n{lent}\nP:B\nd8 | B8 |"
+    )
+    with Corpus.open(path) as corpus:
+        return audit(corpus, as_passage(own), threshold=1e9)
+
+
+def test_an_audit_says_first_what_it_does_not_say(audited):
+    text = report_html(audited)
+    assert audited.findings
+    assert text.count('class="music"') == len(audited.findings)
+    for caution in audited.cautions:
+        assert caution in text
+    assert text.index(audited.cautions[0]) < text.index('class="music"')
+    assert "Own &lt;i&gt;song&lt;/i&gt;" in text
+    assert "<i>song" not in text
+
+
+def test_the_bars_of_an_audit_name_their_findings(audited):
+    text = report_html(audited)
+    grid = text[text.index('id="barstitle"') : text.index("Shaded bars")]
+    shaded = sum(bool(cover.findings) for cover in audited.coverage)
+    assert grid.count('fill-opacity="0.12"') == shaded > 0
+    assert grid.count("<rect") == len(audited.coverage)
+
+
+def test_an_audit_can_be_printed(audited):
+    assert handout_pdf(audited).startswith(b"%PDF")
+
+
+@pytest.mark.parametrize(
+    ("form", "start"),
+    [
+        ("html", "<!doctype html>"),
+        ("pdf", b"%PDF"),
+        ("svg", "<svg"),
+        ("midi", b"MThd"),
+        ("musicxml", "<?xml"),
+        ("abc", "X:1"),
+    ],
+)
+def test_a_comparison_has_every_form(comparison, form, start):
+    assert form in FORMS
+    assert rendered(comparison, form).startswith(start)
+
+
+def test_a_form_that_a_result_does_not_have_is_refused(found):
+    with pytest.raises(PresentationError, match="there is no svg form of a Resemblance"):
+        rendered(found, "svg")
+
+
+def test_pictures_of_a_page_share_their_glyphs(found):
+    """One outline of each glyph, and every reference finds it."""
+    text = report_html(found)
+    defined = re.findall(r'<path id="(glyph-E\w+)"', text)
+    assert len(set(defined)) == len(defined) > 3
+    assert set(re.findall(r'href="#([^"]+)"', text)) == set(defined)

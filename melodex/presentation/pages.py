@@ -1,0 +1,76 @@
+"""Forms of a result that are more than text: picture, page, print, sound, notation.
+
+The one function that the doors call for them; each form is loaded when it is asked
+for, since none of them is needed to answer in text.
+
+Contents: FORMS, rendered.
+"""
+
+from __future__ import annotations
+
+from melodex.errors import PresentationError
+from melodex.tasks.compare import Comparison
+
+__all__ = ["FORMS", "rendered"]
+
+FORMS = ("html", "pdf", "svg", "midi", "musicxml", "abc")
+"""``html`` and ``pdf`` are for every task; the others for a comparison."""
+
+
+def rendered(result: object, form: str, *, paper: str = "a4") -> str | bytes:
+    """Return a result in one of the :data:`FORMS`.
+
+    Parameters
+    ----------
+    result : object
+        What a task returned.
+    form : str
+        One of the :data:`FORMS`.
+    paper : str
+        ``a4`` or ``letter``, for ``pdf``.
+
+    Returns
+    -------
+    str or bytes
+        Bytes for ``pdf`` and ``midi``.
+
+    Raises
+    ------
+    PresentationError
+        If the result has no such form.
+    """
+    if form == "html":
+        from melodex.presentation.report import report_html
+
+        return report_html(result)
+    if form == "pdf":
+        from melodex.presentation.handout import handout_pdf
+
+        return handout_pdf(result, paper=paper)
+    if form in FORMS and isinstance(result, Comparison):
+        return comparison_as(result, form)
+    raise PresentationError(
+        f"there is no {form} form of a {type(result).__name__}",
+        hint="svg, midi, musicxml and abc are for comparisons",
+    )
+
+
+def comparison_as(comparison: Comparison, form: str) -> str | bytes:
+    """A comparison as a picture, as sound or as notation."""
+    if form == "svg":
+        from melodex.presentation.engraving import engrave_comparison
+        from melodex.presentation.report_blocks import numerals_of
+
+        numerals = [numerals_of(p.melody) for p in (comparison.a, comparison.b)]
+        return engrave_comparison(comparison, numerals=numerals).svg + "\n"
+    if form == "midi":
+        from melodex.presentation.midi import comparison_midi
+
+        return comparison_midi(comparison)
+    if form == "musicxml":
+        from melodex.presentation.musicxml import comparison_musicxml
+
+        return comparison_musicxml(comparison)
+    from melodex.presentation.abc import comparison_abc
+
+    return comparison_abc(comparison)
