@@ -31,7 +31,7 @@ from keys_truth import CORPUS, bootstrap_interval, half, place
 
 from melodex.analysis import chord_quality, chords, harmony, lines, numerals
 from melodex.analysis.chords import Chord, parse_chord, parse_chords
-from melodex.analysis.devices import find_two_five_ones
+from melodex.analysis.devices import find_two_five_ones, sure_tonic
 from melodex.analysis.devices import harmony as read_harmony
 from melodex.analysis.keys import key_spans
 from melodex.analysis.progression_search import chord_bytes, find_in_row, sift
@@ -140,6 +140,9 @@ def family_of(degrees: frozenset[int]) -> str:
     return "power" if degrees <= {0, 1} else "suspended"
 
 
+SEVENTHS = ((5, "7"), (-2, "b7"), (-9, "bb7"))
+
+
 def chord_of(numeral: Any, number: int) -> Chord:
     """A chord of an analysis; its text only tells it from others."""
     root = place(numeral.root())
@@ -152,6 +155,7 @@ def chord_of(numeral: Any, number: int) -> Chord:
         tuple(sorted(degrees)),
         tuple(str(degree) for degree in sorted(degrees)),
         family_of(degrees),
+        tuple(name for fifths, name in SEVENTHS if fifths in degrees),
     )
 
 
@@ -221,8 +225,8 @@ def predicted(piece: Piece) -> list[int | None]:
             for chord, onset in zip(piece.chords, onsets, strict=True)
         ),
     )
-    keys = harmony.keys_at(melody, key_spans(melody, chords=piece.chords), onsets)
-    return [None if key.mode == "none" else key.tonic_fifths for key in keys]
+    held = harmony.keys_at(melody, key_spans(melody, chords=piece.chords), onsets)
+    return [sure_tonic(key.tonic_fifths, key.mode, certainty) for key, certainty in held]
 
 
 def globally(piece: Piece) -> list[int | None]:

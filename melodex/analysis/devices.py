@@ -74,6 +74,8 @@ KINDS = (
 CIRCLE_CHORDS = 4
 """Roots in a row that fall by fifths before it is called a circle."""
 MIXTURE_CHORDS = 2
+LEAST_CERTAIN_KEY = 0.6
+"""Of a key span, for ii V I; chosen on the tuning half of human analyses."""
 LONG_NOTE_RATIO = 1.4
 FIFTH_DOWN = -1
 DIATONIC_FIFTH_DOWN = 6
@@ -246,7 +248,8 @@ def two_five_ones(piece: Piece) -> Iterator[Device]:
     """ii V I in the key that holds there."""
     chords = [here.chord for here in piece.row]
     tonics = [
-        None if here.key.mode == "none" else here.key.tonic_fifths for here in piece.row
+        sure_tonic(here.key.tonic_fifths, here.key.mode, here.key_certainty)
+        for here in piece.row
     ]
     for first, last in find_two_five_ones(chords, tonics):
         one = chords[last]
@@ -256,6 +259,13 @@ def two_five_ones(piece: Piece) -> Iterator[Device]:
         if all(chord.root_fifths != one.root_fifths + 1 for chord in chords[first:last]):
             reason += ", a tritone substitute for the V"
         yield piece.device("ii V I", first, last, reason)
+
+
+def sure_tonic(tonic_fifths: int, mode: str, certainty: float) -> int | None:
+    """The tonic of a key, None where there is none or it is too unsure to build on."""
+    if mode == "none" or certainty < LEAST_CERTAIN_KEY:
+        return None
+    return tonic_fifths
 
 
 def find_two_five_ones(
@@ -269,7 +279,9 @@ def find_two_five_ones(
         All of them sound. Several chords on one root, such as V7 after Vsus4, are
         one step.
     tonics : sequence of int or None, of shape (n,)
-        The tonic that holds at each chord, on the line of fifths.
+        The tonic that holds at each chord, on the line of fifths; None where it is
+        not sure. Seventh chords that no other key has, such as Dm7 G7 Cmaj7, need
+        none.
 
     Returns
     -------
@@ -295,9 +307,14 @@ def find_two_five_ones(
         # The next key often starts on the I, so only ii and V must be in the key:
         # of the rules tried on the tuning half of human analyses this was the best.
         in_key = tonics[two[1]] == key and tonics[five[1]] == key
-        if all(steps) and in_key:
+        if all(steps) and (in_key or evident(chords[two[1]], chords[one[0]])):
             found.append((two[0], one[0]))
     return found
+
+
+def evident(two: Chord, one: Chord) -> bool:
+    """Whether the chords alone say ii V I: a seventh on the ii, maj7 or 6 on the I."""
+    return "b7" in two.extensions and bool({"7", "6"} & set(one.extensions))
 
 
 def is_degree(chord: Chord, root_fifths: int, families: frozenset[str]) -> bool:

@@ -53,7 +53,10 @@ class KeyStretch(Protocol):
 
 
 class PlacedChord(NamedTuple):
-    """A chord symbol where it stands: bar, ticks, key and numeral."""
+    """A chord symbol where it stands: bar, ticks, key and numeral.
+
+    ``key_certainty`` is that of the key span, 1 for a printed key.
+    """
 
     chord: Chord
     bar: int
@@ -61,6 +64,7 @@ class PlacedChord(NamedTuple):
     end_ticks: int
     key: Key
     numeral: Numeral
+    key_certainty: float = 1.0
 
 
 class NoteOnChord(NamedTuple):
@@ -119,7 +123,8 @@ def place_chords(
     melody : Melody
         Its chord symbols are read as those of one piece.
     key_spans : sequence of KeyStretch
-        In the order of their onsets; without any, the printed keys are used.
+        In the order of their onsets; without any, the printed keys are used. Where
+        they have a ``certainty``, it is kept.
 
     Returns
     -------
@@ -129,25 +134,29 @@ def place_chords(
     if not symbols:
         return ()
     chords = parse_chords(symbol.text for symbol in symbols)
-    keys = keys_at(melody, key_spans, [symbol.onset_ticks for symbol in symbols])
+    held = keys_at(melody, key_spans, [symbol.onset_ticks for symbol in symbols])
+    keys = [key for key, _ in held]
     ends = [symbol.onset_ticks for symbol in symbols[1:]] + [melody.end_ticks]
     return tuple(
-        PlacedChord(chord, symbol.bar, symbol.onset_ticks, end, key, named)
-        for chord, symbol, end, key, named in zip(
-            chords, symbols, ends, keys, numerals(chords, keys), strict=True
+        PlacedChord(chord, symbol.bar, symbol.onset_ticks, end, key, named, certainty)
+        for chord, symbol, end, (key, certainty), named in zip(
+            chords, symbols, ends, held, numerals(chords, keys), strict=True
         )
     )
 
 
 def keys_at(
     melody: Melody, key_spans: Sequence[KeyStretch], onsets_ticks: list[int]
-) -> list[Key]:
-    """The key at each place: of the spans, or as printed where there are none."""
+) -> list[tuple[Key, float]]:
+    """Key and certainty at each place: of the spans, or as printed without any."""
     if not key_spans:
-        return [melody.key_at(onset) for onset in onsets_ticks]
+        return [(melody.key_at(onset), 1.0) for onset in onsets_ticks]
     starts = [span.onset_ticks for span in key_spans]
     keys = [
-        NO_KEY if span.tonic_fifths is None else Key(span.tonic_fifths, span.mode)
+        (
+            NO_KEY if span.tonic_fifths is None else Key(span.tonic_fifths, span.mode),
+            getattr(span, "certainty", 1.0),
+        )
         for span in key_spans
     ]
     return [keys[max(bisect_right(starts, onset) - 1, 0)] for onset in onsets_ticks]

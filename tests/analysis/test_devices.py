@@ -227,6 +227,12 @@ def test_minor_ii_v_i_is_found_in_its_key():
 def test_ii_v_i_of_another_key_is_not_called_one():
     assert "ii V I" not in found("Em7 A7 D")
     assert find_two_five_ones(parse_chords(["Em7", "A7", "D"]), [2, 2, 2]) == [(0, 2)]
+    assert find_two_five_ones(parse_chords(["Em7", "A7", "D"]), [None] * 3) == []
+
+
+def test_seventh_chords_of_one_key_alone_are_ii_v_i_in_any_key():
+    assert "ii V I" in found("C Em7 A7 Dmaj7 G7 C")
+    assert "ii V I" not in found("C Em7 A7 Dm7 F C")
 
 
 def test_plain_chords_of_a_key_give_no_colour():
