@@ -31,8 +31,9 @@ __all__ = ["PHRASE_FEATURES", "PhraseSpan", "ending_features", "phrases"]
 
 FEWEST_NOTES = 8
 """A shorter melody is one phrase."""
-LEAST_POINTS = -4.0
-"""Log odds below which no ending is considered, 1 in 55; it saves time only."""
+LEAST_POINTS = -2.0
+"""Log odds below which no ending is considered, 1 in 8; it saves time, and on the tuning
+half F1 stays the same to three digits."""
 ENDING_BIAS, LENGTH_WEIGHT = 1.0, 0.7
 """Chosen on the tuning half of the Essen songs."""
 LONGEST_NOTES = 24
@@ -133,11 +134,10 @@ PHRASE_FEATURES = (
 
 def ending_points(melody: Melody) -> list[float]:
     """Log odds that a phrase ends with each note but the last."""
-    weights = PHRASE_WEIGHTS
-    return [
-        sum([w * x for w, x in zip(weights, row, strict=True) if x])
-        for row in ending_features(melody)
-    ]
+    import numpy as np
+
+    points: list[float] = (np.array(ending_features(melody)) @ PHRASE_WEIGHTS).tolist()
+    return points
 
 
 def ending_features(melody: Melody) -> list[tuple[float, ...]]:

@@ -18,6 +18,7 @@ from melodex.analysis.form_bars import form_bars
 from melodex.analysis.form_figures import scale_steps
 from melodex.analysis.form_phrases import (
     ENDING_BIAS,
+    LEAST_POINTS,
     LENGTH_WEIGHT,
     LONGEST_NOTES,
     PHRASE_FEATURES,
@@ -131,7 +132,7 @@ def test_few_notes_are_one_phrase_and_none_is_no_phrase() -> None:
 
 
 @settings(deadline=None)
-@given(st.lists(st.floats(-3.9, 4.0), min_size=1, max_size=9))
+@given(st.lists(st.floats(LEAST_POINTS + 0.01, 4.0), min_size=1, max_size=9))
 def test_the_best_division_is_the_best_of_all(points: list[float]) -> None:
     """The slow way: every set of endings, its points summed."""
     count = len(points) + 1
