@@ -193,8 +193,9 @@ def main() -> None:
     if chosen.save:
         home = RUNS / chosen.save
         home.mkdir(parents=True, exist_ok=True)
+        counts = f"--repeats {chosen.repeats} --tunes {chosen.tunes}"
         about = {
-            "command": f"python benchmarks/pages.py --repeats {chosen.repeats} --tunes {chosen.tunes}",
+            "command": f"python benchmarks/pages.py {counts}",
             "machine": f"{platform.machine()}, {platform.system()}",
             "python": platform.python_version(),
             "packages": {name: version(name) for name in PACKAGES},

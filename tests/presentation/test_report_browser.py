@@ -66,8 +66,7 @@ def test_one_request_and_no_word_on_the_console(chromium, report_file):
     context.close()
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [1100, 390])
+@pytest.mark.parametrize(("scheme", "width"), [("light", 1100), ("dark", 390)])
 def test_no_accessibility_violation_and_no_overflow(chromium, report_file, scheme, width):
     context = chromium.new_context(
         color_scheme=scheme, viewport={"width": width, "height": 900}
