@@ -67,6 +67,12 @@ def as_csv(result: object) -> str:
     """
     if isinstance(result, Resemblance):
         return resemblance_rows(result)
+    from melodex.tasks.gather import Gathering
+
+    if isinstance(result, Gathering):
+        from melodex.presentation.data_describe import gathering_csv
+
+        return gathering_csv(result)
     raise PresentationError(f"there is no CSV form of a {type(result).__name__}")
 
 

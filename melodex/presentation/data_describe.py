@@ -2,18 +2,20 @@
 
 Conventions: as in ``data``.
 
-Contents: as_data, description_data.
+Contents: as_data, description_data, gathering_data, gathering_csv.
 """
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 from melodex.errors import PresentationError
-from melodex.presentation.data import melody_data, passage_data, rounded
+from melodex.presentation.data import csv_text, melody_data, passage_data, rounded
 from melodex.tasks.describe import Description
+from melodex.tasks.gather import Example, Gathering
 
-__all__ = ["as_data", "description_data"]
+__all__ = ["as_data", "description_data", "gathering_csv", "gathering_data"]
 
 
 def as_data(result: object) -> dict[str, Any]:
@@ -26,6 +28,8 @@ def as_data(result: object) -> dict[str, Any]:
     """
     if isinstance(result, Description):
         return description_data(result)
+    if isinstance(result, Gathering):
+        return gathering_data(result)
     raise PresentationError(f"there is no JSON form of a {type(result).__name__}")
 
 
@@ -106,3 +110,47 @@ def description_data(found: Description) -> dict[str, Any]:
         "unsaid": list(found.unsaid),
         "corpus_tunes": found.corpus_tunes,
     }
+
+
+def gathering_data(found: Gathering) -> dict[str, Any]:
+    """What was gathered, as plain data."""
+    return {
+        "wish": {
+            name: value
+            for name, value in asdict(found.wish).items()
+            if value not in ("", None, False)
+        },
+        "tunes": found.tunes,
+        "corpus_tunes": found.corpus_tunes,
+        "examples": [example_data(example) for example in found.examples],
+        "remarks": list(found.remarks),
+    }
+
+
+def example_data(example: Example) -> dict[str, Any]:
+    """One passage."""
+    return asdict(example) | {"reasons": list(example.reasons)}
+
+
+def gathering_csv(found: Gathering) -> str:
+    """The passages as CSV, one a line."""
+    rows = [
+        asdict(example) | {"reasons": "; ".join(example.reasons)}
+        for example in found.examples
+    ]
+    return csv_text(rows, EXAMPLE_COLUMNS)
+
+
+EXAMPLE_COLUMNS = (
+    "tune_id",
+    "title",
+    "composer",
+    "year",
+    "collection",
+    "source",
+    "number",
+    "rights",
+    "first_bar",
+    "last_bar",
+    "reasons",
+)

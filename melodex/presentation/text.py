@@ -148,6 +148,12 @@ def as_text(result: object, style: Style) -> str:
         from melodex.presentation.text_describe import description_text
 
         return description_text(result, style)
+    from melodex.tasks.gather import Gathering
+
+    if isinstance(result, Gathering):
+        from melodex.presentation.text_gather import gathering_text
+
+        return gathering_text(result, style)
     raise PresentationError(f"there is no text form of a {type(result).__name__}")
 
 

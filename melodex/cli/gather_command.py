@@ -1,0 +1,57 @@
+"""``melodex gather``: pieces and passages that show a feature."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from melodex.cli.output import Output, output_options, present
+
+FORMATS = ("text", "json", "csv")
+METRES = ("simple", "compound", "irregular", "mixed", "free")
+
+
+@click.command("gather")
+@click.option("--device", default="", help="A harmonic device, or part of its name.")
+@click.option(
+    "--progression", default="", help="Chords: 'ii V I' or 'Dm7 G7 C', in any key."
+)
+@click.option("--exact-progression", is_flag=True, help="Let nothing stand for its chords.")
+@click.option("--note-on-chord", default="", help="The melody on a chord: '7 on iv'.")
+@click.option("--phrase", default="", help="A figure that the melody holds, in any key.")
+@click.option("--nearly", is_flag=True, help="One note of that figure may be another.")
+@click.option("--returning", default="", help="sequence, repetition or inversion.")
+@click.option("--mode", default="", help="Mode of the tune: minor, dorian ...")
+@click.option("--modal", default="", help="Mode that colours a passage.")
+@click.option("--key-centres", type=click.IntRange(1), help="At least so many tonics.")
+@click.option("--key-change", default="", help="How the key changes: 'relative' ...")
+@click.option(
+    "--metre", default="", type=click.Choice(["", *METRES]), help="Class of metre."
+)
+@click.option("--section-bars", type=click.IntRange(1), help="A section of so many bars.")
+@click.option("--odd-sections", is_flag=True, help="A section of an odd length.")
+@click.option("--title", default="", help="Part of the title.")
+@click.option("--composer", default="", help="Part of the composer's name.")
+@click.option("--collection", default="", help="Name of a collection.")
+@click.option("--tag", default="", help="Name of a tag.")
+@click.option("--after", type=int, help="Year, or later.")
+@click.option("--before", type=int, help="Year, or earlier.")
+@click.option("--limit", default=30, show_default=True, type=click.IntRange(1))
+@output_options(FORMATS)
+@click.pass_obj
+def command(corpus_path: Path, /, limit: int, output: Output, **wishes: Any) -> None:
+    """Find pieces and passages that show a feature; wishes can be combined freely.
+
+    \b
+    Examples:
+      $ melodex gather --device "borrowed chord" --metre simple
+      $ melodex gather --note-on-chord "7 on iv"
+      $ melodex gather --progression "ii V I" --mode minor --limit 5
+    """
+    from melodex.corpus.reader import Corpus
+    from melodex.tasks.gather import Wish, gather
+
+    with Corpus.open(corpus_path) as corpus:
+        present(gather(corpus, Wish(**wishes), limit=limit), output)
