@@ -5,7 +5,7 @@ solid ring, a dashed diamond, a dotted square, a cross, a dash; colour only repe
 what the shape says.
 
 Contents: Shape, RELATION_SHAPES, relation_sign, draw_shape, system_slices,
-shared_glyphs, number.
+shared_signs, shared_glyphs, number.
 """
 
 from __future__ import annotations
@@ -24,6 +24,7 @@ __all__ = [
     "number",
     "relation_sign",
     "shared_glyphs",
+    "shared_signs",
     "system_slices",
 ]
 
@@ -153,6 +154,29 @@ def system_slices(svg: str) -> list[str]:
     return out
 
 
+def shared_signs() -> tuple[dict[str, str], str]:
+    """Let all signs on one page use one set of shapes.
+
+    Returns
+    -------
+    dict of str to str
+        Relation -> its sign, which refers to a shape.
+    str
+        The shapes, to be put among the definitions of the page.
+    """
+    view = 'viewBox="-300 -300 600 600" width="16" height="16" aria-hidden="true"'
+    signs = {
+        relation: f'<svg class="sign" {view}><use href="#sign-{shape.name}"/></svg>'
+        for relation, shape in RELATION_SHAPES.items()
+    }
+    shapes: dict[str, str] = {}
+    for shape in RELATION_SHAPES.values():
+        group = Element("g", {"id": f"sign-{shape.name}"})
+        draw_shape(group, shape, 0, 0, 225, heavy=True)
+        shapes[shape.name] = tostring(group, encoding="unicode")
+    return signs, "".join(shapes.values())
+
+
 def shared_glyphs(pictures: Sequence[str]) -> tuple[list[str], str]:
     """Let several pictures on one page use one set of glyphs.
 
@@ -161,7 +185,7 @@ def shared_glyphs(pictures: Sequence[str]) -> tuple[list[str], str]:
     list of str
         The pictures without glyphs of their own.
     str
-        An invisible picture that holds the glyphs; empty where there are none.
+        The glyphs, to be put among the definitions of the page.
     """
     glyphs: dict[str, str] = {}
     glyph = re.compile(r'<path id="\w*(E[0-9A-F]{3})" ([^>]*/>)')
@@ -175,8 +199,5 @@ def shared_glyphs(pictures: Sequence[str]) -> tuple[list[str], str]:
     for picture in pictures:
         bare = re.sub(r"<defs>(.*?)</defs>", taken, picture, flags=re.DOTALL)
         out.append(re.sub(r'href="#\w*(E[0-9A-F]{3})"', r'href="#glyph-\1"', bare))
-    if not glyphs:
-        return out, ""
     paths = "".join(f'<path id="glyph-{name}" {glyphs[name]}' for name in sorted(glyphs))
-    hidden = 'class="glyphs" width="0" height="0" aria-hidden="true" focusable="false"'
-    return out, f'<svg xmlns="{SVG}" {hidden}><defs>{paths}</defs></svg>'
+    return out, paths

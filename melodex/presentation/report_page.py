@@ -26,9 +26,8 @@ from typing import Any, ClassVar
 
 from melodex.melody import MODES
 from melodex.presentation.engraving_marks import (
-    RELATION_SHAPES,
-    relation_sign,
     shared_glyphs,
+    shared_signs,
 )
 
 __all__ = [
@@ -305,7 +304,7 @@ def template() -> Any:
     environment.filters["markup"] = Markup
     environment.filters["spoken"] = with_key_signs
     environment.filters["unbroken"] = unbroken
-    environment.globals["signs"] = {
-        name: Markup(relation_sign(name)) for name in RELATION_SHAPES
-    }
+    signs, shapes = shared_signs()
+    environment.globals["signs"] = {name: Markup(sign) for name, sign in signs.items()}
+    environment.globals["shapes"] = Markup(shapes)
     return environment.get_template("page.html.j2")

@@ -124,7 +124,7 @@ def test_a_sign_that_no_font_has_is_named():
 
 
 def test_what_has_no_handout_is_refused(comparison):
-    with pytest.raises(PresentationError, match="there is no handout for a list"):
+    with pytest.raises(PresentationError, match="there is no page for a list"):
         handout_pdf([])
     with pytest.raises(PresentationError, match="'a3' is no paper size"):
         handout_pdf(comparison, paper="a3")
