@@ -126,10 +126,8 @@ def plain_holding(pitch: bytes, figure: bytes) -> int:
     best = 0
     for start in range(len(pitch) - len(figure) + 1):
         window = pitch[start : start + len(figure)]
-        agreeing = max(
-            sum(note - wanted == move for note, wanted in zip(window, figure, strict=True))
-            for move in range(-127, 128)
-        )
+        moves = [note - wanted for note, wanted in zip(window, figure, strict=True)]
+        agreeing = max(moves.count(move) for move in moves)
         best = max(best, 2 - min(len(figure) - agreeing, 2))
     return best
 
