@@ -61,7 +61,7 @@ enum { TO_PAIR = 1, TO_SKIP_TUNE = 2, TO_SKIP_QUERY = 3 };
     } while (0)
 
 typedef struct {
-    int same[RELATIONS], near[RELATIONS], far[RELATIONS], mild[RELATIONS];
+    int same[RELATIONS], near[RELATIONS], far[RELATIONS];
     int gap, top;
 } Costs;
 
@@ -136,7 +136,6 @@ static int read_costs(PyObject *given, Costs *costs)
         costs->same[r] = v[r];
         costs->near[r] = -v[RELATIONS + r];
         costs->far[r] = -v[2 * RELATIONS + r];
-        costs->mild[r] = costs->near[r] < costs->far[r] ? costs->near[r] : costs->far[r];
         costs->top = v[r] > costs->top ? v[r] : costs->top;
     }
     costs->gap = -v[3 * RELATIONS];
@@ -262,8 +261,8 @@ static PyObject *kernel_bounds(PyObject *module, PyObject *args)
         damaged();
         goto done;
     }
-    void *space = room(((size_t)query->count + 2) * LANES * 11 +
-                           2 * (size_t)query->kinds * LANES,
+    void *space = room(((size_t)query->count + 2) * LANES * 13 +
+                           4 * (size_t)query->kinds * LANES,
                        &owned);
     uint16_t *out = malloc((size_t)(lengths.len / 2) + 1);
     if (space == NULL || out == NULL) {
@@ -376,19 +375,40 @@ static int preferred(int points, int move, const Tune *tune)
     return move > tune->move;
 }
 
-static void best_of_tune(const Query *query, const Costs *costs, void *space, Tune *tune)
+/* The most that a transposition could bring: every phrase note whose pitch is
+ * anywhere in the tune, as the best of pairs. */
+static int most_points(const Query *query, const Costs *costs, const uint8_t *there,
+                       int move)
+{
+    int agreeing = 0;
+    for (int i = 0; i < query->count; i++)
+        agreeing += there[256 + query->pitch[i] + move];
+    return agreeing * costs->top;
+}
+
+/* Exact points of a tune over all transpositions; of those that cannot reach the
+ * floor, none need be right. */
+static void best_of_tune(const Query *query, const Costs *costs, void *space, int floor,
+                         Tune *tune)
 {
     const uint8_t *pitch = tune->pitch.buf;
     const size_t notes = (size_t)tune->pitch.len;
+    uint8_t there[768] = {0};
     int lowest = 255, highest = 0;
     for (size_t j = 0; j < notes; j++) {
+        there[256 + pitch[j]] = 1;
         lowest = pitch[j] < lowest ? pitch[j] : lowest;
         highest = pitch[j] > highest ? pitch[j] : highest;
     }
     const int last = highest - query->lowest;
-    for (int move = lowest - query->highest; notes > 0 && move <= last; move += LANES) {
+    int move = lowest - query->highest;
+    while (notes > 0 && move <= last) {
         int16_t wide[LANES];
         uint8_t narrow[LANES];
+        if (most_points(query, costs, there, move) < floor) {
+            move++;
+            continue;
+        }
         if (query->wide)
             exact_wide(query, costs, pitch, tune->classes.buf, notes, move, space, wide);
         else
@@ -401,6 +421,7 @@ static void best_of_tune(const Query *query, const Costs *costs, void *space, Tu
                 tune->move = move + l;
             }
         }
+        move += LANES;
     }
 }
 
@@ -443,8 +464,9 @@ static void release_tunes(Tune *tunes, Py_ssize_t count)
     free(tunes);
 }
 
-PyDoc_STRVAR(best_doc, "best(tunes, pitch, classes, costs) -> list\n\n"
-                       "(points, transposition) of each (pitches, length classes).");
+PyDoc_STRVAR(best_doc, "best(tunes, pitch, classes, costs, floor) -> list\n\n"
+                       "(points, transposition) of each (pitches, length classes); "
+                       "exact where they reach the floor.");
 
 static PyObject *kernel_best(PyObject *module, PyObject *args)
 {
@@ -452,7 +474,8 @@ static PyObject *kernel_best(PyObject *module, PyObject *args)
     PyObject *list, *given, *found = NULL;
     Costs costs;
     (void)module;
-    if (!PyArg_ParseTuple(args, "Oy*y*O", &list, &pitch, &classes, &given))
+    int floor;
+    if (!PyArg_ParseTuple(args, "Oy*y*Oi", &list, &pitch, &classes, &given, &floor))
         return NULL;
     Query *query = NULL;
     void *owned = NULL;
@@ -468,7 +491,7 @@ static PyObject *kernel_best(PyObject *module, PyObject *args)
     }
     Py_BEGIN_ALLOW_THREADS
     for (Py_ssize_t k = 0; k < count; k++)
-        best_of_tune(query, &costs, space, tunes + k);
+        best_of_tune(query, &costs, space, floor, tunes + k);
     Py_END_ALLOW_THREADS
     found = PyList_New(count);
     for (Py_ssize_t k = 0; found != NULL && k < count; k++) {

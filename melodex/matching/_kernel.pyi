@@ -13,6 +13,7 @@ def best(
     pitch: bytes,
     classes: bytes,
     costs: tuple[int, ...],
+    floor: int,
     /,
 ) -> list[tuple[int, int]]: ...
 def trace(

@@ -13,38 +13,43 @@
 #define LARGER(a, b) ((a) > (b) ? (a) : (b))
 #define LESS(value, cost) ((POINTS)(LARGER((value), (cost)) - (cost)))
 
-/* What pairing tune notes with one length class of the phrase brings or costs. */
+/* What pairing the tune notes of a row with one length class of the phrase brings,
+ * and costs where pitches are near, far, or either; `found` has four rows. Lanes
+ * that have ended bring nothing and cost everything. */
 EVERY_PROCESSOR
-static void NAME(relate)(const uint8_t *classes, int wanted, const int *same,
-                         const int *error, int active, POINTS *gain, POINTS *cost)
+static void NAME(relate)(const uint8_t *classes, uint8_t want, const Costs *costs,
+                         int active, POINTS *restrict found)
 {
-    const uint8_t want = (uint8_t)wanted;
-    const uint8_t up = (uint8_t)(wanted + 1), down = (uint8_t)(wanted - 1);
-    const POINTS g0 = (POINTS)same[0], g1 = (POINTS)same[1], g2 = (POINTS)same[2],
-                 g3 = (POINTS)same[3];
-    const POINTS e0 = (POINTS)error[0], e1 = (POINTS)error[1], e2 = (POINTS)error[2],
-                 e3 = (POINTS)error[3];
-    if (want == UNKNOWN_CLASS) {
-        INDEPENDENT
-        for (int l = 0; l < LANES; l++) {
-            gain[l] = g3;
-            cost[l] = e3;
-        }
-    } else {
-        INDEPENDENT
-        for (int l = 0; l < LANES; l++) {
-            POINTS g = g2, e = e2;
-            g = classes[l] == up || classes[l] == down ? g1 : g;
-            e = classes[l] == up || classes[l] == down ? e1 : e;
-            g = classes[l] == want ? g0 : g;
-            e = classes[l] == want ? e0 : e;
-            gain[l] = classes[l] == UNKNOWN_CLASS ? g3 : g;
-            cost[l] = classes[l] == UNKNOWN_CLASS ? e3 : e;
-        }
+    const uint8_t up = (uint8_t)(want + 1), down = (uint8_t)(want - 1);
+    const int none = want == UNKNOWN_CLASS;
+    POINTS v[3][RELATIONS];
+    for (int r = 0; r < RELATIONS; r++) {
+        v[0][r] = (POINTS)costs->same[none ? 3 : r];
+        v[1][r] = (POINTS)costs->near[none ? 3 : r];
+        v[2][r] = (POINTS)costs->far[none ? 3 : r];
+    }
+    INDEPENDENT
+    for (int l = 0; l < LANES; l++) {
+        const uint8_t class_ = classes[l];
+        const int next = (class_ == up) | (class_ == down);
+        const int equal = class_ == want, unknown = class_ == UNKNOWN_CLASS;
+        POINTS g = next ? v[0][1] : v[0][2];
+        POINTS n = next ? v[1][1] : v[1][2];
+        POINTS f = next ? v[2][1] : v[2][2];
+        g = equal ? v[0][0] : g;
+        n = equal ? v[1][0] : n;
+        f = equal ? v[2][0] : f;
+        g = unknown ? v[0][3] : g;
+        n = unknown ? v[1][3] : n;
+        f = unknown ? v[2][3] : f;
+        found[l] = g;
+        found[LANES + l] = n;
+        found[2 * LANES + l] = f;
+        found[3 * LANES + l] = n < f ? n : f;
     }
     for (int l = active; l < LANES; l++) {
-        gain[l] = 0;
-        cost[l] = (POINTS)MOST_POINTS;
+        found[l] = 0;
+        found[LANES + l] = found[2 * LANES + l] = found[3 * LANES + l] = MOST_POINTS;
     }
 }
 
@@ -62,14 +67,14 @@ static void NAME(bound_block)(const Query *query, const Costs *costs, Block bloc
     POINTS *erring = space + 6 * state, *erring_old = space + 7 * state;
     POINTS *gapped = space + 8 * state, *gapped_old = space + 9 * state;
     POINTS *gapped_older = space + 10 * state;
-    POINTS *gains = space + 11 * state;
-    POINTS *milds = gains + (ptrdiff_t)query->kinds * LANES;
+    POINTS *loose = space + 11 * state, *loose_old = space + 12 * state;
+    POINTS *tables = space + 13 * state;
     uint8_t pitch[LANES] = {0}, before[LANES] = {0}, earlier[LANES] = {0};
     uint8_t classes[LANES] = {0};
     POINTS one[LANES], two[LANES], best[LANES] = {0};
     int active = block.lanes;
 
-    memset(space, 0, (size_t)(11 * state) * sizeof(POINTS));
+    memset(space, 0, (size_t)(13 * state) * sizeof(POINTS));
     for (uint32_t j = 0; j < block.lengths[0]; j++) {
         while (block.lengths[active - 1] <= j)
             active--;
@@ -88,35 +93,37 @@ static void NAME(bound_block)(const Query *query, const Costs *costs, Block bloc
         for (int l = j < 2 ? 0 : active; l < LANES; l++)
             two[l] = NEVER;
         for (int k = 0; k < query->kinds; k++)
-            NAME(relate)(classes, query->kind_class[k], costs->same, costs->mild, active,
-                         gains + k * LANES, milds + k * LANES);
+            NAME(relate)(classes, query->kind_class[k], costs, active,
+                         tables + 4 * k * LANES);
         for (int i = 0; i < rows; i++) {
             const POINTS q1 = query->one[i], q2 = query->two[i];
-            const POINTS *restrict gain = gains + query->kind_of[i] * LANES;
-            const POINTS *restrict mild = milds + query->kind_of[i] * LANES;
+            const POINTS *restrict gain = tables + 4 * query->kind_of[i] * LANES;
+            const POINTS *restrict near = gain + LANES, *restrict far = near + LANES;
+            const POINTS *restrict mild = far + LANES;
+            const uint8_t under1 = (uint8_t)(q1 - NEAR), under2 = (uint8_t)(q2 - NEAR);
             const POINTS *restrict m11 = ROW(matched_old, i - 1);
             const POINTS *restrict x11 = ROW(missed_old, i - 1);
             const POINTS *restrict g12 = ROW(gapped_older, i - 1);
             const POINTS *restrict g21 = ROW(gapped_old, i - 2);
             const POINTS *restrict f11 = ROW(free_old, i - 1);
-            const POINTS *restrict e11 = ROW(erring_old, i - 1);
+            const POINTS *restrict l11 = ROW(loose_old, i - 1);
             const POINTS *restrict e10 = ROW(erring, i - 1);
             const POINTS *restrict e01 = ROW(erring_old, i);
             const POINTS *restrict g10 = ROW(gapped, i - 1);
             const POINTS *restrict g01 = ROW(gapped_old, i);
             POINTS *restrict m = ROW(matched, i), *restrict x = ROW(missed, i);
             POINTS *restrict f = ROW(free_, i), *restrict e = ROW(erring, i);
-            POINTS *restrict g = ROW(gapped, i);
+            POINTS *restrict g = ROW(gapped, i), *restrict o = ROW(loose, i);
             INDEPENDENT
             for (int l = 0; l < LANES; l++) {
                 /* Loaded before they are chosen from: a load that depends on a
                    condition would keep the loop from being vectorised. */
                 POINTS a = m11[l], b = x11[l], c = g12[l], d = g21[l];
                 a = one[l] == q1 ? a : 0;
-                b = two[l] == q2 ? b : 0;
                 c = two[l] == q1 ? c : 0;
                 d = one[l] == q2 ? d : 0;
-                a = LARGER(a, b);
+                c = LARGER(c, d);
+                d = two[l] == q2 ? b : 0;
                 c = LARGER(c, d);
                 a = LARGER(a, c);
                 a = LARGER(a, f11[l]);
@@ -124,22 +131,31 @@ static void NAME(bound_block)(const Query *query, const Costs *costs, Block bloc
                 m[l] = a;
                 best[l] = LARGER(best[l], a);
                 g[l] = LESS(a, gap);
-                b = LESS(m11[l], mild[l]);
+                /* How far apart a mismatched pair is follows from the interval to
+                   the last match, one step back or two. */
+                const POINTS close = near[l], wide = far[l];
+                d = (POINTS)(uint8_t)(one[l] - under1) <= 2 * NEAR ? close : wide;
+                c = (POINTS)(uint8_t)(two[l] - under2) <= 2 * NEAR ? close : wide;
+                c = LESS(b, c);
+                b = LESS(m11[l], d);
                 x[l] = b;
-                c = LARGER(e10[l], e01[l]);
-                c = LESS(c, gap);
-                d = LESS(e11[l], mild[l]);
+                d = LESS(l11[l], mild[l]);
+                c = LARGER(c, d);
+                d = LARGER(e10[l], e01[l]);
+                d = LESS(d, gap);
                 c = LARGER(c, d);
                 f[l] = c;
                 d = LARGER(g10[l], g01[l]);
-                d = LARGER(d, b);
-                e[l] = LARGER(d, c);
+                d = LARGER(d, c);
+                o[l] = d;
+                e[l] = LARGER(d, b);
             }
         }
         SWAP(matched, matched_old);
         SWAP(missed, missed_old);
         SWAP(free_, free_old);
         SWAP(erring, erring_old);
+        SWAP(loose, loose_old);
         POINTS *spare = gapped_older;
         gapped_older = gapped_old;
         gapped_old = gapped;

@@ -13,10 +13,11 @@ followed by another pair that agrees under the same one exactly when the interva
 between the two phrase notes equals that between the two tune notes. So no
 transposition has to be stored to continue a match from one cell to the next, or
 across one error (a mismatch, a note left out of either melody), where the
-intervals to compare span two steps on one side or both. After two or more errors
-in a row nothing is compared: the match may go on under any transposition. Every
-true alignment follows this path and is charged no more here than there, so the
-result can only be too high, never too low.
+intervals to compare span two steps on one side or both; they also tell what a
+mismatch costs, and a second one after it. After two or more errors in a row
+nothing is compared: the match may go on under any transposition. Every true
+alignment follows this path and is charged no more here than there, so the result
+can only be too high, never too low.
 
 This engine and the compiled one give the same bounds, points and alignments.
 
@@ -44,6 +45,7 @@ Bytes = npt.NDArray[np.uint8]
 Points = npt.NDArray[np.unsignedinteger[Any]]
 
 NEVER = 128
+NEAR_BYTE, TWICE_NEAR = np.uint8(NEAR_SEMITONES), np.uint8(2 * NEAR_SEMITONES)
 ABSENT = 127
 """Length class where a tune has no note: pairs there bring nothing."""
 
@@ -128,6 +130,7 @@ class NumpyEngine:
         tunes: Sequence[tuple[bytes, bytes]],
         query: EncodedQuery,
         costs: AlignmentCosts,
+        floor: int = 0,
     ) -> list[tuple[int, int]]:
         """Return the exact points of tunes and the transposition that brings them.
 
@@ -135,6 +138,8 @@ class NumpyEngine:
         ----------
         tunes : sequence of (bytes, bytes)
             Pitches and length classes of each.
+        floor : int
+            Of a tune whose points stay below it, neither need be right.
 
         Returns
         -------
@@ -147,8 +152,8 @@ class NumpyEngine:
         for index in order:
             if not tunes[index][0]:
                 continue
-            for move in transpositions(query, tunes[index][0]):
-                batch.append((index, move))
+            moves = transpositions(query, costs, tunes[index][0], floor)
+            batch += [(index, move) for move in moves]
             if len(batch) >= lanes_at_once(query):
                 keep_best(found, batch, tunes, query, costs)
                 batch = []
@@ -202,9 +207,18 @@ def lanes_at_once(query: EncodedQuery) -> int:
     return max(CELLS_AT_ONCE // query.note_count // LANES, 16) * LANES
 
 
-def transpositions(query: EncodedQuery, pitch: bytes) -> range:
-    """Every transposition under which any two notes could agree."""
-    return range(min(pitch) - max(query.pitch), max(pitch) - min(query.pitch) + 1)
+def transpositions(
+    query: EncodedQuery, costs: AlignmentCosts, pitch: bytes, floor: int
+) -> list[int]:
+    """Transpositions that could reach the floor: enough phrase pitches are there."""
+    there = set(pitch)
+    least = -(-floor // costs.best_pair)
+    lowest, highest = min(there) - max(query.pitch), max(there) - min(query.pitch)
+    return [
+        move
+        for move in range(lowest, highest + 1)
+        if floor <= 0 or sum(wanted + move in there for wanted in query.pitch) >= least
+    ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -330,6 +344,18 @@ def runs(values: Sequence[int]) -> list[tuple[int, int, int]]:
     return found
 
 
+def cost_of_mismatch(
+    apart: Bytes, near: Points, far: Points, truth: Any, mask: Any, cost: Any
+) -> None:
+    """Near costs where pitches lie near, else far costs; ``apart`` is used up."""
+    np.add(apart, NEAR_BYTE, out=apart)
+    np.less_equal(apart, TWICE_NEAR, out=truth)
+    np.negative(truth.view(np.uint8), out=mask, dtype=mask.dtype)
+    np.bitwise_xor(near, far, out=cost)
+    np.bitwise_and(cost, mask, out=cost)
+    np.bitwise_xor(cost, far, out=cost)
+
+
 def lose(values: Any, cost: Any, out: Any) -> None:
     """Subtract a cost without running below 0."""
     np.maximum(values, cost, out=out)
@@ -341,11 +367,6 @@ def points_type(query: EncodedQuery, costs: AlignmentCosts) -> type[np.uint8 | n
     dearest = -min(*costs.near_pitch, *costs.far_pitch, costs.gap)
     most = query.note_count * costs.best_pair
     return np.uint8 if max(most, dearest) <= 255 else np.uint16
-
-
-def mildest_costs(costs: AlignmentCosts) -> tuple[int, ...]:
-    """What a mismatch costs at least, by how the lengths compare."""
-    return tuple(-max(pair) for pair in zip(costs.near_pitch, costs.far_pitch, strict=True))
 
 
 # The two loops below are numerical kernels: one step per line, in the order of
@@ -364,27 +385,30 @@ def bounds_of_lanes(
     kind = points_type(query, costs)
     one_step = skewed(intervals(pitch, lengths, 1), rows, NEVER)
     two_steps = skewed(intervals(pitch, lengths, 2), rows, NEVER)
-    tables = relation_tables(classes, query, (costs.same_pitch, mildest_costs(costs)))
+    near_costs = tuple(-points for points in costs.near_pitch)
+    far_costs = tuple(-points for points in costs.far_pitch)
+    tables = relation_tables(classes, query, (costs.same_pitch, near_costs, far_costs))
     stretches = runs(query.classes)
     wanted_one, wanted_two = query_rows(query, 1, lanes), query_rows(query, 2, lanes)
-    gain, mildest = np.zeros((rows, lanes), kind), np.zeros((rows, lanes), kind)
+    gain, near, far, mildest, cost, mask, tmp, best = (
+        np.zeros((rows, lanes), kind) for _ in range(8)
+    )
     gap = np.full((rows, lanes), -costs.gap, kind)
-    agrees = np.zeros((rows, lanes), np.bool_)
-    truth = agrees.view(np.uint8)
-    mask, tmp = np.zeros((rows, lanes), kind), np.zeros((rows, lanes), kind)
-    best = np.zeros((rows, lanes), kind)
+    bytes_apart = np.zeros((rows, lanes), np.uint8)
+    truth = np.zeros((rows, lanes), np.bool_)
     # Four diagonals of each state: the cell itself, and one and two notes of the
     # phrase before it. Two rows of nothing on top stand for "before the phrase".
-    matched, mismatched, free, erring, gapped = (
-        [shifts(np.zeros((rows + 2, lanes), kind)) for _ in range(4)] for _ in range(5)
+    matched, mismatched, free, loose, erring, gapped = (
+        [shifts(np.zeros((rows + 2, lanes), kind)) for _ in range(4)] for _ in range(6)
     )
     for diagonal in range(notes + rows - 1):
         now, back1, back2, back3 = ((diagonal - k) % 4 for k in range(4))
         first = notes + rows - 2 - diagonal
         for value, start, end in stretches:
-            gains, milds = tables[value]
-            gain[start:end] = gains[first + start : first + end]
-            mildest[start:end] = milds[first + start : first + end]
+            part = slice(first + start, first + end)
+            for target, table in zip((gain, near, far), tables[value], strict=True):
+                target[start:end] = table[part]
+        np.minimum(near, far, out=mildest)
         tune_one = one_step[first : first + rows]
         tune_two = two_steps[first : first + rows]
         new = matched[now][0]
@@ -395,22 +419,31 @@ def bounds_of_lanes(
             (wanted_one, tune_two, gapped[back3][1]),
             (wanted_two, tune_one, gapped[back3][2]),
         ):
-            np.equal(wanted, there, out=agrees)
-            np.negative(truth, out=mask, dtype=kind)
+            np.equal(wanted, there, out=truth)
+            np.negative(truth.view(np.uint8), out=mask, dtype=kind)
             np.bitwise_and(source, mask, out=tmp)
             np.maximum(new, tmp, out=new)
         np.add(new, gain, out=new)
         np.maximum(best, new, out=best)
         lose(new, gap, gapped[now][0])
-        one_error, loose, total = mismatched[now][0], free[now][0], erring[now][0]
-        lose(matched[back2][1], mildest, one_error)
+        # How far apart a mismatched pair is follows from the interval to the last
+        # match, one step back or two.
+        one_error, more = mismatched[now][0], free[now][0]
+        np.subtract(tune_one, wanted_one, out=bytes_apart)
+        cost_of_mismatch(bytes_apart, near, far, truth, mask, cost)
+        lose(matched[back2][1], cost, one_error)
+        np.subtract(tune_two, wanted_two, out=bytes_apart)
+        cost_of_mismatch(bytes_apart, near, far, truth, mask, cost)
+        lose(mismatched[back2][1], cost, more)
+        lose(loose[back2][1], mildest, tmp)
+        np.maximum(more, tmp, out=more)
         np.maximum(erring[back1][1], erring[back1][0], out=tmp)
-        lose(tmp, gap, loose)
-        lose(erring[back2][1], mildest, tmp)
-        np.maximum(loose, tmp, out=loose)
-        np.maximum(gapped[back1][1], gapped[back1][0], out=total)
-        np.maximum(total, one_error, out=total)
-        np.maximum(total, loose, out=total)
+        lose(tmp, gap, tmp)
+        np.maximum(more, tmp, out=more)
+        unmatched = loose[now][0]
+        np.maximum(gapped[back1][1], gapped[back1][0], out=unmatched)
+        np.maximum(unmatched, more, out=unmatched)
+        np.maximum(unmatched, one_error, out=erring[now][0])
     return np.asarray(best.max(axis=0), np.uint16)
 
 
@@ -480,8 +513,6 @@ def points_of_lanes(
     stretches = runs(query.classes)
     gain, near, far = (np.zeros((rows, lanes), kind) for _ in range(3))
     gap = np.full((rows, lanes), -costs.gap, kind)
-    within = np.full((rows, lanes), NEAR_SEMITONES, np.uint8)
-    twice = np.full((rows, lanes), 2 * NEAR_SEMITONES, np.uint8)
     hit, apart = np.zeros((rows, lanes), np.bool_), np.zeros((rows, lanes), np.uint8)
     mask, cost = np.zeros((rows, lanes), kind), np.zeros((rows, lanes), kind)
     best = np.zeros((rows, lanes), kind)
@@ -496,13 +527,8 @@ def points_of_lanes(
                 target[start:end] = table[part]
         there, new = pitches[first : first + rows], now[1:]
         np.subtract(there, wanted_rows, out=apart)
-        np.add(apart, within, out=apart)
-        np.less_equal(apart, twice, out=hit)
-        np.negative(truth, out=mask, dtype=kind)
-        # near where the mask is set, else far; then nothing where pitches agree.
-        np.bitwise_xor(near, far, out=cost)
-        np.bitwise_and(cost, mask, out=cost)
-        np.bitwise_xor(cost, far, out=cost)
+        cost_of_mismatch(apart, near, far, hit, mask, cost)
+        # Nothing is lost, and something won, where pitches agree.
         np.equal(there, wanted_rows, out=hit)
         np.negative(truth, out=mask, dtype=kind)
         np.bitwise_and(gain, mask, out=gain)

@@ -67,9 +67,15 @@ class CompiledEngine:
         tunes: Sequence[tuple[bytes, bytes]],
         query: EncodedQuery,
         costs: AlignmentCosts,
+        floor: int = 0,
     ) -> list[tuple[int, int]]:
-        """Return the exact points of tunes and the transposition that brings them."""
-        return _kernel.best(list(tunes), query.pitch, query.length_class, costs.numbers)
+        """Return the exact points of tunes and the transposition that brings them.
+
+        Of a tune whose points stay below the floor, neither need be right.
+        """
+        return _kernel.best(
+            list(tunes), query.pitch, query.length_class, costs.numbers, floor
+        )
 
     def trace(
         self,

@@ -65,6 +65,7 @@ class Engine(Protocol):
         tunes: Sequence[tuple[bytes, bytes]],
         query: EncodedQuery,
         costs: AlignmentCosts,
+        floor: int = 0,
     ) -> list[tuple[int, int]]:
         """Exact points of tunes and the transposition that brings them."""
 

@@ -92,6 +92,11 @@ class Shortlist:
             insort(self.found, (-points, tune_id, move, notes))
             del self.found[self.size :]
 
+    @property
+    def floor(self) -> int:
+        """Points below which a tune cannot be kept."""
+        return -self.found[-1][0] if len(self.found) == self.size else 0
+
     def admits(self, bound: int, tune_id: str) -> bool:
         """Whether a tune with that bound could still be kept."""
         if len(self.found) < self.size:
@@ -199,8 +204,8 @@ def align_by_bound(
     high = top
     while high > 0:
         low = level_holding(counts, high, max(BATCH, 2 * shortlist.size))
-        if len(shortlist.found) == shortlist.size:
-            low = max(-shortlist.found[-1][0], 1)
+        if shortlist.floor:
+            low = shortlist.floor
         if low > high:
             return
         candidates = sorted(
@@ -251,7 +256,7 @@ def align_in_order(
             worker.notes_at(bounded[chunk].chunk, bounded[chunk].counts, index)
             for _, _, chunk, index in batch
         ]
-        results = worker.best(tunes, query, costs)
+        results = worker.best(tunes, query, costs, shortlist.floor)
         for entry, notes, (points, move) in zip(batch, tunes, results, strict=True):
             shortlist.offer(points, entry[1], move, notes)
         place += size

@@ -107,7 +107,7 @@ def one_round(kernel: ModuleType, dice: random.Random) -> None:
     number = dice.choice([-1, 0, 1, 31, 32, 33, 500, 2**40])
     calls = (
         (kernel.bounds, (notes, lengths, pitch, classes, costs)),
-        (kernel.best, (tunes, pitch, classes, costs)),
+        (kernel.best, (tunes, pitch, classes, costs, dice.randrange(-9, 400))),
         (kernel.holding, (notes, lengths, noise(dice, 70))),
         (kernel.contours, (notes, lengths, noise(dice, 90), dice.randrange(300), 3, 4)),
         (kernel.notes_at, (notes, lengths, dice.randrange(-1, 90))),

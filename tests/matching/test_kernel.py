@@ -58,7 +58,7 @@ def test_best_and_trace_survive_any_bytes(
 ) -> None:
     if equal:
         tunes = [(pitch, pitch) for pitch, _ in tunes]
-    attempt(_kernel.best, tunes, query, query, costs)
+    attempt(_kernel.best, tunes, query, query, costs, len(query) - 30)
     for pitch, classes in tunes:
         attempt(_kernel.trace, query, query, pitch, classes, len(query) - 30, costs)
 
@@ -78,12 +78,12 @@ def test_other_calls_survive_any_bytes(
 @pytest.mark.parametrize("entry", [None, 3, (b"a",), (b"a", b"b", b"c"), ("a", "b"), []])
 def test_tunes_of_the_wrong_shape_are_refused(entry: object) -> None:
     with pytest.raises(TypeError):
-        _kernel.best([(b"ab", b"ab"), entry], b"ab", b"ab", COSTS)  # type: ignore[list-item]
+        _kernel.best([(b"ab", b"ab"), entry], b"ab", b"ab", COSTS, 0)  # type: ignore[list-item]
 
 
 def test_columns_of_unequal_length_are_refused() -> None:
     with pytest.raises(ValueError, match="do not fit"):
-        _kernel.best([(b"ab", b"a")], b"ab", b"ab", COSTS)
+        _kernel.best([(b"ab", b"a")], b"ab", b"ab", COSTS, 0)
     with pytest.raises(ValueError, match="do not fit"):
         _kernel.trace(b"ab", b"ab", b"abc", b"a", 0, COSTS)
 
