@@ -22,7 +22,7 @@ import argparse
 import json
 import os
 import platform
-import resource
+import random
 import subprocess
 import sys
 import tempfile
@@ -121,50 +121,54 @@ def search_part(
     """Every way of searching one corpus, for phrases of several lengths."""
     chunks = corpora.packed(tunes)
     tunes = [tune for chunk in chunks for tune in unpack(chunk)]
-    columns = [(tune.pitch, tune.length_class) for tune in tunes]
-    compiled, twin = CompiledEngine(), NumpyEngine()
+    chosen = [t for t in tunes if 60 <= len(t.pitch) <= 200]
+    chosen = chosen[:: max(len(chosen) // queries, 1)][:queries]
     rows = []
     for notes in LENGTHS:
-        chosen = [t for t in tunes if 60 <= len(t.pitch) <= 200][:: len(tunes) // 9]
-        for number, query in enumerate(corpora.queries_from(chosen, notes, SEED)[:queries]):
+        for number, query in enumerate(corpora.queries_from(chosen, notes, SEED)):
             say(f"search: {name}, {notes} notes, phrase {number + 1}")
-            os.environ[ENGINE_VARIABLE] = "c"
-            threads, hits = samples(lambda: search(chunks, query, limit=TOP), passes)
-            single, _ = samples(lambda: one_thread(chunks, query), passes)
-            bound, _ = samples(lambda: bound_only(compiled, chunks, query), passes)
-            exhaustive, points = samples(
-                lambda: compiled.best(columns, query, COSTS), max(passes // 2, 1)
-            )
-            os.environ[ENGINE_VARIABLE] = "numpy"
-            plain, twin_hits = samples(
-                lambda: search(chunks, query, limit=TOP), max(passes // 2, 1)
-            )
-            plain_bound, _ = samples(lambda: bound_only(twin, chunks, query), 1)
-            truth = ranked(points, tunes)
-            rows.append(
-                {
-                    "corpus": name,
-                    "tunes": len(tunes),
-                    "notes": sum(len(t.pitch) for t in tunes),
-                    "phrase_notes": notes,
-                    "phrase": number,
-                    "compiled, threads": threads,
-                    "compiled, one thread": single,
-                    "compiled, bound only": bound,
-                    "compiled, exhaustive": exhaustive,
-                    "numpy": plain,
-                    "numpy, bound only": plain_bound,
-                    "hits": len(hits),
-                    "recall": recall(hits, truth),
-                    "recall_numpy": recall(twin_hits, truth),
-                    "engines_agree": hits == twin_hits,
-                    "share_aligned": share_aligned(
-                        compiled, chunks, query, hits[-1].points
-                    ),
-                    "exhaustive_to_search": least(exhaustive) / least(single),
-                }
-            )
+            row = {
+                "corpus": name,
+                "tunes": len(tunes),
+                "notes": sum(len(t.pitch) for t in tunes),
+                "phrase_notes": notes,
+                "phrase": number,
+            }
+            rows.append(row | every_way(chunks, tunes, query, passes))
     return rows
+
+
+def every_way(
+    chunks: list[PackedChunk], tunes: list[TuneNotes], query: EncodedQuery, passes: int
+) -> dict[str, Any]:
+    """One phrase, searched in every way: samples, and whether hits agree."""
+    columns = [(tune.pitch, tune.length_class) for tune in tunes]
+    compiled, twin, few = CompiledEngine(), NumpyEngine(), max(passes // 2, 1)
+    os.environ[ENGINE_VARIABLE] = "c"
+    threads, hits = samples(lambda: search(chunks, query, limit=TOP), passes)
+    single, _ = samples(lambda: one_thread(chunks, query), passes)
+    bound, _ = samples(lambda: bound_only(compiled, chunks, query), passes)
+    exhaustive, points = samples(lambda: compiled.best(columns, query, COSTS), few)
+    os.environ[ENGINE_VARIABLE] = "numpy"
+    plain, twin_hits = samples(lambda: search(chunks, query, limit=TOP), few)
+    plain_bound, _ = samples(lambda: bound_only(twin, chunks, query), 1)
+    truth = ranked(points, tunes)
+    last = hits[-1].points
+    return {
+        "compiled, threads": threads,
+        "compiled, one thread": single,
+        "compiled, bound only": bound,
+        "compiled, exhaustive": exhaustive,
+        "numpy": plain,
+        "numpy, bound only": plain_bound,
+        "hits": len(hits),
+        "last_points": last,
+        "recall": recall(hits, truth),
+        "recall_numpy": recall(twin_hits, truth),
+        "engines_agree": hits == twin_hits,
+        "share_aligned": share_aligned(compiled, chunks, query, last),
+        "exhaustive_to_search": least(exhaustive) / least(single),
+    }
 
 
 def recall(hits: list[Any], truth: list[tuple[int, str]]) -> float:
@@ -179,76 +183,52 @@ def recall(hits: list[Any], truth: list[tuple[int, str]]) -> float:
 def growth_part(tunes: list[TuneNotes], passes: int) -> list[dict[str, Any]]:
     """Seconds for parts of a corpus, and for longer phrases, one thread."""
     os.environ[ENGINE_VARIABLE] = "c"
-    query = corpora.queries_from([max(tunes, key=lambda t: len(t.pitch))], 200, SEED)[0]
+    source = next(tune for tune in tunes if 220 <= len(tune.pitch) <= 300)
+    query = corpora.queries_from([source], 200, SEED)[0]
     rows = []
+    dice = random.Random(SEED)
+    mixed = dice.sample(tunes, len(tunes))
     for share in (0.1, 0.2, 0.5, 1.0):
-        part = corpora.packed(tunes[: int(share * len(tunes))])
+        part = corpora.packed(mixed[: int(share * len(tunes))])
         for notes in (12,) if share < 1 else (8, 12, 24, 40, 63, 64, 100, 200):
             cut = EncodedQuery(query.pitch[:notes], query.length_class[:notes])
             say(f"growth: {share:.0%} of the corpus, {notes} notes")
-            found, _ = samples(lambda: one_thread(part, cut), passes)
-            bound, _ = samples(lambda: bound_only(CompiledEngine(), part, cut), passes)
-            rows.append(
-                {
-                    "notes": sum(chunk.note_count for chunk in part),
-                    "phrase_notes": notes,
-                    "samples": found,
-                    "bound_only": bound,
-                }
-            )
+            rows.append(grown(part, cut, min(passes, 3)))
     return rows
+
+
+def grown(part: list[PackedChunk], cut: EncodedQuery, passes: int) -> dict[str, Any]:
+    """One phrase over one part of a corpus, one thread."""
+    found, _ = samples(lambda: one_thread(part, cut), passes)
+    bound, _ = samples(lambda: bound_only(CompiledEngine(), part, cut), passes)
+    return {
+        "notes": sum(chunk.note_count for chunk in part),
+        "phrase_notes": cut.note_count,
+        "samples": found,
+        "bound_only": bound,
+    }
 
 
 # ---- cold -------------------------------------------------------------------------
 
 
-def fresh(command: list[str], environment: dict[str, str]) -> tuple[Sample, int]:
-    """One fresh process: clock and CPU seconds, and its peak memory in kilobytes."""
-    before = resource.getrusage(resource.RUSAGE_CHILDREN)
-    clock = time.perf_counter()
-    process = subprocess.Popen(
-        command, env={**os.environ, **environment}, stdout=subprocess.DEVNULL
-    )
-    _, status, usage = os.wait4(process.pid, 0)
-    seconds = time.perf_counter() - clock
-    process.returncode = os.waitstatus_to_exitcode(status)
-    if process.returncode != 0:
-        raise RuntimeError(f"{command} ended with {process.returncode}")
-    del before
-    cpu = usage.ru_utime + usage.ru_stime
-    return (round(seconds, 6), round(cpu, 6)), usage.ru_maxrss
-
-
 def cold_part(
     paths: dict[str, Path], passes: int, phrases: dict[str, str]
 ) -> list[dict[str, Any]]:
-    """The command line from a fresh process, alternating with the yardstick."""
-    environment = {"MELODEX_ENGINE": "c"}
-    program = str(Path(sys.executable).parent / "melodex")
-    yardstick = [sys.executable, "-c", "import numpy"]
-    rows = []
-    for name, path in paths.items():
-        command = [program, "--corpus", str(path), "resemble", phrases[name]]
-        fresh(command, environment)
-        fresh(yardstick, environment)
-        found, base, memory = [], [], []
-        for number in range(passes):
-            say(f"cold: {name}, pass {number + 1}")
-            sample, peak = fresh(command, environment)
-            found.append(sample)
-            memory.append(peak)
-            base.append(fresh(yardstick, environment)[0])
-        rows.append(
-            {
-                "corpus": name,
-                "phrase": phrases[name],
-                "resemble": found,
-                "import numpy": base,
-                "peak_kilobytes": memory,
-                "ratio_clock": least(found, 0) / least(base, 0),
-                "ratio_cpu": least(found) / least(base),
-            }
-        )
+    """The command line from fresh processes, started by a small one."""
+    wanted = [
+        {"name": name, "path": str(path), "phrase": phrases[name], "passes": passes}
+        for name, path in paths.items()
+    ]
+    say("cold: fresh processes")
+    done = subprocess.run(
+        [sys.executable, str(Path(__file__).parent / "speed_cold.py")],
+        input=json.dumps(wanted),
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    rows: list[dict[str, Any]] = json.loads(done.stdout)
     return rows
 
 
@@ -301,7 +281,12 @@ def run(options: argparse.Namespace) -> dict[str, Any]:
             for row in search_part(name, tunes, options.queries, options.passes)
         ]
     if "judge" in wanted:
-        result["judge"] = others.judge_part(real, options.queries, samples, least)
+        os.environ[ENGINE_VARIABLE] = "c"
+        result["judge"] = [
+            row
+            for name in dict.fromkeys(("real", list(named)[-1]))
+            for row in others.judge_part(name, named[name], 1 + (name == "real"))
+        ]
     if "growth" in wanted:
         result["growth"] = growth_part(largest, options.passes)
     if "adding" in wanted or "cold" in wanted:

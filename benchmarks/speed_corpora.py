@@ -202,7 +202,7 @@ def write_corpus(path: Path, tunes: list[TuneNotes]) -> None:
                 row = {**tune_columns(melody), "tune_id": tune.tune_id, "melody": text}
                 row.setdefault("facet_crc32", 0)
                 connection.execute(
-                    f"INSERT INTO tune ({', '.join(row)}) "  # noqa: S608
+                    f"INSERT INTO tune ({', '.join(row)}) "
                     f"VALUES ({', '.join('?' * len(row))})",
                     list(row.values()),
                 )

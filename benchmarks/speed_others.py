@@ -6,6 +6,7 @@ Contents: judge_part (parasail), script_part (music21), adding_part, summary.
 from __future__ import annotations
 
 import difflib
+import itertools
 import statistics
 import time
 from collections.abc import Callable
@@ -24,39 +25,33 @@ from melodex.settings import NEAR_SEMITONES, AlignmentCosts
 
 COSTS = AlignmentCosts()
 UNKNOWN = UNKNOWN_LENGTH & 0xFF
-JUDGED_TUNES = 2048
 SCRIPT_TUNES = 24
 FIRST_LETTER = 33
 LOWEST = 36
 LETTERS = 90
+BEYOND = chr(FIRST_LETTER + LETTERS)
 """Pitches that parasail is shown: as many as there are printable letters."""
 
 Sampler = Callable[[Callable[[], Any], int], tuple[list[tuple[float, float]], Any]]
 
 
 def letters_of(pitch: bytes, move: int = 0) -> str:
-    """A melody as text; whole octaves bring what lies outside into range."""
-    found = []
-    for value in pitch:
-        place = value + move - LOWEST
-        while place < 0:
-            place += 12
-        while place >= LETTERS:
-            place -= 12
-        found.append(chr(FIRST_LETTER + place))
-    return "".join(found)
+    """A melody as text; a pitch beyond the letters is one that nothing comes near."""
+    places = (value + move - LOWEST for value in pitch)
+    return "".join(
+        chr(FIRST_LETTER + place) if 0 <= place < LETTERS else BEYOND for place in places
+    )
 
 
 def pitch_matrix() -> Any:
     """Points of pitch alone, as a substitution matrix."""
-    matrix = parasail.matrix_create(
-        "".join(chr(FIRST_LETTER + k) for k in range(LETTERS)), 0, 0, case_sensitive=True
-    )
-    for a in range(LETTERS):
-        for b in range(LETTERS):
-            row = COSTS.same_pitch if a == b else COSTS.far_pitch
-            if a != b and abs(a - b) <= NEAR_SEMITONES:
-                row = COSTS.near_pitch
+    letters = "".join(chr(FIRST_LETTER + k) for k in range(LETTERS))
+    matrix = parasail.matrix_create(letters + BEYOND, 0, 0, case_sensitive=True)
+    for a in range(LETTERS + 1):
+        for b in range(LETTERS + 1):
+            row = COSTS.far_pitch
+            if LETTERS not in (a, b) and abs(a - b) <= NEAR_SEMITONES:
+                row = COSTS.same_pitch if a == b else COSTS.near_pitch
             matrix[a, b] = row[3]
     return matrix
 
@@ -78,47 +73,63 @@ def by_parasail(
     ]
 
 
-def judge_part(
-    tunes: list[TuneNotes], queries: int, samples: Sampler, least: Callable[..., float]
-) -> list[dict[str, Any]]:
+def judge_part(name: str, tunes: list[TuneNotes], queries: int) -> list[dict[str, Any]]:
     """Parasail per tune over every transposition beside our search, pitch only."""
-    matrix = pitch_matrix()
     kept = [
         TuneNotes(t.tune_id, t.pitch, bytes([UNKNOWN]) * len(t.pitch))
         for t in tunes
         if t.pitch and min(t.pitch) >= LOWEST and max(t.pitch) < LOWEST + LETTERS
-    ][:JUDGED_TUNES]
+    ]
     chunks = corpora.packed(kept)
     kept = [tune for chunk in chunks for tune in unpack(chunk)]
-    texts = [letters_of(tune.pitch) for tune in kept]
-    rows = []
-    for notes in (12, 24, 40):
-        chosen = [t for t in kept if len(t.pitch) >= 60][:: max(len(kept) // 9, 1)]
-        for number, query in enumerate(corpora.queries_from(chosen, notes, 5)[:queries]):
-            # As many transpositions as the trial had: four and a half octaves.
-            moves = range(-27, 27)
-            theirs, points = samples(lambda: by_parasail(query, texts, matrix, moves), 2)
-            ours, hits = samples(lambda: search(chunks, query, limit=20), 9)
-            exact = CompiledEngine().best(
-                [(t.pitch, t.length_class) for t in kept], query, COSTS
-            )
-            rows.append(
-                {
-                    "tunes": len(kept),
-                    "notes": sum(len(t.pitch) for t in kept),
-                    "phrase_notes": notes,
-                    "phrase": number,
-                    "transpositions": len(moves),
-                    "parasail": theirs,
-                    "melodex": ours,
-                    "ratio_cpu": least(theirs) / least(ours),
-                    "tunes_with_other_points": sum(
-                        p != mine for p, (mine, _) in zip(points, exact, strict=True)
-                    ),
-                    "best_points": [hit.points for hit in hits[:3]],
-                }
-            )
-    return rows
+    texts, matrix = [letters_of(tune.pitch) for tune in kept], pitch_matrix()
+    chosen = [t for t in kept if 60 <= len(t.pitch) <= 200]
+    chosen = chosen[:: max(len(chosen) // queries, 1)][:queries]
+    return [
+        {"corpus": name, "phrase": number, **judged(chunks, kept, texts, query, matrix)}
+        for notes in (12, 24, 40)
+        for number, query in enumerate(corpora.queries_from(chosen, notes, 5))
+    ]
+
+
+def judged(
+    chunks: list[Any],
+    tunes: list[TuneNotes],
+    texts: list[str],
+    query: EncodedQuery,
+    matrix: Any,
+) -> dict[str, Any]:
+    """One phrase: both samples, and in how many tunes the points differ."""
+    # As many transpositions as octaves apart call for: four and a half octaves.
+    moves = range(-27, 27)
+    by_parasail(query, texts[:500], matrix, moves)
+    clock, cpu = time.perf_counter(), time.process_time()
+    points = by_parasail(query, texts, matrix, moves)
+    theirs = (time.perf_counter() - clock, time.process_time() - cpu)
+    ours = []
+    for _ in range(6):
+        clock, cpu = time.perf_counter(), time.process_time()
+        hits = search(chunks, query, limit=20)
+        ours.append((time.perf_counter() - clock, time.process_time() - cpu))
+    columns = [(tune.pitch, tune.length_class) for tune in tunes]
+    exact = CompiledEngine().best(columns, query, COSTS)
+    other = [n for n, value in enumerate(points) if value != exact[n][0]]
+    # Where the two differ, the best transposition lies beyond those tried above.
+    widest = by_parasail(query, [texts[n] for n in other], matrix, range(-LETTERS, LETTERS))
+    return {
+        "tunes": len(tunes),
+        "notes": sum(len(tune.pitch) for tune in tunes),
+        "phrase_notes": query.note_count,
+        "transpositions": len(moves),
+        "parasail": [theirs],
+        "melodex": ours[1:],
+        "ratio_cpu": theirs[1] / min(sample[1] for sample in ours[1:]),
+        "beyond_the_transpositions": len(other),
+        "tunes_with_other_points": sum(
+            value != exact[n][0] for n, value in zip(other, widest, strict=True)
+        ),
+        "hits": len(hits),
+    }
 
 
 # ---- what a user would write today ------------------------------------------------
@@ -159,7 +170,7 @@ def script_part(samples: Sampler) -> dict[str, Any]:
 def intervals_of(sheet: Any) -> list[int]:
     """Semitones between successive notes of a music21 stream."""
     pitches = [n.pitch.midi for n in sheet.recurse().notes if hasattr(n, "pitch")]
-    return [after - before for before, after in zip(pitches, pitches[1:], strict=False)]
+    return [after - before for before, after in itertools.pairwise(pitches)]
 
 
 # ---- the store --------------------------------------------------------------------
@@ -185,7 +196,7 @@ def adding_part(label: str, path: Path, passes: int) -> dict[str, Any]:
         connection.execute("BEGIN IMMEDIATE")
         columns = insert_columns(melody, tune.tune_id, text)
         connection.execute(
-            f"INSERT INTO tune ({', '.join(columns)}) "  # noqa: S608
+            f"INSERT INTO tune ({', '.join(columns)}) "
             f"VALUES ({', '.join('?' * len(columns))})",
             list(columns.values()),
         )
@@ -230,14 +241,15 @@ def summary(result: dict[str, Any]) -> str:
         "the phrases.",
     ]
     lines += search_lines(result.get("search", []))
-    for notes in sorted({row["phrase_notes"] for row in result.get("judge", [])}):
-        rows = [r for r in result["judge"] if r["phrase_notes"] == notes]
-        middle = statistics.median(r["ratio_cpu"] for r in rows)
-        other = sum(r["tunes_with_other_points"] for r in rows)
+    for row in result.get("judge", []):
         lines.append(
-            f"parasail, {rows[0]['tunes']} tunes, {rows[0]['transpositions']} "
-            f"transpositions, {notes} notes: {middle:.0f} times as long; tunes with "
-            f"other points: {other}"
+            f"parasail, {row['corpus']}, pitch only, {row['transpositions']} "
+            f"transpositions, phrase of {row['phrase_notes']}: "
+            f"{1000 * row['parasail'][0][1]:.0f} ms against "
+            f"{1000 * min(s[1] for s in row['melodex']):.1f} (CPU): "
+            f"{row['ratio_cpu']:.0f} times; tunes with other points: "
+            f"{row['tunes_with_other_points']} (and {row['beyond_the_transpositions']} "
+            "whose best transposition lies further off)"
         )
     for row in result.get("growth", []):
         lines.append(

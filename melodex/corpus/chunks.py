@@ -22,7 +22,7 @@ from __future__ import annotations
 import struct
 import zlib
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from melodex.errors import DamagedCorpusError
 from melodex.melody import Melody, duration_class
@@ -98,6 +98,10 @@ class PackedChunk:
     tune_count: int
     note_count: int
     number: int = 0
+    # Set once the checksum has been seen to hold: one question takes several passes.
+    known_counts: tuple[int, ...] | None = field(
+        default=None, init=False, compare=False, repr=False
+    )
 
 
 def encode_notes(melody: Melody) -> tuple[bytes, bytes]:
@@ -243,6 +247,8 @@ def verify(chunk: PackedChunk) -> tuple[int, ...]:
     DamagedCorpusError
         If they do not hold; the message names the chunk.
     """
+    if chunk.known_counts is not None:
+        return chunk.known_counts
     fault = ""
     counts: tuple[int, ...] = ()
     if len(chunk.tune_ids) != ID_BYTES * chunk.tune_count:
@@ -263,6 +269,7 @@ def verify(chunk: PackedChunk) -> tuple[int, ...]:
             where=f"chunk {chunk.number}",
             hint=REPAIR_HINT,
         )
+    object.__setattr__(chunk, "known_counts", counts)
     return counts
 
 

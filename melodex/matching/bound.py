@@ -29,6 +29,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import groupby
 from typing import Any
 
 import numpy as np
@@ -306,13 +307,13 @@ def query_rows(query: EncodedQuery, step: int, lanes: int) -> Bytes:
 
 
 @lru_cache(maxsize=256)
-def lookup_of(wanted: int, table: tuple[int, ...], fill: int) -> Bytes:
+def lookup_of(wanted: int, table: tuple[int, ...], fill: int) -> bytes:
     """Points of one row of the costs by the length class of the tune note."""
-    found = np.full(256, fill, np.uint8)
+    found = bytearray([fill]) * 256
     for other in range(-128, 128):
         if other & 0xFF != ABSENT:
             found[other & 0xFF] = table[AlignmentCosts.relation(wanted, other)]
-    return found
+    return bytes(found)
 
 
 def relation_tables(
@@ -323,14 +324,18 @@ def relation_tables(
     Of the tables, the first are gains and the others costs: beyond its ends a
     tune is as if it had absent notes, which gain nothing and cost everything.
     """
-    found: dict[int, list[Bytes]] = {}
-    for wanted in set(query.classes):
-        found[wanted] = []
-        for place, table in enumerate(tables):
-            fill = 255 if place else 0
-            lookup = lookup_of(wanted, table, fill)
-            found[wanted].append(skewed(lookup[classes], query.note_count, fill))
-    return found
+    laid = skewed(classes, query.note_count, ABSENT)
+    # Translating bytes is the fastest table look-up there is here.
+    text, shape = laid.tobytes(), laid.shape
+    return {
+        wanted: [
+            np.frombuffer(
+                text.translate(lookup_of(wanted, table, 255 if place else 0)), np.uint8
+            ).reshape(shape)
+            for place, table in enumerate(tables)
+        ]
+        for wanted in set(query.classes)
+    }
 
 
 def runs(values: Sequence[int]) -> list[tuple[int, int, int]]:
@@ -480,10 +485,15 @@ def moved_lanes(
     high = max(query.pitch) + NEAR_SEMITONES + 1
     pitch = np.full((len(tunes[batch[0][0]][0]), len(batch)), high - low, np.uint8)
     classes = np.full(pitch.shape, ABSENT, np.uint8)
-    for lane, (index, move) in enumerate(batch):
-        notes = np.frombuffer(tunes[index][0], np.uint8).astype(np.int16) - move
-        pitch[: len(notes), lane] = np.clip(notes, low, high) - low
-        classes[: len(notes), lane] = np.frombuffer(tunes[index][1], np.uint8)
+    lane = 0
+    for index, group in groupby(batch, key=lambda entry: entry[0]):
+        moves = np.asarray([move for _, move in group], np.int16)
+        notes = np.frombuffer(tunes[index][0], np.uint8).astype(np.int16)
+        side = slice(lane, lane + len(moves))
+        moved = np.minimum(np.maximum(notes[:, None] - moves, low), high) - low
+        pitch[: len(notes), side] = moved
+        classes[: len(notes), side] = np.frombuffer(tunes[index][1], np.uint8)[:, None]
+        lane += len(moves)
     return pitch, classes
 
 

@@ -44,7 +44,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from random import Random
 
-from melodex.corpus.chunks import PackedChunk, notes_at, verify
+from melodex.corpus.chunks import PackedChunk, verify
 from melodex.errors import DamagedCorpusError
 from melodex.matching.engine import engine
 from melodex.matching.query import EncodedQuery
@@ -404,7 +404,7 @@ def sample_tunes(chunks: Sequence[PackedChunk], seed: int) -> list[tuple[bytes, 
             counts = verify(chunk)
         except DamagedCorpusError:
             continue
-        tunes += [notes_at(chunk, counts, place) for place in here]
+        tunes += [engine().notes_at(chunk, counts, place) for place in here]
     return [tune for tune in tunes if tune[0]]
 
 

@@ -21,7 +21,6 @@ from typing import TextIO
 from melodex.errors import PresentationError
 from melodex.melody import Melody, degree_name, note_name
 from melodex.presentation.text_corpus import shown
-from melodex.tasks.audit import Audit
 from melodex.tasks.compare import (
     ALONE,
     DIFFERENT,
@@ -138,6 +137,9 @@ def as_text(result: object, style: Style) -> str:
         return resemblance_text(result, style)
     if isinstance(result, Comparison):
         return comparison_text(result, style)
+    # What a query does not need is imported only when it comes to be shown.
+    from melodex.tasks.audit import Audit
+
     if isinstance(result, Audit):
         from melodex.presentation.text_audit import audit_text
 
