@@ -125,13 +125,26 @@ def test_a_corpus_without_tunes_has_no_matches(each_engine: Engine) -> None:
     assert search([pack([]), pack([TuneNotes("00000000000a", b"", b"")])], query) == []
 
 
-def test_long_phrases_and_long_tunes_work(melody: Melodies) -> None:
-    pitch, classes = melody(1, 100_000)
+@pytest.mark.parametrize(
+    ("name", "tune_notes", "phrase_notes"), [("c", 100_000, 1000), ("numpy", 5000, 200)]
+)
+def test_long_phrases_and_long_tunes_work(
+    name: str,
+    tune_notes: int,
+    phrase_notes: int,
+    melody: Melodies,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setenv(ENGINE_VARIABLE, name)
+    pitch, classes = melody(1, tune_notes)
     long_tune = TuneNotes("00000000000a", pitch, classes)
     short = [TuneNotes(f"{n + 11:012x}", *melody(n, 50)) for n in range(2, 40)]
-    query = EncodedQuery(pitch[70_000:71_000], classes[70_000:71_000])
+    first = tune_notes * 7 // 10
+    part = slice(first, first + phrase_notes)
+    query = EncodedQuery(pitch[part], classes[part])
     hit = search([pack([long_tune, *short])], query, limit=1)[0]
-    assert (hit.points, hit.tune_span) == (4000, (70_000, 70_999))
+    assert hit.points == 4 * phrase_notes
+    assert hit.tune_span == (first, first + phrase_notes - 1)
 
 
 def test_a_phrase_too_long_for_its_costs_is_refused(melody: Melodies) -> None:
