@@ -20,6 +20,7 @@ from typing import Any
 
 from melodex.corpus.checking import kept_bytes, melody_of
 from melodex.corpus.faults import faults_named, is_busy
+from melodex.corpus.lessons import ExampleRow, LessonRow, write_lesson
 from melodex.corpus.preparing import prepared
 from melodex.corpus.rows import row_crc32
 from melodex.corpus.salvage import every_row
@@ -144,6 +145,7 @@ class Remains:
     places: list[Row] = field(default_factory=list)
     warnings: dict[int, list[ReadWarning]] = field(default_factory=dict)
     tags: list[tuple[int, str]] = field(default_factory=list)
+    lessons: list[tuple[LessonRow, list[ExampleRow]]] = field(default_factory=list)
     read_again: set[str] = field(default_factory=set)
     lost: set[str] = field(default_factory=set)
 
@@ -161,6 +163,22 @@ class Remains:
             )
         self.tags = [(row["tune"], row["name"]) for row in self.sound("tag")]
         self.places = list(self.sound("place"))
+        self.collect_lessons()
+
+    def collect_lessons(self) -> None:
+        """Read the teaching sets; a passage whose set is lost goes into one of its own."""
+        examples = sorted(
+            self.sound("lesson_example"), key=lambda row: (row["lesson"], row["position"])
+        )
+        names = {row["id"]: row for row in self.sound("lesson")}
+        for number in sorted({*names, *(row["lesson"] for row in examples)}):
+            row = names.get(number, {"id": number, "name": f"recovered set {number}"})
+            kept = [
+                ExampleRow(**{name: each[name] for name in ExampleRow.__slots__})
+                for each in examples
+                if each["lesson"] == number
+            ]
+            self.lessons.append((LessonRow(**row), kept))
 
     def table(self, table: str, columns: str) -> Iterator[Row]:
         """Rows of a table that can be read."""
@@ -283,6 +301,8 @@ def write(
             # A tag of a lost tune has nothing left to stand on.
             with suppress(CorpusError):
                 writer.tag([remains.ids.get(number, "")], name)
+        for lesson, examples in remains.lessons:
+            write_lesson(writer, lesson, examples)
 
 
 def free_name(path: Path, word: str) -> Path:

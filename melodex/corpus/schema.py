@@ -121,6 +121,36 @@ CREATE TABLE tag ( -- a word that the musician put on a tune
   row_crc32 INTEGER NOT NULL, -- CRC-32 of the other columns of this row
   UNIQUE (tune, name)
 )""",
+    "lesson": """
+CREATE TABLE lesson ( -- a teaching set: passages kept for a class
+  id INTEGER PRIMARY KEY, -- row number
+  name TEXT NOT NULL UNIQUE, -- what the musician calls it
+  topic TEXT NOT NULL, -- what it is to teach; may be empty
+  level TEXT NOT NULL, -- for whom; may be empty
+  notes TEXT NOT NULL, -- the musician's own words; may be empty
+  row_crc32 INTEGER NOT NULL -- CRC-32 of the other columns of this row
+)""",
+    "lesson_example": """
+CREATE TABLE lesson_example ( -- a passage in a teaching set, tied to what it holds
+  id INTEGER PRIMARY KEY, -- row number
+  lesson INTEGER NOT NULL REFERENCES lesson(id) ON DELETE CASCADE, -- the set
+  position INTEGER NOT NULL, -- its place in the set, from 1
+  tune_id TEXT NOT NULL, -- the tune as it was when kept; it may be gone since
+  first_note INTEGER NOT NULL, -- index in that tune of its first note, from 0
+  last_note INTEGER NOT NULL, -- index of its last note
+  excerpt_sha256 TEXT NOT NULL, -- SHA-256 of its notes, whatever stands around them
+  file TEXT NOT NULL, -- whole path of the file that held the tune; empty if none
+  number TEXT NOT NULL, -- number of the tune in that file
+  occurrence INTEGER NOT NULL, -- 1, or 2, 3 ... where that file repeats a number
+  reason TEXT NOT NULL, -- what it was found for; empty if kept by hand
+  feature_first_bar INTEGER, -- first bar of that; none if it is the whole passage
+  feature_last_bar INTEGER, -- last bar of that
+  agreement REAL, -- share of its notes that agree with what was looked for, 0 to 1
+  note TEXT NOT NULL, -- the musician's own words; may be empty
+  excerpt TEXT NOT NULL, -- JSON: its notes and all that was printed around them
+  labels TEXT NOT NULL, -- JSON: degrees, numerals and keys as worked out when kept
+  row_crc32 INTEGER NOT NULL -- CRC-32 of the other columns of this row
+)""",
     "chunk": """
 CREATE TABLE chunk ( -- notes of up to 2048 tunes, packed for matching
   id INTEGER PRIMARY KEY, -- row number
@@ -152,6 +182,26 @@ CHECKED_COLUMNS: dict[str, tuple[str, ...]] = {
     ),
     "read_warning": ("id", "place", "line", "column_number", "text"),
     "tag": ("id", "tune", "name"),
+    "lesson": ("id", "name", "topic", "level", "notes"),
+    "lesson_example": (
+        "id",
+        "lesson",
+        "position",
+        "tune_id",
+        "first_note",
+        "last_note",
+        "excerpt_sha256",
+        "file",
+        "number",
+        "occurrence",
+        "reason",
+        "feature_first_bar",
+        "feature_last_bar",
+        "agreement",
+        "note",
+        "excerpt",
+        "labels",
+    ),
 }
 """Columns that ``row_crc32`` of a table is computed over, in this order."""
 
@@ -161,6 +211,7 @@ INDEXES = (
     "CREATE INDEX place_kept_source ON place(kept_source)",
     "CREATE INDEX read_warning_place ON read_warning(place)",
     "CREATE INDEX tag_name ON tag(name)",
+    "CREATE INDEX lesson_example_lesson ON lesson_example(lesson)",
     "CREATE INDEX tune_title ON tune(title_folded)",
 )
 

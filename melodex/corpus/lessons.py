@@ -1,0 +1,271 @@
+"""Teaching sets in a corpus: their rows, read and written.
+
+Conventions: a passage is tied to what it holds: the tune id, the first and last note,
+and a digest of the notes, with a copy of the passage itself. So a set outlives the
+renaming, the change and the removal of a tune's file. Positions count from 1 without
+a gap. Every change of a set is one transaction.
+
+Contents: LessonRow, ExampleRow, lesson_rows, find_lesson, example_rows, place_of_tune,
+tune_at_place, write_lesson, change_lesson, write_examples, delete_lesson.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from melodex.corpus.rows import folded
+from melodex.errors import LessonError
+
+if TYPE_CHECKING:
+    from melodex.corpus.reader import Corpus
+    from melodex.corpus.store import CorpusWriter
+
+__all__ = [
+    "ExampleRow",
+    "LessonRow",
+    "change_lesson",
+    "delete_lesson",
+    "example_rows",
+    "find_lesson",
+    "lesson_rows",
+    "place_of_tune",
+    "tune_at_place",
+    "write_examples",
+    "write_lesson",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class LessonRow:
+    """A set as it is stored; ``id`` is its row number, 0 before it is written."""
+
+    id: int
+    name: str
+    topic: str = ""
+    level: str = ""
+    notes: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ExampleRow:
+    """A passage as it is stored.
+
+    Parameters
+    ----------
+    tune_id : str
+        Of the tune as it was when the passage was kept.
+    first_note, last_note : int
+        Indexes in that tune, from 0.
+    excerpt_sha256 : str
+        Digest of the notes.
+    file, number, occurrence : str, str, int
+        The place where the tune stood; file empty if it stood in no corpus.
+    reason : str
+        What it was found for; empty if kept by hand.
+    feature_first_bar, feature_last_bar : int or None
+        The bars of that, where they are not the whole passage.
+    agreement : float or None
+        Share of its notes that agree with what was looked for.
+    note : str
+        The musician's own words.
+    excerpt, labels : str
+        JSON of the passage, and of what was said of it.
+    """
+
+    tune_id: str
+    first_note: int
+    last_note: int
+    excerpt_sha256: str
+    file: str
+    number: str
+    occurrence: int
+    reason: str
+    feature_first_bar: int | None
+    feature_last_bar: int | None
+    agreement: float | None
+    note: str
+    excerpt: str
+    labels: str
+
+
+LESSON_COLUMNS = ", ".join(LessonRow.__slots__)
+EXAMPLE_COLUMNS = ", ".join(ExampleRow.__slots__)
+
+
+# Reading.
+
+
+def lesson_rows(corpus: Corpus) -> list[tuple[LessonRow, int]]:
+    """Return every set and how many passages it has, in alphabetical order."""
+    rows = corpus.query(
+        f"SELECT (SELECT count(*) FROM lesson_example WHERE lesson = lesson.id), "
+        f"{LESSON_COLUMNS} FROM lesson ORDER BY name"
+    )
+    return [(LessonRow(*row[1:]), int(row[0])) for row in rows]
+
+
+def find_lesson(corpus: Corpus, name: str) -> LessonRow:
+    """Return the set of a name; case and accents make no difference.
+
+    Raises
+    ------
+    LessonError
+        If there is none.
+    """
+    rows = [row for row, _ in lesson_rows(corpus)]
+    for row in rows:
+        if row.name == name:
+            return row
+    alike = [row for row in rows if folded(row.name) == folded(name)]
+    if len(alike) == 1:
+        return alike[0]
+    listed = ", ".join(repr(row.name) for row in rows[:8])
+    raise LessonError(
+        f"there is no teaching set called {name!r}",
+        hint=f"there are: {listed}" if rows else "'melodex lesson new NAME' makes one",
+    )
+
+
+def example_rows(corpus: Corpus, lesson: int) -> list[ExampleRow]:
+    """Return the passages of a set, in their order."""
+    rows = corpus.query(
+        f"SELECT {EXAMPLE_COLUMNS} FROM lesson_example WHERE lesson = ? ORDER BY position",
+        [lesson],
+    )
+    return [ExampleRow(*row) for row in rows]
+
+
+def place_of_tune(corpus: Corpus, tune_id: str) -> tuple[str, str, int]:
+    """Return file, number and occurrence of a tune's first place; empty if none."""
+    rows = corpus.query(
+        "SELECT file, number, occurrence FROM place JOIN tune ON tune.id = place.tune "
+        "WHERE tune.tune_id = ? ORDER BY place.id LIMIT 1",
+        [tune_id],
+    )
+    return (rows[0][0], rows[0][1], rows[0][2]) if rows else ("", "", 1)
+
+
+def tune_at_place(corpus: Corpus, file: str, number: str, occurrence: int) -> str:
+    """Return the id of the tune that stands at a place now; empty if none does."""
+    rows = corpus.query(
+        "SELECT tune_id FROM tune JOIN place ON place.tune = tune.id "
+        "WHERE file = ? AND number = ? AND occurrence = ?",
+        [file, number, occurrence],
+    )
+    return str(rows[0][0]) if rows else ""
+
+
+# Writing.
+
+
+def write_lesson(
+    writer: CorpusWriter, lesson: LessonRow, examples: Iterable[ExampleRow] = ()
+) -> int:
+    """Write a new set with its passages; return its row number.
+
+    Raises
+    ------
+    LessonError
+        If a set has that name.
+    """
+    with writer.transaction():
+        if writer.rows("SELECT 1 FROM lesson WHERE name = ?", [lesson.name]):
+            raise LessonError(
+                f"there is a teaching set called {lesson.name!r} already",
+                hint="choose another name",
+            )
+        row = writer.insert("lesson", without_id(lesson))
+        put_examples(writer, row, examples)
+    return row
+
+
+def change_lesson(writer: CorpusWriter, lesson: LessonRow) -> None:
+    """Write a set over the one with its row number; its passages stay.
+
+    Raises
+    ------
+    LessonError
+        If it is gone, or another set has its new name.
+    """
+    with writer.transaction():
+        refuse_gone(writer, lesson.id)
+        taken = "SELECT 1 FROM lesson WHERE name = ? AND id != ?"
+        if writer.rows(taken, [lesson.name, lesson.id]):
+            raise LessonError(
+                f"there is a teaching set called {lesson.name!r} already",
+                hint="choose another name",
+            )
+        examples = stored_examples(writer, lesson.id)
+        # Deleting takes the passages along: the checksum needs a row written whole.
+        writer.database.execute("DELETE FROM lesson WHERE id = ?", [lesson.id])
+        writer.insert("lesson", asdict(lesson))
+        put_examples(writer, lesson.id, examples)
+
+
+def write_examples(
+    writer: CorpusWriter,
+    lesson: int,
+    examples: Sequence[ExampleRow],
+    *,
+    expected: Sequence[ExampleRow] | None = None,
+) -> None:
+    """Write the passages of a set in place of those that it has.
+
+    Parameters
+    ----------
+    lesson : int
+        Row number of the set.
+    examples : sequence of ExampleRow
+        In their order.
+    expected : sequence of ExampleRow, optional
+        What the set was taken to hold when the new order was decided.
+
+    Raises
+    ------
+    LessonError
+        If the set is gone, or was changed by somebody else meanwhile.
+    """
+    with writer.transaction():
+        refuse_gone(writer, lesson)
+        if expected is not None and stored_examples(writer, lesson) != list(expected):
+            raise LessonError("the set was changed meanwhile", hint="try again")
+        writer.database.execute("DELETE FROM lesson_example WHERE lesson = ?", [lesson])
+        put_examples(writer, lesson, examples)
+
+
+def delete_lesson(writer: CorpusWriter, lesson: int) -> None:
+    """Take out a set with its passages; tunes stay."""
+    with writer.transaction():
+        refuse_gone(writer, lesson)
+        writer.database.execute("DELETE FROM lesson WHERE id = ?", [lesson])
+
+
+def refuse_gone(writer: CorpusWriter, lesson: int) -> None:
+    """Refuse to write to a set that somebody has deleted."""
+    if not writer.rows("SELECT 1 FROM lesson WHERE id = ?", [lesson]):
+        raise LessonError("the set was deleted meanwhile")
+
+
+def stored_examples(writer: CorpusWriter, lesson: int) -> list[ExampleRow]:
+    """The passages of a set as a writer sees them."""
+    rows = writer.rows(
+        f"SELECT {EXAMPLE_COLUMNS} FROM lesson_example WHERE lesson = ? ORDER BY position",
+        [lesson],
+    )
+    return [ExampleRow(*row) for row in rows]
+
+
+def put_examples(writer: CorpusWriter, lesson: int, examples: Iterable[ExampleRow]) -> None:
+    """Write passages behind one another, inside a transaction."""
+    for position, example in enumerate(examples, start=1):
+        row = {"lesson": lesson, "position": position, **asdict(example)}
+        writer.insert("lesson_example", row)
+
+
+def without_id(lesson: LessonRow) -> dict[str, Any]:
+    """The columns of a set that has no row number yet."""
+    columns = asdict(replace(lesson, id=0))
+    del columns["id"]
+    return columns
