@@ -254,9 +254,7 @@ class FacetTables:
         return {
             name: [
                 dict(row)
-                for row in cursor.execute(
-                    f"SELECT * FROM {name} WHERE tune = ? ORDER BY rowid", [tune]
-                )
+                for row in cursor.execute(f"SELECT * FROM {name} WHERE tune = ?", [tune])
             ]
             for name in self.names
         }

@@ -65,18 +65,22 @@ def row_crc32(values: Iterable[object]) -> int:
 
 
 def facets_crc32(rows: Mapping[str, Iterable[Mapping[str, Any]]]) -> int:
-    """Return one CRC-32 over all facet rows of a tune, in order of table and column.
+    """Return one CRC-32 over all facet rows of a tune, in order of table and content.
 
-    Truth values and whole numbers count the same however SQLite gives them back;
-    row numbers are left out.
+    Truth values and whole numbers count the same however SQLite gives them back, and
+    in whatever order; row numbers are left out.
     """
     crc = 0
     for table in sorted(rows):
-        for row in rows[table]:
-            names = sorted(set(row) - {"id", "tune"})
-            values = tuple((name, plain(row[name])) for name in names)
-            crc = zlib.crc32(repr((table, values)).encode(), crc)
+        for text in sorted(facet_text(row) for row in rows[table]):
+            crc = zlib.crc32(f"{table}{text}".encode(), crc)
     return crc
+
+
+def facet_text(row: Mapping[str, Any]) -> str:
+    """A facet row as text, its columns in order of their names."""
+    names = sorted(set(row) - {"id", "tune"})
+    return repr(tuple((name, plain(row[name])) for name in names))
 
 
 def plain(value: Any) -> Any:
