@@ -200,17 +200,18 @@ def beats_right(items: Any) -> float:
 
 
 def measure_local(name: str, pieces: list[Analysed]) -> list[Row]:
-    """Beats and boundaries by each source of keys."""
+    """Beats and boundaries by each source of keys; the first two need the sheet."""
     rows = []
-    for source, find in (
-        ("four voices", by_voices),
-        ("chords", by_chords),
-        ("lead sheet", by_symbols),
-        ("melody alone", by_top_line),
-        ("one key (the best)", constant),
+    aligned = [piece for piece in pieces if piece.lines_up]
+    for source, find, chosen in (
+        ("four voices", by_voices, aligned),
+        ("melody alone", by_top_line, aligned),
+        ("chords", by_chords, pieces),
+        ("lead sheet", by_symbols, pieces),
+        ("one key (the best)", constant, pieces),
     ):
         items = []
-        for piece in pieces:
+        for piece in chosen:
             said = find(piece)
             said = [*said, *[said[-1]] * (piece.beats - len(said))][: piece.beats]
             right = sum(a == b for a, b in zip(piece.keys, said, strict=True))

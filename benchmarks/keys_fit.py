@@ -225,8 +225,12 @@ def fit_local(pieces: list[tuple[Analysed, float]]) -> tuple[Table, Table]:
     notes = {mode: np.full(NOTES, NOTE_PRIOR) for mode in ("major", "minor")}
     chords: dict[str, Counter[tuple[int, int]]] = {mode: Counter() for mode in notes}
     for piece, often in pieces:
-        voices = [(cell, guess_chord(cell, low)) for cell, low in beats_of(piece)]
-        for source in (voices, chords_by_beat(piece)):
+        sources = [chords_by_beat(piece)]
+        if piece.lines_up:
+            sources.append(
+                [(cell, guess_chord(cell, low)) for cell, low in beats_of(piece)]
+            )
+        for source in sources:
             for key, (cell, chord) in zip(piece.keys, source, strict=True):
                 for fifths, sounds in cell.items():
                     at = min(max(fifths - key.tonic_fifths - LOWEST_NOTE, 0), NOTES - 1)

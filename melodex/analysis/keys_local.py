@@ -153,10 +153,7 @@ def local_keys_from_weights(
     if counts is not None:
         logs *= np.asarray(counts)[:, None]
     if home is not None:
-        column = 2 * (home[0] - middle + TONIC_REACH) + MODES_HEARD.index(home[1])
-        if 0 <= column < logs.shape[1]:
-            logs[:, column] += HOME_POINTS
-            logs[[0, -1], column] += HOME_ENDS_POINTS
+        favour(logs, 2 * (home[0] - middle + TONIC_REACH) + MODES_HEARD.index(home[1]))
     posterior = forward_backward(logs, changes(setting.stay, setting.step))
     best = posterior.argmax(1)
     sure = posterior.max(1)
@@ -164,6 +161,13 @@ def local_keys_from_weights(
         LocalKey(middle + int(k) // 2 - TONIC_REACH, MODES_HEARD[int(k) % 2], float(p))
         for k, p in zip(best, sure, strict=True)
     ]
+
+
+def favour(logs: ndarray, column: int) -> None:
+    """Make one key a little likelier everywhere, and more so at both ends."""
+    if 0 <= column < logs.shape[1]:
+        logs[:, column] += HOME_POINTS
+        logs[[0, -1], column] += HOME_ENDS_POINTS
 
 
 def middle_of(weights: Sequence[Mapping[int, float]]) -> int:
