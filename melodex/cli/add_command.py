@@ -49,7 +49,7 @@ def command(
     \b
     Examples:
       $ melodex add corpus_demo
-      $ melodex add --collection "My songs" --voice 2 corpus_demo
+      $ melodex add --collection "My songs" corpus_demo/own
     """
     from melodex.presentation import data_corpus, text_corpus
     from melodex.reading import Choice

@@ -22,8 +22,8 @@ def command(
 
     \b
     Examples:
-      $ melodex remove "Harbour"
-      $ melodex remove --collection "My songs"
+      $ melodex remove "The Eel Trap"
+      $ melodex remove --collection own
     """
     from melodex.presentation import text_corpus
     from melodex.tasks.collection import remove_from, remove_tunes

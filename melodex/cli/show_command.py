@@ -22,7 +22,7 @@ def command(corpus_path: Path, tune: str, output: Output) -> None:
 
     \b
     Examples:
-      $ melodex show "Harbour"
+      $ melodex show "The Eel Trap"
     """
     from melodex.corpus.reader import Corpus
     from melodex.tasks.collection import show_tune
