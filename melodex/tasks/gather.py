@@ -465,12 +465,22 @@ def examples_of(corpus: Corpus, kept: set[int], located: Sequence[Places]) -> li
     )
     examples: list[Example] = []
     for row in rows:
-        about = [value if value is not None else "" for value in row[1:9]]
-        about[3] = row[4]
-        examples += [
-            Example(*about, first, last, reasons)
-            for first, last, reasons in passages_of(row[0], (row[9], row[10]), located)
-        ]
+        tune_id, title, composer, year, collection, source, number, rights = row[1:9]
+        for first, last, reasons in passages_of(row[0], (row[9], row[10]), located):
+            found = Example(
+                tune_id=tune_id,
+                title=title,
+                composer=composer,
+                year=year,
+                collection=collection or "",
+                source=source or "",
+                number=number or "",
+                rights=rights,
+                first_bar=first,
+                last_bar=last,
+                reasons=reasons,
+            )
+            examples.append(found)
     return examples
 
 
