@@ -210,7 +210,8 @@ def note_title(part: StaffPart, note: int) -> str:
     """A note in words: part, pitch, bar, degree, relation."""
     words = [spoken_pitch(part.melody.midi[note], part.melody.fifths[note])]
     words.append(f"bar {part.melody.bar[note]}")
-    if part.degrees and (degree := part.degrees[note]) is not None:
+    hidden = note in part.hidden
+    if part.degrees and (degree := part.degrees[note]) is not None and not hidden:
         words.append(f"degree {degree_name(degree)}")
     if part.relations and part.relations[note]:
         words.append(part.relations[note])

@@ -44,6 +44,10 @@ class StaffPart:
         A key signature to print in place of the melody's own.
     excerpt : bool
         Whether the melody was cut from a longer one.
+    hidden : frozenset of int
+        Notes whose degree the reader is to write: a blank stands for it.
+    clef : tuple of (str, int, int) or None
+        Shape, line and octave shift; by default what suits the melody.
     """
 
     melody: Melody
@@ -54,6 +58,8 @@ class StaffPart:
     chords: bool = True
     signature_fifths: int | None = None
     excerpt: bool = True
+    hidden: frozenset[int] = frozenset()
+    clef: tuple[str, int, int] | None = None
 
     def signature_at(self, change: KeyChange | None) -> int:
         """The signature to print at a change, or at the start.

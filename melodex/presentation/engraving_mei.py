@@ -32,6 +32,8 @@ SIGNS = {0: "n", 1: "s", 2: "x", 3: "xs", -1: "f", -2: "ff", -3: "tf"}
 """Alteration -> MEI data.ACCIDENTAL.WRITTEN."""
 
 LONGEST_TEXT = 28
+BLANK = "__"
+"""Stands where the reader is to write."""
 ROWS = ("chord", "numeral", "degree", "sign")
 BELOW = {"degree", "sign"}
 SIGNED = {"different degree", "no partner"}
@@ -152,7 +154,7 @@ class Line:
         self.prefix = f"{prefix}p{index}"
         self.started = False
         self.pieces: Counter[int] = Counter()
-        self.clef = clef_for(part.melody)
+        self.clef = part.clef or clef_for(part.melody)
         self.inflections = Inflections(self.signature(None))
         self.graces: dict[int, list[int]] = {}
         for place, grace in enumerate(part.melody.graces):
@@ -413,7 +415,8 @@ def note_texts(line: Line, ids: dict[int, str]) -> list[Element]:
     for note, note_id in ids.items():
         if line.part.degrees and (degree := line.part.degrees[note]) is not None:
             place = {"startid": f"#{note_id}", "xml:id": f"{line.prefix}d{note}"}
-            out.append(harm(line, "degree", place, [(degree_text(degree), False)]))
+            text = BLANK if note in line.part.hidden else degree_text(degree)
+            out.append(harm(line, "degree", place, [(text, False)]))
         if line.part.relations and line.part.relations[note] in SIGNED:
             # Only its place is wanted: the sign is drawn there, the text dropped.
             place = {"startid": f"#{note_id}", "xml:id": f"{line.prefix}s{note}"}

@@ -23,6 +23,7 @@ from melodex.presentation.engraving_marks import (
 )
 from melodex.presentation.report import page_of
 from melodex.presentation.report_page import (
+    Blanks,
     Block,
     Caution,
     Facts,
@@ -118,6 +119,8 @@ def page_data(page: Page) -> dict[str, Any]:
             {
                 "heading": section.heading,
                 "note": section.note,
+                "new_page": section.new_page,
+                "whole": section.whole,
                 "blocks": [data for block in section.blocks for data in block_data(block)],
             }
             for section in page.sections
@@ -136,6 +139,8 @@ def block_data(block: Block) -> list[dict[str, Any]]:
         rows = [list(row) for row in block.rows]
         head = list(block.head)
         return [{"kind": block.kind, "caption": block.caption, "head": head, "rows": rows}]
+    if isinstance(block, Blanks):
+        return [{"kind": block.kind, "words": list(block.words)}]
     if isinstance(block, Legend):
         return [{"kind": block.kind, "relations": list(block.relations)}]
     if isinstance(block, Picture):

@@ -8,8 +8,8 @@ their sha256 hashes.
 Conventions: only a picture's ``svg`` is taken as markup, and that must come from
 our own drawing modules.
 
-Contents: Page, Section, Text, Facts, Table, Picture, Fold, Player, Legend, Links,
-Caution, page_html.
+Contents: Page, Section, Text, Facts, Table, Picture, Fold, Player, Legend, Blanks,
+Links, Caution, page_html.
 """
 
 from __future__ import annotations
@@ -31,6 +31,7 @@ from melodex.presentation.engraving_marks import (
 )
 
 __all__ = [
+    "Blanks",
     "Caution",
     "Facts",
     "Fold",
@@ -96,6 +97,14 @@ class Legend:
 
     kind: ClassVar[str] = "legend"
     relations: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Blanks:
+    """Lines to write on, each with words before it."""
+
+    kind: ClassVar[str] = "blanks"
+    words: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,16 +175,22 @@ class Fold:
     on_paper: bool = True
 
 
-Block = Text | Caution | Facts | Table | Picture | Legend | Links | Player | Fold
+Block = Text | Caution | Facts | Table | Picture | Legend | Blanks | Links | Player | Fold
 
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """A heading and the blocks under it; ``note`` stands beside the heading."""
+    """A heading and the blocks under it; ``note`` stands beside the heading.
+
+    ``new_page`` starts it on a page of its own when printed; ``whole`` keeps it on one
+    page where it fits.
+    """
 
     heading: str
     blocks: tuple[Block, ...]
     note: str = ""
+    new_page: bool = False
+    whole: bool = False
 
 
 @dataclass(frozen=True, slots=True)
