@@ -28,4 +28,4 @@ def command(corpus_path: Path, tune: str, alone: bool, output: Output) -> None:
     """
     from melodex.tasks.describe import described
 
-    present(described(tune, None if alone else corpus_path), output)
+    present(described(tune, corpus_path, alone=alone), output)

@@ -127,15 +127,17 @@ def describe(passage: Passage, corpus: Corpus | None = None) -> Description:
     )
 
 
-def described(name: str, corpus_path: Path | None) -> Description:
+def described(name: str, corpus_path: Path, *, alone: bool = False) -> Description:
     """Describe a tune by name; the corpus is used if there is one.
 
     Parameters
     ----------
     name : str
         A file, a tune id or a title.
-    corpus_path : Path or None
-        The corpus file; None to look at no corpus.
+    corpus_path : Path
+        The corpus file, where there is one.
+    alone : bool
+        Whether not to count how rare each find is.
 
     Raises
     ------
@@ -144,10 +146,11 @@ def described(name: str, corpus_path: Path | None) -> Description:
     """
     from melodex.corpus.reader import Corpus
 
-    if corpus_path is None or not corpus_path.exists():
+    if not corpus_path.exists():
         return describe(find_passage(name, fewest=1))
     with Corpus.open(corpus_path) as corpus:
-        return describe(find_passage(name, corpus, fewest=1), corpus)
+        passage = find_passage(name, corpus, fewest=1)
+        return describe(passage, None if alone else corpus)
 
 
 def summary_of(melody: Melody, found: Analysis) -> Iterable[str]:

@@ -10,6 +10,7 @@ import pytest
 from melodex.corpus.reader import Corpus
 from melodex.corpus.store import CorpusWriter
 from melodex.reading import read_path
+from melodex.tasks.demo import CORPUS_FILE, prepare_demo
 
 SHELF = """\
 X:1
@@ -64,4 +65,18 @@ def corpus(tmp_path: Path, shelf_file: Path) -> Iterator[Corpus]:
         report = writer.add_reading(read_path(shelf_file))
         assert not report.refusals
     with Corpus.open(path) as opened:
+        yield opened
+
+
+@pytest.fixture(scope="session")
+def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo's tunes and their corpus."""
+    folder = tmp_path_factory.mktemp("demo")
+    prepare_demo(folder)
+    return folder
+
+
+@pytest.fixture
+def demo_corpus(demo_folder: Path) -> Iterator[Corpus]:
+    with Corpus.open(demo_folder / CORPUS_FILE) as opened:
         yield opened
