@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, TypeAlias
 from melodex.errors import DamagedCorpusError, LessonError, MelodexError
 from melodex.matching.query import encode_query
 from melodex.matching.search import Hit, search
-from melodex.tasks.compare import Comparison, compare
+from melodex.tasks.compare import INFLECTED, Comparison, compare
 from melodex.tasks.lesson import Lesson, LessonExample
 from melodex.tasks.lesson_labels import KeyLabel, Labels, labels_of
 from melodex.tasks.passage import Passage
@@ -56,7 +56,7 @@ LEAST_SHARED = 0.5
 CHOICES = 3
 SEARCHED = 40
 RELATIVE_SHARE = 0.6
-"""Share of the phrase's notes that agree in its relative, at least."""
+"""Share of the phrase's notes that agree in its relative, or are inflected, at least."""
 
 NEAR_MISS = (0.2, 0.75)
 """Points of a wrong choice over those of the relative, at least and at most: near
@@ -272,9 +272,10 @@ def shared_questions(examples: Sequence[LessonExample]) -> Iterator[SharedQuesti
         if made is None or made.likeness.agreeing < FEWEST_SHARED:
             continue
         share = made.likeness.agreeing / min(len(one.excerpt), len(other.excerpt))
-        # All notes alike would leave nothing to find.
-        if share >= LEAST_SHARED and made.likeness.agreeing < made.likeness.paired + 1:
-            found.append((-share, one.position, other.position, made))
+        # Where every note agrees there is little to find: such pairs come last.
+        order = 1 - share if made.likeness.agreeing < len(made.likeness.pairs) else 2.0
+        if share >= LEAST_SHARED:
+            found.append((order, one.position, other.position, made))
     used: set[int] = set()
     made_so_far = 0
     for _, first, second, comparison in sorted(found, key=lambda each: each[:3]):
@@ -336,7 +337,9 @@ def relative_question(
     if any(each is None for each in made):
         return None
     choices = [each for each in made if each is not None]
-    if choices[0].comparison.likeness.agreeing < RELATIVE_SHARE * len(example.excerpt):
+    found = choices[0].comparison.likeness
+    near = found.agreeing + found.count(INFLECTED)
+    if near < RELATIVE_SHARE * len(example.excerpt):
         return None
     return lettered(example, choices)
 
