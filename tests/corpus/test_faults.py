@@ -213,8 +213,9 @@ def test_a_writer_waits_for_another_and_says_so_and_gives_up_in_time(
     told: list[float] = []
     with CorpusWriter.open(filled) as first:
         second = CorpusWriter.open(filled, wait_seconds=0.5, waiting=told.append)
-        with first.transaction(), pytest.raises(
-            BusyCorpusError, match="another process has held the corpus"
+        with (
+            first.transaction(),
+            pytest.raises(BusyCorpusError, match="another process has held the corpus"),
         ):
             second.add_reading(reading("shelf/new.abc", [50]))
         second.add_reading(reading("shelf/new.abc", [50]))
