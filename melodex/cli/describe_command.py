@@ -8,7 +8,7 @@ import click
 
 from melodex.cli.output import Output, output_options, present
 
-FORMATS = ("text", "json")
+FORMATS = ("text", "json", "html", "pdf")
 
 
 @click.command("describe")

@@ -9,7 +9,7 @@ import click
 
 from melodex.cli.output import Output, output_options, present
 
-FORMATS = ("text", "json", "csv")
+FORMATS = ("text", "json", "csv", "html", "pdf")
 METRES = ("simple", "compound", "irregular", "mixed", "free")
 
 

@@ -1,4 +1,4 @@
-"""Where results go: the options ``--format`` and ``--output``, and who writes what.
+"""Where results go: ``--format``, ``--output``, ``--paper``, ``--open``; who writes what.
 
 Data goes to standard output, everything else to standard error. A file is written
 beside its final name first and then renamed, so that a fault leaves the old one.
@@ -22,23 +22,34 @@ from melodex.errors import PresentationError
 __all__ = ["Output", "output_options", "present", "write"]
 
 Decorated = TypeVar("Decorated", bound=Callable[..., Any])
-BINARY = {"pdf", "midi"}
 
 
 @dataclass(frozen=True, slots=True)
 class Output:
-    """What form a result takes and where it goes; no file means standard output."""
+    """What form a result takes and where it goes; no file means standard output.
+
+    ``shown`` asks for the page to be opened, ``paper`` is ``a4`` or ``letter``.
+    """
 
     form: str
     file: Path | None
+    shown: bool = False
+    paper: str = "a4"
 
 
 def output_options(forms: Sequence[str]) -> Callable[[Decorated], Decorated]:
-    """Give a command the options ``--format`` and ``--output``, as one argument."""
+    """Give a command the options of its output, as one argument ``output``."""
 
     def decorate(command: Decorated) -> Decorated:
-        def gathered(*args: Any, form: str, file: Path | None, **rest: Any) -> Any:
-            return command(*args, output=Output(form, file), **rest)
+        def gathered(
+            *args: Any,
+            form: str,
+            file: Path | None,
+            shown: bool = False,
+            paper: str = "a4",
+            **rest: Any,
+        ) -> Any:
+            return command(*args, output=settled(form, file, shown, paper), **rest)
 
         gathered.__doc__ = command.__doc__
         gathered.__dict__.update(command.__dict__)
@@ -56,9 +67,40 @@ def output_options(forms: Sequence[str]) -> Callable[[Decorated], Decorated]:
             type=click.Path(path_type=Path, dir_okay=False),
             help="Write to this file instead of standard output.",
         )
-        return cast(Decorated, form(file(gathered)))
+        options = [form, file]
+        if "html" in forms:
+            options.append(
+                click.option(
+                    "--open", "shown", is_flag=True, help="Make a page and open it."
+                )
+            )
+        if "pdf" in forms:
+            options.append(
+                click.option(
+                    "--paper",
+                    type=click.Choice(["a4", "letter"]),
+                    default="a4",
+                    show_default=True,
+                    help="Size of the paper.",
+                )
+            )
+        wrapped: Any = gathered
+        for option in reversed(options):
+            wrapped = option(wrapped)
+        return cast(Decorated, wrapped)
 
     return decorate
+
+
+def settled(form: str, file: Path | None, shown: bool, paper: str) -> Output:
+    """The output that the options ask for; a page to be opened needs a file."""
+    if not shown:
+        return Output(form, file, paper=paper)
+    if file is None:
+        from tempfile import mkdtemp
+
+        file = Path(mkdtemp(prefix="melodex-")) / "page.html"
+    return Output("html", file, shown=True)
 
 
 def present(result: Any, output: Output) -> None:
@@ -79,7 +121,7 @@ def rendered(result: Any, output: Output) -> str | bytes:
         return data.as_json(result) if output.form == "json" else data.as_csv(result)
     from melodex.presentation import pages
 
-    return pages.rendered(result, output.form)
+    return pages.rendered(result, output.form, paper=output.paper)
 
 
 def write(content: str | bytes, output: Output) -> None:
@@ -93,6 +135,8 @@ def write(content: str | bytes, output: Output) -> None:
     if output.file is not None:
         save(content, output.file)
         click.echo(f"wrote {output.file}", err=True)
+        if output.shown:
+            click.launch(output.file.absolute().as_uri())
     elif isinstance(content, str):
         click.echo(content, nl=False)
     elif sys.stdout.isatty():

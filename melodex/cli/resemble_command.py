@@ -2,16 +2,27 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import click
 
 from melodex.cli.output import Output, output_options, present
 
+STEPS = re.compile(r"-[-+0-9 |]*")
 FORMATS = ("text", "json", "csv", "html", "pdf")
 
 
-@click.command("resemble")
+class PhraseCommand(click.Command):
+    """A command whose phrase may begin with a minus: a step down, not an option."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Set a leading step or sign off by a space, so that it is no option."""
+        told = [f" {arg}" if STEPS.fullmatch(arg) else arg for arg in args]
+        return super().parse_args(ctx, told)
+
+
+@click.command("resemble", cls=PhraseCommand)
 @click.argument("phrase", required=False)
 @click.option(
     "--from", "origin", metavar="TUNE", help="Take the phrase from a tune or file."

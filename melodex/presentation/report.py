@@ -32,6 +32,7 @@ from melodex.presentation.report_blocks import (
     solo_player,
 )
 from melodex.presentation.report_charts import coverage_strips, dot_plot
+from melodex.presentation.report_describe import description_page, gathering_page
 from melodex.presentation.report_page import (
     Block,
     Facts,
@@ -46,6 +47,8 @@ from melodex.presentation.report_page import (
 )
 from melodex.tasks.audit import Audit
 from melodex.tasks.compare import Comparison, interval_text, summarise
+from melodex.tasks.describe import Description
+from melodex.tasks.gather import Gathering
 from melodex.tasks.resemble import Match, Resemblance
 
 __all__ = ["comparison_page", "page_of", "report_html", "resemblance_page"]
@@ -58,7 +61,7 @@ def report_html(result: object) -> str:
 
     Parameters
     ----------
-    result : Comparison, Resemblance, Audit or Page
+    result : Comparison, Resemblance, Audit, Description, Gathering or Page
         What a task returned, or a page made of it.
 
     Raises
@@ -85,6 +88,10 @@ def page_of(result: object) -> Page:
         return resemblance_page(result)
     if isinstance(result, Audit):
         return audit_page(result)
+    if isinstance(result, Description):
+        return description_page(result)
+    if isinstance(result, Gathering):
+        return gathering_page(result)
     raise PresentationError(f"there is no page for a {type(result).__name__}")
 
 

@@ -1,0 +1,49 @@
+"""Pages of descriptions and gatherings: whole, escaped, and with their rights."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from melodex.corpus.reader import Corpus
+from melodex.presentation.handout import handout_pdf
+from melodex.presentation.report import report_html
+from melodex.reading.abc import read_abc
+from melodex.tasks.demo import CORPUS_FILE, prepare_demo
+from melodex.tasks.describe import describe
+from melodex.tasks.gather import Wish, gather
+from melodex.tasks.passage import Passage, find_passage
+
+
+@pytest.fixture(scope="module")
+def corpus_path(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("demo")
+    prepare_demo(folder)
+    return folder / CORPUS_FILE
+
+
+def test_a_description_shows_bars_notes_finds_and_rights(corpus_path: Path) -> None:
+    with Corpus.open(corpus_path) as corpus:
+        found = describe(find_passage("Fog over the Basin", corpus), corpus)
+    page = report_html(found)
+    for said in ("Bar by bar", "minor iv", "Worth telling", "CC0 1.0", "Fm"):
+        assert said in page
+    assert page == report_html(found)
+    assert handout_pdf(found).startswith(b"%PDF")
+
+
+def test_a_gathering_shows_one_row_for_each_passage(corpus_path: Path) -> None:
+    with Corpus.open(corpus_path) as corpus:
+        found = gather(corpus, Wish(note_on_chord="7 on iv"))
+    page = report_html(found)
+    assert page.count("7 on iv") >= len(found.examples)
+    assert "Fog over the Basin" in page
+
+
+def test_markup_in_a_title_stays_text() -> None:
+    tune = "X:1\nT:<script>alert(1)</script>\nL:1/4\nM:4/4\nK:C\nC D E F | G A B c |]\n"
+    melody = read_abc(tune).tunes[0].melody
+    page = report_html(describe(Passage(melody, melody, 0, melody.content_id(), False)))
+    assert "<script>alert" not in page
+    assert "&lt;script&gt;alert" in page
