@@ -13,6 +13,7 @@ Contents: Figure, figures, scale_steps.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -23,6 +24,7 @@ __all__ = ["Figure", "figures", "scale_steps"]
 
 FEWEST_NOTES = 3
 FEWEST_REPEATED_BARS = 2
+Group = tuple[int, int, range]
 Shape = tuple[tuple[int, int], ...]
 Unit = tuple[int, int, int, Shape]
 """First note, bar, height of the first note in steps, and shape."""
@@ -96,15 +98,11 @@ def figures(melody: Melody) -> tuple[Figure, ...]:
     if not melody.bars or len(melody) < 2 * FEWEST_NOTES:
         return ()
     heights = scale_steps(melody)
-    groups = note_groups(melody, 1)
-    whole = [unit_of(melody, heights, group) for group in groups]
-    double = [
-        unit_of(melody, heights, (start, bar, inside + after))
-        if inside and after and bar != other
-        else None
-        for (start, bar, inside), (_, other, after) in pairwise(groups)
-    ]
-    half = [unit_of(melody, heights, part) for part in note_groups(melody, 2)]
+    groups = note_groups(melody)
+    plain = [unit_of(melody, heights, group) for group in groups]
+    double = [joined(one, other) for one, other in pairwise(plain)]
+    whole = [full_enough(unit) for unit in plain]
+    half = [full_enough(unit_of(melody, heights, part)) for part in halves(melody, groups)]
     found = sequences(double[::2], 2) + sequences(double[1::2], 2)
     covered = {
         bar for figure in found for first, last in figure.bars for bar in (first, last)
@@ -121,36 +119,60 @@ def figure_bars(figure: Figure) -> set[int]:
     return {bar for pair in figure.bars for bar in pair}
 
 
-def note_groups(melody: Melody, parts: int) -> list[tuple[int, int, list[int]]]:
-    """Start, bar number and notes of each bar, or of each of its equal parts."""
-    groups: list[tuple[int, int, list[int]]] = []
-    place, count = 0, len(melody)
-    for bar in melody.bars:
-        size = bar.duration_ticks // parts
-        for part in range(parts):
-            start = bar.onset_ticks + part * size
-            end = start + size if part + 1 < parts else bar.onset_ticks + bar.duration_ticks
-            inside = []
-            while place < count and melody.onset_ticks[place] < end:
-                inside.append(place)
-                place += 1
-            groups.append((start, bar.number, inside))
+def note_groups(melody: Melody) -> list[Group]:
+    """Start, bar number and notes of each bar."""
+    groups: list[Group] = []
+    onsets = melody.onset_ticks
+    edges = [
+        bisect_left(onsets, bar.onset_ticks + bar.duration_ticks) for bar in melody.bars
+    ]
+    first = 0
+    for bar, stop in zip(melody.bars, edges, strict=True):
+        groups.append((bar.onset_ticks, bar.number, range(first, max(first, stop))))
+        first = max(first, stop)
     return groups
 
 
-def unit_of(
-    melody: Melody, heights: list[int], group: tuple[int, int, list[int]]
-) -> Unit | None:
-    """The shape of a group of notes; None where there are too few."""
+def halves(melody: Melody, groups: list[Group]) -> list[Group]:
+    """The halves of each bar; those of a bar too empty for two figures hold nothing."""
+    found: list[Group] = []
+    for bar, (start, number, inside) in zip(melody.bars, groups, strict=True):
+        middle = start + bar.duration_ticks // 2
+        cut = inside.start
+        if len(inside) >= 2 * FEWEST_NOTES:
+            cut = bisect_left(melody.onset_ticks, middle, inside.start, inside.stop)
+            found += [(start, number, range(inside.start, cut))]
+            found += [(middle, number, range(cut, inside.stop))]
+        else:
+            found += [(start, number, range(0)), (middle, number, range(0))]
+    return found
+
+
+def unit_of(melody: Melody, heights: list[int], group: Group) -> Unit | None:
+    """The shape of a group of notes; None where there are none."""
     start, bar, inside = group
-    if len(inside) < FEWEST_NOTES:
+    if not inside:
         return None
     base = heights[inside[0]]
     onsets = melody.onset_ticks
-    shape = tuple((onsets[i] - start, heights[i] - base) for i in inside)
-    if not any(step for _, step in shape):
-        return None
+    shape = tuple([(onsets[i] - start, heights[i] - base) for i in inside])
     return inside[0], bar, base, shape
+
+
+def full_enough(unit: Unit | None) -> Unit | None:
+    """A unit with the notes that a figure needs, or None."""
+    if unit is None or len(unit[3]) < FEWEST_NOTES:
+        return None
+    return unit if any(step for _, step in unit[3]) else None
+
+
+def joined(one: Unit | None, other: Unit | None) -> Unit | None:
+    """Two bars as one figure: both shapes, and how far apart they stand."""
+    if one is None or other is None or one[1] == other[1]:
+        return None
+    if len(one[3]) + len(other[3]) < FEWEST_NOTES:
+        return None
+    return one[0], one[1], one[2], (*one[3], (-1, other[2] - one[2]), *other[3])
 
 
 def sequences(units: Sequence[Unit | None], bars_each: int) -> list[Figure]:

@@ -22,10 +22,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from typing import TYPE_CHECKING
 
 from melodex.analysis.form_weights import PHRASE_LENGTH_LOGS, PHRASE_WEIGHTS
 from melodex.melody import Melody
+
+if TYPE_CHECKING:
+    from numpy import ndarray
+    from numpy.typing import ArrayLike
 
 __all__ = ["PHRASE_FEATURES", "PhraseSpan", "ending_features", "phrases"]
 
@@ -134,77 +138,109 @@ PHRASE_FEATURES = (
 
 def ending_points(melody: Melody) -> list[float]:
     """Log odds that a phrase ends with each note but the last."""
-    import numpy as np
-
-    points: list[float] = (np.array(ending_features(melody)) @ PHRASE_WEIGHTS).tolist()
+    points: list[float] = (ending_features(melody) @ PHRASE_WEIGHTS).tolist()
     return points
 
 
-def ending_features(melody: Melody) -> list[tuple[float, ...]]:
-    """Return the features of every note but the last, of shape (n - 1, features).
+def ending_features(melody: Melody) -> ndarray:
+    """Return the features of every note but the last, of shape (n - 1, features)."""
+    import numpy as np
 
-    This is one long kernel: each row needs the same dozen columns at hand, and it is
-    run for every note that is added to a corpus.
-    """
-    log2 = math.log2
-    midi, onsets, ticks = melody.midi, melody.onset_ticks, melody.duration_ticks
-    strength, fifths, count = melody.beat_strength, melody.fifths, len(melody)
-    steps = [max(b - a, 1) for a, b in pairwise(onsets)]
-    leaps = [b - a for a, b in pairwise(midi)]
-    usual, longest = sum(steps) / len(steps), max(steps)
-    height, close, last_ticks = sum(midi) / count, fifths[-1], ticks[-1]
+    onsets, ticks = np.array(melody.onset_ticks), np.array(melody.duration_ticks)
+    midi, fifths = np.array(melody.midi), np.array(melody.fifths)
+    steps, moves = np.maximum(onsets[1:] - onsets[:-1], 1), midi[1:] - midi[:-1]
+    count = len(steps)
+    columns: list[ArrayLike] = [
+        1.0,
+        *length_columns(steps, ticks),
+        *pitch_columns(moves),
+        *metre_columns(melody, onsets),
+        opening_returns(steps.tolist()),
+        opening_returns(moves.tolist()),
+        *ending_columns(midi, fifths, ticks, steps),
+        onset_on_bar(melody),
+        [place < 3 for place in range(count)],
+        [place > count - 4 for place in range(count)],
+    ]
+    features = np.empty((len(columns), count))
+    for row, column in zip(features, columns, strict=True):
+        row[:] = column
+    return features.T
+
+
+def length_columns(steps: ndarray, ticks: ndarray) -> list[ArrayLike]:
+    """Rests, and lengths beside those around them, in powers of two."""
+    import numpy as np
+
+    rest = steps - ticks[:-1]
+    logs = np.log2(steps)
+    last = math.log2(max(int(ticks[-1]), 1))
+    before, after = np.zeros(len(steps)), np.empty(len(steps))
+    before[1:] = logs[1:] - logs[:-1]
+    after[:-1] = -before[1:]
+    after[-1] = logs[-1] - last
+    usual = steps.mean()
+    return [
+        rest > 0,
+        np.minimum(rest / usual, 2.0),
+        logs - math.log2(usual),
+        np.maximum(before, 0.0),
+        np.maximum(after, 0.0),
+        np.minimum(before, 0.0),
+        np.minimum(after, 0.0),
+    ]
+
+
+def pitch_columns(moves: ndarray) -> list[ArrayLike]:
+    """The leap to the next note."""
+    import numpy as np
+
+    leaps = np.abs(moves)
+    grows = leaps.copy()
+    grows[1:] -= leaps[:-1]
+    return [leaps / 12, np.maximum(grows, 0) / 12, leaps == 0, moves > 0]
+
+
+def metre_columns(melody: Melody, onsets: ndarray) -> list[ArrayLike]:
+    """Beat strength, and whole bars since the start."""
+    import numpy as np
+
+    strength = np.array(melody.beat_strength)
+    weak = -np.log2(strength)
     bar = melody.metre.bar_ticks if melody.metre else 0
-    bar_lines = {b.onset_ticks for b in melody.bars}
-    rhythm, shape = steps[:3], leaps[:3]
-    logs = [log2(step) for step in steps]
-    logs.append(log2(max(last_ticks, 1)))
-    usual_log = log2(usual)
-    weak = [-log2(s) for s in strength]
-    rows: list[tuple[float, ...]] = []
-    for i in range(count - 1):
-        rest = steps[i] - ticks[i]
-        before = logs[i] - logs[i - 1] if i else 0.0
-        after = logs[i] - logs[i + 1]
-        since = onsets[i + 1] - onsets[0]
-        leap = abs(leaps[i])
-        grows = leap - (abs(leaps[i - 1]) if i else 0)
-        away = fifths[i] - close
-        whole = bar and since % bar == 0
-        rows.append(
-            (
-                1.0,
-                1.0 if rest > 0 else 0.0,
-                min(2.0, rest / usual),
-                logs[i] - usual_log,
-                max(before, 0.0),
-                max(after, 0.0),
-                min(before, 0.0),
-                min(after, 0.0),
-                leap / 12,
-                max(grows, 0) / 12,
-                1.0 if leap == 0 else 0.0,
-                1.0 if leaps[i] > 0 else 0.0,
-                1.0 if strength[i + 1] == strength[0] else 0.0,
-                weak[i + 1],
-                weak[i],
-                1.0 if whole else 0.0,
-                1.0 if whole and since % (2 * bar) == 0 else 0.0,
-                1.0 if whole and since % (4 * bar) == 0 else 0.0,
-                0.0 if bar else 1.0,
-                1.0 if steps[i + 1 : i + 4] == rhythm else 0.0,
-                1.0 if leaps[i + 1 : i + 4] == shape else 0.0,
-                1.0 if away == 0 else 0.0,
-                1.0 if away == 1 else 0.0,
-                1.0 if away in (2, 4) else 0.0,
-                1.0 if steps[i] >= longest else 0.0,
-                1.0 if ticks[i] >= last_ticks else 0.0,
-                (midi[i] - height) / 12,
-                1.0 if onsets[i + 1] in bar_lines else 0.0,
-                1.0 if i < 3 else 0.0,
-                1.0 if i > count - 5 else 0.0,
-            )
-        )
-    return rows
+    if not bar:
+        whole: list[ArrayLike] = [0.0, 0.0, 0.0, 1.0]
+    else:
+        since = (onsets[1:] - onsets[0]) % (4 * bar)
+        whole = [since % bar == 0, since % (2 * bar) == 0, since == 0, 0.0]
+    return [strength[1:] == strength[0], weak[1:], weak[:-1], *whole]
+
+
+def opening_returns(values: list[int]) -> list[bool]:
+    """Whether the three values after each are those that the melody starts with."""
+    opening = values[:3]
+    return [values[i + 1 : i + 4] == opening for i in range(len(values))]
+
+
+def ending_columns(
+    midi: ndarray, fifths: ndarray, ticks: ndarray, steps: ndarray
+) -> list[ArrayLike]:
+    """How much each note is like the last one, and how it stands among all."""
+    away = fifths[:-1] - fifths[-1]
+    return [
+        away == 0,
+        away == 1,
+        (away == 2) | (away == 4),
+        steps >= steps.max(),
+        ticks[:-1] >= ticks[-1],
+        (midi[:-1] - midi.mean()) / 12,
+    ]
+
+
+def onset_on_bar(melody: Melody) -> list[bool]:
+    """Whether the next note starts a bar."""
+    lines = {bar.onset_ticks for bar in melody.bars}
+    return [onset in lines for onset in melody.onset_ticks[1:]]
 
 
 def best_ends(points: Sequence[float], count: int) -> list[int]:

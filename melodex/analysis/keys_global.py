@@ -205,8 +205,10 @@ def other_view(chosen: list[tuple[Key, float]], openly: list[tuple[Key, float]])
 def unkeyed_reason(melody: Melody, found: list[tuple[Key, float]]) -> str:
     """Why the notes belong to no key, or nothing."""
     different = len({midi % 12 for midi in melody.midi})
+    if different < MANY_PITCH_CLASSES:
+        return ""
     inside = share_in(melody, found[0][0])
-    if different >= MANY_PITCH_CLASSES and inside < LEAST_IN_SCALE:
+    if inside < LEAST_IN_SCALE:
         return (
             f"no key: {different} of the twelve pitch classes are used, and the likeliest "
             f"scale holds only {inside:.0%} of the sounding time"
