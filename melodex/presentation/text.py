@@ -68,6 +68,8 @@ PAINTS = {
 NARROWEST, WIDEST = 40, 120
 ACCIDENTAL = re.compile(r"(?<=\b[A-G])[b#](?![a-z])|\bb(?=[IViv1-7])|#(?=[IViv\d])")
 SIGNS = {"b": "♭", "#": "♯"}
+MARKS_ROW = 4
+"""Which row of aligned lines holds the marks."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,23 +227,25 @@ def aligned_lines(
     b_places = [pair.tune for pair in pairs]
     rows = [
         bar_row(a, a_places),
+        chord_row(a, a_places, style),
         note_row(a, a_places, style),
         degree_row(a, a_places, style),
         [style.mark(pair.relation) for pair in pairs],
         degree_row(b, b_places, style),
         note_row(b, b_places, style),
+        chord_row(b, b_places, style),
         bar_row(b, b_places),
     ]
-    titles = ["bar", names[0], "degree", "", "degree", names[1], "bar"]
+    titles = ["bar", "chord", names[0], "degree", "", "degree", names[1], "chord", "bar"]
     kept = [place for place, row in enumerate(rows) if any(row)]
     if not any(cell.isdigit() and cell != "1" for cell in rows[0]):
-        kept.remove(0)
+        kept = [place for place in kept if place]
     return columns(
         [titles[place] for place in kept],
         [rows[place] for place in kept],
         style,
         [PAINTS.get(pair.relation, "") for pair in pairs],
-        frozenset({kept.index(3)}),
+        frozenset({kept.index(MARKS_ROW)}),
     )
 
 
@@ -262,6 +266,17 @@ def degree_row(melody: Melody, places: Sequence[int | None], style: Style) -> li
     return [
         "" if degree is None else style.spelled(degree_name(degree)) for degree in found
     ]
+
+
+def chord_row(melody: Melody, places: Sequence[int | None], style: Style) -> list[str]:
+    """The chord symbol over the first note that stands on it."""
+    cells, last = [], None
+    for place in places:
+        chord = None if place is None else melody.chord_at(melody.onset_ticks[place])
+        fresh = chord is not None and chord != last
+        cells.append(shown(style.spelled_key(chord.text)) if chord and fresh else "")
+        last = chord or last
+    return cells
 
 
 def bar_row(melody: Melody, places: Sequence[int | None]) -> list[str]:
@@ -344,6 +359,8 @@ def match_facts(found: Resemblance, match: Match) -> list[str]:
         facts.append(f"{expected_text(match.expected_by_chance)} expected by chance")
     if match.commonness:
         facts.append(match.commonness)
+    if match.shared_ngrams:
+        facts.append(ngrams_text(match))
     move = interval_text(likeness.transposition_semitones, likeness.spelled_shift)
     if found.phrase.has_tonic and found.phrase.notation != "contour":
         key = match.passage.melody.key
@@ -356,6 +373,16 @@ def match_facts(found: Resemblance, match: Match) -> list[str]:
     if found.phrase.notation == "passage":
         facts.append(move)
     return [*facts, f"tune {match.tune_id}"]
+
+
+def ngrams_text(match: Match) -> str:
+    """How many short figures are shared, and in how many tunes the rarest stands."""
+    steps, tunes = match.shared_ngrams[0]
+    count = len(match.shared_ngrams)
+    return (
+        f"{count} figure{'' if count == 1 else 's'} of {len(steps) + 1} notes shared, "
+        f"the rarest in {tunes:,} tune{'' if tunes == 1 else 's'}"
+    )
 
 
 def expected_text(expected: float) -> str:
