@@ -31,6 +31,7 @@ COMMANDS = {
     "demo": "build the demo corpus and ask it three questions",
     "describe": "say what is in a piece",
     "gather": "find pieces and passages that show a feature",
+    "lesson": "keep, arrange and print teaching sets",
     "list": "list the tunes of the corpus",
     "remove": "take tunes out of the corpus",
     "resemble": "find what a phrase resembles",

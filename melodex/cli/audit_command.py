@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from melodex.cli.keeping import into_option, keep_into, to_be_kept
 from melodex.cli.output import Output, output_options, present
 
 FORMATS = ("text", "json", "html", "pdf")
@@ -28,6 +29,7 @@ FORMATS = ("text", "json", "html", "pdf")
     help="Leave out what chance would bring more often than this.",
 )
 @click.option("--limit", default=20, show_default=True, type=click.IntRange(1, 1000))
+@into_option
 @output_options(FORMATS)
 @click.pass_obj
 def command(
@@ -36,6 +38,7 @@ def command(
     exclude: tuple[str, ...],
     threshold: float,
     limit: int,
+    into: str | None,
     output: Output,
 ) -> None:
     """Find where a tune of your own comes close to the corpus, and whether by chance.
@@ -60,6 +63,7 @@ def command(
     with Corpus.open(corpus_path) as corpus:
         own = find_passage(tune, corpus)
         hidden = [corpus.resolve(name) for name in exclude]
-        present(
-            audit(corpus, own, exclude=hidden, threshold=threshold, limit=limit), output
-        )
+        found = audit(corpus, own, exclude=hidden, threshold=threshold, limit=limit)
+        present(found, output)
+        passages = to_be_kept(corpus, into, found)
+    keep_into(corpus_path, into, passages)

@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from melodex.cli.keeping import into_option, keep_into, to_be_kept
 from melodex.cli.output import Output, output_options, present
 
 FORMATS = ("text", "json", "csv", "html", "pdf")
@@ -39,9 +40,12 @@ METRES = ("simple", "compound", "irregular", "mixed", "free")
 @click.option("--after", type=int, help="Year, or later.")
 @click.option("--before", type=int, help="Year, or earlier.")
 @click.option("--limit", default=30, show_default=True, type=click.IntRange(1))
+@into_option
 @output_options(FORMATS)
 @click.pass_obj
-def command(corpus_path: Path, /, limit: int, output: Output, **wishes: Any) -> None:
+def command(
+    corpus_path: Path, /, limit: int, into: str | None, output: Output, **wishes: Any
+) -> None:
     """Find pieces and passages that show a feature; wishes can be combined freely.
 
     \b
@@ -54,4 +58,7 @@ def command(corpus_path: Path, /, limit: int, output: Output, **wishes: Any) -> 
     from melodex.tasks.gather import Wish, gather
 
     with Corpus.open(corpus_path) as corpus:
-        present(gather(corpus, Wish(**wishes), limit=limit), output)
+        found = gather(corpus, Wish(**wishes), limit=limit)
+        present(found, output)
+        passages = to_be_kept(corpus, into, found)
+    keep_into(corpus_path, into, passages)

@@ -3,7 +3,7 @@
 Data goes to standard output, everything else to standard error. A file is written
 beside its final name first and then renamed, so that a fault leaves the old one.
 
-Contents: Output, output_options, present.
+Contents: Output, output_options, present, write, save, terminal_style.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ import click
 
 from melodex.errors import PresentationError
 
-__all__ = ["Output", "output_options", "present", "write"]
+__all__ = ["Output", "output_options", "present", "save", "terminal_style", "write"]
 
 Decorated = TypeVar("Decorated", bound=Callable[..., Any])
 
@@ -108,13 +108,19 @@ def present(result: Any, output: Output) -> None:
     write(rendered(result, output), output)
 
 
+def terminal_style(output: Output) -> Any:
+    """What the place where a text goes can show."""
+    from melodex.presentation import text
+
+    return text.style_for(sys.stdout) if output.file is None else text.Style()
+
+
 def rendered(result: Any, output: Output) -> str | bytes:
     """A result as text or bytes; the module of its form is loaded only now."""
     if output.form == "text":
         from melodex.presentation import text
 
-        style = text.style_for(sys.stdout) if output.file is None else text.Style()
-        return text.as_text(result, style)
+        return text.as_text(result, terminal_style(output))
     if output.form in {"json", "csv"}:
         from melodex.presentation import data
 

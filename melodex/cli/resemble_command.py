@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from melodex.cli.keeping import into_option, keep_into, sought_passage, to_be_kept
 from melodex.cli.output import Output, output_options, present
 
 STEPS = re.compile(r"-[-+0-9 |]*")
@@ -37,6 +38,7 @@ class PhraseCommand(click.Command):
     help="How the phrase is written, where it could be read in two ways.",
 )
 @click.option("--include-self", is_flag=True, help="Let a tune find itself.")
+@into_option
 @output_options(FORMATS)
 @click.pass_obj
 def command(
@@ -48,6 +50,7 @@ def command(
     limit: int,
     notation: str | None,
     include_self: bool,
+    into: str | None,
     output: Output,
 ) -> None:
     """Find what a phrase resembles in the corpus, in any key.
@@ -71,3 +74,6 @@ def command(
         )
         found = resemble(corpus, said, limit=limit, include_self=include_self)
         present(found, output)
+        sought = sought_passage(corpus, origin, bars, notes) if into else None
+        passages = to_be_kept(corpus, into, found, sought=sought)
+    keep_into(corpus_path, into, passages)

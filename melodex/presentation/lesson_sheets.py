@@ -276,11 +276,11 @@ def answer_sections(
     blocks = (Text(told), Caution(CAUTIONS))
     yield Section(head, blocks, note="for the teacher", new_page=new_page)
     for number, question in enumerate(sheet.questions, start=1):
-        told = answer(question, setting, f"a{number}")
+        made = answer(question, setting, f"a{number}")
         yield Section(
-            f"{number}. {told.heading}",
-            (*told.blocks, Text((told.task,))),
-            note=told.source,
+            f"{number}. {made.heading}",
+            (*made.blocks, Text((made.task,))),
+            note=made.source,
             whole=fits(question),
         )
 

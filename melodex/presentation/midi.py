@@ -128,6 +128,11 @@ def origin_ticks(melody: Melody) -> int:
 
 
 def conductor_track(melody: Melody, tempo: float) -> bytes:
+    """The track of tempo, metres and keys."""
+    return track_of(conductor_events(melody, tempo))
+
+
+def conductor_events(melody: Melody, tempo: float) -> list[Event]:
     """Tempo, metres and keys."""
     origin = origin_ticks(melody)
     events: list[Event] = [(0, 0, meta(0x51, round(60_000_000 / tempo).to_bytes(3)))]
@@ -145,7 +150,7 @@ def conductor_track(melody: Melody, tempo: float) -> bytes:
             minor = key_change.key.mode in {"minor", "aeolian"}
             data = signature.to_bytes(1, signed=True) + bytes([minor])
             events.append((max(0, key_change.onset_ticks - origin), 2, meta(0x59, data)))
-    return track_of(events)
+    return events
 
 
 def note_track(melody: Melody, channel: int, name: str) -> bytes:

@@ -324,11 +324,11 @@ def rewritten(
         return open_lesson(corpus, row.name)
 
 
-def writing(corpus_path: Path) -> CorpusWriter:
+def writing(corpus_path: Path, *, create: bool = False) -> CorpusWriter:
     """The corpus opened for writing; what writes is loaded only now."""
     from melodex.corpus.store import CorpusWriter
 
-    return CorpusWriter.open(corpus_path, create=False)
+    return CorpusWriter.open(corpus_path, create=create)
 
 
 def place_in(rows: Sequence[ExampleRow], position: int) -> int:

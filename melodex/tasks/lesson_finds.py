@@ -180,7 +180,7 @@ def finds_of(
 def resembling(result: Resemblance, sought: Passage | None) -> Iterator[Found]:
     """The phrase, if it is part of a tune, and its matches."""
     if sought is not None:
-        yield found_in(sought, "looked for")
+        yield found_in(sought, "looked for", 1.0)
     for match in result.matches:
         agreeing, paired = match.likeness.agreeing, match.likeness.paired
         reason = (
