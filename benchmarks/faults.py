@@ -91,13 +91,19 @@ def struck(work: Callable[[Tell], object], seconds: float) -> tuple[list[str], b
         return told.read().split("\n")[:-1], os.WIFSIGNALED(status)
 
 
+def tries_left(counts: Counter[str], kills: int) -> bool:
+    """Whether more kills are wanted: work that was done before its kill is no kill."""
+    counts["tries"] += 1
+    return counts["kills"] < kills and counts["tries"] <= 4 * kills
+
+
 def kill_adding(folder: Path, kills: int, draw: random.Random) -> Counter[str]:
     """Kill a process that adds; each goes on where the last was stopped."""
     path, counts = folder / "adding.melodex", Counter[str]()
     CorpusWriter.open(path).close()
     reported: set[str] = set()
     first, span = 0, 0.0
-    for _ in range(kills):
+    while tries_left(counts, kills):
 
         def add(tell: Tell, start: int = first) -> None:
             with CorpusWriter.open(path) as writer:
@@ -136,7 +142,7 @@ def kill_removing(folder: Path, kills: int, draw: random.Random) -> Counter[str]
             writer.remove(every[::2])
 
     span = span_of(remove)
-    for _ in range(kills):
+    while tries_left(counts, kills):
         restore(path, whole)
         _, cut = struck(remove, draw.uniform(0, span))
         left = tune_ids(path)
@@ -159,7 +165,7 @@ def kill_copying(folder: Path, kills: int, draw: random.Random) -> Counter[str]:
         copy_corpus(path, target)
 
     span = span_of(copy)
-    for _ in range(kills):
+    while tries_left(counts, kills):
         target.unlink(missing_ok=True)
         _, cut = struck(copy, draw.uniform(0, span))
         counts["kills"] += cut
@@ -185,7 +191,7 @@ def kill_migrating(folder: Path, kills: int, draw: random.Random) -> Counter[str
     migrations.STEPS[old] = step
     schema.SCHEMA_VERSION = old + 1
     try:
-        for _ in range(kills):
+        while tries_left(counts, kills):
             restore(path, whole)
             _, cut = struck(
                 lambda tell: migrations.upgrade(path), draw.uniform(0.001, 0.05)
