@@ -12,6 +12,7 @@ duplicates_text, shown, table.
 
 from __future__ import annotations
 
+import textwrap
 import unicodedata
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
@@ -334,7 +335,10 @@ def counts_text(name: str, counts: Sequence[Count]) -> str:
 
 
 def holdings_text(holdings: Holdings) -> str:
-    """What a corpus holds."""
+    """What a corpus holds, and what of it is thin."""
+    # A search shows its matches without counting anything.
+    from melodex.tasks.collection import ENOUGH_TUNES
+
     parts = [f"{many(holdings.tune_count, 'tune')}, {many(holdings.note_count, 'note')}\n"]
     for name, counts in (
         ("collection", holdings.collections),
@@ -343,6 +347,7 @@ def holdings_text(holdings: Holdings) -> str:
         ("kind", holdings.rhythms),
         ("decade", holdings.decades),
         ("tag", holdings.tags),
+        ("device", holdings.devices),
     ):
         if not counts:
             continue
@@ -350,7 +355,21 @@ def holdings_text(holdings: Holdings) -> str:
         if len(counts) > MOST_COUNTS:
             text += f"and {len(counts) - MOST_COUNTS:,} more\n"
         parts.append(text)
+    parts += [
+        f"{name} in fewer than {ENOUGH_TUNES} tunes: {thin_words(counts)}\n"
+        for name, counts in (
+            ("Modes", holdings.thin_modes),
+            ("Devices", holdings.thin_devices),
+        )
+        if counts
+    ]
     return "\n".join(parts)
+
+
+def thin_words(counts: Sequence[Count]) -> str:
+    """Values and how many tunes show them, on lines that fit a terminal."""
+    listed = ", ".join(f"{count.value} ({count.tune_count or 'none'})" for count in counts)
+    return "\n  ".join(textwrap.wrap(listed, 76))
 
 
 def duplicates_text(duplicates: Duplicates) -> str:

@@ -6,13 +6,14 @@ remove_from, Tagging, tag_tunes, list_tags, Holdings, holdings.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from melodex.analysis.devices import KINDS
 from melodex.corpus.reader import Corpus, PlaceRow, TuneRow, WarningRow
 from melodex.errors import CorpusError
-from melodex.melody import Melody
+from melodex.melody import MODES, Melody
 
 __all__ = [
     "Count",
@@ -31,6 +32,9 @@ __all__ = [
 ]
 
 LONGEST_TAG = 60
+
+ENOUGH_TUNES = 3
+"""Tunes from which a class can hear what a mode or device has in common; our choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +84,12 @@ class Count:
 
 @dataclass(frozen=True, slots=True)
 class Holdings:
-    """What a corpus holds: counts by what musicians look for."""
+    """What a corpus holds: counts by what musicians look for.
+
+    ``modes`` are printed; ``devices`` counts the tunes that show each kind.
+    ``thin_modes`` and ``thin_devices`` are those that fewer than :data:`ENOUGH_TUNES`
+    tunes show, or none; modes there are those that the analysis finds.
+    """
 
     tune_count: int
     note_count: int
@@ -90,6 +99,9 @@ class Holdings:
     rhythms: tuple[Count, ...]
     decades: tuple[Count, ...]
     tags: tuple[Count, ...]
+    devices: tuple[Count, ...] = ()
+    thin_modes: tuple[Count, ...] = ()
+    thin_devices: tuple[Count, ...] = ()
 
 
 def list_tunes(
@@ -215,6 +227,8 @@ def list_tags(corpus: Corpus) -> tuple[Count, ...]:
 
 def holdings(corpus: Corpus) -> Holdings:
     """Count what a corpus holds, the most frequent first."""
+    devices = counts(corpus, "SELECT kind, count(DISTINCT tune) FROM device GROUP BY kind")
+    modes = counts(corpus, "SELECT mode, count(*) FROM tune_facet GROUP BY mode")
     return Holdings(
         tune_count=corpus.tune_count,
         note_count=corpus.note_count,
@@ -236,6 +250,22 @@ def holdings(corpus: Corpus) -> Holdings:
             "WHERE year > 0 GROUP BY year / 10",
         ),
         tags=list_tags(corpus),
+        devices=devices,
+        thin_modes=thin(modes, [mode for mode in MODES if mode not in SAME_MODE]),
+        thin_devices=thin(devices, KINDS),
+    )
+
+
+SAME_MODE = {"ionian": "major", "aeolian": "minor"}
+"""Names that the analysis does not give, and the mode that it says instead."""
+
+
+def thin(found: Sequence[Count], known: Iterable[str]) -> tuple[Count, ...]:
+    """Values that few tunes show, or none, the rarest first."""
+    by_value = {count.value: count.tune_count for count in found}
+    rare = [(by_value.get(value, 0), value) for value in known]
+    return tuple(
+        Count(value, tunes) for tunes, value in sorted(rare) if tunes < ENOUGH_TUNES
     )
 
 

@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, TypeAlias
 from melodex.errors import DamagedCorpusError, LessonError, MelodexError
 from melodex.matching.query import encode_query
 from melodex.matching.search import Hit, search
-from melodex.tasks.compare import INFLECTED, Comparison, compare
+from melodex.tasks.compare import INFLECTED, SAME_IN_TIME, Comparison, compare
 from melodex.tasks.lesson import Lesson, LessonExample
 from melodex.tasks.lesson_labels import KeyLabel, Labels, labels_of
 from melodex.tasks.passage import Passage
@@ -50,7 +50,7 @@ MOST_OF_A_KIND = {"shared notes": 2, "relative": 2, "key change": 3}
 
 FEWEST_NUMERALS = 2
 FEWEST_SHARED = 5
-LEAST_SHARED = 0.5
+LEAST_SHARED = 0.6
 """Share of the shorter passage's notes that agree, for a question about them."""
 
 CHOICES = 3
@@ -272,8 +272,9 @@ def shared_questions(examples: Sequence[LessonExample]) -> Iterator[SharedQuesti
         if made is None or made.likeness.agreeing < FEWEST_SHARED:
             continue
         share = made.likeness.agreeing / min(len(one.excerpt), len(other.excerpt))
-        # Where every note agrees there is little to find: such pairs come last.
-        order = 1 - share if made.likeness.agreeing < len(made.likeness.pairs) else 2.0
+        # Where nothing at all differs there is little to find: such pairs come last.
+        alike = made.likeness.count(SAME_IN_TIME) == len(made.likeness.pairs)
+        order = 2.0 if alike else 1 - share
         if share >= LEAST_SHARED:
             found.append((order, one.position, other.position, made))
     used: set[int] = set()
@@ -349,10 +350,14 @@ def left_out(damage: DamagedCorpusError) -> None:
 
 
 def choice_of(corpus: Corpus, phrase: Passage, hit: Hit) -> Choice | None:
-    """The passage of a hit in whole bars, compared with the phrase."""
+    """The passage of a hit, as many bars as the phrase has, compared with it."""
     whole = corpus.melody(hit.tune_id)
-    bars = whole.bar[hit.tune_span[0]], whole.bar[hit.tune_span[1]]
-    first, last = whole.notes_of_bars(*bars)
+    wanted = phrase.melody.bar[-1] - phrase.melody.bar[0]
+    start, end = whole.bar[hit.tune_span[0]], whole.bar[hit.tune_span[1]]
+    end = min(max(end, start + wanted), whole.bar[-1])
+    # A shorter passage than the others would be told by its length.
+    start = max(min(start, end - wanted), whole.bar[0])
+    first, last = whole.notes_of_bars(start, end)
     passage = Passage(whole.excerpt(first, last), whole, first, hit.tune_id, True)
     made = compared(phrase, passage)
     return Choice("", passage, labels_of(whole, first, last), made) if made else None

@@ -213,6 +213,16 @@ def test_holdings_count_what_is_there(run, shelf):
     assert "3 tunes" in run("collection", "holdings").stdout
 
 
+def test_holdings_name_the_modes_and_devices_that_few_tunes_show(run, shelf):
+    run("add", shelf)
+    data = json.loads(run("collection", "holdings", "--format", "json").stdout)
+    thin = {each["value"]: each["tune_count"] for each in data["thin_modes"]}
+    assert thin["lydian"] == 0
+    assert {each["tune_count"] for each in data["thin_devices"]} <= {0, 1, 2}
+    assert "ii V I" in {each["value"] for each in data["thin_devices"]}
+    assert "lydian (none)" in run("collection", "holdings").stdout
+
+
 def test_duplicates_are_found_in_another_key_and_rhythm(run, shelf):
     long = "DEFG|Adc2|dcAG|F2E2|DEFA|GFED|CDEF|D4|"
     moved = "A,B,CD|EAG2|AGED|C2B,2|A,B,CE|DCB,A,|G,A,B,C|A,4|"
