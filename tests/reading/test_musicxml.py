@@ -628,3 +628,16 @@ def test_what_is_kept_reads_the_same_again():
     tune = read(parts_sheet(), Choice(part="Cello"))
     again = read_bytes(tune.kept, tune.kept_format, "sheet.musicxml", Choice(part="Cello"))
     assert again.tunes[0].melody.content_id() == tune.melody.content_id()
+
+
+def test_an_empty_forward_and_a_sign_set_past_the_bar_line_lengthen_no_bar():
+    segno = "<direction-type><segno/></direction-type><offset>99</offset>"
+    sign = f"<direction>{segno}</direction>"
+    melody = melody_of(
+        measure(START, note("C4", 8), "<forward><duration>0</duration></forward>", sign),
+        measure(note("D4", 8), number=2),
+    )
+    assert melody.onset_quarters == (0, 4)
+    assert [(m.text, m.onset_ticks) for m in melody.marks] == [
+        ("segno", 4 * TICKS_PER_QUARTER)
+    ]
