@@ -73,21 +73,11 @@ class PreparedFile:
     file: str
     choice: Choice
     collection: str
-    folder: str
     tunes: list[PreparedTune] = field(default_factory=list)
     refusals: list[Refusal] = field(default_factory=list)
     added: list[str] = field(default_factory=list)
     unchanged: list[str] = field(default_factory=list)
     replaced: list[tuple[str, str]] = field(default_factory=list)
-
-    def collection_of(self, tune: PreparedTune) -> str:
-        """The collection asked for, else the book that is named, else the folder."""
-        book = storable(tune.read.melody.credits.collection)
-        return self.collection or book or self.folder
-
-    def collections(self) -> list[str]:
-        """Every collection that tunes of this file belong to."""
-        return sorted({self.collection_of(tune) for tune in self.tunes})
 
     def report(self) -> AddReport:
         """What became of this file."""
@@ -111,8 +101,8 @@ def prepared(
     reading : FileReading
         What a reader gave.
     collection : str
-        Name of the collection; empty for the book that the source names, and where
-        it names none for the file's folder.
+        Name of the collection; empty for the book, if all tunes of the file name the
+        same, and otherwise for the file's folder.
     choice : Choice
         How it was read.
     path : str
@@ -122,11 +112,13 @@ def prepared(
         reading=reading,
         file=path or place_path(reading.source),
         choice=choice,
-        collection=storable(collection),
-        folder="",
+        collection="",
         refusals=list(reading.refusals),
     )
-    file.folder = Path(file.file).parent.name or "/"
+    books = {storable(read.melody.credits.collection) for read in reading.tunes}
+    book = books.pop() if len(books) == 1 else ""
+    folder = Path(file.file).parent.name or "/"
+    file.collection = storable(collection) or book or folder
     seen: Counter[str] = Counter()
     for read in reading.tunes:
         number = storable(read.melody.credits.number)

@@ -258,7 +258,7 @@ class CorpusWriter(RowWriter):
             return
         known = self.known_tunes(file)
         places = self.known_places(file)
-        collections = {name: self.collection_row(name) for name in file.collections()}
+        collection = self.collection_row(file.collection)
         orphans: dict[int, int] = {}
         for tune in file.tunes:
             place = places.get((tune.number, tune.occurrence))
@@ -270,7 +270,6 @@ class CorpusWriter(RowWriter):
                 file.unchanged.append(tune.tune_id)
             if place is not None and place[1] != row:
                 orphans[place[1]] = row
-            collection = collections[file.collection_of(tune)]
             self.put_place(file, tune, place[0] if place else None, row, collection)
         self.drop_orphans(orphans)
 
