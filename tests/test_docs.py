@@ -20,6 +20,7 @@ from pathlib import Path
 import pytest
 
 from melodex.cli import COMMANDS
+from melodex.corpus.schema import documentation
 
 ROOT = Path(__file__).parents[1]
 DOCUMENTS = ("README.md", "DEVELOPERS.md")
@@ -110,6 +111,12 @@ def test_the_table_of_speed_is_that_of_the_kept_run() -> None:
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     assert module.table() in (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def test_every_table_of_the_corpus_is_described() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    for note in documentation():
+        assert f"| `{note.name}` | {note.kind} | {note.meaning} |" in text
 
 
 def test_every_command_is_shown_in_the_readme() -> None:

@@ -38,7 +38,7 @@ RIGHTS = re.compile(
     r"copyright|©|\(c\)\s*\d|all rights reserved|public domain|\bCC[ -]", re.I
 )
 FIELD = re.compile(r"(?![A-Ga-gxyzXZ]:[|:])[A-Za-z+]:")
-YEAR = re.compile(r"\b(1[2-9]\d\d|20\d\d)\b")
+YEAR = re.compile(r"(?<!\d)(1[2-9]\d\d|20\d\d)(?!\d)")
 NAME_OF_VOICE = re.compile(r'\b(?:name|nm)\s*=\s*(?:"([^"]*)"|(\S+))')
 
 

@@ -32,7 +32,7 @@ from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, R
 
 __all__ = ["read_musicxml"]
 
-YEAR = re.compile(r"(?<!\d)(1[0-9]{3}|20\d\d)(?!\d)")
+YEAR = re.compile(r"(?<!\d)(1[2-9]\d\d|20\d\d)(?!\d)")
 
 
 @dataclass(frozen=True, slots=True)
