@@ -178,7 +178,8 @@ class Remains:
                 for each in examples
                 if each["lesson"] == number
             ]
-            self.lessons.append((LessonRow(**row), kept))
+            said = {name: row[name] for name in LessonRow.__slots__ if name in row}
+            self.lessons.append((LessonRow(**said), kept))
 
     def table(self, table: str, columns: str) -> Iterator[Row]:
         """Rows of a table that can be read."""

@@ -162,14 +162,14 @@ def set_passage(melody: Melody, labels: Labels, setting: SheetSetting) -> SetPas
     semitones, fifths = semitones + more_semitones, fifths + more_fifths
     if fifths:
         fifths += respelled(signature_of(melody, labels) + fifths)
-    clef = setting.clef
-    if clef == OWN and setting.instrument != "concert":
-        clef = "treble"
     shape, octaves = None, 0
-    if clef != OWN:
-        shape, middle = CLEFS[clef]
+    if setting.clef != OWN:
+        shape, middle = CLEFS[setting.clef]
         mean = sum(melody.midi) / len(melody) + semitones
         octaves = round((middle - mean) / 12)
+    elif setting.instrument != "concert":
+        # Such parts are read in the treble clef, and the octave tells the instrument.
+        shape = CLEFS["treble"][0]
     semitones = within_keyboard(melody, semitones + 12 * octaves)
     # The mark of a section would be taken for the letter of a passage.
     melody = replace(melody, marks=())

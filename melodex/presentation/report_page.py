@@ -182,8 +182,8 @@ Block = Text | Caution | Facts | Table | Picture | Legend | Blanks | Links | Pla
 class Section:
     """A heading and the blocks under it; ``note`` stands beside the heading.
 
-    An empty heading stands for none. ``new_page`` starts it on a page of its own when printed; ``whole`` keeps it on one
-    page where it fits.
+    An empty heading stands for none. ``new_page`` starts it on a page of its own when
+    printed; ``whole`` keeps it on one page where it fits.
     """
 
     heading: str

@@ -356,7 +356,7 @@ def holdings_text(holdings: Holdings) -> str:
             text += f"and {len(counts) - MOST_COUNTS:,} more\n"
         parts.append(text)
     parts += [
-        f"{name} in fewer than {ENOUGH_TUNES} tunes: {thin_words(counts)}\n"
+        thin_lines(f"{name} in fewer than {ENOUGH_TUNES} tunes: ", counts)
         for name, counts in (
             ("Modes", holdings.thin_modes),
             ("Devices", holdings.thin_devices),
@@ -366,10 +366,10 @@ def holdings_text(holdings: Holdings) -> str:
     return "\n".join(parts)
 
 
-def thin_words(counts: Sequence[Count]) -> str:
+def thin_lines(start: str, counts: Sequence[Count]) -> str:
     """Values and how many tunes show them, on lines that fit a terminal."""
     listed = ", ".join(f"{count.value} ({count.tune_count or 'none'})" for count in counts)
-    return "\n  ".join(textwrap.wrap(listed, 76))
+    return textwrap.fill(start + listed, 80, subsequent_indent="  ") + "\n"
 
 
 def duplicates_text(duplicates: Duplicates) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -80,3 +81,11 @@ def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def demo_corpus(demo_folder: Path) -> Iterator[Corpus]:
     with Corpus.open(demo_folder / CORPUS_FILE) as opened:
         yield opened
+
+
+@pytest.fixture
+def demo(tmp_path: Path, demo_folder: Path) -> Path:
+    """A copy of the demo corpus that a test may write to."""
+    path = tmp_path / "demo.melodex"
+    shutil.copyfile(demo_folder / CORPUS_FILE, path)
+    return path

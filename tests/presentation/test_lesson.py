@@ -1,0 +1,361 @@
+"""Sheets of a teaching set: what stands on them, what must not, and how they sound.
+
+Outside witnesses: music21 for transposition (its own intervals) and for MusicXML, mido
+for MIDI, poppler for PDF. What transposing instruments read is common practice.
+"""
+
+from __future__ import annotations
+
+import html
+import io
+import re
+import shutil
+import subprocess
+import zipfile
+from pathlib import Path
+
+import mido
+import pytest
+
+from melodex.analysis.chords import parse_chord
+from melodex.corpus.reader import Corpus
+from melodex.errors import PresentationError
+from melodex.melody import degree_name, note_name
+from melodex.presentation.handout import page_pdf
+from melodex.presentation.lesson_midi import lesson_midi
+from melodex.presentation.lesson_pack import packed_set
+from melodex.presentation.lesson_setting import SheetSetting, set_passage
+from melodex.presentation.lesson_sheets import handout_page, spelled, worksheet_page
+from melodex.presentation.report_page import Picture, page_html
+from melodex.tasks.demo import prepare_demo
+from melodex.tasks.lesson import Lesson, annotate, new_lesson, open_lesson
+from melodex.tasks.lesson_finds import found_by_hand, keep
+from melodex.tasks.lesson_questions import (
+    ChordsQuestion,
+    DegreesQuestion,
+    RelativeQuestion,
+    SharedQuestion,
+    Worksheet,
+    worksheet,
+)
+
+PASSAGES = (
+    ("Marl Pit Hornpipe", "1-4"),
+    ("Old Copper Bell", "1-4"),
+    ("Foghorn Samba", "1-4"),
+    ("Fog over the Basin", "3-6"),
+    ("The Clockmaker's Waltz", "7-12"),
+    ("Mooring Lines", "9-12"),
+)
+UNKNOWN = "X:1\nT:Nobody's Own\nM:4/4\nL:1/4\nK:F#\nF A c B | A G F2 |]\n"
+
+
+@pytest.fixture(scope="module")
+def corpus_path(tmp_path_factory) -> Path:
+    folder = tmp_path_factory.mktemp("sheets")
+    path = prepare_demo(folder).corpus_path
+    other = folder / "unknown.abc"
+    other.write_text(UNKNOWN, encoding="utf-8")
+    new_lesson(path, "Sheet & <b>", topic="Borrowed chords", notes="Sing first.")
+    with Corpus.open(path) as corpus:
+        found = [found_by_hand(corpus, t, bars=b, reason="Fm is iv") for t, b in PASSAGES]
+        found.append(found_by_hand(corpus, str(other)))
+    keep(path, "Sheet & <b>", found)
+    annotate(path, "Sheet & <b>", 1, "Hear the third.")
+    return path
+
+
+@pytest.fixture(scope="module")
+def lesson(corpus_path) -> Lesson:
+    with Corpus.open(corpus_path) as corpus:
+        return open_lesson(corpus, "Sheet & <b>")
+
+
+@pytest.fixture(scope="module")
+def sheet(corpus_path, lesson) -> Worksheet:
+    with Corpus.open(corpus_path) as corpus:
+        return worksheet(corpus, lesson)
+
+
+def text_of(pdf: bytes, tmp_path: Path, *options: str) -> str:
+    """The text of a PDF by poppler; a missing tool fails."""
+    path = tmp_path / "sheet.pdf"
+    path.write_bytes(pdf)
+    done = subprocess.run(
+        ["pdftotext", "-layout", *options, str(path), "-"],
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=60,
+    )
+    return done.stdout
+
+
+def svg_texts(svg: str) -> str:
+    """Every text of a picture, those for readers who do not see it too."""
+    return html.unescape(" ".join(re.findall(r">([^<>]+)<", svg)))
+
+
+def pictures(page, heading: str) -> list[Picture]:
+    return [
+        block
+        for section in page.sections
+        if section.heading == heading
+        for block in section.blocks
+        if isinstance(block, Picture)
+    ]
+
+
+# The handout.
+
+
+def test_a_handout_shows_labels_makers_sources_and_rights(lesson, tmp_path):
+    text = " ".join(text_of(page_pdf(handout_page(lesson)), tmp_path).split())
+    for words in (
+        "Sheet & <b>",
+        "Borrowed chords",
+        "Hear the third.",
+        "Brannoch Ilvey, 1938",
+        "Rights: CC0 1.0, written for this demonstration",
+        "Rights: rights not known",
+        "Rights not known: 7",
+        "composer not known",
+        "Check the rights of what you print or share",
+        "never stood in this corpus",
+    ):
+        assert words in text, words
+
+
+def test_a_handout_is_tagged_on_both_papers_and_always_the_same(lesson, tmp_path):
+    page = handout_page(lesson)
+    for paper, size in (("a4", "A4"), ("letter", "letter")):
+        pdf = page_pdf(page, paper=paper)
+        assert pdf == page_pdf(handout_page(lesson), paper=paper)
+        path = tmp_path / "handout.pdf"
+        path.write_bytes(pdf)
+        done = subprocess.run(
+            ["pdfinfo", str(path)], capture_output=True, text=True, check=True, timeout=60
+        )
+        assert "Tagged:          yes" in done.stdout
+        assert size in done.stdout
+
+
+def test_the_html_needs_no_network_and_escapes_titles(lesson, sheet):
+    for page in (handout_page(lesson), worksheet_page(sheet)):
+        text = page_html(page)
+        assert "Sheet &amp; &lt;b&gt;" in text
+        assert not re.search(r"(?:src|href)=\"https?:", text)
+
+
+def test_an_empty_set_is_not_printed(corpus_path):
+    new_lesson(corpus_path, "Empty")
+    with Corpus.open(corpus_path) as corpus:
+        empty = open_lesson(corpus, "Empty")
+    for make in (handout_page, lesson_midi, packed_set):
+        with pytest.raises(PresentationError, match="no passages yet"):
+            make(empty)
+
+
+# The worksheet.
+
+
+def test_a_worksheet_hides_what_it_asks_for_and_the_key_shows_it(sheet):
+    asked = worksheet_page(sheet, answers="without")
+    told = worksheet_page(sheet, answers="only")
+    for number, question in enumerate(sheet.questions, start=1):
+        if not isinstance(question, DegreesQuestion | ChordsQuestion):
+            continue
+        chords = isinstance(question, ChordsQuestion)
+        heading = "Name the chords" if chords else "Write the degrees"
+        answer = "The chords" if chords else "The degrees"
+        (hidden,) = pictures(asked, f"{number}. {heading}")
+        (shown,) = pictures(told, f"{number}. {answer}")
+        blank, kind = ("[____]", "numeral") if chords else ("__", "degree")
+        labels = len(question.answer) - (0 if chords else 1)
+        # A word boundary would not part brackets from blanks.
+        assert len(re.findall(re.escape(blank), svg_texts(hidden.svg))) == labels, kind
+        assert blank not in svg_texts(shown.svg)
+        names = [d if chords else degree_name(d) for d in question.answer]
+        for name in set(names[1:]) if not chords else ():
+            assert f"degree {name}" not in svg_texts(hidden.svg).replace(
+                f"degree {names[0]}", ""
+            )
+            assert f"degree {name}" in svg_texts(shown.svg)
+
+
+def test_shared_notes_are_not_marked_before_the_key(sheet):
+    number, question = next(
+        (n, q) for n, q in enumerate(sheet.questions, 1) if isinstance(q, SharedQuestion)
+    )
+    (hidden,) = pictures(worksheet_page(sheet), f"{number}. Mark the shared notes")
+    (shown,) = pictures(worksheet_page(sheet), f"{number}. The shared notes")
+    assert "same degree" not in svg_texts(hidden.svg)
+    assert "rel-" not in hidden.svg
+    count = len(re.findall(r"same degree", svg_texts(shown.svg)))
+    assert count == 2 * len(question.answer)
+
+
+def test_the_choices_of_a_relative_have_no_titles(sheet):
+    number, question = next(
+        (n, q) for n, q in enumerate(sheet.questions, 1) if isinstance(q, RelativeQuestion)
+    )
+    page = worksheet_page(sheet, answers="without")
+    drawn = pictures(page, f"{number}. Which of these three is the relative?")
+    assert len(drawn) == 4
+    for choice in question.choices:
+        title = choice.passage.whole.title
+        assert not any(title in svg_texts(each.svg) + each.label for each in drawn)
+
+
+def test_answers_stand_on_pages_of_their_own(sheet, tmp_path):
+    pages = text_of(page_pdf(worksheet_page(sheet)), tmp_path).split("\f")
+    first = next(n for n, page in enumerate(pages) if "Answers" in page)
+    assert pages[first].lstrip().startswith("Answers")
+    assert not any("The degrees" in page for page in pages[:first])
+    assert all("Write the degrees" not in page for page in pages[first:])
+    without = text_of(page_pdf(worksheet_page(sheet, answers="without")), tmp_path)
+    assert "Answers" not in without
+    assert "Check the rights" in without
+
+
+def test_a_choice_of_answers_that_is_none_is_refused(sheet):
+    with pytest.raises(PresentationError, match="with, without, only"):
+        worksheet_page(sheet, answers="perhaps")
+
+
+# Keys, instruments, clefs.
+
+
+@pytest.mark.parametrize(
+    ("setting", "interval"),
+    [
+        (SheetSetting(instrument="b-flat"), "M2"),
+        (SheetSetting(instrument="e-flat"), "M6"),
+    ],
+)
+def test_instruments_read_what_music21_transposes(lesson, setting, interval):
+    from music21.interval import Interval
+    from music21.pitch import Pitch
+
+    for example in lesson.examples[:6]:
+        moved = set_passage(example.excerpt, example.labels, setting)
+        if abs(moved.fifths) > 3:
+            continue  # spelled with flats in place of sharps, tested below
+        for before, after in zip(
+            zip(example.excerpt.midi, example.excerpt.fifths, strict=True),
+            zip(moved.melody.midi, moved.melody.fifths, strict=True),
+            strict=True,
+        ):
+            sounding = Pitch(note_name(*before).replace("b", "-"))
+            read = Interval(interval).transposePitch(sounding)
+            assert read.nameWithOctave == note_name(*after).replace("b", "-")
+
+
+def test_one_common_key_moves_notes_signature_and_chords_and_no_label(lesson):
+    for example in lesson.examples:
+        moved = set_passage(example.excerpt, example.labels, SheetSetting(key="D"))
+        tonic = example.labels.keys[0]
+        assert moved.key_name(tonic.key) == f"D {tonic.mode}"
+        degrees = [f - 2 for f in moved.melody.fifths]
+        assert degrees == [f - tonic.tonic_fifths for f in example.excerpt.fifths]
+        assert abs(moved.melody.midi[0] - example.excerpt.midi[0]) <= 6
+        assert moved.labels == example.labels
+        for old, new in zip(example.excerpt.chords, moved.melody.chords, strict=True):
+            shift = parse_chord(new.text).root_fifths - parse_chord(old.text).root_fifths
+            assert shift == moved.fifths
+
+
+def test_too_many_signs_are_spelled_the_other_way(lesson):
+    own = lesson.examples[6]
+    assert own.excerpt.keys[0].signature_fifths == 6
+    moved = set_passage(own.excerpt, own.labels, SheetSetting(instrument="e-flat"))
+    assert moved.melody.keys[0].signature_fifths == -3
+    assert (moved.melody.midi[0] - own.excerpt.midi[0]) == 9
+    assert moved.key_name(own.labels.keys[0].key) == "Eb major"
+
+
+@pytest.mark.parametrize(
+    ("clef", "sign", "middle"),
+    [("bass", "F", 50), ("alto", "C", 60), ("tenor", "C", 57), ("treble", "G", 71)],
+)
+def test_another_clef_brings_the_octave_that_suits_it(lesson, clef, sign, middle):
+    for example in lesson.examples:
+        moved = set_passage(example.excerpt, example.labels, SheetSetting(clef=clef))
+        mean = sum(moved.melody.midi) / len(moved.melody)
+        assert abs(mean - middle) <= 6
+        assert (moved.melody.midi[0] - example.excerpt.midi[0]) % 12 == 0
+        assert moved.clef is not None
+        assert moved.clef[0] == sign
+
+
+@pytest.mark.parametrize("wrong", [{"key": "H"}, {"instrument": "f"}, {"clef": "soprano"}])
+def test_a_setting_that_is_none_is_refused(wrong):
+    with pytest.raises(PresentationError, match="is no"):
+        SheetSetting(**wrong)
+
+
+def test_every_setting_can_be_printed(lesson, sheet):
+    for setting in (
+        SheetSetting("C", "b-flat"),
+        SheetSetting("Gb", "e-flat", "bass"),
+        SheetSetting("F#", clef="tenor"),
+    ):
+        assert page_html(handout_page(lesson, setting))
+        assert page_html(worksheet_page(sheet, setting))
+
+
+def test_names_of_notes_and_numerals_get_their_signs_and_words_do_not():
+    assert spelled("Bbm is iv, Ebmaj7 is bVII7(b9)") == "B♭m is iv, E♭maj7 is ♭VII7(♭9)"
+    assert spelled("Bb major, borrowed; C#") == "B♭ major, borrowed; C♯"
+
+
+# Sound and files.
+
+
+@pytest.mark.parametrize("key", ["own", "C"])
+def test_the_midi_file_plays_every_example_after_its_marker(lesson, key):
+    setting = SheetSetting(key=key, instrument="b-flat")
+    file = mido.MidiFile(file=io.BytesIO(lesson_midi(lesson, setting)))
+    conductor, notes = file.tracks
+    clock, markers = 0, []
+    for message in conductor:
+        clock += message.time
+        if message.type == "marker":
+            markers.append((clock, message.text))
+    heard, clock = [], 0
+    for message in notes:
+        clock += message.time
+        if message.type == "note_on":
+            heard.append((clock, message.note))
+    assert [text for _, text in markers] == [
+        f"{example.position}. {example.title}" for example in lesson.examples
+    ]
+    ends = [clock for clock, _ in markers[1:]] + [10**9]
+    for (start, _), end, example in zip(markers, ends, lesson.examples, strict=True):
+        sounding = set_passage(
+            example.excerpt, example.labels, SheetSetting(key=key)
+        ).melody
+        inside = [(at, pitch) for at, pitch in heard if start <= at < end]
+        assert [pitch for _, pitch in inside] == list(sounding.midi)
+        first = inside[0][0]
+        assert [at - first for at, _ in inside] == [
+            onset - sounding.onset_ticks[0] for onset in sounding.onset_ticks
+        ]
+
+
+def test_the_packed_musicxml_is_read_by_music21_with_the_same_notes(lesson, tmp_path):
+    from music21 import converter
+
+    with zipfile.ZipFile(io.BytesIO(packed_set(lesson))) as package:
+        names = [name for name in package.namelist() if name.endswith(".musicxml")]
+        assert len(names) == len(lesson.examples)
+        for name, example in zip(sorted(names), lesson.examples, strict=True):
+            path = tmp_path / Path(name).name
+            path.write_bytes(package.read(name))
+            read = converter.parse(path, forceSource=True).stripTies()
+            pitches = [n.pitch.midi for n in read.recurse().notes if hasattr(n, "pitch")]
+            assert pitches == list(example.excerpt.midi)
+
+
+def test_poppler_is_here():
+    assert shutil.which("pdftotext"), "install poppler-utils"
