@@ -26,7 +26,7 @@ from keys_truth import half
 
 from melodex.analysis.form import phrases, sections
 from melodex.analysis.form_bars import form_bars
-from melodex.analysis.form_sections import best_division
+from melodex.analysis.form_boundaries import best_division
 from melodex.melody import Melody
 
 

@@ -26,8 +26,8 @@ from scipy.optimize import minimize
 
 from melodex.analysis import form_weights
 from melodex.analysis.form_bars import earlier_endings, form_bars
+from melodex.analysis.form_boundaries import boundary_features
 from melodex.analysis.form_phrases import ending_features
-from melodex.analysis.form_sections import boundary_features
 from melodex.melody import Bar, Melody
 
 COLLECTIONS = ("oneills1850", "ryansMammoth", "airdsAirs")
@@ -37,7 +37,7 @@ LONGEST_PHRASE = 30
 
 HEADER = '''"""Weights of form, fitted; made by ``benchmarks/form_fit.py``, not by hand.
 
-Conventions: ``BOUNDARY_WEIGHTS`` go with ``form_sections.BOUNDARY_FEATURES`` (fitted on
+Conventions: ``BOUNDARY_WEIGHTS`` go with ``form_boundaries.BOUNDARY_FEATURES`` (fitted on
 the tuning half of O'Neill, Ryan and Aird, repeat signs hidden), ``PHRASE_WEIGHTS`` with
 ``form_phrases.PHRASE_FEATURES``; ``PHRASE_LENGTH_LOGS`` are logarithms of the share of
 phrases of 0, 1, 2 ... notes (both fitted on the tuning half of the Essen songs).

@@ -1,8 +1,9 @@
 """Form: sections, phrases, figures that return, range and metre.
 
 Conventions: bars carry printed numbers; sections and phrases say on what grounds they
-were found. The parts: ``form_bars``, ``form_sections``, ``form_phrases``,
-``form_figures``, ``form_range``, and the fitted numbers in ``form_weights``.
+were found. The parts: ``form_bars``, ``form_boundaries``, ``form_sections``,
+``form_phrases``, ``form_figures``, ``form_range``, and the fitted numbers in
+``form_weights``.
 
 Contents: Section, sections, PhraseSpan, phrases, Figure, figures, Compass, compass,
 metre_class.

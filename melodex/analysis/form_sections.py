@@ -12,28 +12,26 @@ McFadden (1974), "Conditional logit analysis of qualitative choice behavior": th
 model. Lerdahl and Jackendoff (1983), A Generative Theory of Tonal Music, chapter 3:
 parallelism, length and symmetry as grounds of grouping; the features are ours.
 
-Contents: Section, sections, boundary_features, BOUNDARY_FEATURES, best_division.
+Contents: Section, sections.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 from melodex.analysis.form_bars import FormBar, form_bars, likeness
-from melodex.analysis.form_weights import BOUNDARY_WEIGHTS
+from melodex.analysis.form_boundaries import best_division
 from melodex.melody import Melody
 
-__all__ = ["BOUNDARY_FEATURES", "Section", "best_division", "boundary_features", "sections"]
+__all__ = ["Section", "sections"]
 
 SHORTEST_DIVIDED = 9
 """Bars: up to eight are one section unless a mark says otherwise."""
 LONGEST_WHOLE = 16
 SAME_SECTION, VARIED_SECTION = 0.9, 0.5
 """Mean likeness of bars from which a section returns, or returns varied; our choice."""
-USUAL_LENGTHS = frozenset({4, 8, 12, 16})
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 MOST_JUDGED_BARS = 400
 """Unmarked pieces longer than this are not divided: the time would be unbounded."""
@@ -113,125 +111,6 @@ def content_starts(bars: Sequence[FormBar]) -> list[int]:
         found.append(middle)
         open_parts += [(first, middle), (middle, stop)]
     return sorted(found)
-
-
-def best_division(bars: Sequence[FormBar]) -> int:
-    """Return the bar, from 0, at which a stretch of at least two bars best divides."""
-    rows = boundary_features(bars)
-    points = [
-        sum(w * x for w, x in zip(BOUNDARY_WEIGHTS, row, strict=True)) for row in rows
-    ]
-    return 1 + max(range(len(points)), key=points.__getitem__)
-
-
-BOUNDARY_FEATURES = (
-    *("last bars alike", "2nd last alike", "3rd last alike", "4th last alike"),
-    *("last downbeat as the end", "longest note", "few notes", "longest as the end"),
-    *("new start as the start", "phrase after returns", "half phrase after returns"),
-    *("bar before as after", "start returns before", "second bar returns before"),
-    *("2nd last repeats", "last repeats", "first half parallel", "second half parallel"),
-    *("register changes", "after 2 bars", "after 4", "after 8", "4 left", "8 left"),
-    *("in the middle", "usual first length", "usual second length", "first is shorter"),
-    *("imbalance", "eight bars", "eight bars left", "fewer notes than before"),
-)
-"""What is asked of each bar line, in the order of the weights."""
-
-
-def boundary_features(bars: Sequence[FormBar]) -> list[list[float]]:
-    """Return the features of every inner bar line, of shape (n - 1, features)."""
-    total = len(bars)
-    close = bars[-1].notes[-1][1] % 12 if bars[-1].notes else -1
-    usual = sum(len(bar.notes) for bar in bars) / total or 1.0
-    full = max(1, min(b.onset_ticks - a.onset_ticks for a, b in pairwise(bars)))
-    heights = [mean([midi for _, midi, _ in bar.notes]) for bar in bars]
-    return [
-        [
-            *alike_features(bars, k),
-            *ending_features(bars[k - 1], close, usual, full),
-            *parallel_features(bars, k),
-            abs(mean(heights[k : k + 4]) - mean(heights[max(0, k - 4) : k])) / 12,
-            *length_features(k, total),
-            float(len(bars[k - 1].notes) < len(bars[max(k - 2, 0)].notes)),
-        ]
-        for k in range(1, total)
-    ]
-
-
-def mean(values: Sequence[float]) -> float:
-    """The mean, 0 of nothing."""
-    return sum(values) / len(values) if values else 0.0
-
-
-def between(bars: Sequence[FormBar], one: int, other: int) -> float:
-    """Likeness of two different bars, 0 where one does not exist."""
-    if one == other or not (0 <= one < len(bars) and 0 <= other < len(bars)):
-        return 0.0
-    return likeness(bars[one], bars[other])
-
-
-def alike_features(bars: Sequence[FormBar], k: int) -> list[float]:
-    """How alike the last bars before a line are to the last of all."""
-    return [between(bars, k - back, len(bars) - back) for back in (1, 2, 3, 4)]
-
-
-def ending_features(bar: FormBar, close: int, usual: float, full: int) -> list[float]:
-    """What of an ending the bar before a line has."""
-    if not bar.notes:
-        return [0.0, 0.0, 0.0, 0.0]
-    longest = max(ticks for _, _, ticks in bar.notes)
-    of_longest = [midi % 12 for _, midi, ticks in bar.notes if ticks == longest]
-    downbeat = [midi % 12 for offset, midi, _ in bar.notes if offset == 0]
-    return [
-        float(bool(downbeat) and downbeat[0] == close),
-        longest / full,
-        len(bar.notes) / usual,
-        float(of_longest[0] == close),
-    ]
-
-
-def parallel_features(bars: Sequence[FormBar], k: int) -> list[float]:
-    """How what follows a line, and what comes before, answer to themselves."""
-    total = len(bars)
-    first = (
-        (between(bars, 0, k // 2) + between(bars, 1, k // 2 + 1)) / 2 if k % 2 == 0 else 0.0
-    )
-    half = (k + total) // 2
-    second = (
-        (between(bars, k, half) + between(bars, k + 1, half + 1)) / 2
-        if (total - k) % 2 == 0
-        else 0.0
-    )
-    return [
-        between(bars, k, 0),
-        between(bars, k, k + 4),
-        between(bars, k, k + 2),
-        between(bars, k - 1, k),
-        between(bars, k - 4, 0),
-        between(bars, k - 3, 1),
-        between(bars, k - 2, k - 6),
-        between(bars, k - 1, k - 5),
-        first,
-        second,
-    ]
-
-
-def length_features(k: int, total: int) -> list[float]:
-    """How usual the two lengths are that a line leaves."""
-    rest = total - k
-    return [
-        float(k % 2 == 0),
-        float(k % 4 == 0),
-        float(k % 8 == 0),
-        float(rest % 4 == 0),
-        float(rest % 8 == 0),
-        float(2 * k == total),
-        float(k in USUAL_LENGTHS),
-        float(rest in USUAL_LENGTHS),
-        float(2 * k < total),
-        abs(math.log(k / rest)),
-        float(k == 8),
-        float(rest == 8),
-    ]
 
 
 def labelled(

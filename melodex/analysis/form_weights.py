@@ -1,6 +1,6 @@
 """Weights of form, fitted; made by ``benchmarks/form_fit.py``, not by hand.
 
-Conventions: ``BOUNDARY_WEIGHTS`` go with ``form_sections.BOUNDARY_FEATURES`` (fitted on
+Conventions: ``BOUNDARY_WEIGHTS`` go with ``form_boundaries.BOUNDARY_FEATURES`` (fitted on
 the tuning half of O'Neill, Ryan and Aird, repeat signs hidden), ``PHRASE_WEIGHTS`` with
 ``form_phrases.PHRASE_FEATURES``; ``PHRASE_LENGTH_LOGS`` are logarithms of the share of
 phrases of 0, 1, 2 ... notes (both fitted on the tuning half of the Essen songs).

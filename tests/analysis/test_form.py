@@ -11,10 +11,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from music21 import meter, pitch
+from plain_boundaries import boundary_features as plain_boundary_features
 
 import melodex
 from melodex.analysis.form import compass, figures, metre_class, phrases, sections
-from melodex.analysis.form_bars import form_bars
+from melodex.analysis.form_bars import FormBar, form_bars
+from melodex.analysis.form_boundaries import BOUNDARY_FEATURES, boundary_features
 from melodex.analysis.form_figures import scale_steps
 from melodex.analysis.form_phrases import (
     ENDING_BIAS,
@@ -25,7 +27,6 @@ from melodex.analysis.form_phrases import (
     best_ends,
     ending_features,
 )
-from melodex.analysis.form_sections import BOUNDARY_FEATURES, boundary_features
 from melodex.analysis.form_weights import (
     BOUNDARY_WEIGHTS,
     PHRASE_LENGTH_LOGS,
@@ -114,6 +115,42 @@ def test_every_feature_has_its_weight() -> None:
     notes = ending_features(melody)
     assert len(notes) == len(melody) - 1
     assert {len(row) for row in notes} == {len(PHRASE_FEATURES)} == {len(PHRASE_WEIGHTS)}
+
+
+BARS_OF_NOTES = st.lists(
+    st.lists(st.tuples(st.integers(0, 3), st.integers(60, 63)), max_size=4),
+    min_size=2,
+    max_size=20,
+)
+
+
+def bars_of(contents: list[list[tuple[int, int]]]) -> list[FormBar]:
+    """Bars of four ticks that hold notes of one or two ticks."""
+    found = []
+    for number, content in enumerate(contents):
+        notes = [(offset, midi, 1 + midi % 2) for offset, midi in content]
+        found.append(FormBar(number, 4 * number, notes, frozenset(content)))
+    return found
+
+
+@settings(deadline=None)
+@given(BARS_OF_NOTES)
+def test_what_is_asked_of_all_bar_lines_at_once_is_what_is_asked_of_each(
+    contents: list[list[tuple[int, int]]],
+) -> None:
+    bars = bars_of(contents)
+    rows = boundary_features(bars).tolist()
+    for row, plain in zip(rows, plain_boundary_features(bars), strict=True):
+        assert row == pytest.approx(plain)
+
+
+def test_a_bar_crowded_with_notes_is_compared_like_any_other() -> None:
+    crowd = [(offset, 60 + offset % 7) for offset in range(9000)]
+    bars = bars_of([crowd, crowd[::2], [], crowd])
+    for row, plain in zip(
+        boundary_features(bars).tolist(), plain_boundary_features(bars), strict=True
+    ):
+        assert row == pytest.approx(plain)
 
 
 def test_phrases_end_with_long_notes_and_rests() -> None:
