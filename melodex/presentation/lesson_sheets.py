@@ -34,7 +34,7 @@ from melodex.presentation.report_page import (
     Section,
     Text,
 )
-from melodex.tasks.compare import RELATIONS
+from melodex.tasks.compare import OTHER_RHYTHM, RELATIONS
 from melodex.tasks.lesson import Lesson, LessonExample
 from melodex.tasks.lesson_questions import (
     ChordsQuestion,
@@ -433,7 +433,10 @@ def answer_shared(question: SharedQuestion, setting: SheetSetting, name: str) ->
     legend = Legend(tuple(relation for relation in RELATIONS if relation in seen))
     title = f"A: {question.one.title}; B: {question.other.title}"
     # Later sentences name keys, which are those of the sources.
-    task = " ".join(question.comparison.summary[:2])
+    told = list(question.comparison.summary[:2])
+    if changed := question.comparison.likeness.count(OTHER_RHYTHM):
+        told.append(f"{changed} of them in another rhythm.")
+    task = " ".join(told)
     blocks = (legend, picture(parts, name, title, pairs=pairs))
     return Asked("The shared notes", task, shared_source(question), blocks)
 
