@@ -62,7 +62,7 @@ BORROWED_POINTS = -3.0
 """Cost of a mode that no collection here prints, e^-3; our choice."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Evidence:
     """Counts of a melody by group and place, and the middle they are counted from.
 
@@ -70,7 +70,7 @@ class Evidence:
     """
 
     middle_fifths: int
-    counts: tuple[tuple[float, ...], ...]
+    counts: ndarray
 
 
 def evidence(melody: Melody) -> Evidence:
@@ -81,6 +81,8 @@ def evidence(melody: Melody) -> Evidence:
     ValueError
         If there is no note.
     """
+    import numpy as np
+
     if not melody.midi:
         raise ValueError("no notes, no evidence")
     total = sum(melody.duration_ticks) or 1
@@ -109,10 +111,8 @@ def evidence(melody: Melody) -> Evidence:
     for place in set(places):
         present[place] = 1.0
         length[place] = math.sqrt(length[place] / total)
-    return Evidence(
-        middle,
-        tuple(map(tuple, (length, shares(weight), present, final, downbeat, shares(ends)))),
-    )
+    counts = [length, shares(weight), present, final, downbeat, shares(ends)]
+    return Evidence(middle, np.array(counts))
 
 
 def shares(counts: list[float]) -> list[float]:
@@ -149,7 +149,7 @@ def key_probabilities(
     import numpy as np
 
     table = weights(signature_fifths is not None)
-    points = (table @ np.array(found.counts).ravel()).ravel()
+    points = table @ found.counts.ravel()
     low = found.middle_fifths - TONIC_REACH
     if stated is not None and stated.mode in BORROWED:
         place = CANDIDATE_MODES.index(stated.mode) * TONICS + stated.tonic_fifths - low

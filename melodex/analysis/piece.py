@@ -70,13 +70,15 @@ class Analysis:
     metre_class: str
 
 
-def analyse(melody: Melody) -> Analysis:
+def analyse(melody: Melody, *, phrased: bool = True) -> Analysis:
     """Say everything that the analysis can say of a melody.
 
     Parameters
     ----------
     melody : Melody
         Of any length, with or without chords, keys and bars.
+    phrased : bool
+        Whether to divide it into phrases too, which no table holds.
     """
     chords = list(parse_chords(symbol.text for symbol in melody.chords))
     key = global_key(melody, chords=chords)
@@ -87,7 +89,7 @@ def analyse(melody: Melody) -> Analysis:
         modal=modal_passages(melody, spans=spans),
         harmony=harmony(melody, spans),
         sections=sections(melody),
-        phrases=phrases(melody),
+        phrases=phrases(melody) if phrased else (),
         figures=figures(melody),
         compass=compass(melody),
         metre_class=metre_class(melody),

@@ -169,7 +169,7 @@ def facet_rows(melody: Melody) -> dict[str, list[dict[str, Any]]]:
     dict of str to list of dict
         For each table its rows, without the column ``tune``.
     """
-    found = analyse(melody)
+    found = analyse(melody, phrased=False)
     return {
         "tune_facet": [tune_facet(melody, found)],
         "key_span": [
