@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
 
 import click
@@ -10,7 +9,7 @@ import click
 from melodex.cli.keeping import into_option, keep_into, sought_passage, to_be_kept
 from melodex.cli.output import Output, output_options, present
 
-STEPS = re.compile(r"-[-+0-9 |]*")
+STEP_CHARACTERS = frozenset("-+0123456789 |")
 FORMATS = ("text", "json", "csv", "html", "pdf")
 
 
@@ -19,8 +18,13 @@ class PhraseCommand(click.Command):
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
         """Set a leading step or sign off by a space, so that it is no option."""
-        told = [f" {arg}" if STEPS.fullmatch(arg) else arg for arg in args]
+        told = [f" {arg}" if is_steps(arg) else arg for arg in args]
         return super().parse_args(ctx, told)
+
+
+def is_steps(arg: str) -> bool:
+    """Whether an argument begins with a step down; two hyphens alone end the options."""
+    return arg.startswith("-") and arg != "--" and STEP_CHARACTERS.issuperset(arg)
 
 
 @click.command("resemble", cls=PhraseCommand)
