@@ -28,7 +28,7 @@ COMMANDS = {
     "check": "test the corpus for damage",
     "collection": "tag tunes, list duplicates, say what the corpus holds",
     "compare": "lay two passages side by side",
-    "demo": "build the demo corpus and ask it three questions",
+    "demo": "build the demo corpus and ask it five questions",
     "describe": "say what is in a piece",
     "gather": "find pieces and passages that show a feature",
     "lesson": "keep, arrange and print teaching sets",

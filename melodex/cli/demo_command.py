@@ -1,4 +1,4 @@
-"""``melodex demo``: build the demo corpus and ask it three questions."""
+"""``melodex demo``: build the demo corpus and ask it five questions."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import click
 @click.argument("folder", default="melodex-demo", type=click.Path(path_type=Path))
 @click.pass_context
 def command(ctx: click.Context, folder: Path) -> None:
-    """Build a corpus of invented tunes in FOLDER and ask it three questions.
+    """Build a corpus of invented tunes in FOLDER and ask it five questions.
 
     FOLDER [default: melodex-demo] is made where there is none. Each question is
     shown as the command that asks it, so that you can type it again and change it.
@@ -34,5 +34,6 @@ def command(ctx: click.Context, folder: Path) -> None:
         if code:
             ctx.exit(code)
     click.echo(
-        f"\nThe tunes are in {demo.folder / 'tunes'}; ask them something of your own."
+        f"\nThe page is {demo.folder / 'pair.html'}. "
+        f"The tunes are in {demo.folder / 'tunes'}; ask them something of your own."
     )

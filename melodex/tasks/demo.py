@@ -130,7 +130,7 @@ def copy_missing(source: Path, target: Path, leave_out: str = "") -> None:
 
 
 def questions_of(corpus_path: Path, own: Path) -> tuple[Question, ...]:
-    """The three questions, as commands that name the corpus of the demo."""
+    """The questions, as commands that name the corpus of the demo."""
     to_corpus = ("--corpus", str(corpus_path))
     own_song = str(own / "own_song.abc")
     return (
@@ -151,7 +151,26 @@ def questions_of(corpus_path: Path, own: Path) -> tuple[Question, ...]:
             ),
         ),
         Question(
-            "I wrote a song. Did bars 5-8 come from somewhere?",
-            (*to_corpus, "resemble", "--from", own_song, "--bars", "5-8", "--limit", "1"),
+            "I wrote a song. Have I borrowed without noticing?",
+            (*to_corpus, "audit", own_song, "--limit", "1"),
+        ),
+        Question(
+            "Where does a melody sing the major 7th of the minor subdominant?",
+            (*to_corpus, "gather", "--note-on-chord", "7 on iv", "--limit", "4"),
+        ),
+        Question(
+            "Show me the two on a page that I can play.",
+            (
+                *to_corpus,
+                "compare",
+                "Marl Pit Hornpipe",
+                "The Eel Trap",
+                "--bars",
+                "1-4,1-4",
+                "--format",
+                "html",
+                "--output",
+                str(corpus_path.parent / "pair.html"),
+            ),
         ),
     )

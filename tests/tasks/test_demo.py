@@ -65,7 +65,7 @@ def test_the_command_shows_each_question_and_its_answer(tmp_path: Path) -> None:
     shown = CliRunner().invoke(melodex, ["demo", str(folder)])
     assert shown.exit_code == 0, shown.output
     questions = demo.questions_of(folder / "demo.sqlite", folder / "own")
-    assert len(questions) == 3
+    assert len(questions) == 5
     for question in questions:
         assert f"$ {question.command}\n" in shown.stdout
         alone = CliRunner().invoke(melodex, list(question.arguments))
@@ -73,6 +73,8 @@ def test_the_command_shows_each_question_and_its_answer(tmp_path: Path) -> None:
         assert alone.stdout.strip() in shown.stdout
     for title in ("Marl Pit Hornpipe", "The Eel Trap", "Seven Steps Down"):
         assert title in shown.stdout
+    assert "Likeness is not infringement" in shown.stdout
+    assert "</html>" in (folder / "pair.html").read_text(encoding="utf-8")
 
 
 def test_the_two_tunes_compared_are_the_best_two_found(built: demo.Demo) -> None:
