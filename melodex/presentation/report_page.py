@@ -18,7 +18,7 @@ import base64
 import hashlib
 import json
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
@@ -228,7 +228,7 @@ def page_html(page: Page) -> str:
     Content Security Policy Level 3 (W3C): hash sources for inline script and style.
     """
     style, script = static_text("page.css"), static_text("player.js")
-    blocks = blocks_of(page)
+    blocks = blocks_in(page.sections)
     players = {b.name: b.data for b in blocks if isinstance(b, Player)}
     pictures = [b.svg for b in blocks if isinstance(b, Picture)]
     drawn, glyphs = shared_glyphs(pictures)
@@ -243,7 +243,7 @@ def page_html(page: Page) -> str:
         )
     )
     return str(
-        template().render(
+        template("page.html.j2").render(
             page=page,
             policy=policy,
             style=style,
@@ -255,9 +255,9 @@ def page_html(page: Page) -> str:
     )
 
 
-def blocks_of(page: Page) -> list[Block]:
-    """All blocks of a page, folded ones too."""
-    waiting: list[Block] = [block for section in page.sections for block in section.blocks]
+def blocks_in(sections: Sequence[Section]) -> list[Block]:
+    """All blocks of some sections, folded ones too."""
+    waiting: list[Block] = [block for section in sections for block in section.blocks]
     found: list[Block] = []
     while waiting:
         block = waiting.pop(0)
@@ -304,8 +304,8 @@ def static_text(name: str) -> str:
 
 
 @cache
-def template() -> Any:
-    """The page template."""
+def template(name: str) -> Any:
+    """A template of ``templates/``."""
     import jinja2
     from markupsafe import Markup
 
@@ -322,4 +322,4 @@ def template() -> Any:
     signs, shapes = shared_signs()
     environment.globals["signs"] = {name: Markup(sign) for name, sign in signs.items()}
     environment.globals["shapes"] = Markup(shapes)
-    return environment.get_template("page.html.j2")
+    return environment.get_template(name)

@@ -5,8 +5,8 @@ in what comes back and stops nothing else; only a file that is missing, or that 
 not be opened, raises. What a file is, its first bytes say before its suffix does.
 Files are untrusted: each reader bounds size, nesting and numbers.
 
-Contents: SUFFIXES, read_path, read_bytes; the readers are ``abc``, ``musicxml`` and
-``midi``, loaded when a file needs them; ``phrase`` reads what is typed.
+Contents: SUFFIXES, read_path, read_data, read_bytes; the readers are ``abc``,
+``musicxml`` and ``midi``, loaded when a file needs them; ``phrase`` reads what is typed.
 """
 
 from __future__ import annotations
@@ -25,6 +25,7 @@ __all__ = [
     "ReadWarning",
     "Refusal",
     "read_bytes",
+    "read_data",
     "read_path",
 ]
 
@@ -66,8 +67,22 @@ def read_path(path: str | Path, choice: Choice | None = None) -> FileReading:
         If there is no such file or it may not be read.
     """
     source = str(path)
-    data = contents(Path(path), source)
-    kept_format = format_of(data, Path(path).suffix.lower())
+    return read_data(contents(Path(path), source), source, choice)
+
+
+def read_data(data: bytes, source: str, choice: Choice | None = None) -> FileReading:
+    """Read what a file holds that came with a name: handed over, not opened here.
+
+    Parameters
+    ----------
+    data : bytes
+        What the file holds.
+    source : str
+        Its name; of it only the ending counts, and that after the first bytes.
+    choice : Choice, optional
+        Which part, voice and note of a chord is the melody.
+    """
+    kept_format = format_of(data, Path(source).suffix.lower())
     if not kept_format:
         return refused(source, "this is neither ABC nor MusicXML nor MIDI")
     return read_bytes(data, kept_format, source, choice)

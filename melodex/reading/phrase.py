@@ -108,7 +108,12 @@ class TypedNote:
 
 
 def read_phrase(
-    text: str, *, notation: str = "", tonic: str = "", mode: str = ""
+    text: str,
+    *,
+    notation: str = "",
+    tonic: str = "",
+    mode: str = "",
+    fewest: int = FEWEST_NOTES,
 ) -> Phrase:
     """Read a phrase that somebody typed.
 
@@ -124,6 +129,9 @@ def read_phrase(
     mode : str, optional
         A name in :data:`~melodex.melody.pitch.MODES`, for what ``tonic`` is for. Left
         out, degrees with ``b3`` and no ``3`` are minor and all others major.
+    fewest : int, optional
+        How many notes it must have; less than a phrase is enough to draw it while it
+        is being typed.
 
     Returns
     -------
@@ -158,7 +166,7 @@ def read_phrase(
     """
     plain = checked(text, notation)
     key = stated_key(tonic, mode)
-    found, faults = readings_of(plain, (notation,) if notation else NOTATIONS, key)
+    found, faults = readings_of(plain, (notation,) if notation else NOTATIONS, key, fewest)
     if not found:
         raise unreadable(text, faults)
     if len(found) > 1:
@@ -180,13 +188,15 @@ def checked(text: str, notation: str) -> str:
 
 
 def readings_of(
-    text: str, notations: tuple[str, ...], key: Key | None
+    text: str, notations: tuple[str, ...], key: Key | None, fewest: int
 ) -> tuple[dict[str, Phrase], dict[str, Fault]]:
     """Read a text in each notation: phrases by notation, faults by notation."""
     found, faults = {}, {}
     for notation in notations:
         try:
-            found[notation] = READERS[notation](text, key)
+            phrase = READERS[notation](text, key)
+            check_count(len(phrase.melody), text, fewest)
+            found[notation] = phrase
         except CannotReadError as refusal:
             faults[notation] = refusal.fault
     return found, faults
@@ -218,7 +228,6 @@ def read_degrees(text: str, key: Key | None) -> Phrase:
     # From G below middle C to F sharp above it, so that each key lies near the middle.
     tonic_midi = 55 + (pitch_class(tonic) - 55) % 12
     typed = [degree_note(word, tonic, tonic_midi) for word in WORD.finditer(text)]
-    check_count(typed, text)
     mode = (key.mode if key else "") or mode_of([note.fifths - tonic for note in typed])
     change = KeyChange(
         0, Key(tonic, mode), Key(tonic, mode).signature_fifths, bool(key and key.mode)
@@ -300,7 +309,6 @@ def read_contour(text: str, key: Key | None) -> Phrase:
 def stepwise(steps: list[int], notation: str, text: str, key: Key | None) -> Phrase:
     """A phrase without tonic and rhythm from its steps."""
     heights = list(accumulate(steps, initial=0))
-    check_count(heights, text)
     if max(heights) - min(heights) > 127:
         raise CannotReadError(0, "the steps span more than ten octaves")
     if key:
@@ -333,7 +341,6 @@ def read_abc_phrase(text: str, key: Key | None) -> Phrase:
         raise CannotReadError(0, "the phrase has a key of its own", "leave the tonic out")
     has_lengths = abc_has_lengths(text, start) if lines else True
     melody = abc_melody(tune, text, start, len(lines))
-    check_count(melody.midi, text)
     if not has_lengths:
         melody = evenly(melody)
     has_tonic = (has_key or key is not None) and melody.key.mode != "none"
@@ -425,15 +432,14 @@ READERS: dict[str, Callable[[str, Key | None], Phrase]] = {
 # What all notations share
 
 
-def check_count(notes: list[TypedNote] | list[int] | tuple[int, ...], text: str) -> None:
+def check_count(count: int, text: str, fewest: int) -> None:
     """Refuse a phrase that is too short to look for, or too long to be one."""
-    if len(notes) < FEWEST_NOTES:
-        count = {0: "none", 1: "one"}.get(len(notes), f"only {len(notes)}")
+    if count < fewest:
+        has = {0: "none", 1: "one"}.get(count, f"only {count}")
         raise CannotReadError(
-            len(text.rstrip()),
-            f"a phrase has {FEWEST_NOTES} notes or more, this has {count}",
+            len(text.rstrip()), f"a phrase has {fewest} notes or more, this has {has}"
         )
-    if len(notes) > MOST_NOTES:
+    if count > MOST_NOTES:
         raise CannotReadError(
             0, f"more than {MOST_NOTES} notes", "read the piece from a file"
         )

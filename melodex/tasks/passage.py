@@ -4,23 +4,31 @@ Conventions: bars go by their printed numbers, notes are counted from 1 where a
 person names them and from 0 inside the program. ``FILE#3`` is the tune numbered 3
 of a file that holds several.
 
-Contents: Passage, Span, read_span, find_tune, find_passage, find_passages.
+Contents: Passage, Span, read_span, find_tune, find_passage, passage_of, find_passages.
 """
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from melodex.errors import EmptyMelodyError, PassageError, ReadingError, UnknownTuneError
 from melodex.melody import Melody, Phrase
+from melodex.records import dataclass
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
 
-__all__ = ["Passage", "Span", "find_passage", "find_passages", "find_tune", "read_span"]
+__all__ = [
+    "Passage",
+    "Span",
+    "find_passage",
+    "find_passages",
+    "find_tune",
+    "passage_of",
+    "read_span",
+]
 
 FEWEST_NOTES = 3
 
@@ -210,7 +218,19 @@ def find_passage(
     """
     if bars and notes:
         raise PassageError("bars and notes were both named", hint="name one of them")
-    melody, tune_id, in_corpus = find_tune(name, corpus)
+    return passage_of(*find_tune(name, corpus), bars=bars, notes=notes, fewest=fewest)
+
+
+def passage_of(
+    melody: Melody,
+    tune_id: str,
+    in_corpus: bool,
+    *,
+    bars: Span | None = None,
+    notes: Span | None = None,
+    fewest: int = FEWEST_NOTES,
+) -> Passage:
+    """Take part of a tune that is at hand already; as :func:`find_passage`."""
     first, last = 0, len(melody) - 1
     if bars:
         first, last = melody.notes_of_bars(bars.first, bars.last)

@@ -10,8 +10,7 @@ Contents: Match, Resemblance, said_phrase, resemble.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING
 
 from melodex.corpus.chunks import PackedChunk, encode_notes
@@ -29,6 +28,7 @@ from melodex.matching.query import EncodedQuery, encode_query
 from melodex.matching.search import Hit, search
 from melodex.melody import Melody, Phrase
 from melodex.reading.phrase import read_phrase
+from melodex.records import dataclass
 from melodex.settings import AlignmentCosts
 from melodex.tasks.compare import Likeness, likeness
 from melodex.tasks.passage import Passage, find_passage, read_span
@@ -182,6 +182,7 @@ def resemble(
     limit: int = 10,
     include_self: bool = False,
     costs: AlignmentCosts | None = None,
+    exclude: Collection[str] = (),
 ) -> Resemblance:
     """Find what a phrase resembles, exactly and in any key.
 
@@ -197,6 +198,8 @@ def resemble(
         Whether a phrase cut from a tune of the corpus may find that tune.
     costs : AlignmentCosts, optional
         Points for pairs and gaps.
+    exclude : collection of str
+        Ids of tunes to leave out.
 
     Returns
     -------
@@ -209,7 +212,8 @@ def resemble(
     def noted(damage: DamagedCorpusError) -> None:
         remarks.append(f"Left out: {damage}.")
 
-    hidden = frozenset({phrase.tune_id} if phrase.tune_id and not include_self else ())
+    itself = {phrase.tune_id} if phrase.tune_id and not include_self else set()
+    hidden = frozenset(itself.union(exclude))
     query = encode_query(phrase)
     chunks = list(corpus.chunks())
     hits = search(chunks, query, limit=limit, costs=costs, exclude=hidden, on_damage=noted)

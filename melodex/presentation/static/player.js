@@ -100,8 +100,9 @@
     light(playing);
   }
 
-  const all = JSON.parse(document.getElementById("players").textContent);
-  document.querySelectorAll("[data-player]").forEach((root) => {
+  const all = {};
+
+  function attach(root) {
     const data = all[root.dataset.player];
     const tempo = root.querySelector("[data-tempo]");
     tempo.addEventListener("input", () => {
@@ -113,10 +114,20 @@
         else play(root, data, button.dataset.play, button);
       });
     });
-  });
+  }
+
+  // Players come with the page, or with a part of it that is fetched later.
+  function adopt(scope) {
+    scope.querySelectorAll("script[data-players]").forEach((script) => {
+      Object.assign(all, JSON.parse(script.textContent));
+    });
+    scope.querySelectorAll("[data-player]").forEach(attach);
+  }
+
+  adopt(document);
   document.addEventListener("keydown", (event) => {
     if (event.key === "Escape") stop();
   });
   // The same voice can be rendered without a loudspeaker, to be measured.
-  window.melodexSound = { frequency, plan, schedule, players: all, state: () => context && context.state };
+  window.melodexSound = { frequency, plan, schedule, players: all, adopt, stop, state: () => context && context.state };
 })();
