@@ -29,6 +29,11 @@ INTERRUPTED = 130
     show_default=True,
     help="Which note of a written chord is the melody.",
 )
+@click.option(
+    "--workers",
+    type=click.IntRange(1, 64),
+    help="Processes that read at once [default: one for each processor].",
+)
 @output_options(["text", "json"])
 @click.pass_context
 def command(
@@ -38,6 +43,7 @@ def command(
     part: str,
     voice: str,
     chord_note: str,
+    workers: int | None,
     output: Output,
 ) -> None:
     """Read files and folders into the corpus (.abc .xml .musicxml .mxl .mid).
@@ -54,6 +60,7 @@ def command(
     from melodex.presentation import data_corpus, text_corpus
     from melodex.reading import Choice
     from melodex.tasks.adding import AddStep, add_paths
+    from melodex.tasks.adding_pool import usual_workers
 
     with progress_bar("adding") as bar:
 
@@ -68,6 +75,7 @@ def command(
             choice=Choice(part, voice, chord_note),
             progress=move,
             waiting=tell_waiting,
+            workers=workers or usual_workers(),
         )
     text = text_corpus.adding_text(result)
     if output.form == "json":

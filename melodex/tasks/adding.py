@@ -13,13 +13,14 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from melodex.corpus.preparing import AddReport
+from melodex.corpus.preparing import AddReport, PreparedFile
 from melodex.corpus.store import CorpusWriter
-from melodex.errors import ReadingError
-from melodex.reading import SUFFIXES, Choice, FileReading, Refusal, read_path
+from melodex.reading import SUFFIXES, Choice, Refusal
+from melodex.tasks.adding_pool import made_into_rows
 
 __all__ = ["AddResult", "AddStep", "add_paths", "files_of"]
 
@@ -79,20 +80,18 @@ class Adding:
     """Work in progress: what has been read and not yet written."""
 
     writer: CorpusWriter
-    choice: Choice
-    collection: str
     files_total: int
     progress: Callable[[AddStep], None] | None
     reports: list[AddReport] = field(default_factory=list)
-    waiting: list[FileReading] = field(default_factory=list)
+    waiting: list[PreparedFile] = field(default_factory=list)
     tunes_waiting: int = 0
     tunes_done: int = 0
     written_at: float = field(default_factory=time.monotonic)
 
-    def take(self, reading: FileReading) -> None:
+    def take(self, file: PreparedFile) -> None:
         """Take what one file gave, and write when enough has come together."""
-        self.waiting.append(reading)
-        self.tunes_waiting += len(reading.tunes)
+        self.waiting.append(file)
+        self.tunes_waiting += len(file.tunes)
         long_ago = time.monotonic() - self.written_at > SECONDS_PER_COMMIT
         if self.tunes_waiting >= TUNES_PER_COMMIT or long_ago:
             self.write()
@@ -101,11 +100,9 @@ class Adding:
         """Write what waits, and report it."""
         if not self.waiting:
             return
-        self.reports += self.writer.add_readings(
-            self.waiting, collection=self.collection, choice=self.choice
-        )
+        self.reports += self.writer.add_prepared(self.waiting)
         self.tunes_done += self.tunes_waiting
-        source = self.waiting[-1].source
+        source = self.waiting[-1].reading.source
         self.waiting, self.tunes_waiting = [], 0
         self.written_at = time.monotonic()
         if self.progress:
@@ -121,6 +118,7 @@ def add_paths(
     choice: Choice | None = None,
     progress: Callable[[AddStep], None] | None = None,
     waiting: Callable[[float], None] | None = None,
+    workers: int = 1,
 ) -> AddResult:
     """Read files and folders into a corpus, which is made where there is none.
 
@@ -138,6 +136,10 @@ def add_paths(
         Called after each commit.
     waiting : callable, optional
         Called with seconds when another process holds the corpus for long.
+    workers : int
+        How many processes may read at once, where there is enough to read. With
+        more than 1 the calling program must be one that ``multiprocessing`` can
+        start anew: guarded by ``if __name__ == "__main__"``.
 
     Returns
     -------
@@ -151,23 +153,16 @@ def add_paths(
     """
     found = list(files_of(paths))
     with CorpusWriter.open(corpus_path, waiting=waiting) as writer:
-        adding = Adding(writer, choice or Choice(), collection, len(found), progress)
+        adding = Adding(writer, len(found), progress)
+        files = made_into_rows(found, collection, choice or Choice(), workers=workers)
         try:
-            for path in found:
-                adding.take(read(path, adding.choice))
+            with closing(files):
+                for file in files:
+                    adding.take(file)
             adding.write()
         except KeyboardInterrupt:
             return AddResult(tuple(adding.reports), len(found), interrupted=True)
     return AddResult(tuple(adding.reports), len(found))
-
-
-def read(path: Path, choice: Choice) -> FileReading:
-    """What a file gives; one that cannot be opened is refused like any other."""
-    try:
-        return read_path(path, choice)
-    except ReadingError as error:
-        refusal = Refusal(str(path), error.what, hint=error.hint)
-        return FileReading(str(path), refusals=(refusal,))
 
 
 def files_of(paths: Iterable[Path]) -> Iterator[Path]:

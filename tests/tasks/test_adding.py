@@ -1,0 +1,154 @@
+"""adding: several processes read, and nobody could tell from the corpus."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Sequence
+from contextlib import suppress
+from pathlib import Path
+
+import pytest
+
+from melodex.corpus.checking import check_corpus
+from melodex.corpus.reader import Corpus
+from melodex.errors import CorpusError
+from melodex.reading.result import Choice
+from melodex.tasks import adding_pool
+from melodex.tasks.adding import add_paths
+from melodex.tasks.adding_pool import made_into_rows, usual_workers
+
+SCALE = ("C D E F", "G A B c", "c B A G", "F E D C", "E G F A", "D F E G")
+HEADER = "M:4/4\nL:1/4\nK:C\n"
+
+
+@pytest.fixture
+def shelf(tmp_path: Path) -> Path:
+    folder = tmp_path / "shelf"
+    folder.mkdir()
+    for number in range(12):
+        bars = [SCALE[(number // 6**place) % 6] for place in range(4)]
+        body = "\n".join(
+            f"X:{n}\nT:Air {number} {n}\n{HEADER}{' | '.join(bars[n:] + bars)} |\n"
+            for n in (1, 2, 3)
+        )
+        (folder / f"{number:02}.abc").write_text(body, encoding="utf-8")
+    (folder / "05b.abc").write_bytes(b"\x00\x01 no tune at all")
+    return folder
+
+
+@pytest.fixture
+def worth_starting(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(adding_pool, "WORTH_STARTING_BYTES", 0)
+
+
+def held(path: Path) -> list[tuple[object, ...]]:
+    with Corpus.open(path) as corpus:
+        sql = (
+            "SELECT tune.id, tune.tune_id, file, number, facet_crc32 FROM place "
+            "JOIN tune ON tune.id = place.tune ORDER BY place.id"
+        )
+        return list(corpus.query(sql))
+
+
+@pytest.mark.usefixtures("worth_starting")
+def test_two_processes_make_the_corpus_that_one_makes(shelf: Path, tmp_path: Path) -> None:
+    one, two = tmp_path / "one.melodex", tmp_path / "two.melodex"
+    alone = add_paths(one, [shelf], workers=1)
+    together = add_paths(two, [shelf], workers=2)
+    assert together == alone
+    assert alone.added == 36
+    assert len(alone.refusals) == 1
+    assert held(two) == held(one)
+    assert multiprocessing.active_children() == []
+
+
+@pytest.mark.usefixtures("worth_starting")
+def test_files_of_a_process_that_is_killed_are_read_all_the_same(shelf: Path) -> None:
+    paths = sorted(shelf.iterdir())
+    expected = [file.file for file in made_into_rows(paths, "", Choice())]
+    files = made_into_rows(paths, "", Choice(), workers=2)
+    found = [next(files).file]
+    for child in multiprocessing.active_children():
+        child.kill()
+    found += [file.file for file in files]
+    assert found == expected
+
+
+@pytest.mark.usefixtures("worth_starting")
+def test_whoever_stops_early_leaves_no_process_behind(shelf: Path) -> None:
+    files = made_into_rows(sorted(shelf.iterdir()), "", Choice(), workers=2)
+    next(files)
+    assert len(multiprocessing.active_children()) == 2
+    files.close()
+    assert multiprocessing.active_children() == []
+
+
+def test_few_files_start_no_process(shelf: Path) -> None:
+    files = made_into_rows(sorted(shelf.iterdir()), "", Choice(), workers=2)
+    next(files)
+    assert multiprocessing.active_children() == []
+
+
+def test_no_more_processes_than_processors_are_usual() -> None:
+    assert 1 <= usual_workers() <= (os.cpu_count() or 1)
+
+
+def many(folder: Path, files: int) -> Path:
+    """Files enough to be stopped among them."""
+    folder.mkdir()
+    for number in range(files):
+        body = "\n".join(
+            f"X:{n}\nT:Long air {number} {n}\n{HEADER}{' | '.join(SCALE * 4)} |\n"
+            for n in range(1, 60)
+        )
+        (folder / f"{number:03}.abc").write_text(body, encoding="utf-8")
+    return folder
+
+
+def started(arguments: Sequence[str]) -> subprocess.Popen[str]:
+    """The command in a session of its own, its pipes open as long as a process lives."""
+    return subprocess.Popen(
+        [sys.executable, "-m", "melodex", *arguments],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
+
+
+def some_written(path: Path) -> None:
+    """Wait until something stands in a corpus."""
+    until = time.monotonic() + 60
+    while time.monotonic() < until:
+        # Until its tables stand, a corpus is refused as missing or empty.
+        with suppress(CorpusError), Corpus.open(path) as corpus:
+            if corpus.tune_count:
+                return
+        time.sleep(0.05)
+    pytest.fail("nothing was written")
+
+
+@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGKILL])
+def test_stopped_or_killed_the_corpus_is_whole_and_no_process_stays(
+    tmp_path: Path, how: signal.Signals
+) -> None:
+    path = tmp_path / "stopped.melodex"
+    folder = many(tmp_path / "many", 60)
+    process = started(["--corpus", str(path), "add", "--workers", "2", str(folder)])
+    some_written(path)
+    if how is signal.SIGINT:
+        os.killpg(process.pid, how)
+    else:
+        os.kill(process.pid, how)
+    # The pipes end only when every process that holds them has ended.
+    _, errors = process.communicate(timeout=30)
+    assert process.returncode == (130 if how is signal.SIGINT else -signal.SIGKILL)
+    assert "Traceback" not in errors
+    report = check_corpus(path)
+    assert not report.faults
+    assert 0 < report.tune_count < 60 * 59
