@@ -18,6 +18,7 @@ from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any
 
 from melodex.analysis.chords import parse_chord
+from melodex.analysis.devices import KINDS
 from melodex.analysis.progression_search import PARTING, find_in_row, sift
 from melodex.analysis.progressions import (
     ChordToken,
@@ -61,7 +62,7 @@ class Wish:
     odd_sections : bool
         A section whose length is no multiple of four bars.
     device : str
-        Kind of a harmonic device, or part of its name or reason.
+        Kind of a harmonic device; or, where it names none, part of a name or reason.
     progression : str
         Chords in Roman numerals or chord symbols, found in every key.
     exact_progression : bool
@@ -260,8 +261,10 @@ def placed_wishes(corpus: Corpus, wish: Wish, kept: set[int]) -> Iterator[Places
         yield from_rows(
             corpus,
             "SELECT tune, first_bar, last_bar, kind || ': ' || reason FROM device "
-            "WHERE kind = ?1 OR kind LIKE ?2 ESCAPE '\\' OR reason LIKE ?2 ESCAPE '\\'",
-            [wish.device, like(wish.device)],
+            "WHERE kind = ?1 OR (NOT ?3 AND (kind LIKE ?2 ESCAPE '\\' "
+            "OR reason LIKE ?2 ESCAPE '\\'))",
+            # Who names a kind in full does not mean what is only said beside another.
+            [wish.device, like(wish.device), wish.device in KINDS],
         )
     if wish.key_change:
         yield from_rows(
