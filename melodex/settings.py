@@ -11,10 +11,11 @@ QuerySettings.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import asdict, field
 from typing import Any
 
 from melodex.errors import SettingsError
+from melodex.records import dataclass
 
 __all__ = [
     "ENCODING_VERSION",
@@ -169,7 +170,7 @@ class CorpusSettings:
             If a setting is missing or is no whole number.
         """
         try:
-            return cls(**{column.name: int(data[column.name]) for column in fields(cls)})
+            return cls(**{name: int(data[name]) for name in cls.__match_args__})
         except (KeyError, ValueError, TypeError) as error:
             raise SettingsError(f"the corpus does not state {error}") from error
 
@@ -181,11 +182,11 @@ class CorpusSettings:
         SettingsError
             If any setting differs.
         """
-        for column in fields(self):
-            ours, theirs = getattr(self, column.name), getattr(other, column.name)
+        for name in self.__match_args__:
+            ours, theirs = getattr(self, name), getattr(other, name)
             if ours != theirs:
                 raise SettingsError(
-                    f"{column.name} is {theirs} in the corpus, but {ours} is asked for",
+                    f"{name} is {theirs} in the corpus, but {ours} is asked for",
                     where=where,
                     hint="build the corpus again with this version of melodex",
                 )

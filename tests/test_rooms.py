@@ -17,6 +17,7 @@ from melodex.cli import COMMANDS
 PACKAGE = Path(melodex.__file__).parent
 ROOMS = (
     "errors",
+    "records",
     "settings",
     "melody",
     "reading",

@@ -15,11 +15,11 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import Protocol
 
 from melodex.melody import Melody, degree_name, pitch_class
+from melodex.records import dataclass
 
 __all__ = [
     "DIFFERENT_DEGREE",

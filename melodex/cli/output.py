@@ -11,13 +11,13 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
 import click
 
 from melodex.errors import PresentationError
+from melodex.records import dataclass
 
 __all__ = ["Output", "output_options", "present", "save", "terminal_style", "write"]
 

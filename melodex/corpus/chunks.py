@@ -22,10 +22,11 @@ from __future__ import annotations
 import struct
 import zlib
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from melodex.errors import DamagedCorpusError
 from melodex.melody import Melody, duration_class
+from melodex.records import dataclass
 
 __all__ = [
     "ID_BYTES",

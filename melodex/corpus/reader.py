@@ -17,7 +17,6 @@ import json
 import sqlite3
 import urllib.parse
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -27,6 +26,7 @@ from melodex.corpus.faults import faults_named, refuse_folder
 from melodex.corpus.schema import SCHEMA_VERSION, state_of
 from melodex.errors import CorpusError, DamagedCorpusError, UnknownTuneError
 from melodex.melody import Melody
+from melodex.records import dataclass
 from melodex.settings import CorpusSettings
 
 __all__ = ["Corpus", "PlaceRow", "TuneRow", "WarningRow"]

@@ -16,10 +16,10 @@ from __future__ import annotations
 import re
 import sqlite3
 from collections.abc import Iterable
-from dataclasses import dataclass
 from pathlib import Path
 
 from melodex.errors import CorpusError, DamagedCorpusError, NewerCorpusError
+from melodex.records import dataclass
 from melodex.settings import CorpusSettings
 
 __all__ = [

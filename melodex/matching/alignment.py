@@ -19,9 +19,9 @@ Contents: Alignment, align, trace, best_transposition, points_of_pairs.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from melodex.matching.query import EncodedQuery, require_room, signed
+from melodex.records import dataclass
 from melodex.settings import AlignmentCosts
 
 __all__ = [

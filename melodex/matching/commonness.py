@@ -27,13 +27,14 @@ from __future__ import annotations
 import math
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from itertools import pairwise
 
 from melodex.corpus.chunks import PackedChunk
 from melodex.matching.alignment import Alignment
 from melodex.matching.figures import LONGEST_FIGURE, FigureCount, count_figures
 from melodex.matching.passes import OnDamage
+from melodex.records import dataclass
 
 __all__ = [
     "FEWEST_NOTES",

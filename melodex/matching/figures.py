@@ -10,13 +10,13 @@ Contents: FigureCount, count_figures, tunes_holding, figure_of_steps.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from itertools import accumulate
 
 from melodex.corpus.chunks import ID_BYTES, PackedChunk
 from melodex.errors import EmptyMelodyError, PhraseError
 from melodex.matching.engine import engine
 from melodex.matching.passes import Checked, OnDamage, one_pass
+from melodex.records import dataclass
 
 __all__ = [
     "LONGEST_FIGURE",

@@ -19,12 +19,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from itertools import pairwise
 
 from melodex.corpus.chunks import PackedChunk
 from melodex.matching.figures import count_figures, figure_of_steps
 from melodex.matching.passes import OnDamage
+from melodex.records import dataclass
 from melodex.settings import NGRAM_LENGTH
 
 __all__ = [

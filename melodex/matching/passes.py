@@ -10,7 +10,6 @@ Contents: OnDamage, Checked, one_pass.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from itertools import chain, islice
 from queue import SimpleQueue
 from threading import Thread
@@ -19,6 +18,7 @@ from typing import Any
 from melodex.corpus.chunks import PackedChunk, verify
 from melodex.errors import DamagedCorpusError
 from melodex.matching.engine import engine
+from melodex.records import dataclass
 
 __all__ = ["Checked", "OnDamage", "one_pass"]
 

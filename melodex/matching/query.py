@@ -8,11 +8,10 @@ Contents: EncodedQuery, encode_query, require_room.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from melodex.corpus.chunks import UNKNOWN_LENGTH
 from melodex.errors import EmptyMelodyError, PhraseError
 from melodex.melody import Phrase, duration_class
+from melodex.records import dataclass
 from melodex.settings import MAX_QUERY_NOTES, AlignmentCosts
 
 __all__ = ["EncodedQuery", "encode_query", "require_room"]

@@ -19,7 +19,7 @@ from __future__ import annotations
 
 from bisect import insort
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
 from melodex.corpus.chunks import ID_BYTES, PackedChunk
@@ -28,6 +28,7 @@ from melodex.matching.alignment import Alignment
 from melodex.matching.engine import Engine, engine
 from melodex.matching.passes import Checked, OnDamage, one_pass
 from melodex.matching.query import EncodedQuery, require_room
+from melodex.records import dataclass
 from melodex.settings import AlignmentCosts
 
 __all__ = ["Hit", "search"]

@@ -8,8 +8,9 @@ Contents: TICKS_PER_QUARTER, Metre, beat_strength, duration_class.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import lru_cache
+
+from melodex.records import dataclass
 
 __all__ = ["TICKS_PER_QUARTER", "Metre", "beat_strength", "duration_class"]
 

@@ -15,13 +15,14 @@ import hashlib
 import json
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import field, replace
 from operator import attrgetter
 from typing import Any
 
 from melodex.errors import PassageError
 from melodex.melody.metre import TICKS_PER_QUARTER, Metre
 from melodex.melody.pitch import MODES, pitch_class_name
+from melodex.records import dataclass
 
 __all__ = [
     "Bar",
@@ -535,13 +536,18 @@ def from_here(changes: tuple[Any, ...], start: int, end: int) -> tuple[Any, ...]
     return changes[first : max(bisect_left(onsets, end), first + 1)]
 
 
+def names_of(kind: Any) -> tuple[str, ...]:
+    """Names of the fields of a record."""
+    names: tuple[str, ...] = kind.__match_args__
+    return names
+
+
 COLUMNS_OF: dict[type, Callable[[Any], tuple[Any, ...]]] = {
-    kind: attrgetter(*(column.name for column in fields(kind)))
-    for kind in (*RECORD_COLUMNS.values(), Key, Metre)
+    kind: attrgetter(*names_of(kind)) for kind in (*RECORD_COLUMNS.values(), Key, Metre)
 }
 """Getters made once: asking a dataclass for its fields each time is the larger part
 of writing a melody."""
-CREDITS_COLUMNS = tuple(column.name for column in fields(Credits))
+CREDITS_COLUMNS = names_of(Credits)
 
 
 def packed(record: Any) -> list[Any]:

@@ -15,12 +15,12 @@ import re
 import shutil
 import textwrap
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import TextIO
 
 from melodex.errors import PresentationError
 from melodex.melody import Melody, degree_name, note_name
 from melodex.presentation.text_corpus import shown
+from melodex.records import dataclass
 from melodex.tasks.compare import (
     ALONE,
     DIFFERENT,

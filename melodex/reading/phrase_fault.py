@@ -10,11 +10,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
 from fractions import Fraction
 
 from melodex.errors import AmbiguousPhraseError, PhraseError
 from melodex.melody import TICKS_PER_QUARTER, Phrase, note_name
+from melodex.records import dataclass
 
 __all__ = ["TYPOGRAPHY", "CannotReadError", "Fault", "ambiguous", "unreadable"]
 

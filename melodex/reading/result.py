@@ -5,9 +5,8 @@ Contents: ReadWarning, ReadTune, Refusal, FileReading, Choice.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from melodex.melody import Melody
+from melodex.records import dataclass
 
 __all__ = ["Choice", "FileReading", "ReadTune", "ReadWarning", "Refusal"]
 

@@ -13,7 +13,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from melodex.analysis.degrees import (
     DIFFERENT_DEGREE,
@@ -29,6 +28,7 @@ from melodex.matching.alignment import Alignment, align
 from melodex.matching.engine import engine
 from melodex.matching.query import encode_query
 from melodex.melody import Key, Melody
+from melodex.records import dataclass
 from melodex.settings import AlignmentCosts
 from melodex.tasks.passage import Passage
 
