@@ -5,13 +5,18 @@ and written in one process; then single tunes are added to the full corpus, a
 transaction each. Database work is what happens between beginning to write and the
 end of the commit (fsync included); preparing rows is told apart from it.
 
-Run:  python benchmarks/adding.py [--tunes N] [--keep NAME]
+Before that the whole of ``add`` is timed, files on disk to corpus on disk, with one
+process and with several in turn: invented tunes, and O'Neill, Ryan and Aird as they
+stand in music21's corpus. Starting the processes counts.
+
+Run:  python benchmarks/adding.py [--tunes N] [--rounds N] [--keep NAME]
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import os
 import platform
 import random
 import resource
@@ -23,25 +28,82 @@ import time
 from datetime import date
 from pathlib import Path
 
+import music21
+
 from melodex.corpus.checking import check_corpus
 from melodex.corpus.preparing import prepared
 from melodex.corpus.store import CorpusWriter
 from melodex.reading import Choice, FileReading, read_bytes
+from melodex.tasks.adding import add_paths
+from melodex.tasks.adding_pool import usual_workers
 
 RUNS = Path(__file__).parent / "runs"
 TUNES_PER_FILE = 100
 SINGLES = 200
+FILES_OF_WHOLE_WAY = 40
+COLLECTIONS = ("airdsAirs", "oneills1850", "ryansMammoth")
 
 
-def reading(first: int, tunes: int) -> FileReading:
-    """What a file of invented tunes gives."""
+def invented(first: int, tunes: int) -> str:
+    """ABC of some invented tunes."""
     parts = []
     for number in range(first, first + tunes):
         draw = random.Random(number)
         count = draw.randrange(8, 28)
         bars = "|".join("".join(draw.choices("CDEFGABcde", k=4)) for _ in range(count))
         parts.append(f"X:{number}\nT:Air {number}\nM:4/4\nL:1/4\nK:G\n{bars}|\n")
-    return read_bytes("\n".join(parts).encode(), "abc", f"load/{first}.abc")
+    return "\n".join(parts)
+
+
+def reading(first: int, tunes: int) -> FileReading:
+    """What a file of invented tunes gives."""
+    return read_bytes(invented(first, tunes).encode(), "abc", f"load/{first}.abc")
+
+
+def whole_way(rounds: int) -> dict[str, object]:
+    """The whole of ``add`` with one process and with several, in turn."""
+    home = Path(music21.__file__).parent / "corpus"
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name) / "invented"
+        folder.mkdir()
+        for first in range(0, FILES_OF_WHOLE_WAY * TUNES_PER_FILE, TUNES_PER_FILE):
+            text = invented(first, TUNES_PER_FILE)
+            (folder / f"{first:06}.abc").write_text(text)
+        paths = {
+            "invented, no repeats marked": [folder],
+            "O'Neill, Ryan and Aird": [home / name for name in COLLECTIONS],
+        }
+        return {what: timed_in_turn(given, rounds) for what, given in paths.items()}
+
+
+def timed_in_turn(paths: list[Path], rounds: int) -> dict[str, object]:
+    """Tunes a second of the clock and of all processors, by number of processes."""
+    add_paths(Path(tempfile.mkdtemp()) / "warm.melodex", paths[:1], workers=1)
+    tries: dict[str, list[dict[str, float]]] = {}
+    for _ in range(rounds):
+        for workers in dict.fromkeys((1, usual_workers())):
+            with tempfile.TemporaryDirectory() as folder:
+                cpu, clock = processor_seconds(), time.perf_counter()
+                added = add_paths(Path(folder) / "c.melodex", paths, workers=workers).added
+                seconds = time.perf_counter() - clock
+                busy = processor_seconds() - cpu
+            tries.setdefault(f"{workers} reading", []).append(
+                {
+                    "tunes": added,
+                    "tunes per second of the clock": round(added / seconds),
+                    "tunes per second of one processor": round(added / busy),
+                    "load of the machine": round(os.getloadavg()[0], 1),
+                }
+            )
+    return dict(tries)
+
+
+def processor_seconds() -> float:
+    """Of this process and of those that it started and that have ended."""
+    mine, theirs = (
+        resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
+    )
+    return mine.ru_utime + mine.ru_stime + theirs.ru_utime + theirs.ru_stime
 
 
 def fill(writer: CorpusWriter, tunes: int) -> dict[str, float]:
@@ -73,8 +135,9 @@ def singles(writer: CorpusWriter, first: int) -> list[float]:
     return found
 
 
-def measure(tunes: int) -> dict[str, object]:
-    """Fill a corpus, add to it tune by tune, and check it."""
+def measure(tunes: int, rounds: int) -> dict[str, object]:
+    """Time the whole way; fill a corpus, add to it tune by tune, and check it."""
+    whole = whole_way(rounds)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "load.melodex"
         with CorpusWriter.open(path) as writer:
@@ -94,6 +157,8 @@ def measure(tunes: int) -> dict[str, object]:
         "machine": platform.machine(),
         "python": platform.python_version(),
         "sqlite": sqlite3.sqlite_version,
+        "processors": len(os.sched_getaffinity(0)),
+        "whole way": whole,
         "tunes": report.tune_count,
         "notes": report.note_count,
         "bytes": report.byte_count,
@@ -113,17 +178,30 @@ def measure(tunes: int) -> dict[str, object]:
     }
 
 
+def told(result: dict[str, object], indent: str = "") -> list[str]:
+    """A result line by line, all but the raw samples."""
+    lines: list[str] = []
+    for name, value in result.items():
+        if name == "samples_milliseconds":
+            continue
+        if isinstance(value, dict):
+            lines += [f"{indent}{name}:", *told(value, indent + "  ")]
+        elif isinstance(value, list):
+            lines += [f"{indent}{name}:", *(f"{indent}  {row}" for row in value)]
+        else:
+            lines.append(f"{indent}{name}: {value}")
+    return lines
+
+
 def main() -> None:
     """Measure, print, and keep the run if asked."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--tunes", type=int, default=100_000)
+    parser.add_argument("--rounds", type=int, default=3)
     parser.add_argument("--keep", default="", help="keep as runs/<date>-<NAME>")
     options = parser.parse_args()
-    result = measure(options.tunes)
-    shown = {
-        name: value for name, value in result.items() if name != "samples_milliseconds"
-    }
-    text = "".join(f"{name}: {value}\n" for name, value in shown.items())
+    result = measure(options.tunes, options.rounds)
+    text = "".join(f"{line}\n" for line in told(result))
     print(text, end="")
     if options.keep:
         folder = RUNS / f"{result['date']}-{options.keep}"
