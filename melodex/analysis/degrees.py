@@ -15,11 +15,13 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections import Counter
 from collections.abc import Sequence
-from fractions import Fraction
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from melodex.melody import Melody, degree_name, pitch_class
 from melodex.records import dataclass
+
+if TYPE_CHECKING:
+    from fractions import Fraction
 
 __all__ = [
     "DIFFERENT_DEGREE",
@@ -223,6 +225,9 @@ def rhythm_agreement(
     >>> str(rhythm_agreement([3, 1, 2, 2], [6, 2, 4, 3]))
     '3 of 4 lengths agree, in the ratio 2'
     """
+    # Here, so that a phrase without lengths is compared without loading decimals.
+    from fractions import Fraction
+
     pairs = [(q, t) for q, t in zip(query_ticks, tune_ticks, strict=True) if q and t]
     ratios = Counter(Fraction(t, q) for q, t in pairs)
     if not ratios:

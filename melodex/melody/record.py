@@ -11,7 +11,6 @@ Contents: Melody, Phrase, and the records that they hold.
 
 from __future__ import annotations
 
-import hashlib
 import json
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable
@@ -518,6 +517,9 @@ RECORD_COLUMNS: dict[str, type] = {
 
 def content_id_of(content_text: str) -> str:
     """The tune id of a melody, given what :meth:`Melody.content_text` returns."""
+    # Here, since only the writer of a corpus needs it, and it loads OpenSSL.
+    import hashlib
+
     return hashlib.sha256(content_text.encode()).hexdigest()[:TUNE_ID_LENGTH]
 
 

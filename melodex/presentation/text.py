@@ -12,8 +12,7 @@ from __future__ import annotations
 
 import os
 import re
-import shutil
-import textwrap
+import sys
 from collections.abc import Iterable, Sequence
 from typing import TextIO
 
@@ -66,7 +65,7 @@ PAINTS = {
     DIFFERENT: "31",
 }
 NARROWEST, WIDEST = 40, 120
-ACCIDENTAL = re.compile(r"(?<=\b[A-G])[b#](?![a-z])|\bb(?=[IViv1-7])|#(?=[IViv\d])")
+ACCIDENTAL = r"(?<=\b[A-G])[b#](?![a-z])|\bb(?=[IViv1-7])|#(?=[IViv\d])"
 SIGNS = {"b": "♭", "#": "♯"}
 MARKS_ROW = 4
 """Which row of aligned lines holds the marks."""
@@ -92,7 +91,7 @@ class Style:
         """A text with names of keys and numerals, with real accidentals."""
         if not self.signs:
             return text
-        return ACCIDENTAL.sub(lambda found: SIGNS[found[0]], text)
+        return re.sub(ACCIDENTAL, lambda found: SIGNS[found[0]], text)
 
     def mark(self, relation: str) -> str:
         """The mark of a relation."""
@@ -121,10 +120,25 @@ def style_for(stream: TextIO) -> Style:
         signs = True
     except (UnicodeEncodeError, LookupError):
         signs = False
-    width = shutil.get_terminal_size((80, 24)).columns
+    width = columns_shown()
     terminal = stream.isatty() and os.environ.get("TERM") != "dumb"
     colour = terminal and not os.environ.get("NO_COLOR")
     return Style(max(NARROWEST, min(width, WIDEST)), signs, colour)
+
+
+def columns_shown() -> int:
+    """Columns of the terminal, 80 where there is none.
+
+    As ``shutil.get_terminal_size``, whose module loads three compressors with it.
+    """
+    said = os.environ.get("COLUMNS", "")
+    if said.isdecimal() and int(said) > 0:
+        return int(said)
+    try:
+        stream = sys.__stdout__ or sys.stdout
+        return os.get_terminal_size(stream.fileno()).columns or 80
+    except (AttributeError, ValueError, OSError):
+        return 80
 
 
 def as_text(result: object, style: Style) -> str:
@@ -335,7 +349,12 @@ def resemblance_text(found: Resemblance, style: Style, *, explain: bool = False)
 
 def paragraphs(sentences: Iterable[str], style: Style) -> list[str]:
     """Sentences, each from the start of a line and broken to fit the width."""
-    return [line for sentence in sentences for line in textwrap.wrap(sentence, style.width)]
+    found = list(sentences)
+    if not found:
+        return []
+    import textwrap
+
+    return [line for sentence in found for line in textwrap.wrap(sentence, style.width)]
 
 
 def match_lines(found: Resemblance, match: Match, style: Style) -> list[str]:

@@ -12,8 +12,6 @@ duplicates_text, shown, table.
 
 from __future__ import annotations
 
-import textwrap
-import unicodedata
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
@@ -70,6 +68,8 @@ def width(text: str) -> int:
     """Columns that a text takes in a terminal."""
     if text.isascii():
         return len(text)
+    import unicodedata
+
     return sum(
         0
         if unicodedata.combining(sign)
@@ -369,6 +369,8 @@ def holdings_text(holdings: Holdings) -> str:
 def thin_lines(start: str, counts: Sequence[Count]) -> str:
     """Values and how many tunes show them, on lines that fit a terminal."""
     listed = ", ".join(f"{count.value} ({count.tune_count or 'none'})" for count in counts)
+    import textwrap
+
     return textwrap.fill(start + listed, 80, subsequent_indent="  ") + "\n"
 
 

@@ -42,8 +42,8 @@ SUFFIXES = {
 MOST_BYTES = {"abc": 64 << 20, "musicxml": 8 << 20, "mxl": 8 << 20, "midi": 8 << 20}
 """Largest file of each format: ten times and more what real collections hold."""
 
-XML_START = re.compile(rb"(?:\xef\xbb\xbf)?\s*<|\xff\xfe<\x00|\xfe\xff\x00<|<\x00|\x00<")
-ABC_FIELD = re.compile(rb"(?m)^(?:\xef\xbb\xbf)?(?:X:\s*\d|K:)")
+XML_START = rb"(?:\xef\xbb\xbf)?\s*<|\xff\xfe<\x00|\xfe\xff\x00<|<\x00|\x00<"
+ABC_FIELD = rb"(?m)^(?:\xef\xbb\xbf)?(?:X:\s*\d|K:)"
 
 
 def read_path(path: str | Path, choice: Choice | None = None) -> FileReading:
@@ -153,9 +153,9 @@ def format_of(data: bytes, suffix: str) -> str:
     if data.startswith(b"PK"):
         return "mxl"
     named = SUFFIXES.get(suffix, "")
-    if XML_START.match(data) and named != "abc":
+    if re.match(XML_START, data) and named != "abc":
         return "musicxml"
-    if ABC_FIELD.search(data[:65536]) and b"\x00" not in data[:65536]:
+    if re.search(ABC_FIELD, data[:65536]) and b"\x00" not in data[:65536]:
         return "abc"
     return named
 

@@ -28,9 +28,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, replace
-from fractions import Fraction
+from dataclasses import replace
 from itertools import accumulate
+from typing import TYPE_CHECKING
 
 from melodex.errors import PhraseError
 from melodex.melody import (
@@ -56,6 +56,10 @@ from melodex.reading.phrase_fault import (
     unreadable,
 )
 from melodex.reading.result import Choice
+from melodex.records import dataclass
+
+if TYPE_CHECKING:
+    from fractions import Fraction
 
 __all__ = ["FEWEST_NOTES", "MOST_NOTES", "NOTATIONS", "read_phrase"]
 
@@ -71,31 +75,30 @@ FREE_METRE_STRENGTH = 0.5
 DEGREE_NUMBERS = frozenset("1234567")
 MAJOR_SEMITONES = (0, 2, 4, 5, 7, 9, 11)
 
-WORD = re.compile(r"[^\s|]+")
-DEGREE = re.compile(r"([b#]*)(\d+)([',]*)(?:\*(.*))?", re.ASCII)
-LENGTH = re.compile(r"(\d{1,3})(?:/(\d{1,2})|\.(\d{1,4}))?", re.ASCII)
-STEP = re.compile(r"[+-]\d{1,3}|0", re.ASCII)
+# Patterns are compiled when a text needs them, and kept by the module re.
+WORD = r"[^\s|]+"
+DEGREE = r"(?a)([b#]*)(\d+)([',]*)(?:\*(.*))?"
+LENGTH = r"(?a)(\d{1,3})(?:/(\d{1,2})|\.(\d{1,4}))?"
+STEP = r"(?a)[+-]\d{1,3}|0"
+NO_ABC_NOTE = "no note of ABC stands here"
 SIGNS = {"+": 1, "-": -1, "0": 0}
 
 MODE_WORDS = r"(?:maj|min|dor|phr|lyd|mix|loc|aeo|ion)[a-z]*"
-LEADING_FIELD = re.compile(
-    rf"\s*(?:\[(?P<inner>[KLMQVXTC]):\s*(?P<held>[^\]\n]*)\]"
+LEADING_FIELD = (
+    rf"(?i)\s*(?:\[(?P<inner>[KLMQVXTC]):\s*(?P<held>[^\]\n]*)\]"
     rf"|(?P<key>K):[ ]*(?P<tonic>[^\s\[]+(?:[ ]+{MODE_WORDS}\b)?)"
-    rf"|(?P<field>[LMQ]):[ ]*(?P<value>[^\s\[]+)|(?P<other>[A-JN-PR-WY-Z]):[^\n]*\n)",
-    re.IGNORECASE,
+    rf"|(?P<field>[LMQ]):[ ]*(?P<value>[^\s\[]+)|(?P<other>[A-JN-PR-WY-Z]):[^\n]*\n)"
 )
-ABC_TUNE = re.compile(r"(?m)^X:")
-ABC_WORD = re.compile(
-    r"""\s+|\\|%[^\n]*|"[^"\n]*"|![^!\s]*!|\+[a-z]+\+      # text and decorations
+ABC_TUNE = r"(?m)^X:"
+ABC_LETTERS = frozenset("ABCDEFGabcdefg")
+ABC_WORD = r"""(?x)\s+|\\|%[^\n]*|"[^"\n]*"|![^!\s]*!|\+[a-z]+\+      # text and decorations
     |\[[A-Za-z]:[^\]\n]*\]                                 # an inline field
     |(?:\^{1,2}|_{1,2}|=)?(?P<note>[A-Ga-g])[',]*(?P<length>\d*(?:/+\d*)?)
     |[zxZX](?P<rest>\d*(?:/+\d*)?)
     |(?:[|:]+|\[\||\|\])(?:\[?\d[\d,-]*)?|\[\d[\d,-]*      # bar lines and endings
     |\((?P<tuplet>\d(?::\d?){0,2})|(?P<broken>[<>]+)|(?P<tie>-)
     |[()\[\]{}/.~uvHLMOPST&]
-    """,
-    re.VERBOSE,
-)
+    """
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,6 +196,10 @@ def readings_of(
     """Read a text in each notation: phrases by notation, faults by notation."""
     found, faults = {}, {}
     for notation in notations:
+        if notation == "abc" and len(notations) > 1 and ABC_LETTERS.isdisjoint(text):
+            # The usual case: its large patterns need not be compiled to see that.
+            faults[notation] = Fault(0, NO_ABC_NOTE)
+            continue
         try:
             phrase = READERS[notation](text, key)
             check_count(len(phrase.melody), text, fewest)
@@ -227,7 +234,7 @@ def read_degrees(text: str, key: Key | None) -> Phrase:
     tonic = key.tonic_fifths if key else 0
     # From G below middle C to F sharp above it, so that each key lies near the middle.
     tonic_midi = 55 + (pitch_class(tonic) - 55) % 12
-    typed = [degree_note(word, tonic, tonic_midi) for word in WORD.finditer(text)]
+    typed = [degree_note(word, tonic, tonic_midi) for word in re.finditer(WORD, text)]
     mode = (key.mode if key else "") or mode_of([note.fifths - tonic for note in typed])
     change = KeyChange(
         0, Key(tonic, mode), Key(tonic, mode).signature_fifths, bool(key and key.mode)
@@ -237,7 +244,7 @@ def read_degrees(text: str, key: Key | None) -> Phrase:
 
 def degree_note(word: re.Match[str], tonic: int, tonic_midi: int) -> TypedNote:
     """One degree with its octave marks and its length."""
-    parts = DEGREE.fullmatch(word[0])
+    parts = re.fullmatch(DEGREE, word[0])
     if not parts:
         raise CannotReadError(word.start(), f"{word[0]!r} is no scale degree")
     accidentals, number, octaves, length = parts.groups()
@@ -264,9 +271,11 @@ def degree_note(word: re.Match[str], tonic: int, tonic_midi: int) -> TypedNote:
 
 def beats_of(text: str, place: int) -> Fraction:
     """A length after a star: ``2``, ``1/2`` or ``1.5`` beats."""
-    parts = LENGTH.fullmatch(text)
+    parts = re.fullmatch(LENGTH, text)
     if not parts or parts[2] == "0" * len(parts[2] or "."):
         raise CannotReadError(place, f"'*{text}' is no length", "write *2, *1/2 or *1.5")
+    from fractions import Fraction
+
     beats = Fraction(text)
     if not 0 < beats <= MOST_BEATS:
         raise CannotReadError(place, f"'*{text}' is no length", f"up to {MOST_BEATS} beats")
@@ -284,8 +293,8 @@ def mode_of(degrees: list[int]) -> str:
 def read_steps(text: str, key: Key | None) -> Phrase:
     """Read steps in semitones; the first pitch is chosen so that all of them fit."""
     steps = []
-    for word in WORD.finditer(text):
-        if not STEP.fullmatch(word[0]):
+    for word in re.finditer(WORD, text):
+        if not re.fullmatch(STEP, word[0]):
             hint = f"write +{word[0]}" if word[0].isdecimal() else ""
             raise CannotReadError(
                 word.start(), f"{word[0]!r} is no step in semitones", hint
@@ -297,7 +306,7 @@ def read_steps(text: str, key: Key | None) -> Phrase:
 def read_contour(text: str, key: Key | None) -> Phrase:
     """Read the signs of the steps; pitches are placeholders, a semitone for a sign."""
     steps = []
-    for word in WORD.finditer(text):
+    for word in re.finditer(WORD, text):
         if word[0] not in SIGNS:
             hint = "part the signs by spaces" if set(word[0]) <= set("+-0") else ""
             raise CannotReadError(word.start(), f"{word[0]!r} is no sign of a step", hint)
@@ -329,7 +338,7 @@ def stepwise(steps: list[int], notation: str, text: str, key: Key | None) -> Phr
 
 def read_abc_phrase(text: str, key: Key | None) -> Phrase:
     """Read ABC, whole or without its header, by the reader of ABC files."""
-    if ABC_TUNE.search(text):
+    if re.search(ABC_TUNE, text):
         lines: tuple[str, ...] = ()
         tune, has_key, start = text, True, 0
     else:
@@ -352,8 +361,8 @@ def read_abc_phrase(text: str, key: Key | None) -> Phrase:
 def leading_fields(text: str) -> tuple[dict[str, str], int]:
     """Fields such as ``K:F`` before the first note, and where the notes begin."""
     fields: dict[str, str] = {}
-    place = 0
-    while found := LEADING_FIELD.match(text, place):
+    field, place = re.compile(LEADING_FIELD), 0
+    while found := field.match(text, place):
         name = found["inner"] or found["key"] or found["field"] or found["other"]
         value = found["held"] or found["tonic"] or found["value"] or ""
         fields[name.upper()] = value.strip()
@@ -372,9 +381,10 @@ def header_lines(fields: dict[str, str], key: Key | None) -> tuple[str, ...]:
 
 def abc_has_lengths(text: str, start: int) -> bool:
     """Whether any length, rest, tie or tuplet is written; a stray sign raises."""
+    sign = re.compile(ABC_WORD)
     place, notes, lengths = start, 0, False
     while place < len(text):
-        word = ABC_WORD.match(text, place)
+        word = sign.match(text, place)
         if not word or word.end() == place:
             raise CannotReadError(place, f"{text[place]!r} is not understood in ABC")
         notes += bool(word["note"])
@@ -382,7 +392,7 @@ def abc_has_lengths(text: str, start: int) -> bool:
         lengths = lengths or any(word[name] for name in rhythm) or word["rest"] is not None
         place = word.end()
     if not notes:
-        raise CannotReadError(start, "no note of ABC stands here")
+        raise CannotReadError(start, NO_ABC_NOTE)
     return lengths
 
 
@@ -393,7 +403,7 @@ def abc_melody(tune: str, text: str, start: int, header: int) -> Melody:
     reading = read_abc(tune, "phrase", Choice())
     if not reading.tunes:
         reasons = "; ".join(refusal.reason for refusal in reading.refusals)
-        raise CannotReadError(start, reasons or "no note of ABC stands here")
+        raise CannotReadError(start, reasons or NO_ABC_NOTE)
     if len(reading.tunes) > 1:
         raise CannotReadError(0, f"these are {len(reading.tunes)} tunes", "type one phrase")
     for warning in reading.tunes[0].warnings:

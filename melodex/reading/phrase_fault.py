@@ -9,8 +9,6 @@ Contents: Fault, CannotReadError, TYPOGRAPHY, unreadable, ambiguous.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
-from fractions import Fraction
 
 from melodex.errors import AmbiguousPhraseError, PhraseError
 from melodex.melody import TICKS_PER_QUARTER, Phrase, note_name
@@ -23,11 +21,11 @@ SHOWN_CHARACTERS = 64
 TYPOGRAPHY = str.maketrans({"’": "'", "‘": "'", "−": "-", "–": "-", "♭": "b", "♯": "#"})
 """One sign for one sign, so that columns stay what was typed."""
 
-WORDS: dict[str, Callable[[str], object]] = {
-    "degrees": re.compile(r"[b#]*[1-7].*").fullmatch,
-    "steps": re.compile(r"[+-]\d+").fullmatch,
-    "abc": re.compile(r"[A-Z]:.*|[\^_=]*[A-Ga-g][A-Ga-gz\d/',<>()-]*").fullmatch,
-    "contour": re.compile(r"[+-][+-]*0?").fullmatch,
+WORDS = {
+    "degrees": r"[b#]*[1-7].*",
+    "steps": r"[+-]\d+",
+    "abc": r"[A-Z]:.*|[\^_=]*[A-Ga-g][A-Ga-gz\d/',<>()-]*",
+    "contour": r"[+-][+-]*0?",
 }
 """Which words speak for a notation, to choose whose complaint is shown."""
 
@@ -57,7 +55,10 @@ class CannotReadError(Exception):
 def unreadable(text: str, faults: dict[str, Fault]) -> PhraseError:
     """The fault of the notation that fits best, with its place pointed out."""
     words = text.translate(TYPOGRAPHY).replace("|", " ").split()
-    fitting = {name: sum(bool(WORDS[name](word)) for word in words) for name in faults}
+    fitting = {
+        name: sum(bool(re.fullmatch(WORDS[name], word)) for word in words)
+        for name in faults
+    }
     notation = max(faults, key=lambda name: (fitting[name], faults[name].place))
     fault = faults[notation]
     if len(faults) > 1 and not fitting[notation]:
@@ -120,5 +121,7 @@ def spelled_out(phrase: Phrase) -> str:
 
 def star(duration_ticks: int) -> str:
     """A length in beats as it is typed after a degree; nothing for one beat."""
+    from fractions import Fraction
+
     beats = Fraction(duration_ticks, TICKS_PER_QUARTER)
     return "" if beats == 1 else f"*{beats}"
