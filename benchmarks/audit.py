@@ -1,0 +1,281 @@
+"""The audit against borrowings that were planted, and against tunes without any.
+
+New tunes come from a Markov model of order 2 fitted to real tunes. Into each of one
+half a stretch of a corpus tune is put: 8 to 16 notes, in another key, in the rhythm of
+another tune, with up to a fifth of its notes changed by one to four semitones. Found
+is a borrowing if the first passage of the audit touches at least half of it: *in its
+source*, or at all (an old figure has many sources, and the audit may name another).
+
+What can be found depends on how much there is to search: a figure of eight notes that
+nothing sets apart stands in several tunes of a large collection by chance. So the same
+tunes are audited against the whole corpus and against smaller ones drawn from it that
+hold the sources. Results are also told by the length of the borrowing.
+
+Time: an audit of a tune of 200 notes against some 100,000 tunes, as a multiple of one
+search for that whole tune, in turn.
+
+Real tunes are the ABC collections of the installed music21 package.
+
+Run:  python benchmarks/audit.py [--tunes 200] [--speed] [--keep NAME]
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import platform
+import statistics
+import tempfile
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from random import Random
+
+from chance import Notes, markov_tunes
+from speed_corpora import melody_json, real_tunes, synthetic_tunes, write_corpus
+
+from melodex.corpus.chunks import TuneNotes
+from melodex.corpus.reader import Corpus
+from melodex.matching.engine import engine
+from melodex.matching.query import encode_query
+from melodex.matching.search import search
+from melodex.tasks.audit import Audit, Finding, audit
+from melodex.tasks.passage import Passage
+
+RUNS = Path(__file__).parent / "runs"
+LENGTHS = (8, 16)
+CHANGED = 0.2
+OWN_NOTES = (50, 120)
+SIZES = (60, 1000, 0)
+"""Tunes in the corpora; 0 is all there are."""
+
+LEVELS = (1.0, 0.1, 0.01, 0.001, 1e-4, 1e-6)
+SEED = 23
+
+
+@dataclass(frozen=True, slots=True)
+class Own:
+    """A tune to audit; what was planted where, if anything."""
+
+    notes: Notes
+    source: str = ""
+    first: int = 0
+    last: int = -1
+    changed: int = 0
+
+
+def passage(notes: Notes, tune_id: str = "ffffffffffff") -> Passage:
+    """Notes as a tune that stands in no corpus."""
+    melody, _ = melody_json(TuneNotes(tune_id, *notes))
+    return Passage(melody, melody, 0, tune_id, False)
+
+
+def planted(new: Notes, source: TuneNotes, rhythm: Notes, dice: Random) -> Own:
+    """A new tune into which a stretch of another is put."""
+    count = dice.randint(*LENGTHS)
+    start = dice.randrange(len(source.pitch) - count + 1)
+    line = list(source.pitch[start : start + count])
+    places = dice.sample(range(count), dice.randint(0, int(CHANGED * count)))
+    for place in places:
+        line[place] += dice.choice([-4, -3, -2, -1, 1, 2, 3, 4])
+    pitch, classes = new
+    at = dice.randrange(1, len(pitch) - count)
+    # In a key in which it goes on from the note before it, as a borrower would write.
+    move = pitch[at - 1] - line[0] + dice.choice([-4, -2, -1, 0, 1, 2, 3, 5])
+    line = [min(max(note + move, 0), 127) for note in line]
+    beat = dice.randrange(len(rhythm[1]) - count + 1)
+    return Own(
+        (
+            pitch[:at] + bytes(line) + pitch[at + count :],
+            classes[:at] + rhythm[1][beat : beat + count] + classes[at + count :],
+        ),
+        source.tune_id,
+        at,
+        at + count - 1,
+        len(places),
+    )
+
+
+def tunes_to_audit(real: Sequence[TuneNotes], count: int) -> tuple[list[Own], list[Own]]:
+    """So many with a borrowing and so many without."""
+    dice = Random(SEED)
+    notes = [(tune.pitch, tune.length_class) for tune in real]
+    sized = [pair for pair in notes if OWN_NOTES[0] <= len(pair[0]) <= OWN_NOTES[1]]
+    made = markov_tunes(sized, 2 * count, dice)
+    with_one = []
+    for new in made[:count]:
+        source = dice.choice([tune for tune in real if len(tune.pitch) >= 30])
+        with_one.append(planted(new, source, dice.choice(sized), dice))
+    return with_one, [Own(new) for new in made[count:]]
+
+
+def touched(finding: Finding, own: Own) -> bool:
+    """Whether a finding covers at least half of what was planted."""
+    first = finding.own.first_note
+    last = first + len(finding.own.melody) - 1
+    both = min(last, own.last) - max(first, own.first) + 1
+    return 2 * both >= own.last - own.first + 1
+
+
+def told(found: Audit, own: Own) -> dict[str, object]:
+    """What an audit says of a tune, in short."""
+    hits = [f for f in found.findings if touched(f, own)] if own.source else []
+    first = found.findings[0] if found.findings else None
+    return {
+        "notes": len(own.notes[0]),
+        "windows": found.windows,
+        "borrowed": own.last - own.first + 1,
+        "changed": own.changed,
+        "first_touches": bool(hits) and hits[0] is first,
+        "first_is_source": bool(hits)
+        and hits[0] is first
+        and hits[0].tune.tune_id == own.source,
+        "source_rank": next((f.rank for f in hits if f.tune.tune_id == own.source), None),
+        "expected": first.expected_by_chance if first else None,
+        "verdict": first.commonness.verdict if first else None,
+    }
+
+
+def audited(path: Path, tunes: Sequence[Own]) -> list[dict[str, object]]:
+    """All audits against one corpus."""
+    with Corpus.open(path) as corpus:
+        return [told(audit(corpus, passage(own.notes)), own) for own in tunes]
+
+
+def share(rows: Sequence[dict[str, object]], field: str) -> float:
+    """In how many rows something holds."""
+    return sum(bool(row[field]) for row in rows) / max(len(rows), 1)
+
+
+def summary(
+    with_one: Sequence[dict[str, object]], clean: Sequence[dict[str, object]]
+) -> dict[str, object]:
+    """The curve: for each level, what is found and what is found where nothing is."""
+
+    def within(row: dict[str, object], level: float) -> bool:
+        expected = row["expected"]
+        return isinstance(expected, float) and expected <= level
+
+    by_length = {}
+    for notes in range(LENGTHS[0], LENGTHS[1] + 1, 2):
+        rows = [row for row in with_one if row["borrowed"] in {notes, notes + 1}]
+        by_length[f"{notes}-{notes + 1}"] = {
+            "tunes": len(rows),
+            "first_touches": share(rows, "first_touches"),
+            "first_is_source": share(rows, "first_is_source"),
+        }
+    return {
+        "first_touches": share(with_one, "first_touches"),
+        "first_is_source": share(with_one, "first_is_source"),
+        "clean_without_0.01": sum(not within(row, 0.01) for row in clean)
+        / max(len(clean), 1),
+        "by_length": by_length,
+        "levels": {
+            str(level): {
+                "borrowing_first": sum(
+                    within(row, level) and bool(row["first_touches"]) for row in with_one
+                )
+                / max(len(with_one), 1),
+                "clean_with_a_passage": sum(within(row, level) for row in clean)
+                / max(len(clean), 1),
+            }
+            for level in LEVELS
+        },
+    }
+
+
+def corpus_of(real: Sequence[TuneNotes], wanted: set[str], size: int) -> list[TuneNotes]:
+    """The tunes wanted and as many others as make up the size; all for size 0."""
+    if not size:
+        return list(real)
+    others = [tune for tune in real if tune.tune_id not in wanted]
+    held = [tune for tune in real if tune.tune_id in wanted]
+    return held + Random(SEED).sample(others, max(size - len(held), 0))
+
+
+def speed(real: list[TuneNotes], folder: Path, rounds: int = 5) -> dict[str, object]:
+    """Audits of a tune of 200 notes and searches for it, in turn."""
+    path = folder / "large.melodex"
+    large = synthetic_tunes(real, 10_000_000, SEED)
+    write_corpus(path, large)
+    dice = Random(SEED)
+    long_ones = [t for t in real if len(t.pitch) >= 200]
+    model = [(t.pitch, t.length_class) for t in long_ones]
+    own = [(p[:200], c[:200]) for p, c in markov_tunes(model, rounds + 1, dice)]
+    audits, searches = [], []
+    with Corpus.open(path) as corpus:
+        for number, notes in enumerate(own):
+            query = encode_query(passage(notes).phrase())
+            start = time.perf_counter()
+            search(corpus.chunks(), query)
+            middle = time.perf_counter()
+            found = audit(corpus, passage(notes))
+            end = time.perf_counter()
+            if number:  # the first warms up
+                searches.append(middle - start)
+                audits.append(end - middle)
+    return {
+        "tunes": len(large),
+        "notes": sum(len(tune.pitch) for tune in large),
+        "windows": found.windows,
+        "search_seconds": searches,
+        "audit_seconds": audits,
+        "multiple": statistics.median(a / s for a, s in zip(audits, searches, strict=True)),
+    }
+
+
+def measure(count: int, sizes: Sequence[int], folder: Path) -> dict[str, object]:
+    """Audits against corpora of several sizes."""
+    real = real_tunes()
+    with_one, clean = tunes_to_audit(real, count)
+    found = {}
+    for size in sizes:
+        name = str(size or len(real))
+        sources = [own.source for own in with_one]
+        tunes = corpus_of(real, set(sources), size)
+        if size and len(set(sources)) > size:
+            # A small shelf cannot hold all the sources: audit what it does hold.
+            kept = set(sources[: size // 2])
+            tunes = corpus_of(real, kept, size)
+        held = {tune.tune_id for tune in tunes}
+        path = folder / f"{name}.melodex"
+        write_corpus(path, tunes)
+        rows = audited(path, [own for own in with_one if own.source in held])
+        none = audited(path, clean)
+        found[name] = {"summary": summary(rows, none), "planted": rows, "clean": none}
+        print(f"{name} tunes:", json.dumps(found[name]["summary"], indent=1), flush=True)
+    return found
+
+
+def main() -> None:
+    """Measure, print, and keep what was asked for."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--tunes", type=int, default=200)
+    parser.add_argument("--sizes", default=",".join(map(str, SIZES)))
+    parser.add_argument("--speed", action="store_true")
+    parser.add_argument("--keep", default="")
+    said = parser.parse_args()
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        run: dict[str, object] = {
+            "command": f"python benchmarks/audit.py --tunes {said.tunes}",
+            "python": platform.python_version(),
+            "machine": platform.machine(),
+            "engine": engine().name,
+        }
+        if said.tunes:
+            sizes = [int(size) for size in said.sizes.split(",")]
+            run["corpora"] = measure(said.tunes, sizes, folder)
+        if said.speed:
+            run["speed"] = speed(real_tunes(), folder)
+            print(json.dumps(run["speed"], indent=1))
+    if said.keep:
+        target = RUNS / f"{date.today().isoformat()}-{said.keep}"
+        target.mkdir(parents=True, exist_ok=True)
+        (target / "audit.json").write_text(json.dumps(run) + "\n", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
