@@ -36,6 +36,7 @@ COMMANDS = {
     "remove": "take tunes out of the corpus",
     "resemble": "find what a phrase resembles",
     "show": "show one tune",
+    "workbench": "open the local page for the whole job",
 }
 
 

@@ -10,7 +10,7 @@ Contents: Remaining, FEATURES, remaining, tunes_outside.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -76,7 +76,9 @@ class Remaining:
     options: dict[str, tuple[Count, ...]]
 
 
-def remaining(corpus: Corpus, wish: Wish) -> Remaining:
+def remaining(
+    corpus: Corpus, wish: Wish, *, features: Sequence[str] = tuple(FEATURES)
+) -> Remaining:
     """Count what some wishes leave, and what each further choice would leave.
 
     Parameters
@@ -85,6 +87,8 @@ def remaining(corpus: Corpus, wish: Wish) -> Remaining:
         Opened for reading.
     wish : Wish
         What is asked for so far; nothing leaves all.
+    features : sequence of str
+        Which of :data:`FEATURES` to count the values of.
 
     Raises
     ------
@@ -95,11 +99,11 @@ def remaining(corpus: Corpus, wish: Wish) -> Remaining:
     everything = tunes_of(corpus, NOTHING)
     kept = everything.intersection(*met.values())
     options = {}
-    for feature, sql in FEATURES.items():
+    for feature in features:
         others = [tunes for name, tunes in met.items() if name != feature]
         left = kept if feature not in met else everything.intersection(*others)
         listed = json.dumps(sorted(left))
-        rows = corpus.query(sql.format(kept=LISTED), [listed])
+        rows = corpus.query(FEATURES[feature].format(kept=LISTED), [listed])
         options[feature] = tuple(Count(str(value), tunes) for value, tunes in rows if tunes)
     return Remaining(len(kept), corpus.tune_count, options)
 

@@ -1,0 +1,36 @@
+"""``melodex workbench``: the local page for the whole job."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+
+@click.command("workbench")
+@click.option(
+    "--port",
+    type=click.IntRange(1, 65535),
+    help="Port on this machine [default: 8642, or any other if that is taken].",
+)
+@click.option("--open/--no-open", "shown", default=True, help="Open it in the browser.")
+@click.pass_obj
+def command(corpus_path: Path, port: int | None, shown: bool) -> None:
+    """Open a page on this machine on which the whole job can be done.
+
+    The page can be reached from this machine alone, by whoever has the address that is
+    printed: it carries a key that is made anew each time. Ctrl-C ends it.
+
+    \b
+    Example:
+      $ melodex workbench
+    """
+    from melodex.workbench.serving import serve
+
+    def ready(address: str) -> None:
+        click.echo(f"The workbench is at {address}", err=True)
+        click.echo("Ctrl-C ends it.", err=True)
+        if shown:
+            click.launch(address)
+
+    serve(corpus_path, port=port, ready=ready)

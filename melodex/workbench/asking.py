@@ -1,0 +1,316 @@
+"""What a request asks for, and how an answer is made of a template.
+
+Conventions: a view is a plain function from :class:`Ask` to a response; it runs in a
+worker. Addresses hold all that a view needs, so that each can be kept and shared within
+a run. An error of ours becomes a page that says what is wrong and what to try; anything
+else is a fault of ours, goes to the terminal, and is said to be one.
+
+Contents: Ask, Fault, page, view, address, fault_of, rendered_page, rendered_part, gone.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import re
+from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from typing import Any
+from urllib.parse import urlencode
+
+import jinja2
+from markupsafe import Markup
+from starlette.datastructures import FormData, UploadFile
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, JSONResponse, Response
+
+from melodex.errors import (
+    BusyCorpusError,
+    CorpusError,
+    HostileInputError,
+    MelodexError,
+    UnknownTuneError,
+)
+from melodex.workbench.bench import Bench, Stop, StoppableCorpus
+
+__all__ = [
+    "Ask",
+    "Fault",
+    "address",
+    "fault_of",
+    "gone",
+    "page",
+    "rendered_page",
+    "rendered_part",
+    "view",
+]
+
+log = logging.getLogger("melodex.workbench")
+
+MOST_FILES = 4000
+MOST_FIELDS = 400
+NOBODY_WAITS = 499
+"""Not heard by anybody; the number that servers write down for it (no standard)."""
+
+NAVIGATION = (
+    ("/", "Find", "a phrase you have heard"),
+    ("/beside", "Side by side", "two passages, note against note"),
+    ("/inside", "Look inside", "keys, form and chords of a piece"),
+    ("/own", "My own tune", "where it comes close to others"),
+    ("/gather", "Gather", "pieces that show the same"),
+    ("/sets", "Teaching sets", "what you have kept"),
+    ("/shelf", "Shelf", "the tunes themselves"),
+)
+
+
+@dataclass(slots=True)
+class Ask:
+    """What is asked for.
+
+    Parameters
+    ----------
+    bench : Bench
+        This run.
+    path : str
+        Of the address.
+    fields : mapping of str to str
+        From the address, or from the form that was sent; the last of each name.
+    form : FormData or None
+        Of a change, with files.
+    stop : Stop
+        Says that nobody waits for the answer.
+    wants_data : bool
+        Whether a script asks, which wants data and no page.
+    """
+
+    bench: Bench
+    path: str
+    fields: Mapping[str, str]
+    form: FormData | None
+    stop: Stop
+    wants_data: bool = False
+    corpora: list[StoppableCorpus] = field(default_factory=list)
+
+    def said(self, name: str) -> str:
+        """A field without space around it, empty where it is not there."""
+        return self.fields.get(name, "").strip()
+
+    def every(self, name: str) -> list[str]:
+        """All values of a name in a form."""
+        values = self.form.getlist(name) if self.form is not None else []
+        return [value for value in values if isinstance(value, str)]
+
+    def uploads(self, name: str) -> list[UploadFile]:
+        """Files of a name in a form, those that were chosen."""
+        values = self.form.getlist(name) if self.form is not None else []
+        return [v for v in values if isinstance(v, UploadFile) and v.filename]
+
+    def number(self, name: str, usual: int, *, least: int, most: int) -> int:
+        """A whole number within bounds; the usual one where there is none."""
+        text = self.said(name)
+        if not re.fullmatch(r"-?\d{1,6}", text):
+            return usual
+        return max(least, min(most, int(text)))
+
+    def corpus(self) -> StoppableCorpus:
+        """The corpus, open until the answer is made."""
+        opened = self.bench.open_corpus(self.stop)
+        self.corpora.append(opened)
+        return opened
+
+    def corpus_if_any(self) -> StoppableCorpus | None:
+        """The corpus, None where there is none yet."""
+        return self.corpus() if self.bench.corpus_path.exists() else None
+
+    def close(self) -> None:
+        """Let go of what was opened for this answer."""
+        for corpus in self.corpora:
+            corpus.close()
+
+
+View = Callable[[Ask], Response]
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """What went wrong, for people: a status, a sentence, where, and what to try."""
+
+    status: int
+    what: str
+    where: str = ""
+    advice: str = ""
+
+
+def fault_of(error: MelodexError) -> Fault:
+    """Say an error of ours for the page; commands in its hint become places on it."""
+    status = 422
+    if isinstance(error, UnknownTuneError):
+        status = 404
+    elif isinstance(error, HostileInputError):
+        status = 413
+    elif isinstance(error, CorpusError):
+        status = 503
+    advice = error.hint
+    if "melodex" in advice or "--" in advice:
+        advice = on_the_page(error)
+    what = re.sub(r"\s*\n\s*say which with .*", "", error.what)
+    return Fault(status, f"{what[:1].upper()}{what[1:]}.", error.where, advice)
+
+
+def on_the_page(error: MelodexError) -> str:
+    """What to try, where a command was named."""
+    if isinstance(error, UnknownTuneError):
+        return "the shelf lists every tune; look it up by title"
+    if isinstance(error, BusyCorpusError):
+        return "wait until the other program has finished, then load this page again"
+    if isinstance(error, CorpusError):
+        return "the shelf checks the corpus and adds to it"
+    return ""
+
+
+# Templates
+
+
+@cache
+def environment() -> jinja2.Environment:
+    """The templates of this room."""
+    made = jinja2.Environment(
+        loader=jinja2.PackageLoader("melodex.workbench", "templates"),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=jinja2.StrictUndefined,
+    )
+    made.globals["navigation"] = NAVIGATION
+    made.globals["address"] = address
+    made.filters["many"] = many
+    made.filters["markup"] = Markup
+    return made
+
+
+def address(path: str, **fields: object) -> str:
+    """An address with its fields, those that say nothing left out."""
+    said = {
+        name.rstrip("_").replace("_", "-"): str(value)
+        for name, value in fields.items()
+        if value not in ("", None, False)
+    }
+    return f"{path}?{urlencode(said)}" if said else path
+
+
+def many(number: int, what: str) -> str:
+    """A number and a noun in singular or plural."""
+    return f"{number:,} {what}" if number == 1 else f"{number:,} {what}s"
+
+
+def rendered_part(template: str, /, **context: Any) -> str:
+    """A template as markup."""
+    return environment().get_template(template).render(**context)
+
+
+def rendered_page(
+    ask: Ask, template: str, title: str, /, *, status: int = 200, **context: Any
+) -> Response:
+    """A whole page.
+
+    Parameters
+    ----------
+    ask : Ask
+        What it answers.
+    template : str
+        Its file.
+    title : str
+        Of the page.
+    status : int
+        Of the answer.
+    """
+    from melodex.presentation.engraving_marks import RELATION_SHAPES
+    from melodex.presentation.fragments import relation_shapes, sign_html
+
+    text = rendered_part(
+        template,
+        title=title,
+        here="/" + ask.path.strip("/").partition("/")[0],
+        corpus_name=ask.bench.corpus_path.name,
+        shapes=Markup(relation_shapes()),
+        signs={name: Markup(sign_html(name)) for name in RELATION_SHAPES},
+        said=ask.said,
+        **context,
+    )
+    return HTMLResponse(text, status)
+
+
+# Endpoints
+
+
+async def gone(request: Request) -> None:
+    """End when nobody waits for the answer any more."""
+    while (await request.receive())["type"] != "http.disconnect":
+        pass
+
+
+async def never() -> None:
+    """Do not end: a change is carried through, whoever waits."""
+    await asyncio.Event().wait()
+
+
+def page(answer: View) -> Callable[[Request], Awaitable[Response]]:
+    """An endpoint that shows something."""
+
+    async def endpoint(request: Request) -> Response:
+        return await answered(answer, request, None, lambda: gone(request))
+
+    return endpoint
+
+
+def view(answer: View) -> Callable[[Request], Awaitable[Response]]:
+    """An endpoint that changes something, from a form."""
+
+    async def endpoint(request: Request) -> Response:
+        async with request.form(max_files=MOST_FILES, max_fields=MOST_FIELDS) as form:
+            return await answered(answer, request, form, never)
+
+    return endpoint
+
+
+async def answered(
+    answer: View,
+    request: Request,
+    form: FormData | None,
+    until: Callable[[], Awaitable[None]],
+) -> Response:
+    """What a view answers, or a page that says what went wrong."""
+    bench: Bench = request.app.state.bench
+    fields = dict(request.query_params)
+    if form is not None:
+        fields |= {n: v for n, v in form.multi_items() if isinstance(v, str)}
+    wants_data = "application/json" in request.headers.get("accept", "")
+
+    def work(stop: Stop) -> Response:
+        ask = Ask(bench, request.url.path, fields, form, stop, wants_data)
+        try:
+            return answer(ask)
+        except MelodexError as error:
+            return faulty(ask, fault_of(error))
+        finally:
+            ask.close()
+
+    try:
+        response = await bench.run(work, until)
+    except Exception:
+        log.exception("a fault of melodex while answering %s", request.url.path)
+        said = "melodex made a mistake here. What happened stands in the terminal."
+        ask = Ask(bench, request.url.path, fields, form, Stop(), wants_data)
+        return faulty(ask, Fault(500, said, "", "Nothing was changed by this page."))
+    return response or Response(status_code=NOBODY_WAITS)
+
+
+def faulty(ask: Ask, fault: Fault) -> Response:
+    """A page, or data for a script, that says what went wrong."""
+    if ask.wants_data:
+        told = {"what": fault.what, "where": fault.where, "advice": fault.advice}
+        return JSONResponse({"fault": told}, fault.status)
+    return rendered_page(
+        ask, "fault.html", "That did not work", status=fault.status, fault=fault
+    )

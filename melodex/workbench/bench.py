@@ -1,0 +1,289 @@
+"""What one run of the workbench holds: the corpus, files at hand, work, and workers.
+
+Conventions: requests are answered in a few lasting threads, since each keeps an engraver
+of its own that takes time to make. A request whose page is gone stops: at its next look
+at the corpus, which every task takes often (:class:`StoppableCorpus`). Files that were
+dropped onto a page lie in memory until the run ends, named by what they hold.
+
+Contents: Bench, AtHand, StoppableCorpus, Stopped, Stop.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import hashlib
+import os
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeVar
+
+from melodex.corpus.chunks import PackedChunk
+from melodex.corpus.reader import Corpus
+from melodex.errors import UnknownTuneError
+from melodex.melody import Melody
+from melodex.reading import Refusal, read_data
+from melodex.tasks.adding_handed import plain_name
+from melodex.tasks.passage import Passage, Span, find_passage, passage_of, read_span
+from melodex.workbench.work import Works
+
+__all__ = ["AtHand", "Bench", "Stop", "StoppableCorpus", "Stopped"]
+
+WORKERS = 3
+"""One to draw what is typed while two search; more would only share two processors."""
+
+MOST_AT_HAND = 60
+MOST_REMEMBERED = 24
+AT_HAND = "hand"
+FEWEST_NOTES = 3
+
+Answer = TypeVar("Answer")
+
+
+class Stopped(Exception):  # noqa: N818
+    """Nobody waits for the answer any more; no fault."""
+
+
+class Stop:
+    """Says to a thread that nobody waits for it."""
+
+    def __init__(self) -> None:
+        self.event = threading.Event()
+        self.corpora: list[StoppableCorpus] = []
+
+    def set(self) -> None:
+        """Ask to stop, in the middle of a statement of SQL too."""
+        self.event.set()
+        for corpus in self.corpora:
+            with suppress(Exception):
+                corpus.connection.interrupt()
+
+    def look(self) -> None:
+        """Raise if that was asked for."""
+        if self.event.is_set():
+            raise Stopped
+
+
+class StoppableCorpus(Corpus):
+    """A corpus at which a task stops when it next looks, if nobody waits for it."""
+
+    stop: Stop | None = None
+    counted = 0
+
+    @property
+    def tune_count(self) -> int:
+        """How many tunes there are; asked for between any two parts of a task."""
+        self.look()
+        return self.counted
+
+    @tune_count.setter
+    def tune_count(self, count: int) -> None:
+        self.counted = count
+
+    def look(self) -> None:
+        """Stop if nobody waits."""
+        if self.stop:
+            self.stop.look()
+
+    def query(self, sql: str, values: Iterable[Any] = ()) -> list[tuple[Any, ...]]:
+        """As in a corpus."""
+        self.look()
+        return super().query(sql, values)
+
+    def chunks(self) -> Iterator[PackedChunk]:
+        """As in a corpus."""
+        for chunk in super().chunks():
+            self.look()
+            yield chunk
+
+    def rebuilt(self, tune_id: str, text: str) -> Melody:
+        """As in a corpus."""
+        self.look()
+        return super().rebuilt(tune_id, text)
+
+
+@dataclass(frozen=True, slots=True)
+class AtHand:
+    """A file that was dropped onto a page: its tunes, and what of it was refused."""
+
+    id: str
+    name: str
+    melodies: tuple[Melody, ...]
+    refusals: tuple[Refusal, ...]
+    warnings: tuple[str, ...]
+
+    def address_of(self, place: int) -> str:
+        """By what name addresses call one of its tunes."""
+        return f"{AT_HAND}.{self.id}.{place + 1}"
+
+
+class Bench:
+    """One run of the workbench.
+
+    Parameters
+    ----------
+    corpus_path : Path
+        The corpus; it may not be there yet.
+    folder : Path
+        For files on their way into the corpus; cleared when the run ends.
+    """
+
+    def __init__(self, corpus_path: Path, folder: Path) -> None:
+        self.corpus_path = corpus_path
+        self.folder = folder
+        self.works = Works()
+        self.at_hand: dict[str, AtHand] = {}
+        self.pool = ThreadPoolExecutor(WORKERS, thread_name_prefix="melodex-page")
+        self.changing = threading.Lock()
+        self.answers: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
+        self.remembering = threading.Lock()
+
+    def close(self) -> None:
+        """Stop everything."""
+        self.works.stop_all()
+        self.pool.shutdown(wait=False, cancel_futures=True)
+
+    def warm_up(self, work: Callable[[], None]) -> None:
+        """Let every worker do something once, so that no answer has to wait for it.
+
+        One does it first, alone: what it loads is there for the others, and the first
+        page is not kept waiting by three.
+        """
+        everyone = threading.Barrier(WORKERS)
+
+        def once() -> None:
+            work()
+            # Nobody takes a second turn before all have had their first.
+            with suppress(threading.BrokenBarrierError):
+                everyone.wait(timeout=20)
+
+        def others(_: object) -> None:
+            with suppress(RuntimeError):
+                for _turn in range(WORKERS):
+                    self.pool.submit(once)
+
+        self.pool.submit(work).add_done_callback(others)
+
+    def open_corpus(self, stop: Stop) -> StoppableCorpus:
+        """Open the corpus for one request."""
+        corpus = StoppableCorpus.open(self.corpus_path)
+        assert isinstance(corpus, StoppableCorpus)
+        corpus.stop = stop
+        stop.corpora.append(corpus)
+        return corpus
+
+    async def run(
+        self, work: Callable[[Stop], Answer], gone: Callable[[], Any]
+    ) -> Answer | None:
+        """Do something in a worker; None if its page went away meanwhile.
+
+        Parameters
+        ----------
+        work : callable
+            Takes what says to stop.
+        gone : callable
+            A coroutine function that ends when nobody waits any more.
+        """
+        stop = Stop()
+        loop = asyncio.get_running_loop()
+        answer = loop.run_in_executor(self.pool, work, stop)
+        watcher = asyncio.ensure_future(gone())
+        try:
+            await asyncio.wait({answer, watcher}, return_when=asyncio.FIRST_COMPLETED)
+            if not answer.done():
+                stop.set()
+            return await answer
+        except Stopped:
+            return None
+        except Exception:
+            # A statement that was interrupted ends in an error of SQLite's.
+            if stop.event.is_set():
+                return None
+            raise
+        finally:
+            watcher.cancel()
+
+    # Answers just given
+
+    def remembered(self, key: tuple[str, ...], make: Callable[[], Any]) -> Any:
+        """An answer of the corpus as it is now, made anew only if it is not at hand."""
+        full = (self.state_of_corpus(), *key)
+        with self.remembering:
+            if full in self.answers:
+                self.answers.move_to_end(full)
+                return self.answers[full]
+        made = make()
+        with self.remembering:
+            self.answers[full] = made
+            while len(self.answers) > MOST_REMEMBERED:
+                self.answers.popitem(last=False)
+        return made
+
+    def state_of_corpus(self) -> tuple[tuple[int, int, int], ...]:
+        """What changes whenever somebody writes to the corpus."""
+        stamps = []
+        for suffix in ("", "-wal"):
+            with suppress(OSError):
+                found = os.stat(f"{self.corpus_path}{suffix}")  # noqa: PTH116
+                stamps.append((found.st_ino, found.st_size, found.st_mtime_ns))
+        return tuple(stamps)
+
+    # Files at hand
+
+    def take_file(self, name: str, data: bytes) -> AtHand:
+        """Read a file that was dropped onto a page and keep it at hand."""
+        reading = read_data(data, plain_name(name))
+        digest = hashlib.sha256(name.encode("utf-8", "replace") + b"\0" + data)
+        file = AtHand(
+            digest.hexdigest()[:12],
+            plain_name(name),
+            tuple(tune.melody for tune in reading.tunes if len(tune.melody)),
+            reading.refusals,
+            tuple(warning.text for tune in reading.tunes for warning in tune.warnings),
+        )
+        self.at_hand.pop(file.id, None)
+        self.at_hand[file.id] = file
+        while len(self.at_hand) > MOST_AT_HAND:
+            del self.at_hand[next(iter(self.at_hand))]
+        return file
+
+    def passage(
+        self,
+        name: str,
+        corpus: Corpus | None,
+        *,
+        bars: str = "",
+        notes: str = "",
+        fewest: int = FEWEST_NOTES,
+    ) -> Passage:
+        """Find part of a tune of the corpus, or of a file at hand.
+
+        Raises
+        ------
+        UnknownTuneError, PassageError, EmptyMelodyError, ReadingError
+            As :func:`melodex.tasks.passage.find_passage`.
+        """
+        spans: dict[str, Span | None] = {
+            "bars": read_span(bars) if bars.strip() else None,
+            "notes": read_span(notes, "notes") if notes.strip() else None,
+        }
+        if not name.startswith(f"{AT_HAND}."):
+            return find_passage(name, corpus, fewest=fewest, **spans)
+        melody = self.melody_at_hand(name)
+        return passage_of(melody, melody.content_id(), False, fewest=fewest, **spans)
+
+    def melody_at_hand(self, name: str) -> Melody:
+        """A tune of a file at hand by the name that addresses give it."""
+        _, file_id, place = [*name.split("."), "", ""][:3]
+        file = self.at_hand.get(file_id)
+        if file is None or not place.isdecimal():
+            raise UnknownTuneError(
+                "that file is not at hand any more", hint="drop it here again"
+            )
+        if not 1 <= int(place) <= len(file.melodies):
+            raise UnknownTuneError(f"there is no tune {place} in it", where=file.name)
+        return file.melodies[int(place) - 1]

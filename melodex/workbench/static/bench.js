@@ -1,0 +1,258 @@
+// What every page needs: telling what changed, fetching parts, choosing tunes.
+// Without this file each page can still be read, and each form sent.
+
+export const told = (text) => {
+  const place = document.getElementById("told");
+  place.textContent = "";
+  // A screen reader speaks only what changes.
+  requestAnimationFrame(() => { place.textContent = text; });
+};
+
+export class Fault extends Error {
+  constructor({ what, where, advice }) {
+    super([what, where, advice].filter(Boolean).join(" "));
+  }
+}
+
+// Data from an address of ours; an answer that says what is wrong becomes a Fault.
+export async function data(address, options = {}) {
+  const headers = { Accept: "application/json", ...options.headers };
+  let answer;
+  try {
+    answer = await fetch(address, { credentials: "same-origin", ...options, headers });
+  } catch (error) {
+    if (error.name === "AbortError") throw error;
+    throw new Fault({ what: "The workbench does not answer. Is melodex still running?" });
+  }
+  const found = await answer.json();
+  if (found.fault && !answer.ok) throw new Fault(found.fault);
+  return found;
+}
+
+// Each new question stops the one before, here and in the workbench.
+export function latest() {
+  let running = null;
+  return async (address) => {
+    running?.abort();
+    running = new AbortController();
+    return data(address, { signal: running.signal });
+  };
+}
+
+export const isStopped = (error) => error.name === "AbortError";
+
+// Parts of a page that are fetched when they are opened.
+function openParts() {
+  document.querySelectorAll("details[data-part]").forEach((fold) => {
+    fold.addEventListener("toggle", async () => {
+      const address = fold.dataset.part;
+      if (!fold.open || !address) return;
+      delete fold.dataset.part;
+      const part = fold.querySelector(".part");
+      part.setAttribute("aria-busy", "true");
+      try {
+        const found = await data(address);
+        part.innerHTML = found.html;
+        window.melodexSound.adopt(part);
+        told("The notes are there.");
+      } catch (error) {
+        fold.dataset.part = address;
+        told(error.message);
+      }
+      part.removeAttribute("aria-busy");
+    });
+  });
+}
+
+// Names of tunes, while one types a part of a title.
+function findTunes() {
+  const list = document.getElementById("tunes-found");
+  const ask = latest();
+  document.querySelectorAll("input[data-tunes]").forEach((field) => {
+    field.addEventListener("input", async () => {
+      const text = field.value.trim();
+      if (text.length < 2) return;
+      try {
+        const { tunes } = await ask(`/tunes?title=${encodeURIComponent(text)}`);
+        const titles = new Map();
+        tunes.forEach(([, title]) => titles.set(title, (titles.get(title) || 0) + 1));
+        list.replaceChildren(...tunes.slice(0, 20).map(([id, title, composer]) => {
+          const option = document.createElement("option");
+          // A title that several tunes have would not say which one is meant.
+          option.value = titles.get(title) > 1 ? id : title;
+          option.label = composer ? `${title}, ${composer}` : title;
+          return option;
+        }));
+      } catch (error) {
+        if (!isStopped(error)) told(error.message);
+      }
+    });
+  });
+}
+
+// Keeping into a set without leaving the page.
+function keepHere() {
+  document.querySelectorAll("form[data-keep]").forEach((form) => {
+    form.addEventListener("submit", async (event) => {
+      event.preventDefault();
+      const button = form.querySelector("button");
+      button.disabled = true;
+      let line = form.querySelector(".kept");
+      if (!line) {
+        line = document.createElement("p");
+        line.className = "kept";
+        form.append(line);
+      }
+      try {
+        const found = await data("/keep", { method: "POST", body: new FormData(form) });
+        const link = document.createElement("a");
+        link.href = found.address;
+        link.textContent = "Open the set";
+        line.replaceChildren(`${found.said} `, link);
+        line.classList.remove("bad");
+        told(found.said);
+      } catch (error) {
+        line.textContent = error.message;
+        line.classList.add("bad");
+        told(error.message);
+      }
+      button.disabled = false;
+    });
+  });
+}
+
+// Two ticked passages, side by side.
+function layTwo() {
+  const button = document.querySelector("[data-two]");
+  if (!button) return;
+  const ticked = () => [...document.querySelectorAll("input[name=chosen]:checked")];
+  const look = () => { button.disabled = ticked().length !== 2; };
+  button.hidden = false;
+  document.addEventListener("change", look);
+  look();
+  button.addEventListener("click", () => {
+    const [a, b] = ticked();
+    const said = new URLSearchParams({
+      a: a.dataset.tune, "a-bars": a.dataset.bars, b: b.dataset.tune, "b-bars": b.dataset.bars,
+    });
+    location.assign(`/beside?${said}`);
+  });
+}
+
+// A file dropped anywhere on its form is sent as if it had been chosen.
+function takeDrops() {
+  document.querySelectorAll("form.drop").forEach((form) => {
+    const field = form.querySelector("input[type=file]");
+    const lit = (is) => form.classList.toggle("over", is);
+    form.addEventListener("dragover", (event) => { event.preventDefault(); lit(true); });
+    form.addEventListener("dragleave", () => lit(false));
+    form.addEventListener("drop", (event) => {
+      event.preventDefault();
+      lit(false);
+      if (!event.dataTransfer.files.length) return;
+      field.files = event.dataTransfer.files;
+      told(`${field.files.length === 1 ? field.files[0].name : `${field.files.length} files`}: reading`);
+      if (form.matches("[data-drop]")) form.requestSubmit();
+    });
+    form.addEventListener("submit", (event) => {
+      const chosen = [...form.querySelectorAll("input[type=file]")].flatMap((f) => [...f.files]);
+      const bytes = chosen.reduce((sum, file) => sum + file.size, 0);
+      if (bytes <= 96 * 2 ** 20) return;
+      event.preventDefault();
+      const words = `That is ${Math.round(bytes / 2 ** 20)} MB; at most 96 MB go at a time.`;
+      let line = form.querySelector(".bad");
+      if (!line) {
+        line = document.createElement("p");
+        line.className = "bad";
+        form.append(line);
+      }
+      line.textContent = words;
+      told(words);
+    });
+  });
+}
+
+// What takes long says so, and can be stopped.
+function sayWhatIsSlow() {
+  document.querySelectorAll("form[data-slow]").forEach((form) => {
+    form.addEventListener("submit", () => {
+      const line = document.createElement("p");
+      line.className = "slow";
+      const stop = document.createElement("button");
+      stop.type = "button";
+      stop.textContent = "Stop";
+      stop.addEventListener("click", () => {
+        window.stop();
+        line.remove();
+        told("Stopped.");
+      });
+      line.append(`${form.dataset.slow} … `, stop);
+      form.append(line);
+      told(form.dataset.slow);
+    });
+  });
+}
+
+// How many tunes would remain, while one chooses.
+function countLeft() {
+  const form = document.querySelector("form[data-gather]");
+  if (!form) return;
+  const ask = latest();
+  const line = document.getElementById("left");
+  const many = (n) => `${n.toLocaleString("en")} tune${n === 1 ? "" : "s"}`;
+  async function look() {
+    const said = new URLSearchParams([...new FormData(form)].filter(([, value]) => value));
+    try {
+      const found = await ask(`/gather/left?${said}`);
+      Object.entries(found.options).forEach(([feature, counts]) => {
+        const select = form.querySelector(`select[name=${feature}]`);
+        const place = form.querySelector(`[data-count=${feature}]`);
+        if (place) place.textContent = `(${(counts[0]?.[1] ?? 0).toLocaleString("en")})`;
+        if (select) offer(select, counts);
+      });
+      line.textContent = `${many(found.tunes)} of ${found.of.toLocaleString("en")} ${found.tunes === 1 ? "is" : "are"} left.`;
+      line.classList.remove("bad");
+    } catch (error) {
+      if (isStopped(error)) return;
+      line.textContent = error.message;
+      line.classList.add("bad");
+    }
+  }
+  function offer(select, counts) {
+    const chosen = select.value;
+    const any = select.options[0];
+    const options = counts.map(([value, tunes]) => {
+      const option = new Option(`${value} (${tunes.toLocaleString("en")})`, value);
+      option.selected = value === chosen;
+      return option;
+    });
+    if (chosen && !counts.some(([value]) => value === chosen)) {
+      options.push(new Option(`${chosen} (0)`, chosen, true, true));
+    }
+    select.replaceChildren(any, ...options);
+  }
+  let waiting = 0;
+  form.addEventListener("input", (event) => {
+    clearTimeout(waiting);
+    waiting = setTimeout(look, event.target.matches("select, [type=checkbox]") ? 0 : 300);
+  });
+}
+
+// Where one arrives: the result, not the top of the page again.
+function arrive() {
+  if (location.hash) return;
+  const place = document.querySelector("[data-arrived]");
+  if (!place || performance.getEntriesByType("navigation")[0]?.type !== "navigate") return;
+  place.focus({ preventScroll: true });
+  if (place.getBoundingClientRect().top > innerHeight * 0.6) place.scrollIntoView({ block: "start" });
+}
+
+document.documentElement.classList.add("has-script");
+openParts();
+findTunes();
+keepHere();
+layTwo();
+takeDrops();
+sayWhatIsSlow();
+countLeft();
+arrive();

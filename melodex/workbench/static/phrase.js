@@ -1,0 +1,127 @@
+// The stave while one types: the workbench reads and draws, this page only shows.
+
+import { isStopped, latest, told } from "./bench.js";
+
+const form = document.querySelector("form[data-phrase]");
+const field = document.getElementById("phrase");
+const stave = document.getElementById("stave");
+const said = document.getElementById("phrase-said");
+const faults = document.getElementById("phrase-fault");
+const hear = document.getElementById("hear");
+const reading = form.querySelector("input[name=as]");
+const ask = latest();
+
+export const phrase = {
+  get text() { return field.value; },
+  set text(value) { field.value = value; },
+};
+
+function clear() {
+  stave.replaceChildren();
+  stave.dataset.empty = "";
+  hear.replaceChildren();
+  said.textContent = "";
+}
+
+// The line as typed, with the place of the fault marked in it.
+function marked(text, column) {
+  const line = document.createElement("p");
+  line.className = "marked";
+  line.setAttribute("aria-hidden", "true");
+  const end = /\s|$/g;
+  end.lastIndex = column;
+  const until = Math.max(column + 1, end.exec(text)?.index ?? 0);
+  const mark = document.createElement("mark");
+  mark.textContent = text.slice(column, until) || "\u00a0";
+  line.append(text.slice(0, column), mark, text.slice(until));
+  return line;
+}
+
+function complain(text, fault) {
+  const box = document.createElement("div");
+  box.className = "fault small";
+  const words = document.createElement("p");
+  words.textContent = [fault.what, fault.advice && `${fault.advice[0].toUpperCase()}${fault.advice.slice(1)}.`].filter(Boolean).join(" ");
+  if (Number.isInteger(fault.column)) box.append(marked(text, fault.column));
+  box.append(words);
+  (fault.readings ?? []).forEach(([name, notes]) => {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.textContent = `Read it as ${name}: ${notes}`;
+    button.addEventListener("click", () => {
+      reading.value = name;
+      draw();
+      field.focus();
+    });
+    box.append(button);
+  });
+  faults.replaceChildren(box);
+  field.setAttribute("aria-invalid", "true");
+  said.textContent = "";
+}
+
+function show(found) {
+  faults.replaceChildren();
+  field.removeAttribute("aria-invalid");
+  said.textContent = found.said;
+  stave.innerHTML = found.svg;
+  if (found.svg) delete stave.dataset.empty;
+  else stave.dataset.empty = "";
+  hear.innerHTML = found.player;
+  window.melodexSound.adopt(hear);
+  stave.dispatchEvent(new CustomEvent("drawn"));
+}
+
+// Ask for the stave of what is typed, with notes that were played put behind it.
+export async function draw(played = []) {
+  const text = field.value;
+  if (!text.trim() && !played.length) {
+    clear();
+    faults.replaceChildren();
+    field.removeAttribute("aria-invalid");
+    return;
+  }
+  const asked = new URLSearchParams({ phrase: text, as: reading.value });
+  if (played.length) {
+    asked.set("played", played.join(" "));
+    asked.set("tonic", document.querySelector("[data-tonic]").value);
+    asked.set("mode", document.querySelector("[data-mode]").value);
+    asked.delete("as");
+  }
+  try {
+    const found = await ask(`/find/stave?${asked}`);
+    if (found.fault) complain(text, found.fault);
+    else {
+      if (played.length) { field.value = found.text; reading.value = ""; }
+      show(found);
+    }
+    return found;
+  } catch (error) {
+    if (!isStopped(error)) {
+      said.textContent = error.message;
+      told(error.message);
+    }
+    return undefined;
+  }
+}
+
+field.addEventListener("input", () => {
+  reading.value = "";
+  draw();
+});
+
+// A tune and a phrase at once would be two questions.
+form.addEventListener("submit", () => {
+  const tune = form.querySelector("input[name=tune]");
+  [tune, ...form.querySelectorAll("[name=bars], [name=notes], [name=self]")].forEach((part) => {
+    part.disabled = Boolean(field.value.trim());
+  });
+  form.querySelectorAll("input, select").forEach((part) => {
+    // What says nothing does not belong into an address.
+    if (part.name && !part.value) part.disabled = true;
+  });
+});
+addEventListener("pageshow", () => {
+  form.querySelectorAll(":disabled").forEach((part) => { part.disabled = false; });
+  if (field.value.trim() && !stave.children.length) draw();
+});
