@@ -10,22 +10,16 @@ Contents: DuplicateGroup, Duplicates, find_duplicates.
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from itertools import combinations
+from functools import lru_cache
 
 from melodex.corpus.chunks import TuneNotes, unpack
 from melodex.corpus.reader import Corpus, TuneRow
+from melodex.matching.kinship import FIGURE_INTERVALS, Progress, shared_figures
 
 __all__ = ["DuplicateGroup", "Duplicates", "find_duplicates"]
-
-FIGURE_INTERVALS = 8
-"""Long enough that two unrelated tunes hardly share one: over a corpus of 12,733
-real tunes a figure stands in 1.5 tunes on average."""
-
-COMMON_TUNES = 64
-"""A figure in more tunes than this suggests no pair; it still counts in likeness."""
 
 SHARED_TO_COMPARE = 3
 """Rare figures that two tunes must share before they are compared in full."""
@@ -111,22 +105,19 @@ def equal_pairs(same: Iterable[list[str]]) -> Iterator[tuple[str, str, float]]:
             yield ids[0], other, 1.0
 
 
-def near_pairs(tunes: dict[str, bytes], least: float) -> Iterator[tuple[str, str, float]]:
+def near_pairs(
+    tunes: dict[str, bytes], least: float, progress: Progress | None = None
+) -> Iterator[tuple[str, str, float]]:
     """Pairs of tunes that share enough figures."""
-    figures = {tune_id: figures_of(steps) for tune_id, steps in tunes.items()}
-    holders: dict[bytes, list[str]] = defaultdict(list)
-    for tune_id in sorted(figures):
-        for figure in figures[tune_id]:
-            holders[figure].append(tune_id)
-    shared: Counter[tuple[str, str]] = Counter()
-    for ids in holders.values():
-        if 1 < len(ids) <= COMMON_TUNES:
-            shared.update(combinations(ids, 2))
-    for (one, other), count in sorted(shared.items()):
-        if count >= min(SHARED_TO_COMPARE, len(figures[one]), len(figures[other])):
-            likeness = jaccard(figures[one], figures[other])
-            if likeness >= least:
-                yield one, other, likeness
+    ids = sorted(tunes)
+    shared = shared_figures(
+        [tunes[tune_id] for tune_id in ids], fewest=SHARED_TO_COMPARE, progress=progress
+    )
+    figures = lru_cache(maxsize=4096)(lambda place: figures_of(tunes[ids[place]]))
+    for pair in shared:
+        likeness = jaccard(figures(pair.first), figures(pair.second))
+        if likeness >= least:
+            yield ids[pair.first], ids[pair.second], likeness
 
 
 def figures_of(steps: bytes) -> frozenset[bytes]:
