@@ -731,89 +731,172 @@ done:
 
 /* ---- figures ---------------------------------------------------------------- */
 
-/* For each tune of a block: 2 where the figure stands in it, 1 where it stands with
- * one note changed, else 0. A window agrees with the figure when all notes lie the
- * same interval above it; with one note changed when all but one do, and then
- * either the first or the second note is among those that agree. */
-EVERY_PROCESSOR
-static void figure_block(const uint8_t *figure, int size, Block block,
-                         uint8_t window[][LANES], uint8_t *out)
+/* How many steps of a figure agree with a tune that far, for each step and each lane.
+ *
+ * ``exact``: the longest row of steps that all agree and end here, for this note of
+ * the tune and the two before it. ``mended``: the longest that ends in a note that
+ * agrees, with at most one note before it changed. ``most`` and ``nearly`` keep the
+ * longest of a whole tune, the latter also where the last note is the changed one.
+ * Whatever ends a row of so many steps also ends all shorter ones, so that one pass
+ * answers for every part of a figure. */
+typedef struct {
+    uint8_t exact[3][MOST_FIGURE_NOTES][LANES];
+    uint8_t mended[2][MOST_FIGURE_NOTES][LANES];
+    uint8_t most[MOST_FIGURE_NOTES][LANES], nearly[MOST_FIGURE_NOTES][LANES];
+} Runs;
+
+static inline uint8_t larger(uint8_t a, uint8_t b)
 {
-    uint8_t exact[LANES] = {0}, near[LANES] = {0};
+    return a > b ? a : b;
+}
+
+static inline uint8_t smaller(uint8_t a, uint8_t b)
+{
+    return a < b ? a : b;
+}
+
+static void clear_runs(Runs *runs, int size)
+{
+    for (int row = 0; row < 3; row++)
+        memset(runs->exact[row], 0, (size_t)size * LANES);
+    for (int row = 0; row < 2; row++)
+        memset(runs->mended[row], 0, (size_t)size * LANES);
+    memset(runs->most, 0, (size_t)size * LANES);
+    memset(runs->nearly, 0, (size_t)size * LANES);
+}
+
+/* A note is changed when the steps to it and from it differ but their sum agrees; the
+ * first note of a row when all that follows agrees; the last when all before does. */
+EVERY_PROCESSOR
+static void figure_block(const uint8_t *figure, int size, Block block, Runs *runs)
+{
+    uint8_t row[3][LANES] = {{0}}, step[LANES], two[LANES], live[LANES];
     int active = block.lanes;
+    clear_runs(runs, size);
     for (uint32_t j = 0; j < block.lengths[0]; j++) {
         while (block.lengths[active - 1] <= j)
             active--;
-        take_row(window[j % MOST_FIGURE_NOTES], block.pitch, active);
+        uint8_t *note = row[j % 3];
+        const uint8_t *before = row[(j + 2) % 3], *first = row[(j + 1) % 3];
+        take_row(note, block.pitch, active);
         block.pitch += active;
-        if (j + 1 < (uint32_t)size)
+        if (j == 0)
             continue;
-        const uint32_t start = j + 1 - (uint32_t)size;
-        const uint8_t *first = window[start % MOST_FIGURE_NOTES];
-        const uint8_t *second = window[(start + 1) % MOST_FIGURE_NOTES];
-        uint8_t from_first[LANES] = {0}, from_second[LANES] = {0};
+        for (int l = 0; l < LANES; l++) {
+            step[l] = (uint8_t)(note[l] - before[l]);
+            two[l] = (uint8_t)(note[l] - first[l]);
+            live[l] = l < active ? 255 : 0;
+        }
         for (int k = 1; k < size; k++) {
-            const uint8_t *row = window[(start + (uint32_t)k) % MOST_FIGURE_NOTES];
-            const uint8_t a = (uint8_t)(figure[k] - figure[0]);
-            const uint8_t b = (uint8_t)(figure[k] - figure[1]);
+            const uint8_t wanted = (uint8_t)(figure[k] - figure[k - 1]);
+            const uint8_t room = (uint8_t)(j < (uint32_t)k ? j : (uint32_t)k);
+            const uint8_t *was = runs->exact[(j + 2) % 3][k - 1];
+            const uint8_t *mended = runs->mended[(j + 1) % 2][k - 1];
+            uint8_t *now = runs->exact[j % 3][k], *whole = runs->mended[j % 2][k];
+            INDEPENDENT
             for (int l = 0; l < LANES; l++) {
-                from_first[l] += (uint8_t)(row[l] - first[l]) != a;
-                from_second[l] |= (uint8_t)(row[l] - second[l]) != b;
+                const uint8_t same = step[l] == wanted ? 255 : 0;
+                now[l] = (uint8_t)(was[l] + 1) & same;
+                whole[l] = larger((uint8_t)(mended[l] + 1) & same,
+                                  smaller((uint8_t)(now[l] + 1), room));
+            }
+            if (k > 1 && j > 1) {
+                const uint8_t sum = (uint8_t)(figure[k] - figure[k - 2]);
+                const uint8_t *long_ago = runs->exact[(j + 1) % 3][k - 2];
+                INDEPENDENT
+                for (int l = 0; l < LANES; l++) {
+                    const uint8_t same = two[l] == sum ? 255 : 0;
+                    whole[l] = larger(whole[l], (uint8_t)(long_ago[l] + 2) & same);
+                }
+            }
+            uint8_t *most = runs->most[k], *nearly = runs->nearly[k];
+            INDEPENDENT
+            for (int l = 0; l < LANES; l++) {
+                most[l] = larger(most[l], now[l] & live[l]);
+                nearly[l] = larger(nearly[l],
+                                   larger(whole[l], (uint8_t)(was[l] + 1)) & live[l]);
             }
         }
-        for (int l = 0; l < active; l++) {
-            exact[l] |= from_first[l] == 0;
-            near[l] |= from_first[l] <= 1 || from_second[l] == 0;
-        }
     }
-    for (int l = 0; l < block.lanes; l++)
-        out[l] = exact[l] ? 2 : near[l];
+}
+
+/* For each part, given by its last note and its number of notes: 2 for a tune that
+ * holds it, 1 with one note changed, else 0; the tunes of one part side by side. */
+static void judge_parts(const Runs *runs, const uint8_t *parts, Py_ssize_t count,
+                        int lanes, Py_ssize_t tunes, uint8_t *out)
+{
+    for (Py_ssize_t p = 0; p < count; p++) {
+        const int last = parts[2 * p], steps = parts[2 * p + 1] - 1;
+        for (int l = 0; l < lanes; l++)
+            out[p * tunes + l] = runs->most[last][l] >= steps     ? 2
+                                 : runs->nearly[last][l] >= steps ? 1
+                                                                  : 0;
+    }
+}
+
+static int figure_is_sound(const Py_buffer *figure, const uint8_t *parts, Py_ssize_t size)
+{
+    int sound = figure->len >= 2 && figure->len <= MOST_FIGURE_NOTES && size % 2 == 0;
+    for (Py_ssize_t p = 0; sound && p < size; p += 2)
+        sound = parts[p] < figure->len && parts[p + 1] >= 2 && parts[p + 1] <= parts[p] + 1;
+    return sound;
 }
 
 PyDoc_STRVAR(holding_doc,
-             "holding(notes, lengths, figure) -> bytes\n\n"
-             "For each tune of a chunk: 2 where the figure stands in it, 1 where it does "
-             "with one note changed, else 0.");
+             "holding(notes, lengths, figure, parts) -> bytes\n\n"
+             "For each part of a figure and each tune of a chunk: 2 where the part stands "
+             "in it, 1 where it does with one note changed, else 0. A part is two bytes: "
+             "the index of its last note and how many notes it has.");
 
 static PyObject *kernel_holding(PyObject *module, PyObject *args)
 {
-    Py_buffer notes, lengths, figure;
+    Py_buffer notes, lengths, figure, parts;
     PyObject *found = NULL;
     (void)module;
-    if (!PyArg_ParseTuple(args, "y*y*y*", &notes, &lengths, &figure))
+    if (!PyArg_ParseTuple(args, "y*y*y*y*", &notes, &lengths, &figure, &parts))
         return NULL;
     uint8_t *out = NULL;
-    if (figure.len < 2 || figure.len > MOST_FIGURE_NOTES) {
-        PyErr_SetString(PyExc_ValueError, "a figure has 2 to 64 notes");
+    Runs *runs = NULL;
+    if (!figure_is_sound(&figure, parts.buf, parts.len)) {
+        PyErr_SetString(PyExc_ValueError, "a figure has 2 to 64 notes, and so its parts");
         goto done;
     }
+    const Py_ssize_t tunes = lengths.len / 4, count = parts.len / 2;
     if (lengths.len % 4) {
         damaged();
         goto done;
     }
-    out = malloc((size_t)(lengths.len / 4) + 1);
-    if (out == NULL) {
+    if (count > 0 && tunes > PY_SSIZE_T_MAX / count - 1) {
+        PyErr_NoMemory();
+        goto done;
+    }
+    out = malloc((size_t)(tunes * count) + 1);
+    runs = malloc(sizeof(Runs));
+    if (out == NULL || runs == NULL) {
         PyErr_NoMemory();
         goto done;
     }
     int fault = 0;
     Py_BEGIN_ALLOW_THREADS
     Py_ssize_t place = 0;
-    uint8_t window[MOST_FIGURE_NOTES][LANES] = {{0}};
-    for (Py_ssize_t first = 0; first < lengths.len / 4 && !fault; first += LANES) {
+    for (Py_ssize_t first = 0; first < tunes && !fault; first += LANES) {
         uint32_t copy[LANES];
         Block block;
         fault = read_block(&notes, &lengths, first, &place, copy, &block);
-        if (!fault)
-            figure_block(figure.buf, (int)figure.len, block, window, out + first);
+        if (!fault) {
+            figure_block(figure.buf, (int)figure.len, block, runs);
+            judge_parts(runs, parts.buf, count, block.lanes, tunes, out + first);
+        }
     }
     Py_END_ALLOW_THREADS
-    found = fault ? damaged() : PyBytes_FromStringAndSize((char *)out, lengths.len / 4);
+    found = fault ? damaged() : PyBytes_FromStringAndSize((char *)out, tunes * count);
 done:
     free(out);
+    free(runs);
     PyBuffer_Release(&notes);
     PyBuffer_Release(&lengths);
     PyBuffer_Release(&figure);
+    PyBuffer_Release(&parts);
     return found;
 }
 

@@ -172,19 +172,23 @@ class NumpyEngine:
         """Return the best alignment under one transposition."""
         return trace(query, pitch, length_class, transposition, costs)
 
-    def holding(self, chunk: PackedChunk, figure: bytes) -> bytes:
-        """Return 2, 1 or 0 for each tune: it has the figure, nearly, or not.
+    def holding(
+        self, chunk: PackedChunk, figure: bytes, parts: Sequence[tuple[int, int]]
+    ) -> list[bytes]:
+        """Return for each part 2, 1 or 0 a tune: it has the part, nearly, or not.
 
-        A window agrees with the figure when all its notes lie the same interval
-        above it; with one note changed when all but one do, and then either the
-        first or the second note is among those that agree.
+        A window agrees with a part when all its notes lie the same interval above
+        it; with one note changed when all but one do, and then either the first or
+        the second note is among those that agree.
         """
-        found = np.zeros(chunk.tune_count, np.uint8)
+        found = np.zeros((len(parts), chunk.tune_count), np.uint8)
         for block in blocks_of([chunk], [verify(chunk)]):
             pitch, _, lengths = lanes_of([block], [chunk])
-            part = slice(block.first, block.first + len(lengths))
-            found[part] = held_in_lanes(pitch, lengths, figure)
-        return found.tobytes()
+            here = slice(block.first, block.first + len(lengths))
+            for row, (last, notes) in zip(found, parts, strict=True):
+                cut = figure[last + 1 - notes : last + 1]
+                row[here] = held_in_lanes(pitch, lengths, cut)
+        return [row.tobytes() for row in found]
 
     def contours(
         self, chunk: PackedChunk, signs: bytes, costs: AlignmentCosts

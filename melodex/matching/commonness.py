@@ -12,8 +12,8 @@ and 0.015 % with 8: so one tune in a hundred (the median of 5 to 6 notes) parts 
 figures from shared idioms, and one in a thousand (6 to 7 notes) those from
 distinctive ones.
 
-Contents: STOCK_SHARE, IDIOM_SHARE, Commonness, shared_run, commonness,
-IntervalModel.
+Contents: STOCK_SHARE, IDIOM_SHARE, Commonness, shared_run, commonness, countable,
+verdicts, IntervalModel.
 
 References
 ----------
@@ -26,7 +26,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import field
 from itertools import pairwise
 
@@ -43,7 +43,9 @@ __all__ = [
     "Commonness",
     "IntervalModel",
     "commonness",
+    "countable",
     "shared_run",
+    "verdicts",
 ]
 
 FEWEST_NOTES = 4
@@ -151,10 +153,32 @@ def commonness(
     on_damage : callable, optional
         As in :func:`melodex.matching.search.search`.
     """
-    cut = [figure[:LONGEST_FIGURE] for figure in figures]
-    asked = sorted({figure for figure in cut if len(figure) >= FEWEST_NOTES})
+    asked = countable(figures)
     found = count_figures(chunks, asked, on_damage=on_damage) if asked else []
-    counts = dict(zip(asked, found, strict=True))
+    return verdicts(figures, dict(zip(asked, found, strict=True)), compared=compared)
+
+
+def countable(figures: Sequence[bytes]) -> list[bytes]:
+    """Of some figures, what has to be counted to judge them; each once."""
+    cut = {figure[:LONGEST_FIGURE] for figure in figures}
+    return sorted(figure for figure in cut if len(figure) >= FEWEST_NOTES)
+
+
+def verdicts(
+    figures: Sequence[bytes], counts: Mapping[bytes, FigureCount], *, compared: int = 1
+) -> list[Commonness]:
+    """Say how common figures are that have been counted.
+
+    Parameters
+    ----------
+    figures : sequence of bytes
+        Pitches of each.
+    counts : mapping
+        By figure, for all that :func:`countable` names.
+    compared : int
+        How many tunes of the corpus are being compared and are no witnesses.
+    """
+    cut = [figure[:LONGEST_FIGURE] for figure in figures]
     return [judged(len(figure), counts.get(figure), compared) for figure in cut]
 
 

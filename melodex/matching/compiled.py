@@ -107,9 +107,14 @@ class CompiledEngine:
             return None
         return described(points, transposition + query.moved_semitones, pairs, 0)
 
-    def holding(self, chunk: PackedChunk, figure: bytes) -> bytes:
-        """Return 2, 1 or 0 for each tune: it has the figure, nearly, or not."""
-        return _kernel.holding(chunk.notes, chunk.lengths, figure)
+    def holding(
+        self, chunk: PackedChunk, figure: bytes, parts: Sequence[tuple[int, int]]
+    ) -> list[bytes]:
+        """Return for each part 2, 1 or 0 a tune: it has the part, nearly, or not."""
+        asked = bytes(value for part in parts for value in part)
+        found = _kernel.holding(chunk.notes, chunk.lengths, figure, asked)
+        tunes = chunk.tune_count
+        return [found[first * tunes : (first + 1) * tunes] for first in range(len(parts))]
 
     def contours(self, chunk: PackedChunk, signs: bytes, costs: AlignmentCosts) -> bytes:
         """Return the points of a row of signs for each tune, unsigned 16-bit."""

@@ -79,8 +79,11 @@ class Engine(Protocol):
     ) -> Alignment | None:
         """The best alignment under one transposition."""
 
-    def holding(self, chunk: PackedChunk, figure: bytes) -> bytes:
-        """For each tune: 2 it has the figure, 1 with one note changed, 0 not."""
+    def holding(
+        self, chunk: PackedChunk, figure: bytes, parts: Sequence[tuple[int, int]]
+    ) -> list[bytes]:
+        """For each part of a figure, given by its last note and its number of notes,
+        and each tune: 2 it has the part, 1 with one note changed, 0 not."""
 
     def contours(self, chunk: PackedChunk, signs: bytes, costs: AlignmentCosts) -> Any:
         """Points of a row of signs (0 down, 1 level, 2 up) for each tune."""

@@ -2,7 +2,8 @@
 
 Conventions: a figure is given as pitches, in any transposition, and is looked for
 in every one; lengths do not matter. A tune holds it *nearly* when it stands there
-with at most one note changed, which for fewer than four notes says little.
+with at most one note changed, which for fewer than four notes says little. A part
+of a figure is named by the index of its last note and its number of notes.
 
 Contents: FigureCount, count_figures, tunes_holding, figure_of_steps.
 """
@@ -10,13 +11,14 @@ Contents: FigureCount, count_figures, tunes_holding, figure_of_steps.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from itertools import accumulate
+from itertools import accumulate, pairwise
 
 from melodex.corpus.chunks import ID_BYTES, PackedChunk
 from melodex.errors import EmptyMelodyError, PhraseError
 from melodex.matching.engine import engine
 from melodex.matching.passes import Checked, OnDamage, one_pass
 from melodex.records import dataclass
+from melodex.settings import NGRAM_LENGTH
 
 __all__ = [
     "LONGEST_FIGURE",
@@ -54,6 +56,7 @@ def count_figures(
     chunks: Iterable[PackedChunk],
     figures: Sequence[bytes],
     *,
+    within: bytes = b"",
     on_damage: OnDamage | None = None,
 ) -> list[FigureCount]:
     """Count the tunes that hold each of some figures, in one pass over the corpus.
@@ -64,6 +67,10 @@ def count_figures(
         The corpus.
     figures : sequence of bytes
         Pitches of each, 2 to 64 notes.
+    within : bytes, optional
+        Pitches of a phrase that they come from. Parts of one phrase are looked for
+        together, which takes hardly longer than looking for the phrase; the counts
+        are the same without it.
     on_damage : callable, optional
         As in :func:`melodex.matching.search.search`.
 
@@ -89,20 +96,72 @@ def count_figures(
     """
     for figure in figures:
         check_figure(figure)
-    worker = engine()
+    worker, groups = engine(), laid_together(figures, within)
 
     def work(part: list[Checked]) -> list[list[tuple[int, int, int]]]:
         return [
-            [counted(worker.holding(entry.chunk, figure)) for figure in figures]
+            [
+                counted(levels)
+                for whole, parts in groups
+                for levels in worker.holding(entry.chunk, whole, list(parts))
+            ]
             for entry in part
         ]
 
-    totals = [[0, 0, 0] for _ in figures]
+    totals = [[0, 0, 0] for _, parts in groups for _ in parts]
     for row in one_pass(chunks, work, on_damage):
         for total, found in zip(totals, row, strict=True):
             for column, value in enumerate(found):
                 total[column] += value
-    return [FigureCount(*total) for total in totals]
+    places = [each for _, parts in groups for each in parts.values()]
+    counts = {
+        index: FigureCount(*total)
+        for total, indexes in zip(totals, places, strict=True)
+        for index in indexes
+    }
+    return [counts[index] for index in range(len(figures))]
+
+
+def laid_together(
+    figures: Sequence[bytes], within: bytes
+) -> list[tuple[bytes, dict[tuple[int, int], list[int]]]]:
+    """Figures as parts of few: each whole, and the figures that are one part of it."""
+    # Pieces of a long phrase overlap by what an n-gram needs.
+    stride = LONGEST_FIGURE - NGRAM_LENGTH
+    wholes = [
+        within[first : first + LONGEST_FIGURE]
+        for first in range(0, max(len(within) - NGRAM_LENGTH, 0), stride)
+    ]
+    steps = [steps_of(whole) for whole in wholes]
+    found: list[dict[tuple[int, int], list[int]]] = [{} for _ in wholes]
+    for index in sorted(range(len(figures)), key=lambda i: -len(figures[i])):
+        figure = figures[index]
+        wanted = steps_of(figure)
+        place = next((n for n, row in enumerate(steps) if wanted in row), len(steps))
+        if place == len(steps):
+            wholes.append(figure)
+            steps.append(wanted)
+            found.append({})
+        part = (steps[place].find(wanted) + len(wanted), len(figure))
+        found[place].setdefault(part, []).append(index)
+    return [
+        trimmed(whole, parts) for whole, parts in zip(wholes, found, strict=True) if parts
+    ]
+
+
+def steps_of(figure: bytes) -> bytes:
+    """Steps between the pitches, as bytes that wrap around."""
+    return bytes((after - before) & 0xFF for before, after in pairwise(figure))
+
+
+def trimmed(
+    whole: bytes, parts: dict[tuple[int, int], list[int]]
+) -> tuple[bytes, dict[tuple[int, int], list[int]]]:
+    """No more of a figure than its parts cover."""
+    start = min(last + 1 - notes for last, notes in parts)
+    end = max(last for last, _ in parts)
+    moved = {(last - start, notes): found for (last, notes), found in parts.items()}
+    return whole[start : end + 1], moved
 
 
 def counted(levels: bytes) -> tuple[int, int, int]:
@@ -140,10 +199,11 @@ def tunes_holding(
     """
     check_figure(figure)
     worker, least = engine(), NEAR if allow_change else EXACT
+    whole = [(len(figure) - 1, len(figure))]
 
     def work(part: list[Checked]) -> list[list[str]]:
         return [
-            ids_reaching(entry.chunk, worker.holding(entry.chunk, figure), least)
+            ids_reaching(entry.chunk, worker.holding(entry.chunk, figure, whole)[0], least)
             for entry in part
         ]
 

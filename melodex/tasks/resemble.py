@@ -22,8 +22,9 @@ from melodex.matching.chance import (
     fit_points,
     measure_null,
 )
-from melodex.matching.commonness import commonness, shared_run
-from melodex.matching.ngrams import count_ngrams, ngrams_of, overlap
+from melodex.matching.commonness import Commonness, countable, shared_run, verdicts
+from melodex.matching.figures import count_figures, figure_of_steps
+from melodex.matching.ngrams import Ngram, ngrams_of, overlap
 from melodex.matching.query import EncodedQuery, encode_query
 from melodex.matching.search import Hit, search
 from melodex.melody import Melody, Phrase
@@ -248,10 +249,7 @@ def matches_of(
         pitch[first : first + notes]
         for pitch, (first, notes) in zip(pitches, runs, strict=True)
     ]
-    common = commonness(
-        chunks, figures, compared=2 if phrase.tune_id else 1, on_damage=ignored
-    )
-    counts, tunes = count_ngrams(chunks, ngrams_of(query.pitch), on_damage=ignored)
+    common, counts, tunes = counted(chunks, query, figures, 2 if phrase.tune_id else 1)
     matches = []
     for rank, (hit, pitch) in enumerate(zip(hits, pitches, strict=True), start=1):
         first, last = hit.tune_span
@@ -275,6 +273,22 @@ def matches_of(
             )
         )
     return tuple(matches)
+
+
+def counted(
+    chunks: Sequence[PackedChunk],
+    query: EncodedQuery,
+    figures: Sequence[bytes],
+    compared: int,
+) -> tuple[list[Commonness], dict[Ngram, int], int]:
+    """How common shared figures are, and the phrase's n-grams, in one pass."""
+    asked, ngrams = countable(figures), sorted(ngrams_of(query.pitch))
+    wanted = [*asked, *(figure_of_steps(ngram) for ngram in ngrams)]
+    # All of them are parts of the phrase, moved to other pitches.
+    found = count_figures(chunks, wanted, within=query.pitch, on_damage=ignored)
+    common = verdicts(figures, dict(zip(asked, found, strict=False)), compared=compared)
+    counts = zip(ngrams, found[len(asked) :], strict=True)
+    return common, {n: c.exact for n, c in counts}, found[0].tunes if found else 0
 
 
 def passage_of(tune: Melody, hit: Hit) -> Passage:

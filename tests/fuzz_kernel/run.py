@@ -89,6 +89,12 @@ def chunk_of(dice: random.Random) -> tuple[bytes, bytes]:
     return bytes(notes), bytes(lengths)
 
 
+def part_of(dice: random.Random) -> bytes:
+    """Some parts of a figure of 64 notes."""
+    lasts = [dice.randrange(1, 64) for _ in range(dice.randrange(4))]
+    return bytes(v for last in lasts for v in (last, dice.randrange(2, last + 2)))
+
+
 def costs_of(dice: random.Random) -> tuple[int, ...]:
     """Costs, sound or not."""
     if dice.random() < 0.5:
@@ -108,7 +114,8 @@ def one_round(kernel: ModuleType, dice: random.Random) -> None:
     calls = (
         (kernel.bounds, (notes, lengths, pitch, classes, costs)),
         (kernel.best, (tunes, pitch, classes, costs, dice.randrange(-9, 400))),
-        (kernel.holding, (notes, lengths, noise(dice, 70))),
+        (kernel.holding, (notes, lengths, noise(dice, 70), noise(dice, 6))),
+        (kernel.holding, (notes, lengths, bytes(range(64)), part_of(dice))),
         (kernel.contours, (notes, lengths, noise(dice, 90), dice.randrange(300), 3, 4)),
         (kernel.notes_at, (notes, lengths, dice.randrange(-1, 90))),
         (kernel.select, (noise(dice, 99), -5, 900)),

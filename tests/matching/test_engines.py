@@ -92,10 +92,23 @@ def test_engines_find_figures_as_the_plain_twin_does(
     both: tuple[NumpyEngine, CompiledEngine],
 ) -> None:
     chunk = data.draw(drawn.corpora)
-    figure = bytes(data.draw(st.lists(st.integers(58, 68), min_size=2, max_size=7)))
-    expected = bytes(plain_holding(tune.pitch, figure) for tune in unpack(chunk))
-    assert both[0].holding(chunk, figure) == expected
-    assert both[1].holding(chunk, figure) == expected
+    pitches = st.integers(60, data.draw(st.integers(60, 66)))
+    figure = bytes(data.draw(st.lists(pitches, min_size=2, max_size=7)))
+    parts = [
+        (last, notes)
+        for last in range(1, len(figure))
+        for notes in range(2, last + 2)
+        if (last, notes) == (len(figure) - 1, len(figure)) or data.draw(st.booleans())
+    ]
+    expected = [
+        bytes(
+            plain_holding(tune.pitch, figure[last + 1 - notes : last + 1])
+            for tune in unpack(chunk)
+        )
+        for last, notes in parts
+    ]
+    assert both[0].holding(chunk, figure, parts) == expected
+    assert both[1].holding(chunk, figure, parts) == expected
 
 
 @settings(max_examples=60, deadline=None)

@@ -68,7 +68,8 @@ def test_best_and_trace_survive_any_bytes(
 def test_other_calls_survive_any_bytes(
     notes: bytes, sizes: bytes, pattern: bytes, number: int
 ) -> None:
-    attempt(_kernel.holding, notes, sizes, pattern)
+    attempt(_kernel.holding, notes, sizes, pattern, pattern)
+    attempt(_kernel.holding, notes, sizes, pattern, bytes([abs(number) % 256, 2]))
     attempt(_kernel.contours, notes, sizes, pattern, number, 3, 4)
     attempt(_kernel.notes_at, notes, sizes, number)
     attempt(_kernel.select, notes, number, 400)
@@ -101,7 +102,25 @@ def test_lengths_that_claim_more_than_there_is_are_refused(
         with pytest.raises(ValueError, match="do not fit"):
             _kernel.bounds(notes, sizes, b"ab", b"ab", COSTS)
         with pytest.raises(ValueError, match="do not fit"):
-            _kernel.holding(notes, sizes, b"ab")
+            _kernel.holding(notes, sizes, b"ab", bytes([1, 2]))
+
+
+@pytest.mark.parametrize(
+    ("figure", "parts"),
+    [
+        (b"a", bytes([0, 2])),
+        (bytes(65), bytes([64, 65])),
+        (b"abc", bytes([3, 2])),
+        (b"abc", bytes([1, 3])),
+        (b"abc", bytes([2, 1])),
+        (b"abc", bytes([2])),
+    ],
+)
+def test_parts_that_no_figure_has_are_refused(
+    walks: list[PackedChunk], figure: bytes, parts: bytes
+) -> None:
+    with pytest.raises(ValueError, match="2 to 64 notes"):
+        _kernel.holding(walks[0].notes, walks[0].lengths, figure, parts)
 
 
 def test_buffers_of_any_kind_are_taken(walks: list[PackedChunk]) -> None:

@@ -175,6 +175,20 @@ def test_figures_are_counted_in_one_pass(
         assert len(tunes_holding(walks, figure, allow_change=True)) == count.near
 
 
+@pytest.mark.parametrize("length", [5, 12, 64, 70, 200])
+def test_parts_of_a_phrase_are_counted_together_as_one_by_one(
+    walks: list[PackedChunk], each_engine: Engine, melody: Melodies, length: int
+) -> None:
+    phrase = melody(5, length)[0]
+    cuts = [phrase[first : first + 5] for first in range(0, length - 4, 7)]
+    cuts += [phrase[-6:], phrase[:9], bytes([60, 66, 61, 67]), phrase[:5]]
+    moved = [bytes(note + 1 for note in cuts[0]), *cuts]
+    alone = [count_figures(walks[:1], [figure])[0] for figure in moved]
+    assert count_figures(walks[:1], moved) == alone
+    assert count_figures(walks[:1], moved, within=phrase) == alone
+    assert count_figures(walks[:1], [], within=phrase) == []
+
+
 @pytest.mark.parametrize(
     ("figure", "error"), [(bytes(1), EmptyMelodyError), (bytes(65), PhraseError)]
 )
