@@ -6,7 +6,7 @@ shapes that the surrounding page has to hold once (:func:`relation_shapes`).
 
 Conventions: areas are shares of a picture's width and height, from its upper left.
 
-Contents: sections_html, relation_shapes, sign_html, phrase_picture, tune_picture,
+Contents: sections_html, evidence_html, relation_shapes, sign_html, phrase_picture, tune_picture,
 BarArea, bar_areas, EvidenceNote, evidence_line, texts_of.
 """
 
@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 
 from melodex.melody import Melody, Phrase, degree_name, note_name
@@ -31,6 +31,7 @@ from melodex.presentation.engraving_mei import with_signs
 from melodex.presentation.engraving_svg import NotePlace
 from melodex.presentation.report_blocks import numerals_of
 from melodex.presentation.report_page import (
+    Facts,
     Picture,
     Player,
     Section,
@@ -46,6 +47,7 @@ __all__ = [
     "BarArea",
     "EvidenceNote",
     "bar_areas",
+    "evidence_html",
     "evidence_line",
     "phrase_picture",
     "relation_shapes",
@@ -80,6 +82,18 @@ def sections_html(sections: Sequence[Section], *, level: int = 2) -> str:
         players=inert_json(players) if players else "",
     )
     return text
+
+
+def evidence_html(section: Section) -> str:
+    """Return what a section shows, without what a list around it says already.
+
+    Parameters
+    ----------
+    section : Section
+        Its heading, the note beside it, and its facts are left out.
+    """
+    blocks = tuple(block for block in section.blocks if not isinstance(block, Facts))
+    return sections_html([replace(section, heading="", note="", blocks=blocks)], level=3)
 
 
 def relation_shapes() -> str:

@@ -1,6 +1,7 @@
 """The page of an audit: what comes close, bar by bar, and the words of caution.
 
-Contents: audit_page.
+Contents: audit_page, audit_summary, coverage_picture, finding_section, facts_of,
+settings_of.
 """
 
 from __future__ import annotations
@@ -29,7 +30,14 @@ from melodex.presentation.report_page import (
 from melodex.tasks.audit import Audit, Finding
 from melodex.tasks.compare import interval_text, summarise
 
-__all__ = ["audit_page"]
+__all__ = [
+    "audit_page",
+    "audit_summary",
+    "coverage_picture",
+    "facts_of",
+    "finding_section",
+    "settings_of",
+]
 
 DATED = {
     None: "a year is missing",
@@ -40,6 +48,22 @@ DATED = {
 
 def audit_page(found: Audit) -> Page:
     """Where a tune comes close to the corpus, as a page."""
+    own = found.own.whole
+    sections = [Section("What this does not say", (Caution(found.cautions),))]
+    sections.append(Section("Bar by bar", (coverage_picture(found),)))
+    sections += [finding_section(finding) for finding in found.findings]
+    sections.append(Section("To repeat it", (Facts(settings_of(found)),)))
+    return Page(
+        f"What {own.title} comes close to",
+        "audit",
+        audit_summary(found),
+        tuple(sections),
+        rights_lines(own, *(finding.tune.whole for finding in found.findings)),
+    )
+
+
+def audit_summary(found: Audit) -> tuple[str, ...]:
+    """What was found, in sentences."""
     own = found.own.whole
     count = len(found.findings)
     places = f"{count} place{'' if count == 1 else 's'}"
@@ -53,17 +77,7 @@ def audit_page(found: Audit) -> Page:
         f"Listed is what chance would bring at most {often} to the whole tune; "
         f"{found.windows} stretches were looked for."
     )
-    sections = [Section("What this does not say", (Caution(found.cautions),))]
-    sections.append(Section("Bar by bar", (coverage_picture(found),)))
-    sections += [finding_section(finding) for finding in found.findings]
-    sections.append(Section("To repeat it", (Facts(settings_of(found)),)))
-    return Page(
-        f"What {own.title} comes close to",
-        "audit",
-        (said, limit, *found.remarks),
-        tuple(sections),
-        rights_lines(own, *(finding.tune.whole for finding in found.findings)),
-    )
+    return (said, limit, *found.remarks)
 
 
 def coverage_picture(found: Audit) -> Picture:

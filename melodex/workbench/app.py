@@ -22,6 +22,7 @@ from starlette.types import ASGIApp, Scope
 from melodex.workbench import (
     views_find,
     views_gather,
+    views_own,
     views_sets,
     views_shelf,
     views_tune,
@@ -99,7 +100,8 @@ def routes() -> list[BaseRoute]:
         "/hand": views_tune.at_hand,
         "/beside": views_tune.beside,
         "/inside": views_tune.inside,
-        "/own": views_tune.own,
+        "/own": views_own.own,
+        "/own/finding": views_own.finding,
         "/gather": views_gather.gathering,
         "/gather/left": views_gather.left,
         "/gather/passage": views_gather.passage,

@@ -54,13 +54,13 @@ NOBODY_WAITS = 499
 """Not heard by anybody; the number that servers write down for it (no standard)."""
 
 NAVIGATION = (
-    ("/", "Find", "a phrase you have heard"),
-    ("/beside", "Side by side", "two passages, note against note"),
-    ("/inside", "Look inside", "keys, form and chords of a piece"),
-    ("/own", "My own tune", "where it comes close to others"),
-    ("/gather", "Gather", "pieces that show the same"),
-    ("/sets", "Teaching sets", "what you have kept"),
-    ("/shelf", "Shelf", "the tunes themselves"),
+    ("/", "Find", "a phrase you heard"),
+    ("/beside", "Side by side", "note against note"),
+    ("/inside", "Look inside", "keys, form, chords"),
+    ("/own", "My own tune", "where it comes close"),
+    ("/gather", "Gather", "what shows the same"),
+    ("/sets", "Teaching sets", "what you kept"),
+    ("/shelf", "Shelf", "all the tunes"),
 )
 
 
@@ -185,6 +185,7 @@ def environment() -> jinja2.Environment:
     made.globals["navigation"] = NAVIGATION
     made.globals["address"] = address
     made.filters["many"] = many
+    made.filters["bars"] = bars_words
     made.filters["markup"] = Markup
     return made
 
@@ -202,6 +203,12 @@ def address(path: str, **fields: object) -> str:
 def many(number: int, what: str) -> str:
     """A number and a noun in singular or plural."""
     return f"{number:,} {what}" if number == 1 else f"{number:,} {what}s"
+
+
+def bars_words(span: str) -> str:
+    """``bar 5`` or ``bars 5–8``, for ``5-5`` or ``5-8``."""
+    first, _, last = span.partition("-")
+    return f"bars {first}–{last}" if last and last != first else f"bar {first}"
 
 
 def rendered_part(template: str, /, **context: Any) -> str:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from markupsafe import Markup
@@ -188,12 +188,10 @@ def card_of(found: Resemblance, match: Match, *, opened: bool) -> Card:
 
 def evidence_of(found: Resemblance, match: Match) -> Markup:
     """The notes of a match, drawn and playable."""
-    from melodex.presentation.fragments import sections_html
+    from melodex.presentation.fragments import evidence_html
     from melodex.presentation.report import match_section
 
-    section = match_section(found.phrase, match, found.most_points)
-    bare = replace(section, heading="", note="")
-    return Markup(sections_html([bare], level=3))
+    return Markup(evidence_html(match_section(found.phrase, match, found.most_points)))
 
 
 def match(ask: Ask) -> Response:

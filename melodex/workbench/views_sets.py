@@ -38,6 +38,7 @@ from melodex.workbench.bench import Stop
 from melodex.workbench.files import named_file
 from melodex.workbench.views_find import searched
 from melodex.workbench.views_gather import gathered
+from melodex.workbench.views_own import audited
 
 __all__ = [
     "change",
@@ -100,14 +101,14 @@ def first_passage(lesson: Lesson) -> Markup | None:
 
 def passage_html(lesson: Lesson, position: int) -> Markup:
     """The notes of a passage as the handout shows them."""
-    from melodex.presentation.fragments import sections_html
+    from melodex.presentation.fragments import evidence_html
     from melodex.presentation.lesson_setting import SheetSetting
     from melodex.presentation.lesson_sheets import example_section
 
     if not 1 <= position <= len(lesson.examples):
         raise LessonError(f"the set has no passage {position}")
     section = example_section(lesson.examples[position - 1], SheetSetting())
-    return Markup(sections_html([replace(section, heading="", note="")], level=3))
+    return Markup(evidence_html(section))
 
 
 def passage(ask: Ask) -> Response:
@@ -206,6 +207,10 @@ def kept_from(ask: Ask) -> list[Found]:
         found = searched(ask, corpus)
         matches = tuple(match for match in found.matches if match.rank in chosen)
         return finds_of(corpus, replace(found, matches=matches))
+    if source == "own":
+        audit = audited(ask, corpus)
+        findings = tuple(each for each in audit.findings if each.rank in chosen)
+        return finds_of(corpus, replace(audit, findings=findings))
     if source == "gather":
         result = gathered(ask, corpus)
         examples = tuple(e for i, e in enumerate(result.examples, 1) if i in chosen)

@@ -1,6 +1,6 @@
 """Tunes: finding one, its music with bars to choose, and what is asked of it.
 
-Contents: tunes, tune, at_hand, drop, beside, inside, own.
+Contents: tunes, tune, at_hand, drop, beside, inside, refuse_endless.
 """
 
 from __future__ import annotations
@@ -13,22 +13,19 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from melodex.errors import PassageError, ReadingError
 from melodex.melody import Melody
-from melodex.tasks.audit import audit
 from melodex.tasks.collection import list_tunes, show_tune
 from melodex.tasks.compare import compare
 from melodex.tasks.describe import describe
 from melodex.tasks.passage import Passage
 from melodex.workbench.asking import Ask, address, rendered_page
-from melodex.workbench.bench import AT_HAND
 from melodex.workbench.files import as_file
 from melodex.workbench.views_find import set_names
 
-__all__ = ["at_hand", "beside", "drop", "inside", "own", "tune", "tunes"]
+__all__ = ["at_hand", "beside", "drop", "inside", "refuse_endless", "tune", "tunes"]
 
 TUNES_LISTED = 60
 MOST_NOTES_DRAWN = 1500
 """A tune of so many notes is drawn in some seconds."""
-USUAL_FINDINGS, MOST_FINDINGS = 20, 200
 
 
 def tunes(ask: Ask) -> Response:
@@ -183,45 +180,6 @@ def inside(ask: Ask) -> Response:
     )
 
 
-def own(ask: Ask) -> Response:
-    """Where a tune comes close to the corpus."""
-    name = ask.said("tune")
-    if not name:
-        return rendered_page(ask, "own.html", "My own tune", found=None, sets=())
-    corpus = ask.corpus()
-    passage = ask.bench.passage(name, corpus)
-    refuse_endless(passage)
-    known = [each.strip() for each in ask.said("except").split(",")]
-    hidden = [corpus.resolve(each) for each in known if each]
-    found = audit(
-        corpus,
-        passage,
-        exclude=hidden,
-        threshold=threshold_of(ask),
-        limit=ask.number("limit", USUAL_FINDINGS, least=1, most=MOST_FINDINGS),
-    )
-    if ask.said("form"):
-        return as_file(ask, found, f"audit of {passage.whole.title}")
-    return rendered_page(
-        ask,
-        "own.html",
-        passage.whole.title,
-        found=found,
-        sets=set_names(ask.corpus_if_any()),
-        name=passage.tune_id if passage.in_corpus else name,
-        **report_of(found),
-    )
-
-
-def threshold_of(ask: Ask) -> float:
-    """Above how many expected by chance a finding is left out."""
-    try:
-        number = float(ask.said("threshold") or 1)
-    except ValueError:
-        return 1.0
-    return number if 0 < number < 1e6 else 1.0
-
-
 def refuse_endless(passage: Passage) -> None:
     """Refuse what would take minutes to draw."""
     if len(passage.melody) > MOST_NOTES_DRAWN:
@@ -230,8 +188,3 @@ def refuse_endless(passage: Passage) -> None:
             where=passage.whole.title,
             hint=f"{MOST_NOTES_DRAWN:,} are the most; use the command line for it",
         )
-
-
-def is_at_hand(name: str) -> bool:
-    """Whether a name is that of a file that was dropped."""
-    return name.startswith(f"{AT_HAND}.")
