@@ -6,8 +6,8 @@ shapes that the surrounding page has to hold once (:func:`relation_shapes`).
 
 Conventions: areas are shares of a picture's width and height, from its upper left.
 
-Contents: sections_html, evidence_html, relation_shapes, sign_html, phrase_picture, tune_picture,
-BarArea, bar_areas, EvidenceNote, evidence_line, texts_of.
+Contents: sections_html, evidence_html, relation_shapes, sign_html, phrase_picture,
+tune_picture, BarArea, bar_areas, EvidenceNote, evidence_line, texts_of.
 """
 
 from __future__ import annotations

@@ -5,7 +5,7 @@ Contents: own, finding, audited.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from markupsafe import Markup
 from starlette.responses import JSONResponse, Response

@@ -73,11 +73,16 @@ def shown(
     ask: Ask, lesson: Lesson, *, status: int = 200, clash: dict[str, str] | None = None
 ) -> Response:
     """The page of a set; with what could not be written, if that is so."""
-    from melodex.presentation.lesson_sheets import maker_of
+    from melodex.presentation.lesson_sheets import maker_of, source_of
     from melodex.tasks.lesson_measures import measures_of
 
     rows = [
-        (example, maker_of(example.excerpt), measures_of(example).words)
+        (
+            example,
+            maker_of(example.excerpt),
+            measures_of(example).words,
+            source_of(example.excerpt),
+        )
         for example in lesson.examples
     ]
     return rendered_page(
