@@ -8,6 +8,7 @@ ours and keeps its traceback.
 
 from __future__ import annotations
 
+import gc
 import importlib
 import os
 import sys
@@ -100,6 +101,13 @@ def melodex(ctx: click.Context, corpus: Path | None) -> None:
     ctx.obj = corpus or default_corpus()
 
 
+ALLOCATIONS_BETWEEN_COLLECTIONS = 50_000
+
+
 def main() -> None:
     """Run the command line."""
+    # Modules are never garbage, and a query makes next to none: looking through both
+    # every 700 objects took a tenth of its time from cold.
+    gc.freeze()
+    gc.set_threshold(ALLOCATIONS_BETWEEN_COLLECTIONS)
     melodex(prog_name="melodex")
