@@ -15,13 +15,15 @@ takes up most of it; so A(s) = (m + 1 - a s)(n + 1 - b s), where a and b are the
 notes that an alignment takes up per point, counted on the null's own best, and
 either factor fades to nothing smoothly (after Park, Sheetlin and Spouge 2009).
 
-Phrases differ so much in lambda that both numbers are fitted anew for each: the
-phrase is read backwards, which keeps its intervals, its range and how it moves
-from note to note, and is aligned with a sample of the corpus. A phrase that is
-much the same backwards would find its own relatives so; it is aligned as it
-stands, and points above a high quantile are only taken to lie above it (censored).
-Since few points matter but the many shape the fit, those below a quantile are only
-taken to lie below it.
+Phrases differ so much in lambda that both numbers are fitted anew for each, on a
+sample of the corpus. With one half of it the phrase is aligned backwards, which keeps
+its intervals and its range but has no relatives; with the other half as it stands,
+since a figure may be common in one direction only. Of the latter the relatives of the
+phrase would be among the best: points above a high quantile are only taken to lie
+above it (censored). A phrase that is much the same backwards is only aligned as it
+stands. Since many points matter little but shape the fit, those below a quantile are
+only taken to lie below it. What is stated is the mean of the expected number over how
+unsure lambda and K are.
 
 Contents: Null, Fit, fit_points, is_symmetric, measure_null, expected_by_chance.
 
@@ -44,7 +46,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from random import Random
 
-from melodex.corpus.chunks import PackedChunk, verify
+from melodex.corpus.chunks import UNKNOWN_LENGTH, PackedChunk, verify
 from melodex.errors import DamagedCorpusError
 from melodex.matching.engine import engine
 from melodex.matching.query import EncodedQuery
@@ -72,9 +74,17 @@ SYMMETRIC_SHARE = 0.75
 CENSORED_ABOVE = 0.95
 """Of a symmetric phrase's own points, those above this quantile may be relatives'."""
 
-CENSORED_BELOW, FEWEST_SEEN = 0.75, 64
-"""Points below this quantile only count as lower, if so many stay above it: the
-calibration benchmark shows less bias in the far tail than with all of them."""
+CENSORED_HALF = 0.985
+"""The same where half of the points are of the phrase as it stands."""
+
+CENSORED_BELOW, FEWEST_SEEN = 0.3, 64
+"""Points below this quantile only count as lower, if so many stay above it. Of 0, 0.3,
+0.5 and 0.75 the calibration benchmark is nearest to what should be with 0.3: with more
+left, short phrases seem too likely; with fewer, the fit is too unsure."""
+
+KINDS_OF_NOTE = 16
+"""A further note that agrees makes a match at most so many times rarer: notes of real
+tunes tell about three bits each. Whole points on few levels could seem to fall faster."""
 
 TRACED = 48
 """Best alignments of the null on which the notes taken up per point are counted."""
@@ -102,6 +112,8 @@ class Null:
         a and b: how many notes an alignment takes up for each of its points.
     censored_above, censored_below : int or None
         Points above the one, or below the other, are only known to lie there.
+    steepest_decay : float
+        Lambda is not fitted above this.
     """
 
     points: tuple[int, ...]
@@ -111,6 +123,7 @@ class Null:
     tune_notes_per_point: float = 0.0
     censored_above: int | None = None
     censored_below: int | None = None
+    steepest_decay: float = MOST_DECAY
 
     def seen(self) -> list[int]:
         """The points that are known exactly."""
@@ -177,6 +190,18 @@ class Fit:
         variance = of_size - 2 * points * joint + points * points * of_decay
         return math.sqrt(max(variance, 0.0)) / math.log(10)
 
+    def doubt(self, points: float) -> float:
+        """By how much the mean of an expected number is above its likeliest value.
+
+        Its logarithm is about normal. So far out that doubt would grow faster than
+        the number falls, it grows no more: a better match is never more expected.
+        """
+        of_decay, joint = self.covariance[1:]
+        if of_decay > 0:
+            points = min(points, max((self.decay + joint) / of_decay, 0.0))
+        unsure = math.log(10) * self.spread_decades(points)
+        return math.exp(min(unsure * unsure / 2, 700.0))
+
 
 def fit_points(null: Null) -> Fit | None:
     """Fit lambda and K by maximum likelihood.
@@ -210,7 +235,7 @@ def fit_points(null: Null) -> Fit | None:
         for _ in range(HALVINGS):
             tried = (
                 sizes[0] + move[0],
-                min(max(sizes[1] + move[1], LEAST_DECAY), MOST_DECAY),
+                min(max(sizes[1] + move[1], LEAST_DECAY), null.steepest_decay),
             )
             there = climb(observations, tried)
             if there.log_likelihood >= here.log_likelihood:
@@ -251,7 +276,7 @@ def moment_guess(null: Null) -> tuple[float, float]:
     count = len(null.points)
     mean = sum(null.points) / count
     variance = sum((s - mean) ** 2 for s in null.points) / count
-    decay = math.pi / math.sqrt(6 * variance)
+    decay = min(math.pi / math.sqrt(6 * variance), null.steepest_decay)
     usual = sum(null.tune_notes) / count
     return decay * mean - EULER - null.log_room(mean, usual), decay
 
@@ -340,22 +365,42 @@ def measure_null(
     """
     tunes = sample_tunes(chunks, zlib.crc32(query.pitch + query.length_class))
     symmetric = is_symmetric(query, costs)
-    asked = query if symmetric else query.reversed()
-    found = engine().best(tunes, asked, costs) if tunes else []
+    # A small corpus may hold as many relatives as a quantile has room for.
+    halved = not symmetric and len(tunes) >= NULL_SAMPLE // 2
+    backwards = tunes[::2] if halved else [] if symmetric else tunes
+    forwards = tunes[1::2] if halved else tunes if symmetric else []
+    found = best_of(backwards, query.reversed(), costs) + best_of(forwards, query, costs)
     points = tuple(best for best, _ in found)
-    above = quantile(points, CENSORED_ABOVE) if symmetric and points else None
+    high = CENSORED_HALF if halved else CENSORED_ABOVE if symmetric else None
+    above = quantile(points, high) if high and points else None
     share = min(CENSORED_BELOW, 1 - FEWEST_SEEN / max(len(points), 1))
-    below = quantile(points, share) if share > 0 else None
-    per_point = notes_per_point(tunes, found, asked, costs, above)
+    asked = query if symmetric else query.reversed()
+    traced = forwards if symmetric else backwards
+    per_point = notes_per_point(traced, found[: len(traced)], asked, costs, above)
     return Null(
         points=points,
-        tune_notes=tuple(len(pitch) for pitch, _ in tunes),
+        tune_notes=tuple(len(pitch) for pitch, _ in [*backwards, *forwards]),
         query_notes=query.note_count,
         query_notes_per_point=per_point[0],
         tune_notes_per_point=per_point[1],
         censored_above=above,
-        censored_below=below,
+        censored_below=quantile(points, share) if share > 0 else None,
+        steepest_decay=math.log(KINDS_OF_NOTE) / usual_gain(query, costs),
     )
+
+
+def best_of(
+    tunes: Sequence[tuple[bytes, bytes]], query: EncodedQuery, costs: AlignmentCosts
+) -> list[tuple[int, int]]:
+    """Points and transposition of each tune."""
+    return engine().best(tunes, query, costs) if tunes else []
+
+
+def usual_gain(query: EncodedQuery, costs: AlignmentCosts) -> int:
+    """Points for a pair that agrees in all that is known of the phrase."""
+    unknown = UNKNOWN_LENGTH & 0xFF
+    known = any(length != unknown for length in query.length_class)
+    return max(costs.best_pair if known else costs.same_pitch[3], 1)
 
 
 def quantile(points: Sequence[int], share: float) -> int:
@@ -431,8 +476,9 @@ def expected_by_chance(
     --------
     >>> fit = Fit(0.5, -2.3, Null((), (), 12), (0.01, 1e-4, 1e-4))
     >>> round(expected_by_chance(fit, 40, corpus_tunes=1000, corpus_notes=70000), 5)
-    0.00019
+    0.00021
     """
     if not corpus_tunes:
         return 0.0
-    return corpus_tunes * fit.tail(points, corpus_notes / corpus_tunes)
+    expected = corpus_tunes * fit.tail(points, corpus_notes / corpus_tunes)
+    return min(expected * fit.doubt(points), float(corpus_tunes))

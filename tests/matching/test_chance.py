@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 from random import Random
 
 import numpy as np
@@ -159,6 +160,57 @@ def test_a_better_match_is_never_more_expected_and_none_exceeds_the_corpus() -> 
     assert found == sorted(found, reverse=True)
     assert found[0] <= 800
     assert found[-1] > 0
+
+
+@given(
+    st.floats(0.05, 1.5),
+    st.floats(-6, 2),
+    st.floats(0.01, 2),
+    st.floats(1e-4, 0.5),
+    st.floats(-1, 1),
+)
+def test_doubt_never_makes_a_better_match_more_expected(
+    decay: float, log_size: float, size_sd: float, decay_sd: float, correlation: float
+) -> None:
+    joint = correlation * size_sd * decay_sd
+    null = Null((), (), 12, 0.4, 0.4)
+    fit = Fit(decay, log_size, null, (size_sd**2, decay_sd**2, joint))
+    found = [
+        expected_by_chance(fit, points, corpus_tunes=800, corpus_notes=56000)
+        for points in range(80)
+    ]
+    assert all(b <= a * (1 + 1e-9) for a, b in pairwise(found))
+    assert all(fit.doubt(points) >= 1 for points in range(80))
+
+
+def test_expected_numbers_average_to_the_truth_though_each_fit_is_unsure() -> None:
+    # Gumbel points with a known tail: of many matches at the level that each small
+    # fit calls E = 0.1, as many must really be that rare.
+    generator = np.random.default_rng(9)
+    seen, level, tunes = 0.0, 0.1, 800
+    for _ in range(150):
+        made = (math.log(0.1 * 13 * 71) + generator.gumbel(size=100)) / 0.4
+        points = tuple(np.floor(made).astype(int).tolist())
+        fit = fit_points(Null(points, (70,) * 100, 12))
+        assert fit is not None
+        wanted = 0.0
+        while (
+            expected_by_chance(fit, wanted, corpus_tunes=tunes, corpus_notes=70 * tunes)
+            > level
+        ):
+            wanted += 0.5
+        seen += tunes * -math.expm1(-0.1 * 13 * 71 * math.exp(-0.4 * wanted))
+    assert level / 2 < seen / 150 < level * 2
+
+
+def test_whole_points_on_two_levels_do_not_make_chance_fall_without_end() -> None:
+    points = (9,) * 400 + (12,) * 112
+    free = fit_points(Null(points, (70,) * 512, 8))
+    held = fit_points(Null(points, (70,) * 512, 8, steepest_decay=math.log(16) / 3))
+    assert free is not None
+    assert held is not None
+    assert held.decay <= math.log(16) / 3
+    assert held.decay <= free.decay
 
 
 @pytest.mark.parametrize("count", [50, 512])
