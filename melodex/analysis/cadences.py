@@ -16,7 +16,7 @@ from statistics import median
 
 from melodex.analysis.finds import FIFTH_FAMILIES, TONIC_FAMILIES, Device, Piece
 from melodex.analysis.harmony import PlacedChord, spoken_degree
-from melodex.analysis.numerals import is_minor_mode
+from melodex.analysis.numerals import LocalKey, is_minor_mode, numeral
 from melodex.melody import pitch_class_name
 
 __all__ = ["LONG_REST_RATIO", "cadence_of", "cadences", "endings"]
@@ -31,15 +31,33 @@ def cadences(piece: Piece) -> Iterator[Device]:
     for step, here, after in piece.neighbours():
         kind = cadence_of(here, after)
         if kind and (rests.at(step + 1) or kind == "deceptive cadence"):
-            named = f"{here.numeral.text} to {after.numeral.text}"
-            where = pitch_class_name(after.key.tonic_fifths)
-            reason = f"{here.chord.text} {after.chord.text}: {named} in {where}"
+            reason = f"{here.chord.text} {after.chord.text}: {named_in_key(here, after)}"
             yield piece.device(kind, step, step + 1, reason)
 
 
+def named_in_key(here: PlacedChord, after: PlacedChord) -> str:
+    """Numerals of two chords, and their tonic: that in which they make the cadence."""
+    goal, key = after.numeral.text, after.key
+    if not cadence_in(key, here, after):
+        key = here.key
+        goal = numeral(after.chord, key.tonic_fifths, key.mode).text
+    return f"{here.numeral.text} to {goal} in {pitch_class_name(key.tonic_fifths)}"
+
+
 def cadence_of(here: PlacedChord, after: PlacedChord) -> str:
-    """The cadence that two chords make in the key of the second, or nothing."""
-    key = after.key
+    """The cadence that two chords make in the key of the second, or nothing.
+
+    A sixth may become the new tonic, so that a deceptive cadence counts in the key of
+    the first as well.
+    """
+    found = cadence_in(after.key, here, after)
+    if not found and is_deceptive(here.key, here, after):
+        return "deceptive cadence"
+    return found
+
+
+def cadence_in(key: LocalKey, here: PlacedChord, after: PlacedChord) -> str:
+    """The cadence that two chords make in a key, or nothing."""
     if key.mode == "none":
         return ""
     degree = here.chord.root_fifths - key.tonic_fifths
@@ -52,8 +70,18 @@ def cadence_of(here: PlacedChord, after: PlacedChord) -> str:
         return plagal_of(here, degree, key.mode)
     if goal == 1 and after.chord.family in {"major", "dominant"} and degree != 1:
         return "half cadence"
-    goes_to_sixth = goal in {3, -4} and after.chord.family in {"minor", "major"}
-    return "deceptive cadence" if five and goes_to_sixth else ""
+    return "deceptive cadence" if is_deceptive(key, here, after) else ""
+
+
+def is_deceptive(key: LocalKey, here: PlacedChord, after: PlacedChord) -> bool:
+    """Whether two chords are V and the sixth, minor or flat, of a key."""
+    if key.mode == "none" or here.chord.family not in FIFTH_FAMILIES:
+        return False
+    steps = (
+        here.chord.root_fifths - key.tonic_fifths,
+        after.chord.root_fifths - key.tonic_fifths,
+    )
+    return steps in {(1, 3), (1, -4)} and after.chord.family in {"minor", "major"}
 
 
 def plagal_of(here: PlacedChord, degree: int, mode: str) -> str:

@@ -21,6 +21,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 from melodex.analysis.chord_relations import (
     OTHER_BASS,
@@ -165,8 +166,11 @@ def find_in_row(
         least = full + (OTHER_BASS + OTHER_SPELLING) * len(progression.tokens)
     held = in_local_key and progression.notation == "numerals"
     candidates: list[ProgressionMatch] = []
+    plain = [
+        token._replace(text="", tonic_fifths=None, first=0, last=0) for token in tokens
+    ]
     for transposition in transpositions(progression, tokens, least):
-        for pairs, points in alignments(progression.tokens, tokens, transposition, least):
+        for pairs, points in alignments(progression.tokens, plain, transposition, least):
             if exact and not all(is_same(pair) for pair in pairs):
                 continue
             match = match_of(name, pairs, points, full, transposition, tokens)
@@ -230,23 +234,27 @@ def transpositions(
     """Transpositions in which a root agrees and enough points can be had at all."""
     wanted = progression.tokens
     there = {(pitch_class(token.root_fifths), token.family) for token in tokens}
-    hopeful = []
-    for key in range(12):
-        bound = 0.0
-        for chord in wanted:
-            root = pitch_class(chord.root_fifths) + key
-            bound += max(
-                (
-                    most_points(chord.family, family, (pc - root) % 12)
-                    for pc, family in there
-                ),
-                default=0.0,
-            )
-        if bound >= least - 1e-9:
-            hopeful.append(key)
+    bounds = [0.0] * 12
+    for chord in wanted:
+        root = pitch_class(chord.root_fifths)
+        rows = (
+            points_by_key(chord.family, family, (pc - root) % 12) for pc, family in there
+        )
+        for key, points in enumerate(map(max, ZEROS, ZEROS, *rows)):
+            bounds[key] += points
+    hopeful = [key for key, bound in enumerate(bounds) if bound >= least - 1e-9]
     roots = {token.root_fifths for token in tokens}
     shifts = {found - chord.root_fifths for found in roots for chord in wanted}
     return sorted(shift for shift in shifts if pitch_class(shift) in hopeful)
+
+
+ZEROS = (0.0,) * 12
+
+
+@cache
+def points_by_key(wanted: str, found: str, semitones: int) -> tuple[float, ...]:
+    """The most points of two families in each key, given how far apart they are in C."""
+    return tuple(most_points(wanted, found, (semitones - key) % 12) for key in range(12))
 
 
 # The alignment.
@@ -262,13 +270,13 @@ def alignments(
     least: float,
 ) -> Iterator[tuple[Pairs, float]]:
     """Local alignments with enough points, the best one for each last chord."""
-    plain = [token._replace(text="", tonic_fifths=None, first=0, last=0) for token in found]
-    table, came = filled(wanted, plain, transposition_fifths)
+    table, came = filled(wanted, found, transposition_fifths)
     for place in range(1, len(found) + 1):
-        row = max(range(1, len(wanted) + 1), key=lambda i: table[i][place])
-        points = table[row][place]
+        column = [row[place] for row in table]
+        points = max(column)
+        row = column.index(points)
         if points >= least - 1e-9 and came[row][place] == FROM_PAIR:
-            yield traced(wanted, plain, transposition_fifths, came, row, place), points
+            yield traced(wanted, found, transposition_fifths, came, row, place), points
 
 
 def filled(

@@ -16,18 +16,24 @@ from typing import Any
 from melodex.analysis.piece import Analysis, analyse
 from melodex.analysis.progression_search import chord_bytes
 from melodex.analysis.progressions import tokens_of
-from melodex.corpus.rows import printed_bars
+from melodex.corpus.rows import folded, tune_columns
 from melodex.melody import Melody
 
 __all__ = ["FACET_TABLES", "FACET_VERSION", "facet_rows"]
 
-FACET_VERSION = 2
+FACET_VERSION = 3
 
 TUNE_FACET = """
 CREATE TABLE tune_facet ( -- one row for each tune: metre, keys, range, size
   tune INTEGER PRIMARY KEY REFERENCES tune(id) ON DELETE CASCADE, -- the tune
+  title_folded TEXT NOT NULL, -- without case and accents, for finding
+  composer_folded TEXT NOT NULL, -- so too
+  rights_folded TEXT NOT NULL, -- so too
+  year INTEGER, -- of composition or print, as the source says
   metre_class TEXT NOT NULL, -- simple, compound, irregular, mixed or free
   bar_count INTEGER NOT NULL, -- printed bars, pickup not counted
+  first_bar INTEGER NOT NULL, -- in which the first note starts, as printed
+  last_bar INTEGER NOT NULL, -- in which the last note starts, as printed
   has_pickup INTEGER NOT NULL, -- 1 where the tune begins before its first bar
   lowest_midi INTEGER NOT NULL, -- lowest sounding pitch in semitones
   highest_midi INTEGER NOT NULL, -- highest sounding pitch in semitones
@@ -45,7 +51,8 @@ CREATE TABLE tune_facet ( -- one row for each tune: metre, keys, range, size
 CREATE INDEX tune_facet_mode ON tune_facet(mode, tune);
 CREATE INDEX tune_facet_metre ON tune_facet(metre_class, tune);
 CREATE INDEX tune_facet_centres ON tune_facet(key_centres, tune);
-CREATE INDEX tune_facet_bars ON tune_facet(bar_count, tune)"""
+CREATE INDEX tune_facet_bars ON tune_facet(bar_count, tune);
+CREATE INDEX tune_facet_year ON tune_facet(year, tune)"""
 
 KEY_SPAN = """
 CREATE TABLE key_span ( -- key centres through a tune
@@ -267,9 +274,16 @@ def tune_facet(melody: Melody, found: Analysis) -> dict[str, Any]:
     """The row of one tune in ``tune_facet``."""
     printed, key = melody.key, found.key.key
     tokens = tokens_of(found.harmony.chords)
+    columns = tune_columns(melody)
     return {
+        "title_folded": columns["title_folded"],
+        "composer_folded": folded(columns["composer"]),
+        "rights_folded": folded(columns["rights"]),
+        "year": columns["year"],
         "metre_class": found.metre_class,
-        "bar_count": printed_bars(melody),
+        "bar_count": columns["bar_count"],
+        "first_bar": melody.bar[0],
+        "last_bar": melody.bar[-1],
         "has_pickup": int(0 in melody.bar),
         "lowest_midi": min(melody.midi),
         "highest_midi": max(melody.midi),

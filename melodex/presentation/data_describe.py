@@ -121,6 +121,7 @@ def gathering_data(found: Gathering) -> dict[str, Any]:
             if value not in ("", None, False)
         },
         "tunes": found.tunes,
+        "unsure_tunes": found.unsure,
         "corpus_tunes": found.corpus_tunes,
         "examples": [example_data(example) for example in found.examples],
         "remarks": list(found.remarks),
@@ -153,4 +154,5 @@ EXAMPLE_COLUMNS = (
     "first_bar",
     "last_bar",
     "reasons",
+    "points",
 )

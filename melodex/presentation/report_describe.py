@@ -141,7 +141,8 @@ def gathering_page(found: Gathering) -> Page:
         )
     )
     summary = (
-        f"{found.tunes:,} of {found.corpus_tunes:,} tunes show it.",
+        f"{'At least ' if found.unsure else ''}{found.tunes:,} of "
+        f"{found.corpus_tunes:,} tunes show it.",
         *found.remarks,
     )
     title = "; ".join(found.wish.told())

@@ -25,7 +25,8 @@ def gathering_text(found: Gathering, style: Style) -> str:
         What the terminal can show.
     """
     asked = "; ".join(found.wish.told())
-    heading = f"{asked}: {found.tunes:,} of {found.corpus_tunes:,} tunes"
+    least = "at least " if found.unsure else ""
+    heading = f"{asked}: {least}{found.tunes:,} of {found.corpus_tunes:,} tunes"
     lines = [style.strong(line) for line in paragraphs([shown(heading)], style)]
     lines.append("")
     for _, group in groupby(found.examples, key=lambda example: example.tune_id):

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from melodex.corpus.reader import Corpus
-from melodex.errors import AnalysisError
+from melodex.corpus.store import CorpusWriter
+from melodex.errors import AnalysisError, CorpusError
+from melodex.reading import read_bytes
 from melodex.tasks.gather import Wish, device_kinds, gather
+from melodex.tasks.gather_progressions import progression_from_piece
 
 PLANTED = json.loads(
     (Path(__file__).parents[2] / "corpus_demo" / "PLANTED.json").read_text(encoding="utf-8")
@@ -39,8 +44,6 @@ MISSED = {
     ("key centres", "Old Copper Bell"),
     # Four bars of B minor before D major are taken for one signature's key.
     ("key centres", "Sixpence for the Ferryman"),
-    # The turn to the flat VI is not counted among deceptive cadences.
-    ("deceptive cadence", "Wheelhouse at Two"),
     # What the applied chords lead to is told as a change of key.
     ("secondary dominant", "The Lock-Keeper's Daughter"),
 }
@@ -124,3 +127,132 @@ def test_a_device_that_no_tune_shows_names_those_that_some_do(demo_corpus: Corpu
     assert not found.examples
     assert "pedal bass" in found.remarks[0]
     assert dict(device_kinds(demo_corpus))["pedal bass"] > 0
+
+
+def test_a_change_of_mode_over_one_tonic_is_found(demo_corpus: Corpus) -> None:
+    # corpus_demo/PLANTED.json: from A minor to A major.
+    found = gather(demo_corpus, Wish(mode_change=True))
+    assert "Old Copper Bell" in {example.title for example in found.examples}
+    assert all("change of mode" in example.reasons[0] for example in found.examples)
+
+
+def test_the_chords_of_some_bars_find_their_own_tune_first(demo_corpus: Corpus) -> None:
+    text = progression_from_piece(demo_corpus, "Fog over the Basin", "3-5")
+    assert "Fm" in text.split()
+    found = gather(demo_corpus, Wish(progression=text))
+    best = max(example.points or 0.0 for example in found.examples)
+    assert best == found.examples[0].points
+    own = [e for e in found.examples if e.title == "Fog over the Basin"]
+    assert best in {example.points for example in own}
+    assert max(own, key=lambda example: example.points or 0.0).last_bar >= 3
+
+
+def test_bars_without_chords_give_no_progression(demo_corpus: Corpus) -> None:
+    bare = next(
+        row.tune_id
+        for row in demo_corpus.tunes()
+        if not demo_corpus.melody(row.tune_id).chords
+    )
+    with pytest.raises(AnalysisError, match="has no chords"):
+        progression_from_piece(demo_corpus, bare, None)
+
+
+def test_progressions_come_in_the_order_of_their_points(demo_corpus: Corpus) -> None:
+    points = [e.points for e in gather(demo_corpus, Wish(progression="ii V I")).examples]
+    assert None not in points
+    assert points == sorted(points, key=lambda value: -(value or 0.0))
+    assert len(set(points)) > 1
+
+
+def test_what_was_not_looked_at_closely_is_said(
+    demo_corpus: Corpus, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("melodex.tasks.gather.MOST_ALIGNED", 2)
+    hasty = gather(demo_corpus, Wish(progression="ii V I"), limit=2)
+    assert hasty.unsure > 0
+    assert "looked at closely" in hasty.remarks[0]
+    whole = gather(demo_corpus, Wish(progression="ii V I"), limit=2, thorough=True)
+    assert not whole.unsure
+    assert hasty.tunes <= whole.tunes <= hasty.tunes + hasty.unsure
+
+
+def test_a_count_shows_nothing_and_counts_all(demo_corpus: Corpus) -> None:
+    counted = gather(demo_corpus, Wish(metre="compound"), limit=0)
+    assert counted.examples == ()
+    assert counted.tunes == len(titles(demo_corpus, Wish(metre="compound")))
+
+
+LABELLED = """\
+X:1
+T:Étude in Grey
+C:Añil Roe
+Z:Copyright 1931 Roe
+M:4/4
+L:1/4
+K:C
+C D E F | G A B c | c B A G | F E D C |]
+
+X:2
+T:Etude in Green
+C:Bo Lind
+M:6/8
+L:1/8
+K:G
+GAB c2 d | e3 d3 | cBA G2 F | G6 |]
+"""
+
+
+@pytest.fixture
+def labelled(tmp_path: Path) -> Iterator[Corpus]:
+    """Two tunes, one of them tagged, with rights and a year."""
+    path = tmp_path / "labelled.melodex"
+    reading = read_bytes(LABELLED.encode(), "abc", "labelled.abc")
+    first, second = reading.tunes
+    by = replace(first.melody.credits, year=1931, rights="Copyright Roe")
+    first = replace(first, melody=replace(first.melody, credits=by))
+    with CorpusWriter.open(path) as writer:
+        report = writer.add_reading(
+            replace(reading, tunes=(first, second)), collection="studies"
+        )
+        writer.tag([report.added[0]], "class")
+    with Corpus.open(path) as corpus:
+        yield corpus
+
+
+@pytest.mark.parametrize(
+    ("wish", "found"),
+    [
+        (Wish(title="etude"), {"Étude in Grey", "Etude in Green"}),
+        (Wish(title="etude", tag="class"), {"Étude in Grey"}),
+        (Wish(composer="anil"), {"Étude in Grey"}),
+        (Wish(rights="copyright"), {"Étude in Grey"}),
+        (Wish(rights="copyright", tag="class", after=1931, before=1931), {"Étude in Grey"}),
+        (Wish(rights="copyright", after=1932), set()),
+        (Wish(before=1930), set()),
+        (Wish(tag="class", metre="compound"), set()),
+        (Wish(collection="studies", metre="compound"), {"Etude in Green"}),
+        (Wish(collection="others"), set()),
+    ],
+)
+def test_wishes_about_credits_combine(
+    labelled: Corpus, wish: Wish, found: set[str]
+) -> None:
+    assert titles(labelled, wish) == found
+
+
+def test_many_tunes_are_shown_in_the_order_of_few(
+    demo_corpus: Corpus, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    whole = gather(demo_corpus, Wish(mode="major"))
+    monkeypatch.setattr("melodex.tasks.gather.SORTED_AT_ONCE", 0)
+    for limit in (1, 3, 500):
+        shown = gather(demo_corpus, Wish(mode="major"), limit=limit)
+        assert shown.examples == whole.examples[:limit]
+
+
+def test_features_of_another_version_are_refused(
+    labelled: Corpus, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("melodex.tasks.gather.FACET_VERSION", 0)
+    with pytest.raises(CorpusError, match="another version"):
+        gather(labelled, Wish(mode="major"))
