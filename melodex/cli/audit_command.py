@@ -7,13 +7,19 @@ from pathlib import Path
 import click
 
 from melodex.cli.keeping import into_option, keep_into, to_be_kept
-from melodex.cli.output import Output, output_options, present
+from melodex.cli.output import Output, output_options, present, terminal_style, write
+from melodex.cli.progress import progress_bar
 
 FORMATS = ("text", "json", "html", "pdf")
 
 
 @click.command("audit")
-@click.argument("tune")
+@click.argument("tune", required=False)
+@click.option(
+    "--whole-corpus",
+    is_flag=True,
+    help="Compare the tunes of the corpus with each other instead.",
+)
 @click.option(
     "--except",
     "exclude",
@@ -34,7 +40,8 @@ FORMATS = ("text", "json", "html", "pdf")
 @click.pass_obj
 def command(
     corpus_path: Path,
-    tune: str,
+    tune: str | None,
+    whole_corpus: bool,
     exclude: tuple[str, ...],
     threshold: float,
     limit: int,
@@ -52,10 +59,18 @@ def command(
 
     Likeness is not infringement, and no likeness found is not clearance.
 
+    With --whole-corpus there is no TUNE: near-duplicates are listed, and pairs of
+    tunes that share a long passage, the most telling first.
+
     \b
-    Example:
+    Examples:
       $ melodex audit corpus_demo/own/own_song.abc
+      $ melodex audit --whole-corpus --limit 5
     """
+    if whole_corpus or tune is None:
+        require_whole(tune, whole_corpus, into, output)
+        audit_all(corpus_path, exclude, limit, output)
+        return
     from melodex.corpus.reader import Corpus
     from melodex.tasks.audit import audit
     from melodex.tasks.passage import find_passage
@@ -67,3 +82,37 @@ def command(
         present(found, output)
         passages = to_be_kept(corpus, into, found)
     keep_into(corpus_path, into, passages)
+
+
+def require_whole(
+    tune: str | None, whole_corpus: bool, into: str | None, output: Output
+) -> None:
+    """Refuse what does not go together."""
+    if not whole_corpus:
+        raise click.UsageError("Name a tune or a file, or give --whole-corpus.")
+    if tune is not None:
+        raise click.UsageError("Give a tune or --whole-corpus, not both.")
+    if into:
+        raise click.UsageError("--into keeps what is found of one tune.")
+    if output.form not in {"text", "json"}:
+        raise click.UsageError("--whole-corpus has the formats text and json.")
+
+
+def audit_all(
+    corpus_path: Path, exclude: tuple[str, ...], limit: int, output: Output
+) -> None:
+    """Compare the tunes of a corpus with each other and write what is found."""
+    from melodex.corpus.reader import Corpus
+    from melodex.tasks.audit_whole import audit_whole
+
+    with Corpus.open(corpus_path) as corpus, progress_bar("comparing tunes") as bar:
+        hidden = [corpus.resolve(name) for name in exclude]
+        found = audit_whole(corpus, exclude=hidden, limit=limit, progress=bar)
+    if output.form == "json":
+        from melodex.presentation.data_corpus import whole_audit_json
+
+        write(whole_audit_json(found), output)
+        return
+    from melodex.presentation.text_audit_whole import whole_audit_text
+
+    write(whole_audit_text(found, terminal_style(output)), output)

@@ -3,19 +3,26 @@
 Conventions: those of :mod:`melodex.presentation.data`.
 
 Contents: listing_json, listing_csv, detail_json, adding_json, check_json,
-holdings_json, duplicates_json.
+holdings_json, duplicates_json, whole_audit_json.
 """
 
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from melodex.corpus.reader import TuneRow
-from melodex.presentation.data import csv_text, json_text, melody_data, rounded
+from melodex.presentation.data import (
+    csv_text,
+    json_text,
+    melody_data,
+    passage_data,
+    rounded,
+)
 
 if TYPE_CHECKING:
     from melodex.tasks.adding import AddResult
+    from melodex.tasks.audit_whole import WholeAudit
     from melodex.tasks.collection import Holdings, Listing, TuneDetail
     from melodex.tasks.duplicates import Duplicates
     from melodex.tasks.upkeep import CheckResult
@@ -28,6 +35,7 @@ __all__ = [
     "holdings_json",
     "listing_csv",
     "listing_json",
+    "whole_audit_json",
 ]
 
 
@@ -106,12 +114,46 @@ def duplicates_json(duplicates: Duplicates) -> str:
         {
             "corpus": {"tunes": duplicates.corpus_tunes},
             "least": duplicates.least,
-            "groups": [
+            "groups": groups_data(duplicates),
+        }
+    )
+
+
+def groups_data(duplicates: Duplicates) -> list[dict[str, Any]]:
+    """Groups of tunes that are alike as plain data."""
+    return [
+        {
+            "likeness": rounded(group.likeness),
+            "tunes": [asdict(row) for row in group.tunes],
+        }
+        for group in duplicates.groups
+    ]
+
+
+def whole_audit_json(found: WholeAudit) -> str:
+    """An audit of a whole corpus as JSON."""
+    return json_text(
+        {
+            "near_duplicates": groups_data(found.duplicates),
+            "close_pairs": [
                 {
-                    "likeness": rounded(group.likeness),
-                    "tunes": [asdict(row) for row in group.tunes],
+                    "one": passage_data(pair.one) | {"first_note": pair.one.first_note},
+                    "other": passage_data(pair.other)
+                    | {"first_note": pair.other.first_note},
+                    "notes": pair.notes,
+                    "transposition_semitones": pair.transposition_semitones,
+                    "information_bits": rounded(pair.bits),
+                    "shared_figures": pair.shared_figures,
                 }
-                for group in duplicates.groups
+                for pair in found.pairs
             ],
+            "close_pairs_in_all": found.pairs_in_all,
+            "compared": {
+                "tunes": found.corpus_tunes,
+                "notes": found.corpus_notes,
+                "least": found.duplicates.least,
+                "melodex": found.version,
+            },
+            "cautions": list(found.cautions),
         }
     )

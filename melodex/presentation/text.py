@@ -414,14 +414,22 @@ def expected_text(expected: float) -> str:
 
 
 def wrapped(facts: Sequence[str], style: Style, indent: str = "   ") -> list[str]:
-    """Facts separated by semicolons, broken between facts to fit the width."""
+    """Facts separated by semicolons, broken between facts to fit the width.
+
+    A fact that is too long for a line by itself is broken between words.
+    """
     lines, line = [], indent
     for place, fact in enumerate(facts):
         piece = fact + (";" if place < len(facts) - 1 else "")
         if len(line) + len(piece) + 1 > style.width and line.strip():
             lines.append(line.rstrip())
             line = indent
-        line += piece + " "
+        words = [piece] if len(indent) + len(piece) <= style.width else piece.split()
+        for word in words:
+            if len(line) + len(word) > style.width and line.strip():
+                lines.append(line.rstrip())
+                line = indent
+            line += word + " "
     return [*lines, line.rstrip()]
 
 

@@ -1,9 +1,11 @@
 """Text of an audit: what comes close, the strip of bars, and the words of caution.
 
-Contents: audit_text.
+Contents: audit_text, title_lines.
 """
 
 from __future__ import annotations
+
+import textwrap
 
 from melodex.presentation.text import (
     Style,
@@ -18,7 +20,7 @@ from melodex.presentation.text_corpus import shown
 from melodex.tasks.audit import Audit, BarCover, Finding
 from melodex.tasks.compare import interval_text
 
-__all__ = ["audit_text"]
+__all__ = ["audit_text", "title_lines"]
 
 STRENGTHS = ((1e-6, "█", "#"), (0.01, "▓", "*"), (1.0, "░", "."))
 """Shades of a bar by the least number expected by chance of what touches it."""
@@ -34,7 +36,7 @@ def audit_text(found: Audit, style: Style) -> str:
     style : Style
         What the terminal can show.
     """
-    lines = [style.strong(shown(heading(found))), ""]
+    lines = [*title_lines(shown(heading(found)), style), ""]
     lines += paragraphs([summary(found)], style)
     lines.append("")
     if found.findings:
@@ -113,11 +115,17 @@ def finding_lines(finding: Finding, style: Style) -> list[str]:
     title = shown(
         f"{finding.rank}  {bars_text(finding)}: {finding.tune.label}{maker}{year}"
     )
-    lines = [style.strong(title), *wrapped(facts(finding), style)]
+    lines = [*title_lines(title, style), *wrapped(facts(finding), style)]
     lines += aligned_lines(
         finding.own.melody, finding.tune.melody, finding.likeness, ("own", "tune"), style
     )
     return lines
+
+
+def title_lines(title: str, style: Style) -> list[str]:
+    """A title, broken where the terminal is too narrow for it."""
+    lines = textwrap.wrap(title, style.width, subsequent_indent="   ")
+    return [style.strong(line) for line in lines]
 
 
 def facts(finding: Finding) -> list[str]:

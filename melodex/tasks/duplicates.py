@@ -5,21 +5,27 @@ semitones (nine notes), as sets: the likeness is the number of figures that both
 have over the number that either has (Jaccard 1901, Bulletin de la Société
 Vaudoise des Sciences Naturelles 37, 547-579). Rhythm and title play no part.
 
-Contents: DuplicateGroup, Duplicates, find_duplicates.
+Contents: DuplicateGroup, Duplicates, find_duplicates, duplicates_among, steps_by_tune.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 from functools import lru_cache
 
 from melodex.corpus.chunks import TuneNotes, unpack
 from melodex.corpus.reader import Corpus, TuneRow
-from melodex.matching.kinship import FIGURE_INTERVALS, Progress, shared_figures
+from melodex.matching.kinship import FIGURE_INTERVALS, SharedFigures, shared_figures
 
-__all__ = ["DuplicateGroup", "Duplicates", "find_duplicates"]
+__all__ = [
+    "DuplicateGroup",
+    "Duplicates",
+    "duplicates_among",
+    "find_duplicates",
+    "steps_by_tune",
+]
 
 SHARED_TO_COMPARE = 3
 """Rare figures that two tunes must share before they are compared in full."""
@@ -66,20 +72,51 @@ def find_duplicates(corpus: Corpus, *, least: float = 0.6) -> Duplicates:
     Duplicates
         Groups, the most alike first, then by tune id.
     """
-    tunes = {
-        tune.tune_id: steps_of(tune) for chunk in corpus.chunks() for tune in unpack(chunk)
-    }
+    tunes = steps_by_tune(corpus)
+    return duplicates_among(corpus, tunes, least, figures_shared(tunes))
+
+
+def figures_shared(tunes: Mapping[str, bytes]) -> list[SharedFigures]:
+    """Pairs of tunes, by place in order of id, that share enough rare figures."""
+    steps = [tunes[tune_id] for tune_id in sorted(tunes)]
+    return shared_figures(steps, fewest=SHARED_TO_COMPARE)
+
+
+def duplicates_among(
+    corpus: Corpus,
+    tunes: Mapping[str, bytes],
+    least: float,
+    shared: Sequence[SharedFigures],
+) -> Duplicates:
+    """Find the duplicates among tunes of which is known what figures they share.
+
+    Parameters
+    ----------
+    corpus : Corpus
+        An open corpus.
+    tunes : mapping of str to bytes
+        Steps by tune id; see :func:`steps_by_tune`.
+    least : float
+        Likeness from which two tunes count as duplicates.
+    shared : sequence of SharedFigures
+        Places count in order of tune id.
+    """
     same = same_steps(tunes)
-    pairs = [
-        *equal_pairs(same),
-        *near_pairs({ids[0]: tunes[ids[0]] for ids in same}, least),
-    ]
+    leaders = {ids[0] for ids in same}
+    pairs = [*equal_pairs(same), *near_pairs(tunes, leaders, shared, least)]
     groups = []
     for members, likeness in grouped(pairs):
         rows = tuple(corpus.tune(tune_id) for tune_id in members)
         groups.append(DuplicateGroup(rows, likeness))
     groups.sort(key=lambda group: (-group.likeness, group.tunes[0].tune_id))
     return Duplicates(tuple(groups), least, corpus.tune_count)
+
+
+def steps_by_tune(corpus: Corpus) -> dict[str, bytes]:
+    """Read the steps of all tunes: one byte each, downward ones wrapped."""
+    return {
+        tune.tune_id: steps_of(tune) for chunk in corpus.chunks() for tune in unpack(chunk)
+    }
 
 
 def steps_of(tune: TuneNotes) -> bytes:
@@ -90,7 +127,7 @@ def steps_of(tune: TuneNotes) -> bytes:
     )
 
 
-def same_steps(tunes: dict[str, bytes]) -> list[list[str]]:
+def same_steps(tunes: Mapping[str, bytes]) -> list[list[str]]:
     """Tune ids by steps, each group and the groups in order of id."""
     found: dict[bytes, list[str]] = defaultdict(list)
     for tune_id in sorted(tunes):
@@ -106,18 +143,24 @@ def equal_pairs(same: Iterable[list[str]]) -> Iterator[tuple[str, str, float]]:
 
 
 def near_pairs(
-    tunes: dict[str, bytes], least: float, progress: Progress | None = None
+    tunes: Mapping[str, bytes],
+    leaders: Set[str],
+    shared: Sequence[SharedFigures],
+    least: float,
 ) -> Iterator[tuple[str, str, float]]:
-    """Pairs of tunes that share enough figures."""
+    """Pairs of tunes that share enough figures, one tune for each row of steps."""
     ids = sorted(tunes)
-    shared = shared_figures(
-        [tunes[tune_id] for tune_id in ids], fewest=SHARED_TO_COMPARE, progress=progress
-    )
-    figures = lru_cache(maxsize=4096)(lambda place: figures_of(tunes[ids[place]]))
+
+    @lru_cache(maxsize=4096)
+    def figures(tune_id: str) -> frozenset[bytes]:
+        return figures_of(tunes[tune_id])
+
     for pair in shared:
-        likeness = jaccard(figures(pair.first), figures(pair.second))
-        if likeness >= least:
-            yield ids[pair.first], ids[pair.second], likeness
+        one, other = ids[pair.first], ids[pair.second]
+        if one in leaders and other in leaders:
+            likeness = jaccard(figures(one), figures(other))
+            if likeness >= least:
+                yield one, other, likeness
 
 
 def figures_of(steps: bytes) -> frozenset[bytes]:

@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
+from melodex.cli import melodex
 from melodex.corpus.reader import Corpus
 from melodex.corpus.store import CorpusWriter
 from melodex.errors import EmptyMelodyError
 from melodex.melody import Melody
 from melodex.presentation.data import as_json
+from melodex.presentation.data_corpus import whole_audit_json
 from melodex.presentation.text import Style, as_text
+from melodex.presentation.text_audit_whole import whole_audit_text
 from melodex.reading.abc import read_abc
 from melodex.tasks.audit import CAUTIONS, audit, windows_of
+from melodex.tasks.audit_whole import audit_whole
+from melodex.tasks.demo import CORPUS_FILE
 from melodex.tasks.passage import Passage, find_passage
 
 
@@ -97,3 +104,88 @@ def test_every_note_lies_in_a_window(notes: int) -> None:
     assert all(0 <= first <= last < notes for first, last in spans)
     covered = {place for first, last in spans for place in range(first, last + 1)}
     assert covered == set(range(notes))
+
+
+def test_a_narrow_plain_terminal_gets_lines_that_fit_and_no_signs(
+    demo_corpus: Corpus, demo_folder: Path
+) -> None:
+    found = audit(demo_corpus, find_passage(str(demo_folder / "own" / "own_song.abc")))
+    text = as_text(found, Style(width=60, signs=False))
+    assert text.isascii()
+    assert max(len(line) for line in text.splitlines()) <= 60
+    # The strip has every bar, those of the borrowing the more strongly marked.
+    assert "#" in text or "*" in text
+
+
+def test_a_whole_corpus_gives_its_twins_and_the_pairs_that_share_a_passage(
+    demo_corpus: Corpus,
+) -> None:
+    found = audit_whole(demo_corpus, limit=20)
+    twins = [{row.title for row in group.tunes} for group in found.duplicates.groups]
+    assert twins == [{"Procession of Lamps", "Rain on the Roof"}]
+    # corpus_demo/PLANTED.json: notes 1-14 and 15-28, down a minor third.
+    planted = {"The Lock-Keeper's Daughter", "Sixpence for the Ferryman"}
+    (pair,) = [
+        each
+        for each in found.pairs
+        if {each.one.whole.title, each.other.whole.title} == planted
+    ]
+    assert pair.notes >= 14
+    assert abs(pair.transposition_semitones) == 3
+    steps = [b - a for a, b in pairwise(pair.one.melody.midi)]
+    assert steps == [b - a for a, b in pairwise(pair.other.melody.midi)]
+    assert [p.bits for p in found.pairs] == sorted(p.bits for p in found.pairs)[::-1]
+
+
+def test_an_audit_of_a_whole_corpus_repeats_and_carries_the_cautions(
+    demo_corpus: Corpus,
+) -> None:
+    once, again = audit_whole(demo_corpus, limit=2), audit_whole(demo_corpus, limit=2)
+    assert whole_audit_json(once) == whole_audit_json(again)
+    assert len(once.pairs) == 2
+    assert once.pairs_in_all > 2
+    text = whole_audit_text(once, Style(signs=False))
+    assert f"{once.pairs_in_all - 2} are not shown" in " ".join(text.split())
+    for caution in CAUTIONS:
+        assert caution in whole_audit_json(once)
+        assert " ".join(caution.split()) in " ".join(text.split())
+
+
+def test_tunes_left_out_of_a_whole_corpus_pair_with_none(demo_corpus: Corpus) -> None:
+    twin = demo_corpus.resolve("Rain on the Roof")
+    found = audit_whole(demo_corpus, exclude=[twin])
+    assert not found.duplicates.groups
+    assert found.corpus_tunes == demo_corpus.tune_count - 1
+
+
+def test_a_corpus_of_one_tune_has_no_pairs(tmp_path: Path) -> None:
+    path = tmp_path / "one.melodex"
+    tune = "X:1\nT:Lone\nL:1/4\nK:C\nC E G F | E D E F | G A G F | E D C D |]\n"
+    with CorpusWriter.open(path) as writer:
+        writer.add_reading(read_abc(tune, "lone.abc"))
+    with Corpus.open(path) as corpus:
+        found = audit_whole(corpus)
+    assert not found.pairs
+    assert not found.duplicates.groups
+
+
+@pytest.mark.parametrize(
+    ("words", "refused"),
+    [
+        (["audit"], "Name a tune or a file, or give --whole-corpus"),
+        (["audit", "x.abc", "--whole-corpus"], "not both"),
+        (["audit", "--whole-corpus", "--format", "pdf"], "formats text and json"),
+        (["audit", "--whole-corpus", "--into", "Set"], "--into keeps"),
+    ],
+)
+def test_what_does_not_go_together_is_a_usage_error(words: list[str], refused: str) -> None:
+    done = CliRunner().invoke(melodex, words)
+    assert done.exit_code == 2
+    assert refused in done.output
+
+
+def test_the_command_writes_an_audit_of_a_whole_corpus(demo_folder: Path) -> None:
+    corpus = str(demo_folder / CORPUS_FILE)
+    done = CliRunner().invoke(melodex, ["--corpus", corpus, "audit", "--whole-corpus"])
+    assert done.exit_code == 0
+    assert "Sixpence for the Ferryman" in done.output
