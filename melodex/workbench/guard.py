@@ -33,7 +33,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 __all__ = ["KEY_NAME", "MOST_BODY_BYTES", "POLICY", "Guard", "new_key"]
 
-KEY_NAME = "key"
+KEY_NAME = "pass"
 KEY_BYTES = 24
 """192 random bits."""
 

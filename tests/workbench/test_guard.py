@@ -1,0 +1,183 @@
+"""Who is let in: names, keys, origins; and what every answer carries."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from melodex.workbench.guard import POLICY, Guard, new_key
+
+FORM = {"Content_Type": "application/x-www-form-urlencoded"}
+
+
+def test_the_first_address_gives_a_cookie_that_scripts_and_other_sites_cannot_use(
+    workbench,
+):
+    status, headers, _ = workbench.ask(f"/?pass={workbench.key}", known=False)
+    assert status == 303
+    assert headers["location"] == "/"
+    cookie = headers["set-cookie"]
+    assert cookie.startswith(f"{workbench.cookie};")
+    # RFC 6265bis, section 5.6.7: the strictest of the three values.
+    assert "HttpOnly" in cookie
+    assert "samesite=strict" in cookie.lower()
+    assert "Path=/" in cookie
+
+
+def test_the_key_leaves_the_address_and_what_else_stood_there_stays(workbench):
+    address = f"/find?phrase=1+2+3&pass={workbench.key}"
+    status, headers, _ = workbench.ask(address, known=False)
+    assert status == 303
+    assert headers["location"] == "/find?phrase=1+2+3"
+
+
+def test_two_slashes_lead_to_no_other_host(workbench):
+    for path in (
+        f"//elsewhere.example/?pass={workbench.key}",
+        f"/\\elsewhere.example?pass={workbench.key}",
+    ):
+        status, headers, _ = workbench.ask(path, known=False)
+        assert status == 303
+        assert headers["location"].startswith("/")
+        assert not headers["location"].startswith(("//", "/\\"))
+
+
+@pytest.mark.parametrize(
+    "path", ["/", "/find?phrase=1+2+3", "/shelf", "/set?name=x", "/work/news?id=x"]
+)
+def test_without_the_key_nothing_of_the_corpus_is_told(workbench, path):
+    status, _, body = workbench.ask(path, known=False, Accept="text/html")
+    assert status == 403
+    assert b"At the door" in body
+    assert b"fen.melodex" not in body
+
+
+def test_a_wrong_key_and_a_wrong_cookie_do_not_open(workbench):
+    assert workbench.ask(f"/?pass={workbench.key}x", known=False)[0] == 403
+    wrong = workbench.cookie[:-1] + ("a" if workbench.cookie[-1] != "a" else "b")
+    assert workbench.ask("/", known=False, Cookie=wrong)[0] == 403
+    assert workbench.ask("/", known=False, Cookie=f"other={workbench.key}")[0] == 403
+
+
+def test_a_script_without_the_key_hears_it_as_data(workbench):
+    status, _, body = workbench.ask("/gather/left", known=False, Accept="application/json")
+    assert status == 403
+    assert "does not know" in json.loads(body)["fault"]["what"]
+
+
+@pytest.mark.parametrize(
+    "host",
+    ["elsewhere.example", "127.0.0.1.elsewhere.example", "127.0.0.1:1", "127.0.0.1", ""],
+)
+def test_a_name_that_is_not_ours_is_refused(workbench, host):
+    """A name of somebody else's that leads here: DNS rebinding."""
+    status, _, body = workbench.ask("/", Host=host)
+    assert status == 400
+    assert b"fen.melodex" not in body
+
+
+def test_localhost_is_a_name_of_ours(workbench):
+    port = workbench.host.rpartition(":")[2]
+    assert workbench.ask("/", Host=f"localhost:{port}")[0] == 200
+
+
+@pytest.mark.parametrize(
+    ("headers", "status"),
+    [
+        ({}, 403),
+        ({"Origin": "http://elsewhere.example"}, 403),
+        ({"Origin": "null"}, 403),
+        ({"Origin": "http://127.0.0.1:1"}, 403),
+        ({"Origin": "https://{host}"}, 403),
+        # Another port of this machine is the same site and another origin.
+        ({"Origin": "http://{host}", "Sec_Fetch_Site": "same-site"}, 403),
+        ({"Origin": "http://{host}", "Sec_Fetch_Site": "cross-site"}, 403),
+        ({"Origin": "http://{host}", "Sec_Fetch_Site": "none"}, 403),
+        ({"Origin": "http://{host}", "Sec_Fetch_Site": "same-origin"}, 303),
+        ({"Origin": "http://{host}"}, 303),
+    ],
+)
+def test_a_change_has_to_come_from_a_page_of_ours(workbench, headers, status):
+    told = {name: value.format(host=workbench.host) for name, value in headers.items()}
+    tag = "tune=The+Eel+Trap&word=guarded"
+    answer = workbench.ask("/shelf/tag", method="POST", body=tag.encode(), **FORM, **told)
+    assert answer[0] == status
+
+
+def test_a_refused_change_changes_nothing(workbench):
+    body = b"name=From+elsewhere"
+    assert workbench.ask("/sets/new", method="POST", body=body, **FORM)[0] == 403
+    assert b"From elsewhere" not in workbench.ask("/sets")[2]
+
+
+@pytest.mark.parametrize("site", ["cross-site", "same-site"])
+def test_other_sites_may_not_embed_what_we_serve(workbench, site):
+    asked = {
+        "Sec_Fetch_Site": site,
+        "Sec_Fetch_Mode": "no-cors",
+        "Sec_Fetch_Dest": "script",
+    }
+    assert workbench.ask("/find/stave?phrase=1+2+3", **asked)[0] == 403
+
+
+@pytest.mark.parametrize(
+    "path", ["/", "/static/bench.js", "/find/stave?phrase=1", "/nowhere"]
+)
+def test_every_answer_carries_the_policy(workbench, path):
+    headers = workbench.ask(path)[1]
+    assert headers["content-security-policy"] == POLICY
+    assert "unsafe" not in POLICY
+    assert "default-src 'none'" in POLICY
+    assert headers["x-content-type-options"] == "nosniff"
+    assert headers["cross-origin-resource-policy"] == "same-origin"
+    assert "server" not in headers
+
+
+def test_nobody_changes_anything_by_an_address(workbench):
+    for path in (
+        "/keep",
+        "/sets/new",
+        "/set/change",
+        "/shelf/remove",
+        "/shelf/add",
+        "/drop",
+    ):
+        assert workbench.ask(f"{path}?name=x&tune=The+Eel+Trap&sure=yes")[0] in {404, 405}
+    assert b"The Eel Trap" in workbench.ask("/tunes")[2]
+
+
+def test_a_change_without_a_length_is_refused(workbench):
+    told = {"Origin": workbench.base, "Transfer_Encoding": "chunked", **FORM}
+    status, *_ = workbench.ask(
+        "/sets/new", method="POST", body=b"0\r\n\r\n", Content_Length="", **told
+    )
+    assert status in {400, 411}
+
+
+def test_keys_are_long_and_never_the_same():
+    keys = {new_key() for _ in range(100)}
+    assert len(keys) == 100
+    assert min(len(key) for key in keys) >= 32
+
+
+def test_the_door_lets_in_with_the_key_typed_by_hand(workbench):
+    fields = f"pass={workbench.key}&to=/shelf"
+    told = {"Origin": workbench.base, "Sec_Fetch_Site": "same-origin", **FORM}
+    status, headers, _ = workbench.ask(
+        "/enter", method="POST", body=fields.encode(), known=False, **told
+    )
+    assert (status, headers["location"]) == (303, "/shelf")
+    assert headers["set-cookie"].startswith(workbench.cookie)
+    wrong = workbench.ask("/enter", method="POST", body=b"pass=x&to=/", known=False, **told)
+    assert wrong[0] == 403
+    away = f"pass={workbench.key}&to=//elsewhere.example/"
+    headers = workbench.ask(
+        "/enter", method="POST", body=away.encode(), known=False, **told
+    )[1]
+    assert headers["location"] == "/elsewhere.example/"
+
+
+def test_cookies_of_two_workbenches_on_one_machine_do_not_meet():
+    guards = [Guard(None, "k", [f"127.0.0.1:{port}"], None) for port in (8001, 8002)]
+    assert guards[0].cookie != guards[1].cookie
