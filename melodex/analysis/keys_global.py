@@ -175,7 +175,7 @@ def fitted_key(melody: Melody, heard: list[Chord], use_signature: bool) -> KeyRe
     if not heard and (reason := unkeyed_reason(melody, openly)):
         return nothing_said(melody, reason)
     source, remark, chosen = "melody", "", openly
-    if use_signature and melody.keys:
+    if use_signature and has_signature(melody):
         signature = melody.keys[0].signature_fifths
         if share_in(melody, Key(signature + 3, "minor")) >= SIGNATURE_KEPT:
             source, chosen = (
@@ -192,6 +192,13 @@ def fitted_key(melody: Melody, heard: list[Chord], use_signature: bool) -> KeyRe
             "melody", "melody, chords" if "sig" in source else "melody and chords"
         )
     return reading(melody, chosen, source, remark)
+
+
+def has_signature(melody: Melody) -> bool:
+    """Whether a signature is printed; no sign and no key says nothing about either."""
+    if not melody.keys:
+        return False
+    return melody.key.mode != "none" or melody.keys[0].signature_fifths != 0
 
 
 def other_view(chosen: list[tuple[Key, float]], openly: list[tuple[Key, float]]) -> str:

@@ -47,6 +47,7 @@ def description_data(found: Description) -> dict[str, Any]:
             "alternatives": [
                 [str(other), rounded(share)] for other, share in key.alternatives
             ],
+            "inflection": key.inflection,
             "remark": key.remark,
         },
         "key_centres": [
@@ -71,6 +72,7 @@ def description_data(found: Description) -> dict[str, Any]:
             }
             for section in found.analysis.sections
         ],
+        **shape_data(found),
         "grid": [
             {
                 "bar": bar.number,
@@ -109,6 +111,29 @@ def description_data(found: Description) -> dict[str, Any]:
         "summary": list(found.summary),
         "unsaid": list(found.unsaid),
         "corpus_tunes": found.corpus_tunes,
+    }
+
+
+def shape_data(found: Description) -> dict[str, Any]:
+    """Modal passages, phrases, figures that return, and how far the melody reaches."""
+    analysis = found.analysis
+    return {
+        "modal_passages": [asdict(passage) for passage in analysis.modal],
+        "phrases": [
+            asdict(phrase) | {"certainty": rounded(phrase.certainty)}
+            for phrase in analysis.phrases
+        ],
+        "figures": [
+            {
+                "kind": figure.kind,
+                "bars": [list(pair) for pair in figure.bars],
+                "notes": list(figure.notes),
+                "steps": list(figure.steps),
+                "words": figure.words,
+            }
+            for figure in analysis.figures
+        ],
+        "compass": asdict(analysis.compass) if analysis.compass else None,
     }
 
 

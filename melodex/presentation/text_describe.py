@@ -6,6 +6,7 @@ Contents: description_text.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from melodex.presentation.text import Style, paragraphs
 from melodex.presentation.text_corpus import shown
@@ -15,7 +16,8 @@ __all__ = ["description_text"]
 
 BARS_IN_A_ROW = 4
 LEAST_CELL, WIDEST_CELL = 14, 36
-MOST_FINDS = 40
+MOST_OF_A_KIND = 6
+FIGURES = frozenset({"sequence", "repetition", "inversion"})
 
 
 def description_text(found: Description, style: Style) -> str:
@@ -32,11 +34,11 @@ def description_text(found: Description, style: Style) -> str:
     maker = f", {whose.composer}" if whose.composer else ""
     year = f", {whose.year}" if whose.year else ""
     lines = [style.strong(shown(f"{found.passage.whole.title}{maker}{year}")), ""]
-    lines += paragraphs(found.summary, style)
+    lines += paragraphs(map(style.spelled_key, found.summary), style)
     lines += ["", *grid_lines(found.grid, style), ""]
     if found.finds:
         lines += [style.strong(finds_heading(found)), *find_lines(found.finds, style), ""]
-    lines += paragraphs(found.unsaid, style)
+    lines += paragraphs(map(style.spelled_key, found.unsaid), style)
     if whose.rights:
         lines += paragraphs([shown(f"Rights: {whose.rights}")], style)
     return "\n".join(lines).rstrip() + "\n"
@@ -46,8 +48,9 @@ def grid_lines(grid: Sequence[GridBar], style: Style) -> list[str]:
     """Bars in rows, a new row at each section; chords and numerals above degrees."""
     lines: list[str] = []
     for row in rows_of(grid, style):
-        if row[0].section:
-            lines.append(style.strong(shown(f"  {row[0].section}")))
+        section = next((bar.section for bar in row if bar.section), "")
+        if section:
+            lines.append(style.strong(shown(f"  {section}")))
         lines += row_lines(row, style)
     return lines
 
@@ -110,19 +113,42 @@ def finds_heading(found: Description) -> str:
 
 
 def find_lines(finds: Sequence[Find], style: Style) -> list[str]:
-    """One find a line; the same kind and sentence told once with all its bars."""
-    told: dict[tuple[str, str], list[Find]] = {}
+    """Finds under their kinds; the same sentence told once with all its bars."""
+    kinds: dict[str, dict[str, list[Find]]] = {}
     for find in finds:
-        told.setdefault((find.kind, find.sentence), []).append(find)
+        kinds.setdefault(find.kind, {}).setdefault(find.sentence, []).append(find)
     lines: list[str] = []
-    for (kind, sentence), same in list(told.items())[:MOST_FINDS]:
-        bars = ", ".join(
-            str(f.first_bar) if f.first_bar == f.last_bar else f"{f.first_bar}-{f.last_bar}"
-            for f in same
-        )
-        rare = "" if same[0].tunes is None else f" [{same[0].tunes} tunes]"
-        text = f"{kind}, bar{'' if bars.isdigit() else 's'} {bars}: {sentence}{rare}"
-        lines += paragraphs([shown(style.spelled_key(text))], style)
-    if len(told) > MOST_FINDS:
-        lines.append(f"... and {len(told) - MOST_FINDS} more.")
+    for kind, sentences in kinds.items():
+        lines.append(kind_line(kind, next(iter(sentences.values()))[0], style))
+        told = list(sentences.items())
+        for sentence, same in told[:MOST_OF_A_KIND]:
+            # A sentence on a figure names the bars of every statement itself.
+            bars = "" if kind in FIGURES else f"{bars_of(same)}: "
+            lines += indented(f"{bars}{sentence}", style)
+        if len(told) > MOST_OF_A_KIND:
+            lines += indented(f"and {len(told) - MOST_OF_A_KIND} more", style)
     return lines
+
+
+def kind_line(kind: str, find: Find, style: Style) -> str:
+    """Name of a kind, and how many tunes show it."""
+    if find.tunes is None:
+        return style.strong(kind)
+    count = f"{find.tunes:,} tune{'' if find.tunes == 1 else 's'}"
+    return f"{style.strong(kind)} [{count}]"
+
+
+def indented(text: str, style: Style) -> list[str]:
+    """A sentence below its kind, its further lines a little further in."""
+    narrower = replace(style, width=style.width - 4)
+    first, *rest = paragraphs([shown(style.spelled_key(text))], narrower)
+    return [f"  {first}", *(f"    {line}" for line in rest)]
+
+
+def bars_of(finds: Sequence[Find]) -> str:
+    """The bars of some finds."""
+    bars = ", ".join(
+        str(f.first_bar) if f.first_bar == f.last_bar else f"{f.first_bar}-{f.last_bar}"
+        for f in finds
+    )
+    return f"bar{'' if bars.isdigit() else 's'} {bars}"

@@ -18,14 +18,13 @@ from typing import TYPE_CHECKING
 
 from melodex.analysis.piece import Analysis, analyse
 from melodex.melody import Melody
+from melodex.tasks.describe_words import figure_sentence, summary_of, unsaid_of
 from melodex.tasks.passage import Passage, find_passage
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
 
 __all__ = ["Description", "Find", "GridBar", "describe", "described"]
-
-UNCERTAIN = 0.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,62 +152,6 @@ def described(name: str, corpus_path: Path, *, alone: bool = False) -> Descripti
         return describe(passage, None if alone else corpus)
 
 
-def summary_of(melody: Melody, found: Analysis) -> Iterable[str]:
-    """Key, metre, form and range in sentences."""
-    yield key_sentence(found)
-    if len(found.spans) > 1:
-        centres = "; ".join(
-            f"bars {span.first_bar}-{span.last_bar} {span.key}" for span in found.spans
-        )
-        yield f"Key centres: {centres}."
-    yield metre_sentence(melody, found)
-    if found.sections:
-        yield form_sentence(found)
-    if found.compass:
-        reach = found.compass
-        yield (
-            f"Range {reach.lowest} to {reach.highest}, {reach.range_semitones} semitones, "
-            f"mostly {reach.tessitura[0]} to {reach.tessitura[1]}; "
-            f"it peaks in bar {reach.peak_bar}."
-        )
-
-
-def key_sentence(found: Analysis) -> str:
-    """The key, how sure it is, and what is printed."""
-    reading = found.key
-    if reading.key.mode == "none":
-        return "No key can be said."
-    sure = (
-        "" if reading.certainty >= UNCERTAIN else f", uncertain ({reading.certainty:.2f})"
-    )
-    text = f"In {reading.key}{sure}"
-    if reading.agrees_with_printed is False:
-        text += f", though {reading.printed} is printed"
-    inflection = f"; the minor is {reading.inflection}" if reading.inflection else ""
-    return f"{text}{inflection}."
-
-
-def metre_sentence(melody: Melody, found: Analysis) -> str:
-    """Metre, its class, pickup and number of bars."""
-    metres = list(dict.fromkeys(str(change.metre or "free") for change in melody.metres))
-    count = len({bar.number for bar in melody.bars if bar.number > 0})
-    pickup = ", with a pickup" if 0 in melody.bar else ""
-    if found.metre_class == "free":
-        return f"In free metre, {count} bars{pickup}."
-    return f"In {', '.join(metres)} ({found.metre_class} metre), {count} bars{pickup}."
-
-
-def form_sentence(found: Analysis) -> str:
-    """Sections and their lengths, odd ones pointed out."""
-    parts = ", ".join(f"{section.label} {section.bars}" for section in found.sections)
-    odd = [section for section in found.sections if section.odd]
-    text = f"Sections in bars: {parts}"
-    if odd:
-        named = ", ".join(f"{s.label} (bars {s.first_bar}-{s.last_bar})" for s in odd[:6])
-        text += f"; of odd length: {named}"
-    return f"{text}."
-
-
 def grid_of(melody: Melody, found: Analysis) -> Iterable[GridBar]:
     """Every bar with what starts in it."""
     sections = {section.first_bar: section.label for section in found.sections}
@@ -286,7 +229,7 @@ def finds_of(melody: Melody, found: Analysis) -> list[Find]:
         if section.odd
     ]
     finds += [
-        Find(figure.kind, figure.bars[0][0], figure.bars[-1][1], figure.words)
+        Find(figure.kind, figure.bars[0][0], figure.bars[-1][1], figure_sentence(figure))
         for figure in found.figures
     ]
     return sorted(finds, key=lambda find: (find.first_bar, find.last_bar, find.kind))
@@ -311,25 +254,3 @@ def counted(finds: list[Find], corpus: Corpus) -> list[Find]:
         for f in finds
     ]
     return sorted(told, key=lambda find: (find.tunes or 0, find.first_bar, find.last_bar))
-
-
-def unsaid_of(melody: Melody, found: Analysis) -> Iterable[str]:
-    """What cannot be said, and why."""
-    if found.key.remark:
-        yield found.key.remark
-    if not melody.chords:
-        yield "There are no chord symbols, so nothing is said of harmony."
-    unknown = [
-        here.chord.text
-        for here in found.harmony.chords
-        if not here.chord.understood and here.chord.text
-    ]
-    if unknown:
-        listed = ", ".join(dict.fromkeys(unknown))
-        yield f"Chord symbols that were not understood: {listed}."
-    if not melody.chords and len(found.spans) > 1:
-        yield "Key centres from a melody alone are uncertain."
-    if found.metre_class == "free":
-        yield "Without a metre no section lengths can be relied on."
-    if len({bar.number for bar in melody.bars if bar.number > 0}) < 2:
-        yield "One bar is too little to speak of form."

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,6 +14,7 @@ from melodex.presentation.data import as_json
 from melodex.presentation.text import Style, as_text
 from melodex.reading.abc import read_abc
 from melodex.tasks.describe import Description, describe, described
+from melodex.tasks.describe_words import key_sentence
 from melodex.tasks.passage import Passage, find_passage
 
 
@@ -77,3 +80,63 @@ def test_a_piece_is_described_without_any_corpus(demo_folder: Path, tmp_path: Pa
     found = described(str(demo_folder / "own" / "own_song.abc"), tmp_path / "none.melodex")
     assert found.corpus_tunes is None
     assert all(find.tunes is None for find in found.finds)
+
+
+def test_phrases_peak_and_figures_are_told(demo_corpus: Corpus) -> None:
+    # corpus_demo: bars 1-6 of the first section are those of the second, 9-14.
+    found = describe(find_passage("Fog over the Basin", demo_corpus), demo_corpus)
+    text = as_text(found, Style(width=80))
+    assert "Phrases, as marked: bars 1-4, 5-8" in text
+    assert "it peaks on E5 in bar 4" in text
+    assert "bars 1-6 come again note for note in bars 9-14" in text
+    data = json.loads(as_json(found))
+    assert data["phrases"][0] | {"certainty": 1} == {
+        "first_note": 0,
+        "last_note": 15,
+        "first_bar": 1,
+        "last_bar": 4,
+        "certainty": 1,
+        "how": "marked",
+    }
+    assert data["compass"]["highest"] == "E5"
+    assert [[1, 6], [9, 14]] in [figure["bars"] for figure in data["figures"]]
+
+
+def test_a_printed_key_that_the_notes_contradict_is_said() -> None:
+    # Common practice, no source: two sharps, and all turns about B with its leading note.
+    tune = "X:1\nT:Dark\nL:1/4\nM:4/4\nK:D\nB ^A B d | c B ^A c | F B d f | e c B2 |\n"
+    found = alone(tune + "B ^A B d | c B ^A F | B d c ^A | B4 |]\n")
+    assert str(found.analysis.key.key) == "B minor"
+    assert "though D major is printed" in found.summary[0]
+    assert json.loads(as_json(found))["key"]["agrees_with_printed"] is False
+
+
+def test_a_key_is_told_as_surely_as_it_is_known() -> None:
+    found = alone("X:1\nT:Two\nL:1/4\nM:4/4\nK:none\nG d G d | d G d G | G d d G |]\n")
+    assert 0.5 < found.analysis.key.certainty < 0.8
+    assert found.summary[0].startswith("Probably in G minor")
+    doubtful = replace(found.analysis.key, certainty=0.45)
+    told = key_sentence(replace(found.analysis, key=doubtful))
+    assert told == "Perhaps in G minor (45% certain), else G major (27%)."
+
+
+TURNS = (
+    ("C", "A7", "C", "G"),
+    ("Dm", "B7", "D", "F"),
+    ("Em", "C7", "E", "E"),
+    ("F", "D7", "F", "D"),
+    ("G", "E7", "G", "B"),
+    ("Am", "G7", "A", "G"),
+)
+
+
+def test_many_finds_of_one_kind_are_folded() -> None:
+    bars = " | ".join(f'"{a}"{n}2 "{b}"{m}2' for a, b, n, m in TURNS)
+    found = alone(f'X:1\nT:Turns\nL:1/4\nM:4/4\nK:C\n{bars} | "C"C4 |]\n')
+    text = as_text(found, Style(width=200))
+    lines = text.splitlines()
+    kinds = [line for line in lines if line in {find.kind for find in found.finds}]
+    assert len(kinds) == len(set(kinds)) > 1
+    place = lines.index("secondary dominant")
+    assert lines[place + 1].startswith("  bar")
+    assert lines[place + 2].startswith("  bar")

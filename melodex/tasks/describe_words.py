@@ -1,0 +1,152 @@
+"""What is in a piece, in sentences.
+
+Conventions: bars go by their printed numbers. A key is told plainly from a certainty of
+:data:`SURE`, as probable from :data:`UNCERTAIN`, and below that with the next likeliest;
+both bounds are our choice.
+
+Contents: summary_of, unsaid_of, figure_sentence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from melodex.analysis.form import Figure
+from melodex.analysis.keys import KeySpan
+from melodex.analysis.piece import Analysis
+from melodex.melody import Melody
+
+__all__ = ["figure_sentence", "summary_of", "unsaid_of"]
+
+SURE, UNCERTAIN = 0.8, 0.6
+MOST_PHRASES = 12
+"""Phrases that are listed; of more, only their number is told."""
+SPOKEN_METRES = {"C": "common time", "C|": "cut time"}
+
+
+def summary_of(melody: Melody, found: Analysis) -> Iterable[str]:
+    """Key, metre, form and range in sentences."""
+    yield key_sentence(found)
+    if len(found.spans) > 1:
+        yield f"Key centres: {'; '.join(span_words(span) for span in found.spans)}."
+    yield metre_sentence(melody, found)
+    if found.sections:
+        yield form_sentence(found)
+    if found.phrases:
+        yield phrase_sentence(found)
+    if found.compass:
+        reach = found.compass
+        yield (
+            f"Range {reach.lowest} to {reach.highest}, {reach.range_semitones} semitones, "
+            f"mostly {reach.tessitura[0]} to {reach.tessitura[1]}; "
+            f"it peaks on {reach.highest} in bar {reach.peak_bar}."
+        )
+
+
+def key_sentence(found: Analysis) -> str:
+    """The key, how sure it is, and what is printed."""
+    reading = found.key
+    if reading.key.mode == "none":
+        return "No key can be said."
+    inflection = f" ({reading.inflection})" if reading.inflection else ""
+    sure = "In" if reading.certainty >= SURE else "Probably in"
+    text = f"{sure} {reading.key}{inflection}"
+    if reading.certainty < UNCERTAIN:
+        text = f"Perhaps in {reading.key}{inflection} ({reading.certainty:.0%} certain)"
+        if reading.alternatives:
+            other, share = reading.alternatives[0]
+            text += f", else {other} ({share:.0%})"
+    if reading.agrees_with_printed is False:
+        text += f", though {reading.printed} is printed"
+    return f"{text}."
+
+
+def span_words(span: KeySpan) -> str:
+    """Bars and key of one stretch, and whether it is less than sure."""
+    doubt = f" ({span.certainty:.0%} certain)" if span.certainty < UNCERTAIN else ""
+    return f"{bars_words(span.first_bar, span.last_bar)} {span.key}{doubt}"
+
+
+def bars_words(first: int, last: int) -> str:
+    """One bar or several, in words."""
+    return f"bar {first}" if first == last else f"bars {first}-{last}"
+
+
+def metre_sentence(melody: Melody, found: Analysis) -> str:
+    """Metre, its class, pickup and number of bars."""
+    metres = dict.fromkeys(str(change.metre or "free") for change in melody.metres)
+    names = ", ".join(SPOKEN_METRES.get(metre, metre) for metre in metres)
+    count = len({bar.number for bar in melody.bars if bar.number > 0})
+    bars = f"{count} bar{'' if count == 1 else 's'}"
+    pickup = ", with a pickup" if 0 in melody.bar else ""
+    if found.metre_class == "free":
+        return f"In free metre, {bars}{pickup}."
+    return f"In {names} ({found.metre_class} metre), {bars}{pickup}."
+
+
+def form_sentence(found: Analysis) -> str:
+    """Sections and their lengths, odd ones pointed out."""
+    parts = ", ".join(f"{section.label} {section.bars}" for section in found.sections)
+    odd = [section for section in found.sections if section.odd]
+    text = f"Sections in bars: {parts}"
+    if odd:
+        named = ", ".join(f"{s.label} (bars {s.first_bar}-{s.last_bar})" for s in odd[:6])
+        text += f"; of odd length: {named}"
+    return f"{text}."
+
+
+def phrase_sentence(found: Analysis) -> str:
+    """Phrases, and whether they are marked or only heard in the melody."""
+    ground = "as marked" if found.phrases[0].how == "marked" else "as the melody suggests"
+    if len(found.phrases) > MOST_PHRASES:
+        return f"{len(found.phrases)} phrases, {ground}."
+    if len(found.phrases) == 1:
+        return f"One phrase, {ground}."
+    spans = ", ".join(
+        str(p.first_bar) if p.first_bar == p.last_bar else f"{p.first_bar}-{p.last_bar}"
+        for p in found.phrases
+    )
+    return f"Phrases, {ground}: bars {spans}."
+
+
+def figure_sentence(figure: Figure) -> str:
+    """What returns where, and how it is changed."""
+    first = bars_words(*figure.bars[0])
+    again = [bars_words(*bars) for bars in figure.bars[1:]]
+    if figure.kind == "repetition":
+        come = "comes" if first.startswith("bar ") else "come"
+        return f"{first} {come} again note for note in {joined(again)}"
+    if figure.kind == "inversion":
+        return f"the figure of {first} is turned over in {joined(again)}"
+    how = figure.words.split(", ", 1)[1]
+    if len(set(figure.bars)) == 1:
+        return f"a figure is stated {len(figure.bars)} times within {first}, {how}"
+    return f"the figure of {first} is taken up in {joined(again)}, {how}"
+
+
+def joined(words: Sequence[str]) -> str:
+    """Places one after the other, each told once."""
+    told = list(dict.fromkeys(words))
+    return told[0] if len(told) == 1 else f"{', '.join(told[:-1])} and {told[-1]}"
+
+
+def unsaid_of(melody: Melody, found: Analysis) -> Iterable[str]:
+    """What cannot be said, and why."""
+    if found.key.remark:
+        yield f"About the key: {found.key.remark}."
+    if not melody.chords:
+        yield "There are no chord symbols, so nothing is said of harmony."
+    unknown = [
+        here.chord.text
+        for here in found.harmony.chords
+        if not here.chord.understood and here.chord.text
+    ]
+    if unknown:
+        listed = ", ".join(dict.fromkeys(unknown))
+        yield f"Chord symbols that were not understood: {listed}."
+    if not melody.chords and len(found.spans) > 1:
+        yield "Key centres from a melody alone are uncertain."
+    if found.metre_class == "free":
+        yield "Without a metre no section lengths can be relied on."
+    if len({bar.number for bar in melody.bars if bar.number > 0}) < 2:
+        yield "One bar is too little to speak of form."
