@@ -26,7 +26,7 @@ SPOKEN_METRES = {"C": "common time", "C|": "cut time"}
 
 def summary_of(melody: Melody, found: Analysis) -> Iterable[str]:
     """Key, metre, form and range in sentences."""
-    yield key_sentence(found)
+    yield key_sentence(melody, found)
     if len(found.spans) > 1:
         yield f"Key centres: {'; '.join(span_words(span) for span in found.spans)}."
     yield metre_sentence(melody, found)
@@ -43,7 +43,7 @@ def summary_of(melody: Melody, found: Analysis) -> Iterable[str]:
         )
 
 
-def key_sentence(found: Analysis) -> str:
+def key_sentence(melody: Melody, found: Analysis) -> str:
     """The key, how sure it is, and what is printed."""
     reading = found.key
     if reading.key.mode == "none":
@@ -57,7 +57,11 @@ def key_sentence(found: Analysis) -> str:
             other, share = reading.alternatives[0]
             text += f", else {other} ({share:.0%})"
     if reading.agrees_with_printed is False:
-        text += f", though {reading.printed} is printed"
+        stated = melody.keys[0].stated
+        printed = (
+            f"{reading.printed} is" if stated else f"the signature of {reading.printed} is"
+        )
+        text += f", though {printed} printed"
     return f"{text}."
 
 

@@ -107,7 +107,7 @@ def test_a_printed_key_that_the_notes_contradict_is_said() -> None:
     tune = "X:1\nT:Dark\nL:1/4\nM:4/4\nK:D\nB ^A B d | c B ^A c | F B d f | e c B2 |\n"
     found = alone(tune + "B ^A B d | c B ^A F | B d c ^A | B4 |]\n")
     assert str(found.analysis.key.key) == "B minor"
-    assert "though D major is printed" in found.summary[0]
+    assert "though the signature of D major is printed" in found.summary[0]
     assert json.loads(as_json(found))["key"]["agrees_with_printed"] is False
 
 
@@ -116,7 +116,7 @@ def test_a_key_is_told_as_surely_as_it_is_known() -> None:
     assert 0.5 < found.analysis.key.certainty < 0.8
     assert found.summary[0].startswith("Probably in G minor")
     doubtful = replace(found.analysis.key, certainty=0.45)
-    told = key_sentence(replace(found.analysis, key=doubtful))
+    told = key_sentence(found.passage.melody, replace(found.analysis, key=doubtful))
     assert told == "Perhaps in G minor (45% certain), else G major (27%)."
 
 
