@@ -1,0 +1,142 @@
+"""Every view: accessible, without other hosts, on wide and narrow screens, light and dark."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page
+
+DEMO = Path(__file__).parents[2] / "corpus_demo"
+VIEWS = {
+    "find": "/",
+    "results": "/find?phrase=3+5+3+1+3+1+4+6+4+3+1",
+    "nothing typed right": "/find?phrase=1+2+x",
+    "two readings": "/find?phrase=b3+b2+b3",
+    "match": "/find/match?phrase=3+5+3+1+3+1+4+6+4+3+1&rank=2",
+    "tunes": "/tunes",
+    "tune": "/tune?tune=The+Eel+Trap&bars=3-4",
+    "side by side, empty": "/beside",
+    "side by side": "/beside?a=The+Eel+Trap&a-bars=1-4&b=Marl+Pit+Hornpipe&b-bars=1-4",
+    "inside, empty": "/inside",
+    "inside": "/inside?tune=Fog+over+the+Basin",
+    "own, empty": "/own",
+    "own": "/own?tune=Letter+from+the+Far+Lock",
+    "gather, empty": "/gather",
+    "gather": "/gather?device=borrowed+chord&limit=6",
+    "gathered passage": "/gather/passage?tune=The+Eel+Trap&bars=1-2",
+    "sets": "/sets",
+    "set": "/set?name=Seen",
+    "set in order": "/set/order?name=Seen",
+    "shelf": "/shelf",
+    "unknown tune": "/tune?tune=Nowhere+Jig",
+    "nowhere": "/nowhere",
+}
+WRONG = {"nothing typed right", "two readings", "unknown tune", "nowhere"}
+
+
+@pytest.fixture(scope="module")
+def seen(workbench) -> None:
+    """A set with two passages."""
+    for tune in ("The+Eel+Trap", "Marl+Pit+Hornpipe"):
+        fields = f"source=tune&into=Seen&why=a+turn&tune={tune}&bars=1-4"
+        assert workbench.send("/keep", fields)[0] == 303
+
+
+@pytest.fixture(scope="module", params=["light and wide", "dark and narrow"])
+def look(
+    request, chromium: Browser, workbench, seen
+) -> Iterator[tuple[Page, int, list[str]]]:
+    """One browser for all views: a page, its width, and what it said and asked for."""
+    dark, narrow = request.param.split(" and ")
+    width = 390 if narrow == "narrow" else 1200
+    context = chromium.new_context(
+        color_scheme="dark" if dark == "dark" else "light",
+        viewport={"width": width, "height": 900},
+    )
+    page = context.new_page()
+    noted: list[str] = []
+    page.on("pageerror", lambda error: noted.append(str(error)))
+    page.on("console", lambda message: noted.append(message.text))
+    page.on("request", lambda request: noted.append(request.url))
+    page.goto(workbench.first_address)
+    yield page, width, noted
+    context.close()
+
+
+@pytest.mark.parametrize("name", VIEWS)
+def test_a_view_is_accessible_fits_and_asks_nobody_else(look, workbench, name):
+    page, width, noted = look
+    noted.clear()
+    page.goto(workbench.base + VIEWS[name])
+    page.wait_for_load_state("load")
+    found = Axe().run(page)
+    assert found.violations_count == 0, found.generate_report()
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    asked = [each for each in noted if each.startswith(("http:", "https:", "ws:"))]
+    assert asked
+    assert {urlsplit(each).netloc for each in asked} == {workbench.host}
+    said = [each for each in noted if each not in asked and not each.startswith("data:")]
+    # The browser itself says that a page was answered with a status of a fault.
+    if name in WRONG:
+        said = [each for each in said if not each.startswith("Failed to load resource")]
+    assert said == []
+    assert page.title().endswith("melodex")
+
+
+def test_dark_is_dark_and_light_is_light(look):
+    page, width, _ = look
+    shade = page.evaluate("getComputedStyle(document.body).backgroundColor")
+    parts = [int(part) for part in shade[4:-1].split(",")]
+    assert (sum(parts) > 600) == (width == 1200)
+
+
+def test_the_keyboard_reaches_everything_of_the_first_page_in_order(workbench, visit):
+    page = visit(workbench)
+    reached = []
+    for _ in range(19):
+        page.keyboard.press("Tab")
+        reached.append(
+            page.evaluate(
+                "(() => { const e = document.activeElement;"
+                " return e.id || e.dataset.midi || e.name || e.textContent.trim().slice(0, 24); })()"
+            )
+        )
+    assert reached[0] == "To the content"
+    assert [text.split(" ")[0] for text in reached[1:8]] == [
+        "Find", "Side", "Look", "My", "Gather", "Teaching", "Shelf",
+    ]  # fmt: skip
+    assert reached[8:10] == ["phrase", "Find it"]
+    # One stop for the whole keyboard; arrows move on it.
+    assert reached.count("60") == 1
+    assert "61" not in reached
+    assert "Take it from a file" in reached
+
+
+def test_the_skip_link_leads_to_the_content(workbench, visit):
+    page = visit(workbench, "/shelf")
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.id") == "content"
+
+
+def test_a_screen_reader_is_told_what_changed(workbench, visit):
+    page = visit(workbench, "/find?phrase=3+5+3+1+3+1+4+6+4")
+    assert page.evaluate("document.activeElement.id") == "results-head"
+    told = page.locator("#told")
+    assert told.get_attribute("aria-live") == "polite"
+    page.locator("#match-3 summary").first.click()
+    page.get_by_text("The notes are there.").wait_for()
+    page.goto(workbench.base + "/gather")
+    assert page.locator("#left").get_attribute("role") == "status"
+
+
+def test_paper_shows_the_music_and_no_buttons(workbench, visit):
+    page = visit(workbench, "/inside?tune=Fog+over+the+Basin")
+    page.emulate_media(media="print")
+    assert page.locator("svg.music").first.is_visible()
+    for what in (".top", "form", ".player", ".bar"):
+        assert not page.locator(what).first.is_visible()
