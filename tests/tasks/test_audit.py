@@ -101,8 +101,8 @@ def test_a_corpus_of_one_tune_says_that_nothing_can_be_said_of_chance(
 @pytest.mark.parametrize("notes", [6, 12, 13, 50, 200])
 def test_every_note_lies_in_a_window(notes: int) -> None:
     spans = windows_of(notes)
-    assert all(0 <= first <= last < notes for first, last in spans)
-    covered = {place for first, last in spans for place in range(first, last + 1)}
+    assert all(0 <= first <= last < notes for first, last, _ in spans)
+    covered = {place for first, last, _ in spans for place in range(first, last + 1)}
     assert covered == set(range(notes))
 
 
