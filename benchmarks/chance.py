@@ -207,8 +207,8 @@ def chart(results: dict[str, dict[str, object]]) -> str:
     lines = [
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" '
         f'height="{row * (len(results) + 3)}" font-family="sans-serif" font-size="12">',
-        f'<text x="{left - 100}" y="14">matches seen over matches expected, at expected numbers '
-        "of 1 (disc), 0.1 (ring), 0.01 (cross)</text>",
+        f'<text x="{left - 100}" y="14">matches seen over matches expected, at expected '
+        "numbers of 1 (disc), 0.1 (ring), 0.01 (cross)</text>",
     ]
 
     def place(ratio: float) -> float:
