@@ -2,12 +2,13 @@
 
 The blocks and the template are those of the reports, so that the workbench shows what
 a report shows. Each picture carries its own glyphs; the signs of the relations refer to
-shapes that the surrounding page has to hold once (:func:`relation_shapes`).
+shapes that the surrounding page has to hold once
+(:func:`melodex.presentation.engraving_marks.shared_signs`).
 
 Conventions: areas are shares of a picture's width and height, from its upper left.
 
-Contents: sections_html, evidence_html, relation_shapes, sign_html, phrase_picture,
-tune_picture, BarArea, bar_areas, EvidenceNote, evidence_line, texts_of.
+Contents: sections_html, evidence_html, phrase_picture, tune_picture, BarArea,
+bar_areas, EvidenceNote, evidence_line, texts_of.
 """
 
 from __future__ import annotations
@@ -26,7 +27,6 @@ from melodex.presentation.engraving import (
     shown_degrees,
 )
 from melodex.presentation.engraving_layout import StaffPart
-from melodex.presentation.engraving_marks import shared_signs
 from melodex.presentation.engraving_mei import with_signs
 from melodex.presentation.engraving_svg import NotePlace
 from melodex.presentation.report_blocks import numerals_of
@@ -50,9 +50,7 @@ __all__ = [
     "evidence_html",
     "evidence_line",
     "phrase_picture",
-    "relation_shapes",
     "sections_html",
-    "sign_html",
     "texts_of",
     "tune_picture",
 ]
@@ -94,16 +92,6 @@ def evidence_html(section: Section) -> str:
     """
     blocks = tuple(block for block in section.blocks if not isinstance(block, Facts))
     return sections_html([replace(section, heading="", note="", blocks=blocks)], level=3)
-
-
-def relation_shapes() -> str:
-    """Return the shapes that signs refer to, for the definitions of a page."""
-    return shared_signs()[1]
-
-
-def sign_html(relation: str) -> str:
-    """Return the sign of a relation; its name has to stand beside it."""
-    return shared_signs()[0][relation]
 
 
 def texts_of(sentences: Sequence[str]) -> tuple[str, ...]:

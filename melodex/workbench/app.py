@@ -8,7 +8,7 @@ from __future__ import annotations
 import tempfile
 from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
-from importlib import resources
+from importlib import import_module
 from pathlib import Path
 
 from starlette.applications import Starlette
@@ -19,32 +19,12 @@ from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, R
 from starlette.routing import BaseRoute, Route
 from starlette.types import ASGIApp, Scope
 
-from melodex.workbench import (
-    views_find,
-    views_gather,
-    views_own,
-    views_sets,
-    views_shelf,
-    views_tune,
-    views_work,
-)
-from melodex.workbench.asking import page, rendered_part, view
+from melodex.workbench.asking import Ask, View, page, rendered_part, view
 from melodex.workbench.bench import Bench
 from melodex.workbench.guard import KEY_NAME, Guard
+from melodex.workbench.static_files import FILES, content_of
 
 __all__ = ["make_app"]
-
-STATIC = {
-    "page.css": ("melodex.presentation", "text/css"),
-    "player.js": ("melodex.presentation", "text/javascript"),
-    "bench.css": ("melodex.workbench", "text/css"),
-    "bench.js": ("melodex.workbench", "text/javascript"),
-    "phrase.js": ("melodex.workbench", "text/javascript"),
-    "keys.js": ("melodex.workbench", "text/javascript"),
-    "bars.js": ("melodex.workbench", "text/javascript"),
-    "files.js": ("melodex.workbench", "text/javascript"),
-}
-"""Files that pages ask for, the package that each is in, and its media type."""
 
 
 def make_app(corpus_path: Path, key: str, hosts: Sequence[str]) -> Starlette:
@@ -65,7 +45,7 @@ def make_app(corpus_path: Path, key: str, hosts: Sequence[str]) -> Starlette:
         with tempfile.TemporaryDirectory(prefix="melodex-bench-") as folder:
             bench = Bench(corpus_path, Path(folder))
             app.state.bench = bench
-            bench.warm_up(views_find.warm_up)
+            bench.warming_up = warm_up
             try:
                 yield
             finally:
@@ -88,64 +68,99 @@ def make_app(corpus_path: Path, key: str, hosts: Sequence[str]) -> Starlette:
     return app
 
 
+SHOWN = {
+    "/": "views_find.find",
+    "/find": "views_find.find",
+    "/find/narrow": "views_find.narrow",
+    "/find/stave": "views_find.stave",
+    "/find/match": "views_find.match",
+    "/tunes": "views_tune.tunes",
+    "/tune": "views_tune.tune",
+    "/hand": "views_tune.at_hand",
+    "/beside": "views_tune.beside",
+    "/inside": "views_tune.inside",
+    "/own": "views_own.own",
+    "/own/finding": "views_own.finding",
+    "/gather": "views_gather.gathering",
+    "/gather/left": "views_gather.left",
+    "/gather/passage": "views_gather.passage",
+    "/sets": "views_sets.sets",
+    "/set": "views_sets.one_set",
+    "/set/passage": "views_sets.passage",
+    "/set/order": "views_sets.order",
+    "/set/sheet": "views_sets.sheet",
+    "/set/file": "views_sets.packed",
+    "/shelf": "views_shelf.shelf",
+    "/shelf/copy": "views_shelf.download",
+    "/work": "views_work.work",
+}
+"""Addresses that show something, and the view of each."""
+
+CHANGING = {
+    "/drop": "views_tune.drop",
+    "/keep": "views_sets.keep",
+    "/sets/new": "views_sets.new",
+    "/sets/unpack": "views_sets.unpack",
+    "/set/change": "views_sets.change",
+    "/shelf/add": "views_shelf.add",
+    "/shelf/add-here": "views_shelf.add_here",
+    "/shelf/check": "views_shelf.check",
+    "/shelf/back-up": "views_shelf.back_up",
+    "/shelf/remove": "views_shelf.remove",
+    "/shelf/tag": "views_shelf.tag",
+    "/work/stop": "views_work.stop",
+}
+"""Addresses that take a form and change something."""
+
+
 def routes() -> list[BaseRoute]:
     """Every address."""
-    shown = {
-        "/": views_find.find,
-        "/find": views_find.find,
-        "/find/stave": views_find.stave,
-        "/find/match": views_find.match,
-        "/tunes": views_tune.tunes,
-        "/tune": views_tune.tune,
-        "/hand": views_tune.at_hand,
-        "/beside": views_tune.beside,
-        "/inside": views_tune.inside,
-        "/own": views_own.own,
-        "/own/finding": views_own.finding,
-        "/gather": views_gather.gathering,
-        "/gather/left": views_gather.left,
-        "/gather/passage": views_gather.passage,
-        "/sets": views_sets.sets,
-        "/set": views_sets.one_set,
-        "/set/passage": views_sets.passage,
-        "/set/order": views_sets.order,
-        "/set/sheet": views_sets.sheet,
-        "/set/file": views_sets.packed,
-        "/shelf": views_shelf.shelf,
-        "/shelf/copy": views_shelf.download,
-        "/work": views_work.work,
-    }
-    changing = {
-        "/drop": views_tune.drop,
-        "/keep": views_sets.keep,
-        "/sets/new": views_sets.new,
-        "/sets/unpack": views_sets.unpack,
-        "/set/change": views_sets.change,
-        "/shelf/add": views_shelf.add,
-        "/shelf/add-here": views_shelf.add_here,
-        "/shelf/check": views_shelf.check,
-        "/shelf/back-up": views_shelf.back_up,
-        "/shelf/remove": views_shelf.remove,
-        "/shelf/tag": views_shelf.tag,
-        "/work/stop": views_work.stop,
-    }
     return [
-        *(Route(path, page(answer), methods=["GET"]) for path, answer in shown.items()),
-        *(Route(path, view(answer), methods=["POST"]) for path, answer in changing.items()),
-        Route("/work/news", views_work.news, methods=["GET"]),
+        *(Route(path, page(later(name)), methods=["GET"]) for path, name in SHOWN.items()),
+        *(Route(p, view(later(name)), methods=["POST"]) for p, name in CHANGING.items()),
+        Route("/work/news", news, methods=["GET"]),
         Route("/enter", enter, methods=["POST"]),
-        Route("/static/{name}", static_file, methods=["GET"]),
+        Route("/static/{build}/{name}", static_file, methods=["GET"]),
     ]
+
+
+def later(name: str) -> View:
+    """A view whose module is loaded when somebody asks for it.
+
+    The first page is there sooner: it needs neither what writes nor what analyses.
+    """
+    module, _, function = name.partition(".")
+
+    def answer(ask: Ask) -> Response:
+        found: View = getattr(import_module(f"melodex.workbench.{module}"), function)
+        return found(ask)
+
+    return answer
+
+
+def warm_up() -> None:
+    """Load what most answers need, and make this thread's engraver."""
+    from melodex.workbench import views_find
+
+    views_find.warm_up()
+
+
+async def news(request: Request) -> Response:
+    """News of long work as they come."""
+    from melodex.workbench import views_work
+
+    return await views_work.news(request)
 
 
 async def static_file(request: Request) -> Response:
     """A style sheet or a script of ours."""
     name = request.path_params["name"]
-    if name not in STATIC:
+    if name not in FILES:
         return PlainTextResponse("There is no such file.", 404)
-    package, media = STATIC[name]
-    content = (resources.files(package) / "static" / name).read_bytes()
-    return Response(content, media_type=media, headers={"Cache-Control": "no-cache"})
+    media = "text/css" if name.endswith(".css") else "text/javascript"
+    # What it holds is in its address, so that it need never be asked for again.
+    kept = {"Cache-Control": "private, max-age=31536000, immutable"}
+    return Response(content_of(name), media_type=media, headers=kept)
 
 
 async def enter(request: Request) -> Response:

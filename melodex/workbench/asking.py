@@ -5,7 +5,8 @@ worker. Addresses hold all that a view needs, so that each can be kept and share
 a run. An error of ours becomes a page that says what is wrong and what to try; anything
 else is a fault of ours, goes to the terminal, and is said to be one.
 
-Contents: Ask, Fault, page, view, address, fault_of, rendered_page, rendered_part, gone.
+Contents: Ask, Fault, View, page, view, address, fault_of, rendered_page, rendered_part,
+gone.
 """
 
 from __future__ import annotations
@@ -33,10 +34,12 @@ from melodex.errors import (
     UnknownTuneError,
 )
 from melodex.workbench.bench import Bench, Stop, StoppableCorpus
+from melodex.workbench.static_files import static_address
 
 __all__ = [
     "Ask",
     "Fault",
+    "View",
     "address",
     "fault_of",
     "gone",
@@ -184,6 +187,7 @@ def environment() -> jinja2.Environment:
     )
     made.globals["navigation"] = NAVIGATION
     made.globals["address"] = address
+    made.globals["static"] = static_address
     made.filters["many"] = many
     made.filters["bars"] = bars_words
     made.filters["markup"] = Markup
@@ -232,16 +236,16 @@ def rendered_page(
     status : int
         Of the answer.
     """
-    from melodex.presentation.engraving_marks import RELATION_SHAPES
-    from melodex.presentation.fragments import relation_shapes, sign_html
+    from melodex.presentation.engraving_marks import shared_signs
 
+    signs, shapes = shared_signs()
     text = rendered_part(
         template,
         title=title,
         here="/" + ask.path.strip("/").partition("/")[0],
         corpus_name=ask.bench.corpus_path.name,
-        shapes=Markup(relation_shapes()),
-        signs={name: Markup(sign_html(name)) for name in RELATION_SHAPES},
+        shapes=Markup(shapes),
+        signs={relation: Markup(sign) for relation, sign in signs.items()},
         said=ask.said,
         **context,
     )
@@ -310,6 +314,7 @@ async def answered(
         said = "melodex made a mistake here. What happened stands in the terminal."
         ask = Ask(bench, request.url.path, fields, form, Stop(), wants_data)
         return faulty(ask, Fault(500, said, "", "Nothing was changed by this page."))
+    bench.warm_up()
     return response or Response(status_code=NOBODY_WAITS)
 
 

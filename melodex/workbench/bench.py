@@ -27,7 +27,6 @@ from melodex.corpus.reader import Corpus
 from melodex.errors import UnknownTuneError
 from melodex.melody import Melody
 from melodex.reading import Refusal, read_data
-from melodex.tasks.adding_handed import plain_name
 from melodex.tasks.passage import Passage, Span, find_passage, passage_of, read_span
 from melodex.workbench.work import Works
 
@@ -141,18 +140,22 @@ class Bench:
         self.changing = threading.Lock()
         self.answers: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
         self.remembering = threading.Lock()
+        self.warming_up: Callable[[], None] | None = None
 
     def close(self) -> None:
         """Stop everything."""
         self.works.stop_all()
         self.pool.shutdown(wait=False, cancel_futures=True)
 
-    def warm_up(self, work: Callable[[], None]) -> None:
+    def warm_up(self) -> None:
         """Let every worker do something once, so that no answer has to wait for it.
 
-        One does it first, alone: what it loads is there for the others, and the first
-        page is not kept waiting by three.
+        Called when the first page is there: it is not kept waiting. One worker goes
+        first, alone, and what it loads is there for the others.
         """
+        work, self.warming_up = self.warming_up, None
+        if work is None:
+            return
         everyone = threading.Barrier(WORKERS)
 
         def once() -> None:
@@ -236,6 +239,8 @@ class Bench:
 
     def take_file(self, name: str, data: bytes) -> AtHand:
         """Read a file that was dropped onto a page and keep it at hand."""
+        from melodex.tasks.adding_handed import plain_name
+
         reading = read_data(data, plain_name(name))
         digest = hashlib.sha256(name.encode("utf-8", "replace") + b"\0" + data)
         file = AtHand(

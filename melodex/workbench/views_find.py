@@ -1,6 +1,6 @@
 """Finding a phrase: typed, played, or taken from a tune; and what resembles it.
 
-Contents: find, stave, match, warm_up.
+Contents: find, narrow, match, stave, warm_up.
 """
 
 from __future__ import annotations
@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
 from starlette.responses import JSONResponse, Response
@@ -16,15 +16,16 @@ from starlette.responses import JSONResponse, Response
 from melodex.errors import AmbiguousPhraseError, MelodexError, PhraseError
 from melodex.melody import MODES, Phrase
 from melodex.reading.phrase import read_phrase
-from melodex.tasks.collection import Count
-from melodex.tasks.gather import Wish
-from melodex.tasks.gather_counts import remaining, tunes_outside
-from melodex.tasks.resemble import Match, Resemblance, resemble, said_phrase
+from melodex.tasks.gather_wish import Wish
 from melodex.workbench.asking import Ask, Fault, fault_of, rendered_page, rendered_part
 from melodex.workbench.bench import StoppableCorpus
 from melodex.workbench.files import as_file
 
-__all__ = ["find", "match", "searched", "set_names", "stave", "warm_up"]
+if TYPE_CHECKING:
+    from melodex.tasks.collection import Count
+    from melodex.tasks.resemble import Match, Resemblance
+
+__all__ = ["find", "match", "narrow", "searched", "set_names", "stave", "warm_up"]
 
 USUAL_MATCHES, MOST_MATCHES = 10, 100
 NARROWING = ("collection", "mode", "metre", "tag", "after", "before")
@@ -37,7 +38,9 @@ PLAYABLE_MODES = tuple(mode for mode in MODES if mode not in {"ionian", "aeolian
 
 def warm_up() -> None:
     """Draw something: what draws is loaded, and this thread's engraver made."""
+    from melodex.presentation import report  # noqa: F401
     from melodex.presentation.fragments import phrase_picture
+    from melodex.tasks import gather_counts, resemble  # noqa: F401
 
     phrase_picture(read_phrase("1*2 2 3 5"))
 
@@ -62,7 +65,8 @@ def find(ask: Ask) -> Response:
         "Find a phrase",
         status=status,
         corpus_tunes=corpus.tune_count if corpus else None,
-        choices=choices_of(ask, corpus),
+        # They take a moment, and the first page has to be there at once.
+        choices=choices_of(ask, corpus) if context["found"] else None,
         sets=set_names(corpus),
         tonics=TONICS,
         modes=PLAYABLE_MODES,
@@ -109,6 +113,9 @@ def searched(ask: Ask, corpus: StoppableCorpus) -> Resemblance:
 
 def search_anew(ask: Ask, corpus: StoppableCorpus) -> Resemblance:
     """Search as the fields say."""
+    from melodex.tasks.gather_counts import tunes_outside
+    from melodex.tasks.resemble import resemble
+
     return resemble(
         corpus,
         phrase_of(ask, corpus),
@@ -122,6 +129,8 @@ def phrase_of(ask: Ask, corpus: StoppableCorpus) -> Phrase:
     """The phrase that is meant: typed, or some bars of a tune."""
     name = ask.said("tune")
     if ask.said("phrase"):
+        from melodex.tasks.resemble import said_phrase
+
         return said_phrase(corpus, ask.said("phrase"), notation=ask.said("as"))
     bars, notes = ask.said("bars"), ask.said("notes")
     return ask.bench.passage(name, corpus, bars=bars, notes=notes).phrase()
@@ -144,15 +153,31 @@ def year_of(text: str) -> int | None:
     return int(text) if re.fullmatch(r"[0-9]{1,4}", text) else None
 
 
-def choices_of(ask: Ask, corpus: StoppableCorpus | None) -> dict[str, tuple[Count, ...]]:
+Choices = dict[str, tuple["Count", ...]]
+
+
+def narrow(ask: Ask) -> Response:
+    """The fields that narrow a search, for a script that opens them."""
+    choices = choices_of(ask, ask.corpus_if_any())
+    html = rendered_part("narrow.html", choices=choices, said=ask.said)
+    if ask.wants_data:
+        return JSONResponse({"html": html})
+    return rendered_page(
+        ask, "narrowing.html", "Look only in some tunes", fields=Markup(html)
+    )
+
+
+def choices_of(ask: Ask, corpus: StoppableCorpus | None) -> Choices:
     """What searches can be narrowed to, with the number of tunes of each."""
+    from melodex.tasks.gather_counts import remaining
+
     if corpus is None:
         return dict.fromkeys(LISTED, ())
 
-    def counted() -> dict[str, tuple[Count, ...]]:
+    def counted() -> Choices:
         return remaining(corpus, Wish(), features=LISTED).options
 
-    options: dict[str, tuple[Count, ...]] = ask.bench.remembered(("choices",), counted)
+    options: Choices = ask.bench.remembered(("choices",), counted)
     return options
 
 

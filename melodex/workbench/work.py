@@ -3,6 +3,7 @@
 Conventions: a piece of work runs in a thread of its own, outlives the page that started
 it, and is told to stop by raising KeyboardInterrupt at its next report, which ``add``
 answers with what it has done. Who looks on asks for the state when its number rises.
+What writes to a corpus is loaded when it is needed.
 
 Contents: State, Work, Works, adding, adding_handed, checking, copying.
 """
@@ -15,12 +16,13 @@ import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from melodex.errors import MelodexError
-from melodex.tasks.adding import AddStep, add_paths
-from melodex.tasks.adding_handed import HandedFile, add_handed
-from melodex.tasks.upkeep import backup, check
+
+if TYPE_CHECKING:
+    from melodex.tasks.adding import AddStep
+    from melodex.tasks.adding_handed import HandedFile
 
 __all__ = ["State", "Work", "Works", "adding", "adding_handed", "checking", "copying"]
 
@@ -148,6 +150,8 @@ class Works:
 
 def adding(corpus_path: Path, paths: Sequence[Path], collection: str) -> Work:
     """Read files and folders of this machine into the corpus."""
+    from melodex.tasks.adding import add_paths
+
     title = f"Adding {', '.join(path.name or str(path) for path in paths)}"
 
     def doing(report: Report) -> Any:
@@ -167,6 +171,8 @@ def adding_handed(
     corpus_path: Path, files: Sequence[HandedFile], collection: str, folder: Path
 ) -> Work:
     """Read files that the browser handed over; their folder is cleared afterwards."""
+    from melodex.tasks.adding_handed import add_handed
+
     title = f"Adding {len(files):,} file{'s' if len(files) != 1 else ''}"
 
     def doing(report: Report) -> Any:
@@ -197,6 +203,7 @@ def waiting_words(seconds: float) -> str:
 
 def checking(corpus_path: Path, *, repair: bool) -> Work:
     """Check the corpus, and put right what is wrong if asked to."""
+    from melodex.tasks.upkeep import check
 
     def doing(report: Report) -> Any:
         return check(corpus_path, repair=repair, progress=report_plain(report))
@@ -207,6 +214,7 @@ def checking(corpus_path: Path, *, repair: bool) -> Work:
 
 def copying(corpus_path: Path, target: Path) -> Work:
     """Write a consistent copy of the corpus."""
+    from melodex.tasks.upkeep import backup
 
     def doing(report: Report) -> Any:
         return backup(corpus_path, target, progress=report_plain(report))

@@ -122,7 +122,7 @@ def test_other_sites_may_not_embed_what_we_serve(workbench, site):
 
 
 @pytest.mark.parametrize(
-    "path", ["/", "/static/bench.js", "/find/stave?phrase=1", "/nowhere"]
+    "path", ["/", "/static/any/bench.js", "/find/stave?phrase=1", "/nowhere"]
 )
 def test_every_answer_carries_the_policy(workbench, path):
     headers = workbench.ask(path)[1]

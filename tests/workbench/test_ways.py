@@ -134,7 +134,7 @@ def test_a_search_can_be_narrowed(workbench, visit):
 
 
 def test_notes_played_by_mouse_letter_keys_and_midi_are_written_down(workbench, visit):
-    page = visit(workbench, "/static/bench.css")
+    page = visit(workbench, "/static/any/bench.css")
     page.add_init_script(FAKE_MIDI)
     page.goto(workbench.base + "/")
     page.locator('[data-midi="60"]').click()

@@ -54,7 +54,7 @@ function openParts() {
         const found = await data(address);
         part.innerHTML = found.html;
         window.melodexSound.adopt(part);
-        told("The notes are there.");
+        told(fold.dataset.told ?? "The notes are there.");
       } catch (error) {
         fold.dataset.part = address;
         told(error.message);
