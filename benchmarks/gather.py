@@ -157,6 +157,11 @@ def copy_rows(path: Path, tunes: int) -> None:
     database.execute(
         "UPDATE tune SET rights = CASE WHEN id % 5 THEN 'public domain' ELSE 'asked' END"
     )
+    database.execute("UPDATE tune SET title_folded = lower(title)")
+    database.execute(
+        "UPDATE tune_facet SET (title_folded, composer_folded, rights_folded, year) = "
+        "(SELECT title_folded, composer, rights, year FROM tune WHERE tune.id = tune)"
+    )
     for _, sql in indexes:
         database.execute(sql)
     chunks(database)

@@ -14,7 +14,7 @@ Smith and Waterman (1981), J. Mol. Biol. 147, 195-197: the local alignment. The
 points of gaps are our own choice; those of pairs stand in ``chord_relations``.
 
 Contents: ProgressionMatch, MatchedChord, find_progression, find_in_row,
-chord_bytes, sift, PARTING.
+chord_bytes, sift, points_in_a_row, PARTING.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
+from typing import TYPE_CHECKING
 
 from melodex.analysis.chord_relations import (
     OTHER_BASS,
@@ -34,6 +35,9 @@ from melodex.analysis.chords import FAMILIES
 from melodex.analysis.progressions import ChordToken, Progression
 from melodex.melody import pitch_class
 
+if TYPE_CHECKING:
+    from numpy import ndarray
+
 __all__ = [
     "PARTING",
     "MatchedChord",
@@ -41,6 +45,7 @@ __all__ = [
     "chord_bytes",
     "find_in_row",
     "find_progression",
+    "points_in_a_row",
     "sift",
 ]
 
@@ -363,7 +368,7 @@ def code_of(root_fifths: int, family: str) -> int:
     return pitch_class(root_fifths) * FAMILY_COUNT + FAMILY_CODE[family]
 
 
-def sift(progression: Progression, data: bytes, *, exact: bool = False) -> list[int]:
+def sift(progression: Progression, data: bytes, *, exact: bool = False) -> ndarray:
     """Find where a progression may start in the bytes of many pieces.
 
     A place is kept if in one of twelve keys every chord of the progression, or what
@@ -381,13 +386,13 @@ def sift(progression: Progression, data: bytes, *, exact: bool = False) -> list[
 
     Returns
     -------
-    list of int
+    ndarray of int, of shape (k,)
         Places in ``data``, rising.
 
     Examples
     --------
     >>> from melodex.analysis.progressions import read_progression
-    >>> sift(read_progression("V7 I"), bytes([58, 0, 255, 58, 8]), exact=True)
+    >>> sift(read_progression("V7 I"), bytes([58, 0, 255, 58, 8]), exact=True).tolist()
     [0]
     """
     import numpy as np
@@ -403,8 +408,63 @@ def sift(progression: Progression, data: bytes, *, exact: bool = False) -> list[
             onward[:-1] |= np.where(inside[1:], reached[2:-1], 0)
         reached = np.zeros(len(codes) + 2, dtype=np.uint16)
         reached[:-2] = np.array(keys_by_byte(token, exact), dtype=np.uint16)[codes] & onward
-    places: list[int] = np.flatnonzero(reached[:-2]).tolist()
+    places: ndarray = np.flatnonzero(reached[:-2])
     return places
+
+
+def points_in_a_row(
+    progression: Progression, data: bytes, places: Sequence[int] | ndarray
+) -> ndarray:
+    """Return what the chords that follow from some places can earn, none put between.
+
+    Which extensions, alterations and basses the chords have is not asked, nor which
+    tonic holds: an alignment with nothing added or missing earns at most this.
+
+    Parameters
+    ----------
+    progression : Progression
+    data : bytes, of shape (n,)
+        From :func:`chord_bytes`, pieces parted by :data:`PARTING`.
+    places : sequence of int, of shape (k,)
+        Where the first chord stands.
+
+    Returns
+    -------
+    ndarray of float, of shape (k,)
+        Points in the best of twelve keys.
+
+    Examples
+    --------
+    >>> from melodex.analysis.progressions import read_progression
+    >>> row = bytes([58, 0, 255, 58, 8])
+    >>> points_in_a_row(read_progression("V7 I"), row, [0, 3]).tolist()
+    [6.0, 3.0]
+    """
+    import numpy as np
+
+    tokens = progression.tokens
+    codes = np.frombuffer(data + bytes([PARTING]) * len(tokens), dtype=np.uint8)
+    starts = np.asarray(places, dtype=np.int64)
+    best = np.zeros(len(starts), dtype=np.float32)
+    tables = [points_by_byte(token) for token in tokens]
+    for key in range(12):
+        earned = np.zeros(len(starts), dtype=np.float32)
+        for step, table in enumerate(tables):
+            earned += np.array(table[key], dtype=np.float32)[codes[starts + step]]
+        np.maximum(best, earned, out=best)
+    return best
+
+
+def points_by_byte(wanted: ChordToken) -> list[list[float]]:
+    """For each key and byte, the most points that the chord can earn there."""
+    table = [[0.0] * 256 for _ in range(12)]
+    root = pitch_class(wanted.root_fifths)
+    for family, code in FAMILY_CODE.items():
+        for found in range(12):
+            row = points_by_key(wanted.family, family, (found - root) % 12)
+            for key, points in enumerate(row):
+                table[key][found * FAMILY_COUNT + code] = points
+    return table
 
 
 def keys_by_byte(wanted: ChordToken, exact: bool) -> list[int]:

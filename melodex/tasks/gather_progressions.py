@@ -1,9 +1,9 @@
 """Progressions in a whole corpus: sifted all at once, then aligned tune by tune.
 
 Conventions: a byte for each chord (kept in ``tune_facet``) tells in one pass which
-tunes may hold a progression; those in which it stands chord by chord come first. Only
-then chords are read and aligned. Where there are more tunes than may be looked at
-closely, the rest are counted as unsure and nothing is claimed of them.
+tunes may hold a progression, and what they can earn by it. Only then chords are read
+and aligned, those of the likeliest tunes first. Where there are more tunes than may be
+looked at closely, the rest are counted as unsure and nothing is claimed of them.
 
 Contents: FoundProgressions, MOST_ALIGNED, progressions_in,
 progression_from_piece.
@@ -23,6 +23,7 @@ from melodex.analysis.progression_search import (
     PARTING,
     ProgressionMatch,
     find_in_row,
+    points_in_a_row,
     sift,
 )
 from melodex.analysis.progressions import (
@@ -95,7 +96,7 @@ def progressions_in(
 def sifted(
     corpus: Corpus, progression: Progression, kept: set[int] | None, exact: bool
 ) -> list[int]:
-    """Tunes that may hold a progression, those that have it chord by chord first."""
+    """Tunes that may hold a progression, those with the most points in a row first."""
     import numpy as np
 
     rows = corpus.query("SELECT tune, chord_row FROM tune_facet WHERE chord_row NOT NULL")
@@ -105,14 +106,16 @@ def sifted(
         return []
     tunes, chords = zip(*rows, strict=True)
     data = bytes([PARTING]).join(chords)
+    places = sift(progression, data, exact=exact)
+    if not len(places):
+        return []
     ends = np.cumsum(np.fromiter(map(len, chords), dtype=np.int64) + 1)
-    found: dict[int, None] = {}
-    for strict in [True] if exact else [True, False]:
-        places = np.searchsorted(ends, sift(progression, data, exact=strict), side="right")
-        # They rise, so equal ones are neighbours.
-        first = np.flatnonzero(np.diff(places, prepend=-1))
-        found.update(dict.fromkeys(tunes[place] for place in places[first].tolist()))
-    return list(found)
+    inside = np.searchsorted(ends, places, side="right")
+    # Places rise, so those of one tune are neighbours.
+    first = np.flatnonzero(np.diff(inside, prepend=-1))
+    points = points_in_a_row(progression, data, places)
+    order = np.argsort(-np.maximum.reduceat(points, first), kind="stable")
+    return [tunes[place] for place in inside[first][order].tolist()]
 
 
 def chords_of(

@@ -1,7 +1,7 @@
 """Progressions typed and found; equivalences are common practice."""
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from melodex.analysis.chord_relations import relation
@@ -14,6 +14,7 @@ from melodex.analysis.progression_search import (
     chord_bytes,
     find_in_row,
     find_progression,
+    points_in_a_row,
     sift,
     transpositions,
 )
@@ -231,26 +232,26 @@ def test_transposing_a_piece_moves_its_finds_and_changes_nothing_else(texts, typ
 def test_the_sieve_lets_every_exact_find_through(texts, fifths, exact):
     moved = [transposed_text(parse_chord(text), fifths) for text in texts]
     data = bytes([PARTING]) + chord_bytes(row(" ".join(moved))) + bytes([PARTING])
-    assert 1 in sift(read_progression(" ".join(texts)), data, exact=exact)
+    assert 1 in sift(read_progression(" ".join(texts)), data, exact=exact).tolist()
 
 
 @pytest.mark.parametrize(
     "chords", ["Dm7 Db7 C", "Dm7b5 G7alt C6", "Dm Am7 G C", "D F Gm7 C7 F"]
 )
 def test_the_sieve_lets_substitutes_and_one_chord_between_through(chords):
-    assert sift(read_progression("ii7 V7 I"), chord_bytes(row(chords)))
+    assert len(sift(read_progression("ii7 V7 I"), chord_bytes(row(chords))))
 
 
 def test_the_sieve_keeps_out_what_shares_no_progression():
     data = chord_bytes(row("C F G Am"))
-    assert sift(read_progression("ii7 V7 I"), data, exact=True) == []
+    assert sift(read_progression("ii7 V7 I"), data, exact=True).tolist() == []
 
 
 @pytest.mark.parametrize("exact", [True, False])
 def test_the_sieve_never_runs_from_one_piece_into_the_next(exact):
     parts = [chord_bytes(row(texts)) for texts in ("C Dm7 G7", "C Dm7", "G7 C")]
     data = bytes([PARTING]).join(parts)
-    assert sift(read_progression("ii7 V7 I"), data, exact=exact) == []
+    assert sift(read_progression("ii7 V7 I"), data, exact=exact).tolist() == []
 
 
 @given(st.lists(st.sampled_from(CHORDS), max_size=10), st.sampled_from(TYPED))
@@ -268,7 +269,7 @@ def test_the_sieve_keeps_what_the_plain_way_keeps(texts, typed):
             if reached:
                 plain.append(start)
                 break
-    assert sift(read_progression(typed), chord_bytes(tokens)) == plain
+    assert sift(read_progression(typed), chord_bytes(tokens)).tolist() == plain
 
 
 def stands(wanted: ChordToken, found: ChordToken, key_semitones: int) -> bool:
@@ -293,3 +294,26 @@ def test_no_transposition_with_enough_points_is_passed_over(texts, typed):
             # Only a shift in which no root agrees as spelled may be left out.
             roots = {t.root_fifths for t in tokens}
             assert not any(w.root_fifths + shift in roots for w in progression.tokens)
+
+
+@settings(deadline=None)
+@given(
+    st.lists(st.sampled_from(["C", "Dm7", "G7", "Am", "F", "E7", "Bb", "Fm"]), min_size=3)
+)
+def test_no_alignment_without_gaps_earns_more_than_its_chords_in_a_row(
+    texts: list[str],
+) -> None:
+    progression, tokens = read_progression("ii V I"), row(" ".join(texts))
+    data = chord_bytes(tokens)
+    bound = points_in_a_row(progression, data, range(len(data))).tolist()
+    for match in find_in_row(progression, tokens):
+        found = [pair.found for pair in match.pairs]
+        if None not in found and found == list(range(found[0] or 0, (found[0] or 0) + 3)):
+            assert match.points <= bound[found[0] or 0] + 1e-6
+
+
+def test_chords_past_the_end_and_over_a_parting_earn_nothing() -> None:
+    data = chord_bytes(row("G7")) + bytes([PARTING]) + chord_bytes(row("C"))
+    found = points_in_a_row(read_progression("V7 I"), data, [0, 2]).tolist()
+    whole = points_in_a_row(read_progression("V7 I"), chord_bytes(row("G7 C")), [0])
+    assert max(found) < whole[0]

@@ -174,6 +174,8 @@ def test_what_was_not_looked_at_closely_is_said(
     whole = gather(demo_corpus, Wish(progression="ii V I"), limit=2, thorough=True)
     assert not whole.unsure
     assert hasty.tunes <= whole.tunes <= hasty.tunes + hasty.unsure
+    # The likeliest are looked at first, so the best is not missed.
+    assert hasty.examples[0].points == whole.examples[0].points
 
 
 def test_a_count_shows_nothing_and_counts_all(demo_corpus: Corpus) -> None:
