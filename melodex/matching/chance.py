@@ -175,10 +175,21 @@ class Fit:
 
     def tail(self, points: float, tune_notes: float) -> float:
         """Probability that one unrelated tune reaches so many points or more."""
+        return at_least_one(self.log_alignments(points, tune_notes))
+
+    def mean_tail(self, points: float, tune_notes: float) -> float:
+        """The same, over all that lambda and K may be.
+
+        The mean is that of the number of alignments, not of the probability, which
+        cannot exceed one: so a better match is never likelier, whatever the doubt.
+        """
+        known = self.log_alignments(points, tune_notes)
+        return at_least_one(known + math.log(self.doubt(points)))
+
+    def log_alignments(self, points: float, tune_notes: float) -> float:
+        """Logarithm of K A(s) exp(-lambda s): alignments so good with one tune."""
         room = self.null.log_room(points, tune_notes)
-        return -math.expm1(
-            -math.exp(min(self.log_size + room - self.decay * points, 700.0))
-        )
+        return self.log_size + room - self.decay * points
 
     def bits(self, points: float) -> float:
         """Points as bits: (lambda s - ln K) / ln 2, comparable between phrases."""
@@ -201,6 +212,11 @@ class Fit:
             points = min(points, max((self.decay + joint) / of_decay, 0.0))
         unsure = math.log(10) * self.spread_decades(points)
         return math.exp(min(unsure * unsure / 2, 700.0))
+
+
+def at_least_one(log_expected: float) -> float:
+    """Probability of at least one of what is so often expected."""
+    return -math.expm1(-math.exp(min(log_expected, 700.0)))
 
 
 def fit_points(null: Null) -> Fit | None:
@@ -480,5 +496,4 @@ def expected_by_chance(
     """
     if not corpus_tunes:
         return 0.0
-    expected = corpus_tunes * fit.tail(points, corpus_notes / corpus_tunes)
-    return min(expected * fit.doubt(points), float(corpus_tunes))
+    return corpus_tunes * fit.mean_tail(points, corpus_notes / corpus_tunes)

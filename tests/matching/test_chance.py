@@ -8,7 +8,7 @@ from random import Random
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from melodex.corpus.chunks import TuneNotes, pack
@@ -162,6 +162,7 @@ def test_a_better_match_is_never_more_expected_and_none_exceeds_the_corpus() -> 
     assert found[-1] > 0
 
 
+@example(1.0, -5.0, 0.0625, 0.5, 0.0)  # doubt grew while chance was near one
 @given(
     st.floats(0.05, 1.5),
     st.floats(-6, 2),
@@ -180,6 +181,7 @@ def test_doubt_never_makes_a_better_match_more_expected(
         for points in range(80)
     ]
     assert all(b <= a * (1 + 1e-9) for a, b in pairwise(found))
+    assert all(0 < each <= 800 for each in found)
     assert all(fit.doubt(points) >= 1 for points in range(80))
 
 
