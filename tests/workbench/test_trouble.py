@@ -362,7 +362,7 @@ def test_a_fault_of_ours_is_told_as_one_and_changes_nothing(own_bench, monkeypat
     def broken(*_: object, **__: object) -> None:
         raise RuntimeError("a fault on purpose")
 
-    monkeypatch.setattr("melodex.workbench.views_find.resemble", broken)
+    monkeypatch.setattr("melodex.workbench.views_find.search_anew", broken)
     running = own_bench()
     answer = running.ask("/find?phrase=1+2+3", Accept="text/html")
     assert answer[0] == 500
