@@ -20,7 +20,10 @@ import click
 from melodex import __version__
 from melodex.errors import MelodexError
 
-__all__ = ["Melodex", "main", "melodex"]
+__all__ = ["INTERRUPTED", "Melodex", "main", "melodex"]
+
+INTERRUPTED = 130
+"""128 and the number of the signal, as shells count (POSIX, sh, 2.8.2)."""
 
 COMMANDS = {
     "add": "read files and folders into the corpus",
@@ -69,9 +72,10 @@ class Melodex(click.Group):
             click.echo(f"melodex: {error}", err=True)
             ctx.exit(1)
         except KeyboardInterrupt:
-            # 128 and the number of the signal, as shells count.
-            click.echo("melodex: stopped", err=True)
-            ctx.exit(130)
+            # Every change is one transaction, or says itself how far it came.
+            said = "melodex: stopped; what was being changed is changed whole or not at all"
+            click.echo(said, err=True)
+            ctx.exit(INTERRUPTED)
         except BrokenPipeError:
             # The reader of a pipe has gone; Python would complain while closing.
             sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115

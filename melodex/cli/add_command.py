@@ -6,11 +6,9 @@ from pathlib import Path
 
 import click
 
+from melodex.cli import INTERRUPTED
 from melodex.cli.output import Output, output_options, write
 from melodex.cli.progress import progress_bar, tell_waiting
-
-INTERRUPTED = 130
-"""128 and the number of the signal, as shells count (POSIX, sh, 2.8.2)."""
 
 
 @click.command("add")

@@ -36,5 +36,6 @@ def command(ctx: click.Context, repair: bool, output: Output) -> None:
         result = check(ctx.obj, repair=repair, progress=bar)
     forms = {"text": text_corpus.check_text, "json": data_corpus.check_json}
     write(forms[output.form](result), output)
-    lost = result.repair is not None and bool(result.repair.lost)
+    done = result.repair
+    lost = done is not None and bool(done.lost or done.left_out)
     ctx.exit(1 if result.report.faults or lost else 0)

@@ -52,9 +52,15 @@ def upgrade(path: Path) -> Path | None:
                 return None
             backup = backup_path(path, version)
             copy_corpus(path, backup)
-            for step in range(version, schema.SCHEMA_VERSION):
-                STEPS[step](connection)
-            connection.execute(f"PRAGMA user_version = {schema.SCHEMA_VERSION}")
+            try:
+                for step in range(version, schema.SCHEMA_VERSION):
+                    STEPS[step](connection)
+                connection.execute(f"PRAGMA user_version = {schema.SCHEMA_VERSION}")
+            except KeyboardInterrupt:
+                # The corpus is as it was: nobody needs the backup, or one for each try.
+                connection.execute("ROLLBACK")
+                backup.unlink()
+                raise
             connection.execute("COMMIT")
         finally:
             # Closing with an open transaction rolls it back.

@@ -3,7 +3,8 @@
 Conventions: the damaged file is kept beside the new one, under a name of its own.
 A melody that no longer agrees with its id is read again from the kept source;
 everything that is derived from melodies is made anew by adding them as usual. A
-tune that neither way brings back is named as lost.
+tune that neither way brings back is named as lost, and so is every other row that is
+not as it was written: a passage of a teaching set, a tag, a place.
 
 Contents: RepairReport, repair_corpus.
 """
@@ -56,12 +57,16 @@ class RepairReport:
         Tunes read again from the kept source.
     lost : tuple of str
         Ids of tunes that could not be brought back, as far as ids can be read.
+    left_out : tuple of str
+        What else was left out because it had changed or could not be read, each in
+        words, with the names that can still be read.
     """
 
     damaged: Path
     kept: int
     read_again: tuple[str, ...]
     lost: tuple[str, ...]
+    left_out: tuple[str, ...] = ()
 
 
 def repair_corpus(
@@ -109,6 +114,7 @@ def repair_corpus(
         kept=len(remains.melodies),
         read_again=tuple(sorted(remains.read_again)),
         lost=tuple(sorted(remains.lost)),
+        left_out=tuple(remains.left_out),
     )
 
 
@@ -148,6 +154,8 @@ class Remains:
     lessons: list[tuple[LessonRow, list[ExampleRow]]] = field(default_factory=list)
     read_again: set[str] = field(default_factory=set)
     lost: set[str] = field(default_factory=set)
+    left_out: list[str] = field(default_factory=list)
+    sets: dict[int, str] = field(default_factory=dict)
 
     def collect(self) -> None:
         """Read every table as far as it goes."""
@@ -167,10 +175,12 @@ class Remains:
 
     def collect_lessons(self) -> None:
         """Read the teaching sets; a passage whose set is lost goes into one of its own."""
+        names = {row["id"]: row for row in self.sound("lesson")}
+        self.sets = {number: row["name"] for number, row in names.items()}
         examples = sorted(
             self.sound("lesson_example"), key=lambda row: (row["lesson"], row["position"])
         )
-        names = {row["id"]: row for row in self.sound("lesson")}
+        self.left_out += self.missing_passages(examples)
         for number in sorted({*names, *(row["lesson"] for row in examples)}):
             row = names.get(number, {"id": number, "name": f"recovered set {number}"})
             kept = [
@@ -183,9 +193,11 @@ class Remains:
 
     def table(self, table: str, columns: str) -> Iterator[Row]:
         """Rows of a table that can be read."""
+        unread: list[str] = []
         with suppress(sqlite3.DatabaseError):
-            for row in every_row(self.connection, table, columns, []):
+            for row in every_row(self.connection, table, columns, unread):
                 yield dict(row)
+        self.left_out += [message for message in unread if message not in self.left_out]
 
     def sound(self, table: str) -> Iterator[Row]:
         """Rows of a table that are as they were written."""
@@ -193,6 +205,29 @@ class Remains:
         for row in self.table(table, ", ".join((*names, "row_crc32"))):
             if row_crc32(row[name] for name in names) == row["row_crc32"]:
                 yield row
+            elif table in LEFT_OUT:
+                self.left_out.append(self.named(table, row))
+
+    def named(self, table: str, row: Row) -> str:
+        """A row that has changed, in words; what it says may be what has changed."""
+        tune_id = self.ids.get(row.get("tune", 0), "unknown")
+        told = {**row, "tune": tune_id, "set": self.set_name(row.get("lesson", 0))}
+        return LEFT_OUT[table].format(**told)
+
+    def set_name(self, number: Any) -> str:
+        """The name of a teaching set, or what it is called where that is lost."""
+        return self.sets.get(number, f"recovered set {number}")
+
+    def missing_passages(self, examples: list[Row]) -> Iterator[str]:
+        """Passages that are gone from their sets: positions have no gaps."""
+        held: dict[int, set[int]] = {}
+        for row in examples:
+            held.setdefault(row["lesson"], set()).add(row["position"])
+        for number, positions in held.items():
+            for position in sorted(set(range(1, max(positions))) - positions):
+                what = f"passage {position} of the teaching set {self.set_name(number)!r}"
+                if not any(said.startswith(what) for said in self.left_out):
+                    yield what
 
     def kept(self, number: int | None) -> tuple[bytes, str]:
         """A kept source and its format; empty where it is damaged or was not kept."""
@@ -226,6 +261,8 @@ class Remains:
         if melody is None:
             self.lost.add(self.ids.get(place["tune"], "unknown"))
             return None
+        if place["kept_source"] is not None and not data:
+            self.left_out.append(f"the source text of tune {melody.content_id()}")
         # Numbers have to be those of the place, whichever was read first.
         melody = melody.with_credits(number=place["number"], source=place["source"])
         return ReadTune(melody, warnings, data, kept_format)
@@ -267,6 +304,18 @@ class Remains:
                 name = self.ids[number]
                 place = {"file": UNKNOWN_SOURCE, "source": UNKNOWN_SOURCE, "collection": 0}
                 yield place, [ReadTune(melody.with_credits(number=name))]
+
+
+LEFT_OUT = {
+    "collection": "the name of the collection {name!r}",
+    "place": "the place of tune {tune}: number {number} of {file!r}",
+    "read_warning": "a warning: {text!r}",
+    "tag": "the tag {name!r} of tune {tune}",
+    "lesson": "the name and the words of the teaching set {name!r}",
+    "lesson_example": "passage {position} of the teaching set {set!r}: "
+    "notes {first_note}-{last_note} of tune {tune_id}",
+}
+"""Of a row that has changed, what to call it, by its table."""
 
 
 def order(place: Row) -> tuple[Any, ...]:

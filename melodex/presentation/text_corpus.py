@@ -309,7 +309,8 @@ def repair_lines(repair: RepairReport) -> list[str]:
         f"{len(repair.lost):,} lost",
         f"the damaged file is kept as {shown(str(repair.damaged))}",
     ]
-    return lines + [f"  lost: {tune_id}" for tune_id in repair.lost]
+    lines += [f"  lost: tune {tune_id}" for tune_id in repair.lost]
+    return lines + [f"  left out: {shown(what)}" for what in repair.left_out]
 
 
 def backup_text(result: BackupResult) -> str:

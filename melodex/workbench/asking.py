@@ -15,6 +15,7 @@ import asyncio
 import logging
 import re
 from collections.abc import Awaitable, Callable, Mapping
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, field
 from functools import cache
 from typing import Any
@@ -23,6 +24,7 @@ from urllib.parse import urlencode
 import jinja2
 from markupsafe import Markup
 from starlette.datastructures import FormData, UploadFile
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
@@ -31,6 +33,7 @@ from melodex.errors import (
     CorpusError,
     HostileInputError,
     MelodexError,
+    ReadingError,
     UnknownTuneError,
 )
 from melodex.workbench.bench import Bench, Stop, StoppableCorpus
@@ -55,6 +58,15 @@ MOST_FILES = 4000
 MOST_FIELDS = 400
 NOBODY_WAITS = 499
 """Not heard by anybody; the number that servers write down for it (no standard)."""
+
+SCREEN_COOKIE = "melodex-width"
+WIDE_SCREEN, NARROW_SCREEN, NARROWEST, AROUND_MUSIC = 1060, 704, 300, 60
+"""In CSS pixels: where the usual systems fit; where notes are shown smaller, as the
+style sheet does; what we still draw for; and the margins around a stave."""
+
+SMALLER = 0.8
+TENTHS_PER_PIXEL = 2.1
+"""Of the engraver's units (``melodex.presentation.engraving.UNITS_PER_PIXEL``)."""
 
 NAVIGATION = (
     ("/", "Find", "a phrase you heard"),
@@ -85,6 +97,8 @@ class Ask:
         Says that nobody waits for the answer.
     wants_data : bool
         Whether a script asks, which wants data and no page.
+    screen : str
+        How wide the page is, in CSS pixels, if a script of ours has told it.
     """
 
     bench: Bench
@@ -93,6 +107,7 @@ class Ask:
     form: FormData | None
     stop: Stop
     wants_data: bool = False
+    screen: str = ""
     corpora: list[StoppableCorpus] = field(default_factory=list)
 
     def said(self, name: str) -> str:
@@ -125,6 +140,15 @@ class Ask:
     def corpus_if_any(self) -> StoppableCorpus | None:
         """The corpus, None where there is none yet."""
         return self.corpus() if self.bench.corpus_path.exists() else None
+
+    @property
+    def widest(self) -> int | None:
+        """The widest system that fits the screen; None where any does."""
+        if not re.fullmatch(r"\d{3,4}", self.screen) or int(self.screen) >= WIDE_SCREEN:
+            return None
+        width = max(int(self.screen), NARROWEST)
+        size = SMALLER if width < NARROW_SCREEN else 1
+        return int((width - AROUND_MUSIC) / size * TENTHS_PER_PIXEL)
 
     def close(self) -> None:
         """Let go of what was opened for this answer."""
@@ -247,6 +271,7 @@ def rendered_page(
         shapes=Markup(shapes),
         signs={relation: Markup(sign) for relation, sign in signs.items()},
         said=ask.said,
+        fitted=ask.widest is not None,
         **context,
     )
     return HTMLResponse(text, status)
@@ -279,10 +304,37 @@ def view(answer: View) -> Callable[[Request], Awaitable[Response]]:
     """An endpoint that changes something, from a form."""
 
     async def endpoint(request: Request) -> Response:
-        async with request.form(max_files=MOST_FILES, max_fields=MOST_FIELDS) as form:
+        try:
+            form = await request.form(max_files=MOST_FILES, max_fields=MOST_FIELDS)
+        except HTTPException as error:
+            return await answered(unreadable(error), request, None, never)
+        try:
             return await answered(answer, request, form, never)
+        finally:
+            await request.close()
 
     return endpoint
+
+
+def unreadable(error: HTTPException) -> View:
+    """What is answered to a form that cannot be taken apart."""
+
+    def answer(ask: Ask) -> Response:
+        raise ReadingError(
+            f"what was sent cannot be read: {error.detail}",
+            hint=f"send it again; at most {MOST_FILES:,} files go at a time",
+        )
+
+    return answer
+
+
+def fitting(widest: int | None) -> AbstractContextManager[None]:
+    """Draws only what fits the screen."""
+    if widest is None:
+        return nullcontext()
+    from melodex.presentation.engraving import no_wider_than
+
+    return no_wider_than(widest)
 
 
 async def answered(
@@ -297,11 +349,15 @@ async def answered(
     if form is not None:
         fields |= {n: v for n, v in form.multi_items() if isinstance(v, str)}
     wants_data = "application/json" in request.headers.get("accept", "")
+    # The whole address cannot be made of a query that is no UTF-8; its path can.
+    path: str = request.scope["path"]
+    screen = request.cookies.get(SCREEN_COOKIE, "")
 
     def work(stop: Stop) -> Response:
-        ask = Ask(bench, request.url.path, fields, form, stop, wants_data)
+        ask = Ask(bench, path, fields, form, stop, wants_data, screen)
         try:
-            return answer(ask)
+            with fitting(ask.widest):
+                return answer(ask)
         except MelodexError as error:
             return faulty(ask, fault_of(error))
         finally:
@@ -310,10 +366,10 @@ async def answered(
     try:
         response = await bench.run(work, until)
     except Exception:
-        log.exception("a fault of melodex while answering %s", request.url.path)
+        log.exception("a fault of melodex while answering %s", path)
         said = "melodex made a mistake here. What happened stands in the terminal."
-        ask = Ask(bench, request.url.path, fields, form, Stop(), wants_data)
-        return faulty(ask, Fault(500, said, "", "Nothing was changed by this page."))
+        ask = Ask(bench, path, fields, form, Stop(), wants_data)
+        return faulty(ask, Fault(500, said, "", "nothing was changed by this page"))
     bench.warm_up()
     return response or Response(status_code=NOBODY_WAITS)
 

@@ -18,6 +18,7 @@ from melodex.corpus.store import CorpusWriter
 from melodex.errors import CorpusError, DamagedCorpusError, MelodexError
 from melodex.reading import read_bytes
 from melodex.reading.result import FileReading, ReadTune
+from melodex.tasks.lesson_finds import found_by_hand, keep
 from melodex.tasks.upkeep import check
 
 FLIPS = 150
@@ -265,3 +266,55 @@ def test_tunes_without_a_kept_source_are_whole_too(corpus_path, melody):
     changed(corpus_path, "UPDATE tune SET composer = 'x'")
     check(corpus_path, repair=True)
     assert tune_ids(corpus_path) == [melody(1).content_id()]
+
+
+@pytest.fixture
+def with_set(read_tunes) -> Path:
+    """The same corpus with a teaching set of three passages."""
+    with Corpus.open(read_tunes) as corpus:
+        found = [found_by_hand(corpus, f"Air {number}", bars="1-2") for number in range(3)]
+    keep(read_tunes, "Leaps", found, create=True)
+    return read_tunes
+
+
+@pytest.mark.parametrize(
+    ("sql", "named"),
+    [
+        (
+            "UPDATE lesson_example SET note = 'x' WHERE position = 2",
+            r"passage 2 of the teaching set 'Leaps': notes 0-15 of tune [0-9a-f]{12}",
+        ),
+        (
+            "UPDATE lesson_example SET excerpt = '{}' WHERE position = 3",
+            r"passage 3 of the teaching set 'Leaps': notes 0-15 of tune [0-9a-f]{12}",
+        ),
+        ("DELETE FROM lesson_example WHERE position = 2", "passage 2 of .* 'Leaps'"),
+        ("UPDATE lesson SET topic = 'x'", "the name and the words of .* 'Leaps'"),
+        ("UPDATE tag SET name = 'xyz' WHERE id = 1", "the tag 'xyz' of tune [0-9a-f]{12}"),
+        ("UPDATE collection SET name = 'xyz'", "the name of the collection 'xyz'"),
+        (
+            "UPDATE place SET number = '77' WHERE id = 3",
+            r"the place of tune [0-9a-f]{12}: number 77 of '.*air/2.abc'",
+        ),
+        (
+            "UPDATE kept_source SET bytes = x'00' WHERE id = 1",
+            "the source text of tune [0-9a-f]{12}",
+        ),
+    ],
+    ids=range(8),
+)
+def test_repair_names_whatever_it_leaves_out(with_set, sql, named):
+    before = set(tune_ids(with_set))
+    changed(with_set, sql)
+    # A row that is wholly gone changes nothing that a checksum could vouch for.
+    result = check(with_set, repair=True)
+    if "DELETE" in sql:
+        repair = repair_corpus(with_set)
+    else:
+        assert result.repair is not None
+        repair = result.repair
+    (said,) = repair.left_out
+    assert re.fullmatch(named, said)
+    assert repair.lost == ()
+    assert set(tune_ids(with_set)) == before
+    assert check_corpus(with_set).faults == ()
