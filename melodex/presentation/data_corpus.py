@@ -152,6 +152,7 @@ def whole_audit_json(found: WholeAudit) -> str:
                 "tunes": found.corpus_tunes,
                 "notes": found.corpus_notes,
                 "least": found.duplicates.least,
+                "excluded": list(found.excluded),
                 "melodex": found.version,
             },
             "cautions": list(found.cautions),

@@ -7,11 +7,12 @@ where it names a place.
 
 Contents: listing_text, detail_text, adding_text, removal_text, check_text,
 backup_text, tagging_text, counts_text, holdings_text,
-duplicates_text, shown, table.
+duplicates_text, groups_text, shown, table.
 """
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
@@ -38,6 +39,7 @@ __all__ = [
     "counts_text",
     "detail_text",
     "duplicates_text",
+    "groups_text",
     "holdings_text",
     "listing_text",
     "removal_text",
@@ -377,28 +379,41 @@ def thin_lines(start: str, counts: Sequence[Count]) -> str:
 
 def duplicates_text(duplicates: Duplicates) -> str:
     """Groups of tunes that are alike, with where they stand."""
+    tunes = sum(len(group.tunes) for group in duplicates.groups)
+    return groups_text(duplicates) + (
+        f"{many(len(duplicates.groups), 'group')} with {many(tunes, 'tune')} "
+        f"of {duplicates.corpus_tunes:,}\n"
+    )
+
+
+def groups_text(duplicates: Duplicates) -> str:
+    """Groups of tunes that are alike, an empty line after each.
+
+    Long paths to one shelf would hide what differs: a folder that holds all the
+    files is named once, at the end.
+    """
+    rows = [row for group in duplicates.groups for row in group.tunes]
+    folder = common_folder([row.source for row in rows])
     lines = []
     for group in duplicates.groups:
-        degree = (
-            "same steps"
-            if group.likeness == 1
-            else f"{group.likeness:.0%} of figures shared"
-        )
-        lines.append(f"{degree}:")
-        rows = [
+        alike = f"{group.likeness:.0%} of figures shared"
+        lines.append(f"{'same steps' if group.likeness == 1 else alike}:")
+        cells = [
             (
                 f"  {row.tune_id}",
-                shown(row.title) or "untitled",
+                row.title or "untitled",
                 row.printed_key or "-",
-                row.source,
+                f"{row.source.removeprefix(folder)} {row.number}".strip(),
             )
             for row in group.tunes
         ]
-        lines += table(("  tune", "title", "key", "source"), rows).splitlines()[1:]
-        lines.append("")
-    tunes = sum(len(group.tunes) for group in duplicates.groups)
-    lines.append(
-        f"{many(len(duplicates.groups), 'group')} with {many(tunes, 'tune')} "
-        f"of {duplicates.corpus_tunes:,}"
-    )
-    return "\n".join(lines) + "\n"
+        lines += [*table(("", "", "", ""), cells).splitlines()[1:], ""]
+    if folder:
+        lines += [f"All these files are in {shown(folder)}", ""]
+    return "".join(f"{line}\n" for line in lines)
+
+
+def common_folder(sources: Sequence[str]) -> str:
+    """The folder that holds all of some files, its last slash included, or nothing."""
+    start = os.path.commonprefix(sources)  # noqa: RUF071 (cut at a slash below)
+    return start[: start.rfind("/") + 1]

@@ -74,6 +74,8 @@ class WholeAudit:
         Pairs that share enough figures; of these the ``pairs`` are the first.
     corpus_tunes, corpus_notes : int
         What was compared.
+    excluded : tuple of str
+        Ids of tunes left out.
     version : str
         Of melodex.
     cautions : tuple of str
@@ -85,6 +87,7 @@ class WholeAudit:
     pairs_in_all: int
     corpus_tunes: int
     corpus_notes: int
+    excluded: tuple[str, ...]
     version: str
     cautions: tuple[str, ...] = CAUTIONS
 
@@ -147,6 +150,7 @@ def audit_whole(
         pairs_in_all=len(apart),
         corpus_tunes=len(ids),
         corpus_notes=sum(len(steps) + 1 for steps in tunes.values()),
+        excluded=tuple(sorted(set(exclude))),
         version=__version__,
     )
 

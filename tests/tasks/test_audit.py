@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from itertools import pairwise
 from pathlib import Path
 
@@ -137,6 +138,22 @@ def test_a_whole_corpus_gives_its_twins_and_the_pairs_that_share_a_passage(
     assert [p.bits for p in found.pairs] == sorted(p.bits for p in found.pairs)[::-1]
 
 
+def test_tunes_of_one_title_are_told_apart_by_file_number_and_id(
+    demo_corpus: Corpus,
+) -> None:
+    found = audit_whole(demo_corpus, limit=3)
+    text = whole_audit_text(found, Style(width=200, signs=False))
+    (group,) = found.duplicates.groups
+    for row in group.tunes:
+        file = row.source.rpartition("/")[2]
+        (line,) = [each for each in text.splitlines() if f"  {row.tune_id}  " in each]
+        assert line.endswith(f"{file} {row.number}")
+    for pair in found.pairs:
+        for passage in (pair.one, pair.other):
+            assert f"{passage.label} (" in text
+            assert f"; tune {passage.tune_id})" in text
+
+
 def test_an_audit_of_a_whole_corpus_repeats_and_carries_the_cautions(
     demo_corpus: Corpus,
 ) -> None:
@@ -156,6 +173,10 @@ def test_tunes_left_out_of_a_whole_corpus_pair_with_none(demo_corpus: Corpus) ->
     found = audit_whole(demo_corpus, exclude=[twin])
     assert not found.duplicates.groups
     assert found.corpus_tunes == demo_corpus.tune_count - 1
+    text = " ".join(whole_audit_text(found, Style(signs=False)).split())
+    assert f"left out: {twin}" in text
+    assert "No two tunes are near-duplicates" in text
+    assert json.loads(whole_audit_json(found))["compared"]["excluded"] == [twin]
 
 
 def test_a_corpus_of_one_tune_has_no_pairs(tmp_path: Path) -> None:
