@@ -1,11 +1,13 @@
-"""What was tried against a corpus, and what was lost: kills, flipped bytes, crowds.
+"""What was tried against a corpus, and what was lost: kills, flips, crowds, bad places.
 
 Kills: a child process adds, removes, copies or migrates, and is killed (signal 9)
 at a random moment; afterwards the corpus must pass its check and hold every tune
 whose adding was reported, files whole. Flips: one bit of a corpus is turned at a
 random place; the check must find it, or everything that the corpus says must be
 as before (SQLite leaves room unused in its pages). Crowd: two processes add, one
-reads, one copies. Seeds are fixed; when a signal strikes is not.
+reads, one copies. Ctrl-C, full disks, files that may not be written, odd names and a
+clock that goes backwards: see ``faults_places``. Seeds are fixed; when a signal strikes
+is not.
 
 Run:  python benchmarks/faults.py [--kills N] [--flips N] [--keep NAME]
 """
@@ -17,16 +19,17 @@ import json
 import os
 import platform
 import random
-import signal
 import sqlite3
 import sys
 import tempfile
 import time
 from collections import Counter
-from collections.abc import Callable
 from contextlib import closing
 from datetime import date
 from pathlib import Path
+
+from faults_children import Tell, reading, restore, span_of, struck, tries_left, tune_ids
+from faults_places import clock_backwards, full_disk, odd_names, stopped, unwritable
 
 from melodex.corpus import migrations, schema
 from melodex.corpus.checking import check_corpus
@@ -34,67 +37,8 @@ from melodex.corpus.copying import copy_corpus
 from melodex.corpus.reader import Corpus
 from melodex.corpus.store import CorpusWriter
 from melodex.errors import MelodexError
-from melodex.reading import FileReading, read_bytes
 
 RUNS = Path(__file__).parent / "runs"
-Tell = Callable[[str], object]
-
-
-def reading(first: int, tunes: int = 3) -> FileReading:
-    """What a file of invented tunes gives."""
-    parts = []
-    for number in range(first, first + tunes):
-        draw = random.Random(number)
-        bars = "|".join("".join(draw.choices("CDEFGABcde", k=8)) for _ in range(8))
-        parts.append(f"X:{number}\nT:Air {number}\nM:4/4\nL:1/8\nK:G\n{bars}|\n")
-    return read_bytes("\n".join(parts).encode(), "abc", f"kills/{first}.abc")
-
-
-def tune_ids(path: Path) -> set[str]:
-    """Ids of all tunes in a corpus."""
-    with Corpus.open(path) as corpus:
-        return {row.tune_id for row in corpus.tunes()}
-
-
-def started(work: Callable[[Tell], object]) -> tuple[int, int]:
-    """Run work in a child; return it and its pipe once it is about to begin."""
-    reading_end, writing_end = os.pipe()
-    child = os.fork()
-    if child == 0:
-        try:
-            os.write(writing_end, b"!")
-            work(lambda line: os.write(writing_end, f"{line}\n".encode()))
-            os._exit(0)
-        except BaseException:
-            os._exit(3)
-    os.close(writing_end)
-    assert os.read(reading_end, 1) == b"!"
-    return child, reading_end
-
-
-def span_of(work: Callable[[Tell], object]) -> float:
-    """Seconds that work takes when nobody kills it."""
-    child, pipe = started(work)
-    start = time.perf_counter()
-    os.waitpid(child, 0)
-    os.close(pipe)
-    return time.perf_counter() - start
-
-
-def struck(work: Callable[[Tell], object], seconds: float) -> tuple[list[str], bool]:
-    """Run work in a child and kill it; return what it told, and whether it was cut off."""
-    child, pipe = started(work)
-    time.sleep(seconds)
-    os.kill(child, signal.SIGKILL)
-    _, status = os.waitpid(child, 0)
-    with os.fdopen(pipe) as told:
-        return told.read().split("\n")[:-1], os.WIFSIGNALED(status)
-
-
-def tries_left(counts: Counter[str], kills: int) -> bool:
-    """Whether more kills are wanted: work that was done before its kill is no kill."""
-    counts["tries"] += 1
-    return counts["kills"] < kills and counts["tries"] <= 4 * kills
 
 
 def kill_adding(folder: Path, kills: int, draw: random.Random) -> Counter[str]:
@@ -212,13 +156,6 @@ def kill_migrating(folder: Path, kills: int, draw: random.Random) -> Counter[str
     return counts
 
 
-def restore(path: Path, whole: bytes) -> None:
-    """Put a corpus back as it was, and clear what kills have left beside it."""
-    for left in path.parent.glob(f"{path.name}*"):
-        left.unlink()
-    path.write_bytes(whole)
-
-
 def everything(path: Path) -> list[object]:
     """All that a corpus says."""
     with closing(sqlite3.connect(path)) as connection:
@@ -320,6 +257,11 @@ def measure(kills: int, flips: int) -> dict[str, object]:
             "killed while migrating": dict(kill_migrating(folder, kills, draw)),
             "flipped bits": dict(flip(folder, flips, draw)),
             "two add, one reads, one copies": dict(crowd(folder)),
+            "stopped by Ctrl-C": dict(stopped(folder, kills, draw)),
+            "a disk that fills up": dict(full_disk(folder, draw)),
+            "files that may not be read or written": dict(unwritable(folder)),
+            "odd names": dict(odd_names(folder)),
+            "a clock that goes backwards": dict(clock_backwards(folder, draw)),
         }
 
 

@@ -15,7 +15,7 @@ from collections.abc import Callable
 from contextlib import closing, suppress
 from pathlib import Path
 
-from melodex.corpus.faults import faults_named
+from melodex.corpus.faults import faults_named, is_there
 from melodex.corpus.reader import connect
 from melodex.errors import CorpusError
 
@@ -54,10 +54,10 @@ def copy_corpus(
         If there is no corpus, the target is there already or cannot be written,
         or the copy does not pass SQLite's check.
     """
-    if target.exists() and (not replace or same_file(path, target)):
+    if is_there(target) and (not replace or same_file(path, target)):
         raise already_there(path, target)
     try:
-        handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
+        handle, name = tempfile.mkstemp(prefix=f".{target.name[:40]}.", dir=target.parent)
     except OSError as error:
         raise unwritable(target, error) from error
     os.close(handle)

@@ -3,7 +3,7 @@
 Conventions: result codes are those of https://www.sqlite.org/rescode.html; the
 lowest byte of an extended code is its primary code.
 
-Contents: faults_named, named_fault, refuse_folder, is_busy.
+Contents: faults_named, named_fault, refuse_folder, is_there, is_busy.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from pathlib import Path
 
 from melodex.errors import BusyCorpusError, CorpusError, DamagedCorpusError
 
-__all__ = ["faults_named", "is_busy", "named_fault", "refuse_folder"]
+__all__ = ["faults_named", "is_busy", "is_there", "named_fault", "refuse_folder"]
 
 FAULTS: dict[int, tuple[type[CorpusError], str, str]] = {
     sqlite3.SQLITE_BUSY: (
@@ -100,12 +100,26 @@ def refuse_folder(path: Path) -> None:
     CorpusError
         If the path is a folder.
     """
-    if path.is_dir():
+    with faults_named(path):
+        is_folder = path.is_dir()
+    if is_folder:
         raise CorpusError(
             "this is a folder, and a corpus is a file",
             where=str(path),
             hint="name a file in it with --corpus",
         )
+
+
+def is_there(path: Path) -> bool:
+    """Whether there is a file of that name.
+
+    Raises
+    ------
+    CorpusError
+        If that cannot be seen: a folder above it is closed to us, or the name is none.
+    """
+    with faults_named(path):
+        return path.exists()
 
 
 def is_busy(error: sqlite3.Error) -> bool:
@@ -127,3 +141,8 @@ def faults_named(path: Path) -> Iterator[None]:
     except UnicodeDecodeError as error:
         kind, what, hint = FAULTS[sqlite3.SQLITE_CORRUPT]
         raise kind(what, where=str(path), hint=hint) from error
+    except OSError as error:
+        if isinstance(error, BrokenPipeError):
+            raise
+        kind, what, hint = FAULTS[sqlite3.SQLITE_CANTOPEN]
+        raise kind(f"{what}: {error.strerror}", where=str(path), hint=hint) from error

@@ -14,6 +14,7 @@ Contents: Corpus, TuneRow, PlaceRow, WarningRow.
 from __future__ import annotations
 
 import json
+import os
 import sqlite3
 import urllib.parse
 from collections.abc import Iterable, Iterator
@@ -22,7 +23,7 @@ from types import TracebackType
 from typing import Any
 
 from melodex.corpus.chunks import PackedChunk
-from melodex.corpus.faults import faults_named, refuse_folder
+from melodex.corpus.faults import faults_named, is_there, refuse_folder
 from melodex.corpus.schema import SCHEMA_VERSION, state_of
 from melodex.errors import CorpusError, DamagedCorpusError, UnknownTuneError
 from melodex.melody import Melody
@@ -341,7 +342,7 @@ def connect(path: Path) -> sqlite3.Connection:
         If SQLite cannot open it.
     """
     refuse_folder(path)
-    if not path.exists():
+    if not is_there(path):
         raise CorpusError(
             "there is no corpus here",
             where=str(path),
@@ -373,7 +374,7 @@ def second_way(path: Path, code: int) -> str:
 def opened(path: Path, manner: str) -> sqlite3.Connection:
     """A connection that has proved that it can read."""
     connection = sqlite3.connect(
-        f"file:{urllib.parse.quote(str(path.absolute()))}?{manner}",
+        f"file:{urllib.parse.quote(os.fsencode(path.absolute()))}?{manner}",
         uri=True,
         timeout=WAIT_SECONDS,
         isolation_level=None,

@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import Any
 
 from melodex.corpus.checking import kept_bytes, melody_of
-from melodex.corpus.faults import faults_named, is_busy
+from melodex.corpus.faults import faults_named, is_busy, is_there
 from melodex.corpus.lessons import ExampleRow, LessonRow, write_lesson
 from melodex.corpus.preparing import prepared
 from melodex.corpus.rows import row_crc32
@@ -88,8 +88,8 @@ def repair_corpus(
     BusyCorpusError
         If another process holds the corpus.
     """
-    fresh = free_name(path, "repaired")
     with faults_named(path), closing(locked(path)) as connection:
+        fresh = free_name(path, "repaired")
         remains = Remains(connection)
         remains.collect()
         try:
@@ -120,7 +120,7 @@ def repair_corpus(
 
 def locked(path: Path) -> sqlite3.Connection:
     """The damaged file, with writers shut out as far as SQLite still can."""
-    if not path.exists():
+    if not is_there(path):
         raise CorpusError("there is no corpus here", where=str(path))
     connection = sqlite3.connect(path, timeout=WAIT_SECONDS, isolation_level=None)
     connection.text_factory = lambda data: data.decode("utf-8", "replace")

@@ -21,7 +21,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from melodex.corpus.faults import faults_named
+from melodex.corpus.faults import faults_named, is_there
 from melodex.corpus.journal import (
     WAIT_SECONDS,
     begin,
@@ -111,7 +111,7 @@ class CorpusWriter(RowWriter):
         """
         if create:
             make_folder(path)
-        elif not path.exists():
+        elif not is_there(path):
             raise CorpusError(
                 "there is no corpus here",
                 where=str(path),

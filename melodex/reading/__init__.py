@@ -11,6 +11,7 @@ Contents: SUFFIXES, read_path, read_data, read_bytes; the readers are ``abc``,
 
 from __future__ import annotations
 
+import os
 import re
 from pathlib import Path
 
@@ -138,7 +139,9 @@ def contents(path: Path, source: str) -> bytes:
             raise ReadingError("there is no such file", where=source)
         # A pipe or a device would never end, or never begin.
         if not path.is_file():
-            raise ReadingError("this is not a file", where=source)
+            closed = path.is_dir() and not os.access(path, os.R_OK | os.X_OK)
+            what = "this folder may not be looked into" if closed else "this is not a file"
+            raise ReadingError(what, where=source)
         with path.open("rb") as file:
             return file.read(max(MOST_BYTES.values()) + 1)
     except (OSError, ValueError) as error:

@@ -174,17 +174,32 @@ def files_of(paths: Iterable[Path]) -> Iterator[Path]:
     """
     seen: set[str] = set()
     for path in paths:
-        for file in walked(path) if path.is_dir() else [path]:
+        for file in walked(path) if is_folder(path) else [path]:
             whole = os.path.abspath(file)  # noqa: PTH100 (links are left as they are)
             if whole not in seen:
                 seen.add(whole)
                 yield file
 
 
+def is_folder(path: Path) -> bool:
+    """Whether a path is a folder; of one that cannot be seen, reading it says why."""
+    try:
+        return path.is_dir()
+    except (OSError, ValueError):
+        return False
+
+
 def walked(folder: Path) -> Iterator[Path]:
-    """Files below a folder with an ending that is read."""
-    for place, folders, files in os.walk(folder):
+    """Files below a folder with an ending that is read, and folders that are closed."""
+    closed: list[Path] = []
+
+    def note(error: OSError) -> None:
+        closed.append(Path(os.fsdecode(error.filename)))
+
+    for place, folders, files in os.walk(folder, onerror=note):
         folders[:] = sorted(name for name in folders if not name.startswith("."))
         for name in sorted(files):
             if Path(name).suffix.lower() in SUFFIXES and not name.startswith("."):
                 yield Path(place) / name
+    # Reading one of these refuses it by name, with the reason.
+    yield from closed

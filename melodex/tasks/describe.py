@@ -143,9 +143,10 @@ def described(name: str, corpus_path: Path, *, alone: bool = False) -> Descripti
     UnknownTuneError, ReadingError
         If there is no such tune.
     """
+    from melodex.corpus.faults import is_there
     from melodex.corpus.reader import Corpus
 
-    if not corpus_path.exists():
+    if not is_there(corpus_path):
         return describe(find_passage(name, fewest=1))
     with Corpus.open(corpus_path) as corpus:
         passage = find_passage(name, corpus, fewest=1)

@@ -43,6 +43,7 @@ from dataclasses import asdict
 from pathlib import Path, PurePath
 from typing import Any, NoReturn
 
+from melodex.corpus.faults import is_there
 from melodex.corpus.lessons import ExampleRow, LessonRow, place_of_tune, write_lesson
 from melodex.corpus.reader import Corpus
 from melodex.errors import HostileInputError, LessonError
@@ -136,9 +137,9 @@ def unpack_file(corpus_path: Path, file: Path, *, name: str = "") -> tuple[Lesso
     LessonError
         If there is no such file, it cannot be read, or as :func:`unpack_set`.
     """
-    if not file.is_file():
-        raise LessonError("there is no such file", where=str(file))
     try:
+        if not file.is_file():
+            raise LessonError("there is no such file", where=str(file))
         with file.open("rb") as opened:
             data = opened.read(MOST_BYTES + 1)
     except OSError as error:
@@ -177,7 +178,7 @@ def unpack_set(
     lesson, rows = read_set(data, source)
     if name:
         lesson = LessonRow(0, checked_name(name), lesson.topic, lesson.level, lesson.notes)
-    if corpus_path.exists():
+    if is_there(corpus_path):
         with Corpus.open(corpus_path) as corpus:
             rows = [with_place(corpus, row) for row in rows]
     with writing(corpus_path, create=True) as writer:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import random
+import resource
 import signal
 import sqlite3
 import threading
@@ -17,6 +18,7 @@ from melodex.corpus import journal, migrations, schema
 from melodex.corpus.checking import check_corpus
 from melodex.corpus.copying import copy_corpus
 from melodex.corpus.reader import Corpus
+from melodex.corpus.repairing import repair_corpus
 from melodex.corpus.store import CorpusWriter
 from melodex.errors import (
     BusyCorpusError,
@@ -25,6 +27,7 @@ from melodex.errors import (
     MelodexError,
     NewerCorpusError,
 )
+from melodex.tasks.adding import add_paths
 
 KILLS = 20
 NOBODY = 65534
@@ -329,6 +332,77 @@ def test_a_corpus_in_write_ahead_mode_on_such_media_is_read_too(public, filled):
         filled.parent.chmod(0o755)
 
 
+def test_a_corpus_in_a_closed_folder_is_said_to_be_so(public, filled):
+    home = public / "closed"
+    home.mkdir()
+    path = home / "c.melodex"
+    path.write_bytes(filled.read_bytes())
+    home.chmod(0)
+    try:
+        said = [
+            as_nobody(work)
+            for work in (
+                read(path),
+                write(path),
+                lambda: str(check_corpus(path)),
+                lambda: str(repair_corpus(path)),
+                lambda: str(copy_corpus(filled, home / "copy.melodex")),
+                lambda: str(add_paths(path, [home / "a.abc"])),
+            )
+        ]
+        result = as_nobody(lambda: str(add_paths(filled, [home]).refusals))
+    finally:
+        home.chmod(0o755)
+    assert all(text.startswith("said: ") for text in said), said
+    assert all("cannot be" in text or "can be read but" in text for text in said), said
+    assert "this folder may not be looked into" in result
+    assert ids(path) == ids(filled)
+
+
+def test_a_name_that_no_file_can_have_is_said_to_be_so(tmp_path, filled):
+    for path in (tmp_path / ("a" * 300), filled / "in a file.melodex"):
+        for work in (Corpus.open, CorpusWriter.open, check_corpus):
+            with pytest.raises(CorpusError, match=r"cannot be|there is no corpus"):
+                work(path)
+
+
+def test_a_file_that_may_not_grow_is_said_and_what_was_there_stays(filled, reading):
+    """The system refuses to write beyond a size, as a full quota does (setrlimit)."""
+    size = filled.stat().st_size
+
+    def add(tell):
+        resource.setrlimit(resource.RLIMIT_FSIZE, (size + 8192, size + 8192))
+        try:
+            with CorpusWriter.open(filled) as writer:
+                writer.add_reading(reading("shelf/many.abc", range(100, 400)))
+        except CorpusError as error:
+            tell(f"said: {error}")
+
+    child, pipe = forked(add)
+    os.waitpid(child, 0)
+    with os.fdopen(pipe) as told:
+        said = told.read()
+    assert "disk" in said
+    assert "what was in the corpus before is still there" in said
+    assert len(ids(filled)) == 12
+    assert check_corpus(filled).faults == ()
+
+
+def test_no_clock_of_the_day_decides_anything(filled, reading, tmp_path, monkeypatch):
+    """It may go backwards: the machine's battery, a journey, a second that is leapt."""
+    times = iter(range(10**9, 0, -86_400))
+    monkeypatch.setattr(time, "time", lambda: float(next(times)))
+    os.utime(filled, (0, 0))
+    with CorpusWriter.open(filled) as writer:
+        added = writer.add_reading(reading("shelf/new.abc", [50, 51]))
+        again = writer.add_reading(reading("shelf/new.abc", [50, 51]))
+    assert (len(added.added), len(again.added), len(again.unchanged)) == (2, 0, 2)
+    os.utime(filled, (2**33, 2**33))
+    copy_corpus(filled, tmp_path / "copy.melodex")
+    assert ids(tmp_path / "copy.melodex") == ids(filled)
+    assert check_corpus(filled).faults == ()
+
+
 def test_a_corpus_that_may_not_be_opened_is_said_to_be_so(public, filled):
     filled.chmod(0)
     try:
@@ -341,7 +415,12 @@ def test_a_corpus_that_may_not_be_opened_is_said_to_be_so(public, filled):
 
 @pytest.mark.parametrize(
     "name",
-    ["a?b#c.melodex", "per%20cent.melodex", "spa ce & 'quote'.melodex", "größe-曲.melodex"],
+    [
+        *("a?b#c.melodex", "per%20cent.melodex", "spa ce & 'quote'.melodex"),
+        *("größe-曲.melodex", "🎻.melodex", "-leading", "--corpus", "line\nbreak.melodex"),
+        *('"two".melodex', "back\\slash.melodex", ":memory:", "file:x?mode=ro", "~", "*"),
+        *("\x1b[31mred.melodex", "a" * 240, os.fsdecode(b"no-utf-8-\xff\xfe.melodex")),
+    ],
 )
 def test_a_corpus_may_have_an_odd_name(tmp_path, reading, name):
     path = tmp_path / "fol der?#%" / name

@@ -145,6 +145,8 @@ def lying() -> bytes:
         (b"", "no whole zip"),
         (b"no zip at all", "no whole zip"),
         (zipped("{}", "other.json"), "holds no set.json"),
+        (zipped("{}", "../set.json"), "holds no set.json"),
+        (zipped("{}", "/set.json"), "holds no set.json"),
         (zipped("{"), "is no JSON"),
         (zipped("[]"), "is no object"),
         (zipped('{"format": NaN}'), "NaN is no number"),
@@ -155,8 +157,9 @@ def lying() -> bytes:
         (lying(), "no whole zip|larger than 32 MB"),
         (crowded(), "files are packed in it"),
         (bytes(MOST_BYTES + 1), "larger than 16 MB"),
+        (zipped(b'{"name": "' + b"x" * (10 << 20) + b'"}'), "'format' of the set"),
     ],
-    ids=range(13),
+    ids=range(16),
 )
 def test_hostile_and_broken_files_are_refused(data, said, tmp_path):
     path = tmp_path / "corpus.melodex"
