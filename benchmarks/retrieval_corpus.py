@@ -14,6 +14,7 @@ import os
 import pickle
 from dataclasses import dataclass
 from pathlib import Path
+from random import Random
 from typing import Any
 
 from retrieval_judgements import JUDGEMENTS, JudgedTune, judged_tunes
@@ -42,6 +43,7 @@ __all__ = [
 
 LENGTHS = (8, 12, 20)
 POSITIONS = ("start", "middle", "end")
+SEED = 7
 CACHE_VARIABLE = "MELODEX_BENCHMARK_CACHE"
 
 
@@ -95,13 +97,19 @@ def judged_corpus() -> tuple[list[JudgedTune], list[PackedChunk]]:
     return tunes, packed(tunes)
 
 
-def families(tunes: list[JudgedTune], half: str, *, checked: bool) -> list[Family]:
-    """The families of a half, checked by their notes or by label only."""
+def families(
+    tunes: list[JudgedTune], half: str, *, checked: bool, share: float = 1.0
+) -> list[Family]:
+    """The families of a half, checked by their notes or by label only.
+
+    A share below 1 draws so many of the labels, the same for both.
+    """
     data: dict[str, Any] = json.loads(JUDGEMENTS.read_text(encoding="utf-8"))
     places = {(tune.source, tune.number): n for n, tune in enumerate(tunes)}
     found: list[Family] = []
+    dice = Random(SEED)
     for entry in data["families"]:
-        if entry["half"] != half:
+        if entry["half"] != half or dice.random() >= share:
             continue
         here = [places[source, number] for source, number in entry["tunes"]]
         groups = entry["checked"] if checked else [range(len(here))]

@@ -1,14 +1,14 @@
 """The methods that the retrieval benchmark lays side by side.
 
-Conventions: a method takes a phrase and the place of its own tune, and returns the
-places of up to :data:`DEPTH` other tunes, best first; equal points by place.
+Conventions: a method takes queries and returns for each the places of up to
+:data:`DEPTH` other tunes than its own, best first; equal points by place.
 
-Contents: DEPTH, Method, Ngrams, Edits, Aligned, Ordered.
+Contents: DEPTH, Method, Ngrams, Edits, Aligned.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from typing import Protocol
 
@@ -16,14 +16,14 @@ import numpy as np
 from numpy.typing import NDArray
 from rapidfuzz import fuzz, process
 from rapidfuzz.distance import Levenshtein
-from retrieval_corpus import tune_id
+from retrieval_corpus import Query, tune_id
 from retrieval_judgements import JudgedTune
 from sklearn.feature_extraction.text import TfidfVectorizer
 
 from melodex.corpus.chunks import PackedChunk
 from melodex.matching.query import encode_query
 from melodex.matching.search import search
-from melodex.melody import Melody, Phrase
+from melodex.melody import Melody
 from melodex.settings import AlignmentCosts
 
 __all__ = ["DEPTH", "Aligned", "Edits", "Method", "Ngrams"]
@@ -33,13 +33,14 @@ ZERO_STEP = 512
 """Code of a step of no semitones in the letters that the libraries take."""
 SHORT = 40
 """Up to so many notes a phrase is sought within tunes, beyond it against the whole."""
+AT_ONCE = 128
 
 
 class Method(Protocol):
-    """Whatever ranks tunes for a phrase."""
+    """Whatever ranks tunes for phrases."""
 
-    def rank(self, phrase: Phrase, own: int) -> list[int]:
-        """Places of tunes, best first, without the phrase's own."""
+    def rankings(self, queries: Sequence[Query]) -> Iterator[list[int]]:
+        """Places of tunes for each query, best first, without its own."""
 
 
 def letters(melody: Melody) -> str:
@@ -49,7 +50,8 @@ def letters(melody: Melody) -> str:
 
 def best_places(points: NDArray[np.float64], own: int) -> list[int]:
     """Places of the best points above 0, the phrase's own left out."""
-    order = np.lexsort((np.arange(len(points)), -points))[: DEPTH + 1]
+    likely = np.flatnonzero(points >= np.partition(points, -DEPTH - 1)[-DEPTH - 1])
+    order = likely[np.lexsort((likely, -points[likely]))]
     return [int(place) for place in order if place != own and points[place] > 0][:DEPTH]
 
 
@@ -60,12 +62,18 @@ class Ngrams:
         self.vectorizer = TfidfVectorizer(
             analyzer="char", ngram_range=(3, 6), lowercase=False, sublinear_tf=True
         )
-        self.matrix = self.vectorizer.fit_transform(letters(t.melody) for t in tunes)
+        matrix = self.vectorizer.fit_transform(letters(t.melody) for t in tunes)
+        self.by_ngram = matrix.T.tocsr()
 
-    def rank(self, phrase: Phrase, own: int) -> list[int]:
+    def rankings(self, queries: Sequence[Query]) -> Iterator[list[int]]:
         """By falling cosine."""
-        vector = self.vectorizer.transform([letters(phrase.melody)])
-        return best_places((self.matrix @ vector.T).toarray().ravel(), own)
+        for start in range(0, len(queries), AT_ONCE):
+            part = queries[start : start + AT_ONCE]
+            vectors = self.vectorizer.transform(letters(q.phrase.melody) for q in part)
+            for query, points in zip(
+                part, (vectors @ self.by_ngram).toarray(), strict=True
+            ):
+                yield best_places(points, query.tune)
 
 
 class Edits:
@@ -74,14 +82,17 @@ class Edits:
     def __init__(self, tunes: Sequence[JudgedTune]) -> None:
         self.texts = [letters(tune.melody) for tune in tunes]
 
-    def rank(self, phrase: Phrase, own: int) -> list[int]:
+    def rankings(self, queries: Sequence[Query]) -> Iterator[list[int]]:
         """By rising distance."""
-        text = letters(phrase.melody)
-        scorer = (
-            fuzz.partial_ratio if len(text) < SHORT else Levenshtein.normalized_similarity
-        )
-        points = process.cdist([text], self.texts, scorer=scorer)[0]
-        return best_places(points.astype(np.float64), own)
+        for query in queries:
+            text = letters(query.phrase.melody)
+            scorer = (
+                fuzz.partial_ratio
+                if len(text) < SHORT
+                else Levenshtein.normalized_similarity
+            )
+            points = process.cdist([text], self.texts, scorer=scorer)[0]
+            yield best_places(points.astype(np.float64), query.tune)
 
 
 class Aligned:
@@ -92,13 +103,14 @@ class Aligned:
     ) -> None:
         self.chunks, self.costs, self.depth = list(chunks), costs, depth
 
-    def rank(self, phrase: Phrase, own: int) -> list[int]:
+    def rankings(self, queries: Sequence[Query]) -> Iterator[list[int]]:
         """By falling points."""
-        hits = search(
-            self.chunks,
-            encode_query(phrase),
-            limit=self.depth,
-            costs=self.costs,
-            exclude=frozenset({tune_id(own)}),
-        )
-        return [int(hit.tune_id, 16) for hit in hits]
+        for query in queries:
+            hits = search(
+                self.chunks,
+                encode_query(query.phrase),
+                limit=self.depth,
+                costs=self.costs,
+                exclude=frozenset({tune_id(query.tune)} if query.tune >= 0 else ()),
+            )
+            yield [int(hit.tune_id, 16) for hit in hits]
