@@ -28,10 +28,13 @@ import statistics
 import tempfile
 import time
 from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from datetime import date
+from functools import partial
 from pathlib import Path
 from random import Random
+from typing import Any
 
 from chance import Notes, markov_tunes
 from speed_corpora import melody_json, real_tunes, synthetic_tunes, write_corpus
@@ -119,7 +122,7 @@ def touched(finding: Finding, own: Own) -> bool:
     return 2 * both >= own.last - own.first + 1
 
 
-def told(found: Audit, own: Own) -> dict[str, object]:
+def told(found: Audit, own: Own) -> dict[str, Any]:
     """What an audit says of a tune, in short."""
     hits = [f for f in found.findings if touched(f, own)] if own.source else []
     first = found.findings[0] if found.findings else None
@@ -138,23 +141,29 @@ def told(found: Audit, own: Own) -> dict[str, object]:
     }
 
 
-def audited(path: Path, tunes: Sequence[Own]) -> list[dict[str, object]]:
-    """All audits against one corpus."""
+def audited(path: Path, tunes: Sequence[Own], workers: int) -> list[dict[str, Any]]:
+    """All audits against one corpus, the tunes dealt out among processes."""
+    with ProcessPoolExecutor(workers) as pool:
+        return list(pool.map(partial(one_audit, path), tunes, chunksize=10))
+
+
+def one_audit(path: Path, own: Own) -> dict[str, Any]:
+    """One audit in short."""
     with Corpus.open(path) as corpus:
-        return [told(audit(corpus, passage(own.notes)), own) for own in tunes]
+        return told(audit(corpus, passage(own.notes)), own)
 
 
-def share(rows: Sequence[dict[str, object]], field: str) -> float:
+def share(rows: Sequence[dict[str, Any]], field: str) -> float:
     """In how many rows something holds."""
     return sum(bool(row[field]) for row in rows) / max(len(rows), 1)
 
 
 def summary(
-    with_one: Sequence[dict[str, object]], clean: Sequence[dict[str, object]]
-) -> dict[str, object]:
+    with_one: Sequence[dict[str, Any]], clean: Sequence[dict[str, Any]]
+) -> dict[str, Any]:
     """The curve: for each level, what is found and what is found where nothing is."""
 
-    def within(row: dict[str, object], level: float) -> bool:
+    def within(row: dict[str, Any], level: float) -> bool:
         expected = row["expected"]
         return isinstance(expected, float) and expected <= level
 
@@ -195,7 +204,7 @@ def corpus_of(real: Sequence[TuneNotes], wanted: set[str], size: int) -> list[Tu
     return held + Random(SEED).sample(others, max(size - len(held), 0))
 
 
-def speed(real: list[TuneNotes], folder: Path, rounds: int = 5) -> dict[str, object]:
+def speed(real: list[TuneNotes], folder: Path, rounds: int = 5) -> dict[str, Any]:
     """Audits of a tune of 200 notes and searches for it, in turn."""
     path = folder / "large.melodex"
     large = synthetic_tunes(real, 10_000_000, SEED)
@@ -226,7 +235,7 @@ def speed(real: list[TuneNotes], folder: Path, rounds: int = 5) -> dict[str, obj
     }
 
 
-def measure(count: int, sizes: Sequence[int], folder: Path) -> dict[str, object]:
+def measure(count: int, sizes: Sequence[int], folder: Path, workers: int) -> dict[str, Any]:
     """Audits against corpora of several sizes."""
     real = real_tunes()
     with_one, clean = tunes_to_audit(real, count)
@@ -242,8 +251,8 @@ def measure(count: int, sizes: Sequence[int], folder: Path) -> dict[str, object]
         held = {tune.tune_id for tune in tunes}
         path = folder / f"{name}.melodex"
         write_corpus(path, tunes)
-        rows = audited(path, [own for own in with_one if own.source in held])
-        none = audited(path, clean)
+        rows = audited(path, [own for own in with_one if own.source in held], workers)
+        none = audited(path, clean, workers)
         found[name] = {"summary": summary(rows, none), "planted": rows, "clean": none}
         print(f"{name} tunes:", json.dumps(found[name]["summary"], indent=1), flush=True)
     return found
@@ -254,12 +263,13 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--tunes", type=int, default=200)
     parser.add_argument("--sizes", default=",".join(map(str, SIZES)))
+    parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--speed", action="store_true")
     parser.add_argument("--keep", default="")
     said = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        run: dict[str, object] = {
+        run: dict[str, Any] = {
             "command": f"python benchmarks/audit.py --tunes {said.tunes}",
             "python": platform.python_version(),
             "machine": platform.machine(),
@@ -267,7 +277,7 @@ def main() -> None:
         }
         if said.tunes:
             sizes = [int(size) for size in said.sizes.split(",")]
-            run["corpora"] = measure(said.tunes, sizes, folder)
+            run["corpora"] = measure(said.tunes, sizes, folder, said.workers)
         if said.speed:
             run["speed"] = speed(real_tunes(), folder)
             print(json.dumps(run["speed"], indent=1))

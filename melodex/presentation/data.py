@@ -169,6 +169,8 @@ def match_data(match: Match) -> dict[str, Any]:
             for steps, tunes in match.shared_ngrams
         ],
         "commonness": match.commonness,
+        "evidence": rounded(match.evidence),
+        "explanation": list(match.explanation),
     }
 
 
@@ -212,6 +214,7 @@ MATCH_COLUMNS = (
     "first_note",
     "last_note",
     "commonness",
+    "evidence",
 )
 
 
@@ -287,6 +290,7 @@ def audit_data(found: Audit) -> dict[str, Any]:
         "compared_with": {
             "tunes": found.corpus_tunes,
             "notes": found.corpus_notes,
+            "corpus_digest": found.corpus_digest,
             "windows": found.windows,
             "threshold": found.threshold,
             "excluded": list(found.excluded),

@@ -151,6 +151,7 @@ def whole_audit_json(found: WholeAudit) -> str:
             "compared": {
                 "tunes": found.corpus_tunes,
                 "notes": found.corpus_notes,
+                "corpus_digest": found.corpus_digest,
                 "least": found.duplicates.least,
                 "excluded": list(found.excluded),
                 "melodex": found.version,

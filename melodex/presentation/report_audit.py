@@ -126,12 +126,7 @@ def facts_of(finding: Finding) -> tuple[tuple[str, str], ...]:
     if finding.expected_by_chance is not None:
         rows.insert(0, ("As good by chance", expected_text(finding.expected_by_chance)))
     rows.append(("The shared figure", str(finding.commonness)))
-    dated = {
-        None: "a year is missing",
-        True: "the tune is earlier",
-        False: "it is not earlier",
-    }
-    rows.append(("Dates", dated[finding.earlier]))
+    rows.append(("Dates", DATED[finding.earlier]))
     return tuple(rows)
 
 
@@ -139,6 +134,7 @@ def settings_of(found: Audit) -> tuple[tuple[str, str], ...]:
     """What has to be known to repeat the audit."""
     rows = [
         ("Corpus", f"{found.corpus_tunes:,} tunes, {found.corpus_notes:,} notes"),
+        ("Digest of the corpus", found.corpus_digest),
         ("Stretches looked for", str(found.windows)),
         ("Threshold", f"{found.threshold:g}"),
         ("melodex", found.version),

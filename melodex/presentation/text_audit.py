@@ -151,7 +151,8 @@ def compared_with(found: Audit) -> str:
     """What has to be known to repeat the audit."""
     left_out = f", left out: {', '.join(found.excluded)}" if found.excluded else ""
     return (
-        f"Compared with {found.corpus_tunes:,} tunes of {found.corpus_notes:,} notes in "
+        f"Compared with {found.corpus_tunes:,} tunes of {found.corpus_notes:,} notes "
+        f"(digest {found.corpus_digest}) in "
         f"{found.windows} windows, findings expected up to {found.threshold:g} times, "
         f"melodex {found.version}{left_out}."
     )

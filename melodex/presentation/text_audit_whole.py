@@ -80,7 +80,10 @@ def example(found: WholeAudit) -> str:
 def repeated_by(found: WholeAudit) -> list[str]:
     """What has to be known to repeat the audit."""
     left_out = f", left out: {', '.join(found.excluded)}" if found.excluded else ""
-    return [f"Compared by figures in any key, melodex {found.version}{left_out}."]
+    return [
+        f"Compared by figures in any key, melodex {found.version}, digest of the corpus "
+        f"{found.corpus_digest}{left_out}."
+    ]
 
 
 def pair_lines(rank: int, pair: ClosePair, style: Style) -> list[str]:

@@ -6,17 +6,13 @@ aligned anew. The number expected by chance is that of the best window, times th
 number of windows that were tried: it says how many tunes as close chance would
 bring to the *whole* own tune. Figures describe notes, not law.
 
-A tune that was borrowed from is as often given another rhythm as kept, and lengths
-that differ hide pitches that agree: so windows are looked for by pitch alone, and the
-long ones also with their rhythm.
-
-Contents: CAUTIONS, LOOKS, Look, Finding, BarCover, Audit, audit.
+Contents: CAUTIONS, Finding, BarCover, Audit, audit, digest_of.
 """
 
 from __future__ import annotations
 
+import hashlib
 import math
-from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -25,14 +21,7 @@ from melodex import __version__
 from melodex.corpus.chunks import PackedChunk, encode_notes
 from melodex.errors import DamagedCorpusError, EmptyMelodyError
 from melodex.matching.alignment import align
-from melodex.matching.chance import (
-    NULL_SAMPLE,
-    Fit,
-    expected_by_chance,
-    fit_points,
-    measure_null,
-    sample_tunes,
-)
+from melodex.matching.chance import sample_tunes
 from melodex.matching.commonness import (
     IDIOM,
     STOCK,
@@ -41,17 +30,24 @@ from melodex.matching.commonness import (
     commonness,
     shared_run,
 )
-from melodex.matching.query import EncodedQuery, encode_query
-from melodex.matching.search import Hit, search
+from melodex.matching.query import encode_query
 from melodex.melody import Melody
 from melodex.settings import AlignmentCosts
+from melodex.tasks.audit_leads import (
+    Lead,
+    best_lead,
+    leads_of,
+    least_expected,
+    merged,
+    windows_of,
+)
 from melodex.tasks.compare import Likeness, likeness
 from melodex.tasks.passage import Passage
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
 
-__all__ = ["CAUTIONS", "LOOKS", "Audit", "BarCover", "Finding", "Look", "audit"]
+__all__ = ["CAUTIONS", "Audit", "BarCover", "Finding", "audit", "digest_of"]
 
 CAUTIONS = (
     "Likeness is not infringement, and no likeness found is not clearance: the corpus "
@@ -60,26 +56,7 @@ CAUTIONS = (
     "acting, ask a lawyer or a forensic musicologist qualified there.",
 )
 
-
-@dataclass(frozen=True, slots=True)
-class Look:
-    """Windows of so many notes, one every ``step``, with or without their rhythm."""
-
-    notes: int
-    step: int
-    rhythm: bool
-
-
-LOOKS = (Look(16, 8, False), Look(24, 12, False), Look(24, 12, True))
-"""Half of each window overlaps the next, so that a borrowed phrase of eight notes or
-more falls whole, or nearly, into one of them. In the audit benchmark these find more
-than windows of 10 notes, or than any with rhythm alone, and take less time."""
-
 FEWEST_NOTES = 6
-HITS_PER_WINDOW = 6
-NEIGHBOURS = 4
-"""Windows that find one tune are merged if fewer notes than this lie between them."""
-
 MARGIN = 6
 """Notes of the own tune that are added at either end before aligning anew."""
 
@@ -160,6 +137,8 @@ class Audit:
         Findings expected more often than this are left out.
     corpus_tunes, corpus_notes : int
         What was compared with.
+    corpus_digest : str
+        The same for the same tunes; see :func:`digest_of`.
     excluded : tuple of str
         Ids of tunes left out.
     costs : AlignmentCosts
@@ -177,22 +156,12 @@ class Audit:
     threshold: float
     corpus_tunes: int
     corpus_notes: int
+    corpus_digest: str
     excluded: tuple[str, ...]
     costs: AlignmentCosts
     version: str
     remarks: tuple[str, ...]
     cautions: tuple[str, ...] = CAUTIONS
-
-
-@dataclass(frozen=True, slots=True)
-class Lead:
-    """What one window found: notes of the own tune, the hit, and its chance."""
-
-    first: int
-    last: int
-    hit: Hit
-    expected: float | None
-    rhythm: bool
 
 
 def audit(
@@ -260,98 +229,27 @@ def audit(
         threshold=threshold,
         corpus_tunes=corpus.tune_count,
         corpus_notes=corpus.note_count,
-        excluded=tuple(sorted(exclude)),
+        corpus_digest=digest_of(corpus),
+        excluded=tuple(sorted(set(exclude))),
         costs=costs,
         version=__version__,
         remarks=tuple(dict.fromkeys(remarks)),
     )
 
 
+def digest_of(corpus: Corpus) -> str:
+    """What tells one set of tunes from another, as 12 hexadecimal digits.
+
+    A date would not: the same tunes on another day give the same audit, and a tune
+    added on the same day another one. Ids are themselves made from the melodies.
+    """
+    rows = corpus.query("SELECT tune_id FROM tune ORDER BY tune_id")
+    return hashlib.sha256("".join(row[0] for row in rows).encode("ascii")).hexdigest()[:12]
+
+
 def held(corpus: Corpus, tune_id: str) -> list[tuple[str]]:
     """The tune id, if the corpus holds it."""
     return corpus.query("SELECT tune_id FROM tune WHERE tune_id = ?", [tune_id])
-
-
-def windows_of(notes: int) -> list[tuple[int, int, bool]]:
-    """First and last notes of all windows, and whether their rhythm counts.
-
-    The whole tune where it is shorter than a window.
-    """
-    spans = set()
-    for look in LOOKS:
-        starts = [*range(0, notes - look.notes, look.step), max(notes - look.notes, 0)]
-        spans |= {
-            (start, min(start + look.notes, notes) - 1, look.rhythm) for start in starts
-        }
-    return sorted(spans)
-
-
-def leads_of(
-    corpus: Corpus,
-    chunks: Sequence[PackedChunk],
-    own: Passage,
-    spans: Sequence[tuple[int, int, bool]],
-    hidden: frozenset[str],
-    costs: AlignmentCosts,
-    remarks: list[str],
-) -> list[Lead]:
-    """What each window finds, with the chance of it, all windows considered."""
-
-    def noted(damage: DamagedCorpusError) -> None:
-        remarks.append(f"Left out: {damage}.")
-
-    whole = {
-        rhythm: encode_query(replace(own.phrase(), has_rhythm=rhythm))
-        for rhythm in (False, True)
-    }
-    leads = []
-    unsaid = False
-    for first, last, rhythm in spans:
-        query = part_of(whole[rhythm], first, last)
-        hits = search(
-            chunks,
-            query,
-            limit=HITS_PER_WINDOW,
-            costs=costs,
-            exclude=hidden,
-            on_damage=noted,
-        )
-        fit = fit_points(measure_null(chunks, query, costs)) if hits else None
-        unsaid = unsaid or (bool(hits) and fit is None)
-        leads += [
-            Lead(
-                first + hit.query_span[0],
-                first + hit.query_span[1],
-                hit,
-                chance_of(corpus, fit, hit.points, len(spans)),
-                rhythm,
-            )
-            for hit in hits
-        ]
-    if unsaid:
-        remarks.append("The corpus is too small to say what chance would bring.")
-    elif corpus.tune_count < NULL_SAMPLE:
-        remarks.append(
-            f"With {corpus.tune_count} tunes to measure chance on, expected numbers "
-            "are rough."
-        )
-    return leads
-
-
-def part_of(query: EncodedQuery, first: int, last: int) -> EncodedQuery:
-    """Some notes of a phrase as a phrase."""
-    part = slice(first, last + 1)
-    return EncodedQuery(query.pitch[part], query.length_class[part], query.moved_semitones)
-
-
-def chance_of(corpus: Corpus, fit: Fit | None, points: int, windows: int) -> float | None:
-    """Tunes as close that chance would bring, over all windows."""
-    if fit is None:
-        return None
-    one = expected_by_chance(
-        fit, points, corpus_tunes=corpus.tune_count, corpus_notes=corpus.note_count
-    )
-    return min(one * windows, float(corpus.tune_count))
 
 
 def findings_of(
@@ -393,40 +291,6 @@ def findings_of(
 
 def ignored(damage: DamagedCorpusError) -> None:
     """The search has said it already."""
-
-
-def merged(leads: Sequence[Lead]) -> list[list[Lead]]:
-    """Leads to one tune whose stretches of the own tune touch, put together."""
-    by_tune: dict[str, list[Lead]] = defaultdict(list)
-    for lead in leads:
-        by_tune[lead.hit.tune_id].append(lead)
-    groups: list[list[Lead]] = []
-    for tune_id in sorted(by_tune):
-        last = -1
-        for place, lead in enumerate(
-            sorted(by_tune[tune_id], key=lambda x: (x.first, x.last))
-        ):
-            if place == 0 or lead.first - last > NEIGHBOURS:
-                groups.append([])
-            groups[-1].append(lead)
-            last = max(last, lead.last)
-    return groups
-
-
-def best_lead(group: Sequence[Lead]) -> Lead:
-    """The lead least to be explained by chance; by points where nothing is said."""
-    return min(
-        group,
-        key=lambda lead: (
-            math.inf if lead.expected is None else lead.expected,
-            -lead.hit.points,
-        ),
-    )
-
-
-def least_expected(group: Sequence[Lead]) -> float | None:
-    """The least expected number in a group, None where none can be said."""
-    return best_lead(group).expected
 
 
 def laid_out(

@@ -19,7 +19,7 @@ from melodex.matching.chance import sample_tunes
 from melodex.matching.commonness import IntervalModel
 from melodex.matching.kinship import Progress, SharedFigures, longest_run, shared_figures
 from melodex.melody import Melody
-from melodex.tasks.audit import CAUTIONS, MODEL_SEED
+from melodex.tasks.audit import CAUTIONS, MODEL_SEED, digest_of
 from melodex.tasks.duplicates import Duplicates, duplicates_among, steps_by_tune
 from melodex.tasks.passage import Passage
 
@@ -74,6 +74,8 @@ class WholeAudit:
         Pairs that share enough figures; of these the ``pairs`` are the first.
     corpus_tunes, corpus_notes : int
         What was compared.
+    corpus_digest : str
+        The same for the same tunes; see :func:`melodex.tasks.audit.digest_of`.
     excluded : tuple of str
         Ids of tunes left out.
     version : str
@@ -87,6 +89,7 @@ class WholeAudit:
     pairs_in_all: int
     corpus_tunes: int
     corpus_notes: int
+    corpus_digest: str
     excluded: tuple[str, ...]
     version: str
     cautions: tuple[str, ...] = CAUTIONS
@@ -150,6 +153,7 @@ def audit_whole(
         pairs_in_all=len(apart),
         corpus_tunes=len(ids),
         corpus_notes=sum(len(steps) + 1 for steps in tunes.values()),
+        corpus_digest=digest_of(corpus),
         excluded=tuple(sorted(set(exclude))),
         version=__version__,
     )

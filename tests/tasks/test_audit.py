@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
+import subprocess
+import sys
 from itertools import pairwise
 from pathlib import Path
 
@@ -16,10 +19,12 @@ from melodex.errors import EmptyMelodyError
 from melodex.melody import Melody
 from melodex.presentation.data import as_json
 from melodex.presentation.data_corpus import whole_audit_json
+from melodex.presentation.handout import handout_pdf
 from melodex.presentation.text import Style, as_text
 from melodex.presentation.text_audit_whole import whole_audit_text
 from melodex.reading.abc import read_abc
-from melodex.tasks.audit import CAUTIONS, audit, windows_of
+from melodex.tasks.audit import CAUTIONS, audit, digest_of
+from melodex.tasks.audit_leads import windows_of
 from melodex.tasks.audit_whole import audit_whole
 from melodex.tasks.demo import CORPUS_FILE
 from melodex.tasks.passage import Passage, find_passage
@@ -97,6 +102,68 @@ def test_a_corpus_of_one_tune_says_that_nothing_can_be_said_of_chance(
         found = audit(corpus, own(tune.replace("T:Lone", "T:Mine")))
     assert found.findings[0].expected_by_chance is None
     assert "The corpus is too small to say what chance would bring." in found.remarks
+    remark = "The corpus is too small to say what chance would bring."
+    assert remark in as_text(found, Style())
+    assert remark in json.loads(as_json(found))["remarks"]
+
+
+def test_the_digest_goes_by_what_a_corpus_holds_and_not_by_how_it_came_there(
+    tmp_path: Path,
+) -> None:
+    head = "L:1/4\nK:C\n"
+    tunes = [
+        f"X:{n}\nT:T{n}\n{head}C E G F | E D {note} F |]\n"
+        for n, note in ((1, "E"), (2, "A"))
+    ]
+    digests = []
+    for name, order in (("a", tunes), ("b", tunes[::-1]), ("c", tunes[:1])):
+        with CorpusWriter.open(tmp_path / name) as writer:
+            for tune in order:
+                writer.add_reading(read_abc(tune, "t.abc"))
+        with Corpus.open(tmp_path / name) as corpus:
+            digests.append(digest_of(corpus))
+    assert digests[0] == digests[1] != digests[2]
+    assert len(digests[0]) == 12
+
+
+def test_an_audit_repeats_byte_for_byte_in_another_process_whatever_its_hash_seed(
+    demo_folder: Path,
+) -> None:
+    words = ["--corpus", str(demo_folder / CORPUS_FILE), "audit", "--format", "json"]
+    own_song = str(demo_folder / "own" / "own_song.abc")
+    written = [
+        subprocess.run(
+            [sys.executable, "-m", "melodex", *words, own_song],
+            env={**os.environ, "PYTHONHASHSEED": seed},
+            capture_output=True,
+            check=True,
+        ).stdout
+        for seed in ("1", "2")
+    ]
+    assert written[0] == written[1]
+    assert b"corpus_digest" in written[0]
+
+
+def test_except_is_said_in_text_and_data(demo_corpus: Corpus, demo_folder: Path) -> None:
+    tune = find_passage(str(demo_folder / "own" / "own_song.abc"))
+    source = demo_corpus.resolve("Seven Steps Down")
+    found = audit(demo_corpus, tune, exclude=[source, source])
+    assert found.excluded == (source,)
+    assert f"left out: {source}." in " ".join(as_text(found, Style()).split())
+    assert json.loads(as_json(found))["compared_with"]["excluded"] == [source]
+
+
+def test_the_audit_on_paper_carries_the_cautions_and_the_digest(
+    demo_corpus: Corpus, demo_folder: Path, tmp_path: Path
+) -> None:
+    found = audit(demo_corpus, find_passage(str(demo_folder / "own" / "own_song.abc")))
+    path = tmp_path / "audit.pdf"
+    path.write_bytes(handout_pdf(found))
+    words = ["pdftotext", str(path), "-"]
+    paper = subprocess.run(words, capture_output=True, check=True).stdout.decode()
+    for caution in CAUTIONS:
+        assert caution in " ".join(paper.split())
+    assert found.corpus_digest in paper
 
 
 @pytest.mark.parametrize("notes", [6, 12, 13, 50, 200])
