@@ -169,8 +169,6 @@ def match_data(match: Match) -> dict[str, Any]:
             for steps, tunes in match.shared_ngrams
         ],
         "commonness": match.commonness,
-        "evidence": rounded(match.evidence),
-        "explanation": list(match.explanation),
     }
 
 
@@ -214,7 +212,6 @@ MATCH_COLUMNS = (
     "first_note",
     "last_note",
     "commonness",
-    "evidence",
 )
 
 
