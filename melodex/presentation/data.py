@@ -276,6 +276,7 @@ def audit_data(found: Audit) -> dict[str, Any]:
     return {
         "own": passage_data(found.own),
         "findings": [finding_data(finding) for finding in found.findings],
+        "findings_in_all": found.findings_in_all,
         "coverage": [
             {
                 "bar": cover.bar,

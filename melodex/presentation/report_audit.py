@@ -66,7 +66,8 @@ def audit_summary(found: Audit) -> tuple[str, ...]:
     """What was found, in sentences."""
     own = found.own.whole
     count = len(found.findings)
-    places = f"{count} place{'' if count == 1 else 's'}"
+    in_all = found.findings_in_all
+    places = f"{in_all:,} place{'' if in_all == 1 else 's'}"
     said = f"{own.title} comes close in {places} to what {found.corpus_tunes:,} tunes hold."
     if not count:
         said = (
@@ -77,6 +78,9 @@ def audit_summary(found: Audit) -> tuple[str, ...]:
         f"Listed is what chance would bring at most {often} to the whole tune; "
         f"{found.windows} stretches were looked for."
     )
+    left = found.findings_in_all - count
+    if left:
+        limit += f" {left:,} more are not shown."
     return (said, limit, *found.remarks)
 
 

@@ -65,15 +65,18 @@ def summary(found: Audit) -> str:
         for finding in found.findings
         if finding.expected_by_chance is not None and finding.expected_by_chance <= 0.01
     ]
+    left = found.findings_in_all - len(found.findings)
+    more = f" {left:,} more are not shown; --limit sets how many are." if left else ""
     if not striking:
+        said = "passage comes" if len(found.findings) == 1 else "passages come"
         return (
-            f"{counted(len(found.findings), 'passage')} come close, none closer than "
-            "chance may well bring about."
+            f"{len(found.findings)} {said} close, none closer than chance may well bring "
+            f"about.{more}"
         )
-    bars = ", ".join(bars_text(finding) for finding in striking[:4])
+    bars = list(dict.fromkeys(bars_text(finding) for finding in striking))
     return (
         f"{counted(len(striking), 'passage')} of {len(found.findings)} can hardly be put "
-        f"down to chance: {bars}{' ...' if len(striking) > 4 else ''}."
+        f"down to chance: {', '.join(bars[:4])}{' ...' if len(bars) > 4 else ''}.{more}"
     )
 
 
@@ -144,6 +147,7 @@ def facts(finding: Finding) -> list[str]:
     told.append(f"{rhythm} of {found.paired} notes in the same rhythm")
     if finding.earlier is not None:
         told.append("dated earlier" if finding.earlier else "not dated earlier")
+    told.append(f"tune {finding.tune.tune_id}")
     return told
 
 

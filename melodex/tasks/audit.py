@@ -129,6 +129,8 @@ class Audit:
         The whole tune.
     findings : tuple of Finding
         In order of :attr:`Finding.order`.
+    findings_in_all : int
+        How many there are; ``findings`` are the first of them.
     coverage : tuple of BarCover
         Every bar of the own tune.
     windows : int
@@ -151,6 +153,7 @@ class Audit:
 
     own: Passage
     findings: tuple[Finding, ...]
+    findings_in_all: int
     coverage: tuple[BarCover, ...]
     windows: int
     threshold: float
@@ -224,6 +227,7 @@ def audit(
     return Audit(
         own=own,
         findings=ranked,
+        findings_in_all=len(findings),
         coverage=coverage_of(own.melody, ranked),
         windows=len(spans),
         threshold=threshold,

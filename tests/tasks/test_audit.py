@@ -20,6 +20,7 @@ from melodex.melody import Melody
 from melodex.presentation.data import as_json
 from melodex.presentation.data_corpus import whole_audit_json
 from melodex.presentation.handout import handout_pdf
+from melodex.presentation.report_audit import audit_summary
 from melodex.presentation.text import Style, as_text
 from melodex.presentation.text_audit_whole import whole_audit_text
 from melodex.reading.abc import read_abc
@@ -172,6 +173,20 @@ def test_every_note_lies_in_a_window(notes: int) -> None:
     assert all(0 <= first <= last < notes for first, last, _ in spans)
     covered = {place for first, last, _ in spans for place in range(first, last + 1)}
     assert covered == set(range(notes))
+
+
+def test_what_a_limit_hides_is_counted(demo_corpus: Corpus, demo_folder: Path) -> None:
+    tune = find_passage(str(demo_folder / "own" / "own_song.abc"))
+    every = audit(demo_corpus, tune, threshold=30)
+    found = audit(demo_corpus, tune, threshold=30, limit=1)
+    assert every.findings_in_all == len(every.findings) > 2
+    assert found.findings_in_all == every.findings_in_all
+    assert found.findings == every.findings[:1]
+    more = f"{found.findings_in_all - 1} more are not shown"
+    assert more in " ".join(as_text(found, Style()).split())
+    assert more in " ".join(audit_summary(found))
+    assert json.loads(as_json(found))["findings_in_all"] == found.findings_in_all
+    assert f"tune {found.findings[0].tune.tune_id}" in as_text(found, Style())
 
 
 def test_a_narrow_plain_terminal_gets_lines_that_fit_and_no_signs(
