@@ -9,7 +9,7 @@ Contents: FormBar, form_bars, likeness.
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left
 from dataclasses import dataclass, field
 from itertools import pairwise
 
@@ -52,26 +52,24 @@ def form_bars(melody: Melody) -> list[FormBar]:
     skipped = earlier_endings(melody.bars)
     marks = {mark.onset_ticks: mark.text for mark in melody.marks}
     found: list[FormBar] = []
-    edges: list[tuple[int, int, FormBar | None]] = []
+    edges: list[tuple[int, FormBar | None]] = []
     why = ""
     for place, bar in enumerate(melody.bars):
         reason = mark_at(marks, bar) or why or ("repeat sign" if bar.repeat_start else "")
         why = "" if place in skipped else closing_reason(bar)
         if place in skipped:
-            edges.append((bar.onset_ticks, 0, None))
+            edges.append((bar.onset_ticks, None))
             continue
         if found and found[-1].number == bar.number:
-            edges.append(
-                (bar.onset_ticks, bar.onset_ticks - found[-1].onset_ticks, found[-1])
-            )
+            edges.append((bar.onset_ticks, found[-1]))
             why = why or reason
             continue
         if bar.number == 0 or is_lead_in(melody, place):
-            edges.append((bar.onset_ticks, 0, None))
+            edges.append((bar.onset_ticks, None))
             why = why or reason
             continue
         found.append(FormBar(bar.number, bar.onset_ticks, starts=reason if found else ""))
-        edges.append((bar.onset_ticks, 0, found[-1]))
+        edges.append((bar.onset_ticks, found[-1]))
     fill(melody, edges)
     return found
 
@@ -111,19 +109,26 @@ def earlier_endings(bars: tuple[Bar, ...]) -> set[int]:
     return skipped
 
 
-def fill(melody: Melody, edges: list[tuple[int, int, FormBar | None]]) -> None:
+def fill(melody: Melody, edges: list[tuple[int, FormBar | None]]) -> None:
     """Put every note into the bar it starts in."""
-    onsets = [onset for onset, _, _ in edges]
-    for midi, onset, ticks in zip(
-        melody.midi, melody.onset_ticks, melody.duration_ticks, strict=True
-    ):
-        place = bisect_right(onsets, onset) - 1
-        bar = edges[place][2] if place >= 0 else None
-        if bar is not None:
-            bar.notes.append((onset - bar.onset_ticks, midi, ticks))
-    for _, _, bar in edges:
+    onsets = melody.onset_ticks
+    cuts = [bisect_left(onsets, onset) for onset, _ in edges]
+    for (first, stop), (_, bar) in zip(pairwise([*cuts, len(onsets)]), edges, strict=True):
+        if bar is None:
+            continue
+        start, inside = bar.onset_ticks, slice(first, stop)
+        bar.notes += [
+            (onset - start, midi, ticks)
+            for onset, midi, ticks in zip(
+                onsets[inside],
+                melody.midi[inside],
+                melody.duration_ticks[inside],
+                strict=True,
+            )
+        ]
+    for _, bar in edges:
         if bar is not None and not bar.content:
-            bar.content = frozenset((offset, midi) for offset, midi, _ in bar.notes)
+            bar.content = frozenset([(offset, midi) for offset, midi, _ in bar.notes])
 
 
 def likeness(one: FormBar, other: FormBar) -> float:

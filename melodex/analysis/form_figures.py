@@ -14,6 +14,7 @@ Contents: Figure, figures, scale_steps.
 from __future__ import annotations
 
 from bisect import bisect_left
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -74,12 +75,11 @@ def scale_steps(melody: Melody) -> list[int]:
     ...                    (1.0, 0.5, 0.5), (0, 0, 0)))
     [28, 28, 29]
     """
-    found = []
-    for midi, fifths in zip(melody.midi, melody.fifths, strict=True):
-        # The letter's own semitone lies within the alteration of the note.
-        natural = midi - (fifths + 1) // 7
-        found.append(7 * (natural // 12 - 1) + 4 * fifths % 7)
-    return found
+    # The letter's own semitone lies within the alteration of the note.
+    return [
+        7 * ((midi - (fifths + 1) // 7) // 12 - 1) + 4 * fifths % 7
+        for midi, fifths in zip(melody.midi, melody.fifths, strict=True)
+    ]
 
 
 def figures(melody: Melody) -> tuple[Figure, ...]:
@@ -102,7 +102,7 @@ def figures(melody: Melody) -> tuple[Figure, ...]:
     plain = [unit_of(melody, heights, group) for group in groups]
     double = [joined(one, other) for one, other in pairwise(plain)]
     whole = [full_enough(unit) for unit in plain]
-    half = [full_enough(unit_of(melody, heights, part)) for part in halves(melody, groups)]
+    half = half_units(melody, heights, groups)
     found = sequences(double[::2], 2) + sequences(double[1::2], 2)
     covered = {
         bar for figure in found for first, last in figure.bars for bar in (first, last)
@@ -148,15 +148,46 @@ def halves(melody: Melody, groups: list[Group]) -> list[Group]:
     return found
 
 
+def half_units(
+    melody: Melody, heights: list[int], groups: list[Group]
+) -> list[Unit | None]:
+    """The halves of bars; only those that begin like one beside them can be in sequence."""
+    parts = halves(melody, groups)
+    found: list[Unit | None] = [None] * len(parts)
+    opening: tuple[int, ...] = ()
+    for place, (_, _, inside) in enumerate(parts):
+        before, opening = opening, ()
+        if len(inside) < FEWEST_NOTES:
+            continue
+        one, two = inside[:2]
+        opening = (
+            len(inside),
+            heights[two] - heights[one],
+            melody.onset_ticks[two] - melody.onset_ticks[one],
+        )
+        if opening == before:
+            for beside in (place - 1, place):
+                if found[beside] is None:
+                    found[beside] = full_enough(unit_of(melody, heights, parts[beside]))
+    return found
+
+
 def unit_of(melody: Melody, heights: list[int], group: Group) -> Unit | None:
     """The shape of a group of notes; None where there are none."""
     start, bar, inside = group
     if not inside:
         return None
-    base = heights[inside[0]]
-    onsets = melody.onset_ticks
-    shape = tuple([(onsets[i] - start, heights[i] - base) for i in inside])
-    return inside[0], bar, base, shape
+    first, stop = inside.start, inside.stop
+    base = heights[first]
+    shape = tuple(
+        [
+            (onset - start, height - base)
+            for onset, height in zip(
+                melody.onset_ticks[first:stop], heights[first:stop], strict=True
+            )
+        ]
+    )
+    return first, bar, base, shape
 
 
 def full_enough(unit: Unit | None) -> Unit | None:
@@ -177,17 +208,15 @@ def joined(one: Unit | None, other: Unit | None) -> Unit | None:
 
 def sequences(units: Sequence[Unit | None], bars_each: int) -> list[Figure]:
     """Runs of neighbours of one shape on changing steps."""
-    found = []
-    start = 0
-    for place in range(1, len(units) + 1):
-        before, here = units[place - 1], units[place] if place < len(units) else None
+    runs: list[list[Unit]] = []
+    stop = -1
+    for place, (before, here) in enumerate(pairwise(units)):
         if before and here and before[3] == here[3] and before[2] != here[2]:
-            continue
-        run = [unit for unit in units[start:place] if unit]
-        if len(run) > 1:
-            found.append(sequence_of(run, bars_each))
-        start = place
-    return found
+            if stop != place:
+                runs.append([before])
+            runs[-1].append(here)
+            stop = place + 1
+    return [sequence_of(run, bars_each) for run in runs]
 
 
 def sequence_of(run: list[Unit], bars_each: int) -> Figure:
@@ -214,19 +243,19 @@ def direction(steps: int) -> str:
 
 def repetitions(units: Sequence[Unit | None]) -> list[Figure]:
     """Passages of two bars or more that come again note for note."""
-    last: dict[tuple[int, Shape], int] = {}
+    last: dict[tuple[int, Shape], list[int]] = defaultdict(list)
     found, run = [], 0
     earlier = -1
     for place in range(len(units) + 1):
         unit = units[place] if place < len(units) else None
-        source = last.get(unit[2:], -1) if unit else -1
+        places = last[unit[2:]] if unit else []
+        source = places[-1] if places else -1
         if run and source == earlier + 1:
             run, earlier = run + 1, source
         else:
             found += repeated(units, place, earlier, run)
             run, earlier = (1, source) if source >= 0 else (0, -1)
-        if unit:
-            last[unit[2:]] = place
+        places.append(place)
     return found
 
 
@@ -249,9 +278,9 @@ def inversions(units: Sequence[Unit | None]) -> list[Figure]:
     first: dict[Shape, Unit] = {}
     found = []
     for unit in units:
-        if unit is None or unit[3] in first:
+        if unit is None or first.setdefault(unit[3], unit) is not unit:
             continue
-        turned = tuple((offset, -step) for offset, step in unit[3])
+        turned = tuple([(offset, -step) for offset, step in unit[3]])
         model = first.get(turned)
         if model is not None and turns(unit[3]):
             found.append(
@@ -263,7 +292,6 @@ def inversions(units: Sequence[Unit | None]) -> list[Figure]:
                     "the figure turned over",
                 )
             )
-        first[unit[3]] = unit
     return found
 
 

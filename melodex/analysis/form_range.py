@@ -10,6 +10,7 @@ Contents: Compass, compass, metre_class.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass
 
 from melodex.melody import Melody, note_name
@@ -65,7 +66,7 @@ def compass(melody: Melody) -> Compass | None:
     names = dict(zip(reversed(melody.midi), reversed(melody.fifths), strict=True))
     band = tessitura(melody)
     peak = max(
-        (i for i, midi in enumerate(melody.midi) if midi == high),
+        [i for i, midi in enumerate(melody.midi) if midi == high],
         key=lambda i: (melody.beat_strength[i], melody.duration_ticks[i], -i),
     )
     first, end = melody.onset_ticks[0], melody.end_ticks
@@ -84,9 +85,9 @@ def compass(melody: Melody) -> Compass | None:
 
 def tessitura(melody: Melody) -> tuple[int, int]:
     """The pitches between which four fifths of the sounding time lie."""
-    held: dict[int, int] = {}
+    held: dict[int, int] = defaultdict(int)
     for midi, ticks in zip(melody.midi, melody.duration_ticks, strict=True):
-        held[midi] = held.get(midi, 0) + ticks
+        held[midi] += ticks
     left_out = LEFT_OUT * sum(held.values())
     return edge(held, sorted(held), left_out), edge(
         held, sorted(held, reverse=True), left_out

@@ -85,32 +85,28 @@ def evidence(melody: Melody) -> Evidence:
 
     if not melody.midi:
         raise ValueError("no notes, no evidence")
-    total = sum(melody.duration_ticks) or 1
-    middle = round(
-        sum(f * d for f, d in zip(melody.fifths, melody.duration_ticks, strict=True))
-        / total
-    )
+    fifths, durations = melody.fifths, melody.duration_ticks
+    held, weighed = dict.fromkeys(fifths, 0), dict.fromkeys(fifths, 0.0)
+    for here, ticks, strength in zip(fifths, durations, melody.beat_strength, strict=True):
+        held[here] += ticks
+        weighed[here] += ticks * strength
+    total = sum(held.values()) or 1
+    middle = round(sum(here * ticks for here, ticks in held.items()) / total)
     width = 2 * REACH + 1
     length, weight, present, final, downbeat, ends = ([0.0] * width for _ in GROUPS)
-    closes = closing_ticks(melody)
-    places = [min(max(f - middle + REACH, 0), width - 1) for f in melody.fifths]
-    for place, ticks, strength in zip(
-        places, melody.duration_ticks, melody.beat_strength, strict=True
-    ):
-        length[place] += ticks
-        weight[place] += ticks * strength
-    if 1.0 in melody.beat_strength:
-        downbeat[places[melody.beat_strength.index(1.0)]] = 1.0
-    if closes:
-        for place, onset, ticks in zip(
-            places, melody.onset_ticks, melody.duration_ticks, strict=True
-        ):
-            if onset + ticks in closes:
-                ends[place] += 1.0
-    final[places[-1]] = 1.0
-    for place in set(places):
+    places = {here: min(max(here - middle + REACH, 0), width - 1) for here in held}
+    for here, place in places.items():
+        length[place] += held[here]
+        weight[place] += weighed[here]
         present[place] = 1.0
-        length[place] = math.sqrt(length[place] / total)
+    length = [math.sqrt(ticks / total) for ticks in length]
+    if 1.0 in melody.beat_strength:
+        downbeat[places[fifths[melody.beat_strength.index(1.0)]]] = 1.0
+    if closes := closing_ticks(melody):
+        for here, onset, ticks in zip(fifths, melody.onset_ticks, durations, strict=True):
+            if onset + ticks in closes:
+                ends[places[here]] += 1.0
+    final[places[fifths[-1]]] = 1.0
     counts = [length, shares(weight), present, final, downbeat, shares(ends)]
     return Evidence(middle, np.array(counts))
 

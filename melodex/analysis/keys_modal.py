@@ -19,6 +19,7 @@ Contents: ModalPassage, modal_passages.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -98,12 +99,10 @@ def modal_passages(
     """
     found: list[ModalPassage] = []
     for span in key_spans(melody) if spans is None else spans:
-        inside = [
-            i
-            for i, onset in enumerate(melody.onset_ticks)
-            if span.onset_ticks <= onset < span.end_ticks
-        ]
-        degrees = [melody.fifths[i] - span.tonic_fifths for i in inside]
+        first = bisect_left(melody.onset_ticks, span.onset_ticks)
+        stop = bisect_left(melody.onset_ticks, span.end_ticks)
+        inside = range(first, stop)
+        degrees = [fifths - span.tonic_fifths for fifths in melody.fifths[first:stop]]
         home = {"ionian": "major", "aeolian": "minor"}.get(span.mode, span.mode)
         if home in SCALES and not SCALES[home].issuperset(degrees):
             found += passages_in(melody, span.tonic_fifths, home, inside, degrees)
@@ -111,7 +110,7 @@ def modal_passages(
 
 
 def passages_in(
-    melody: Melody, tonic: int, home: str, inside: list[int], degrees: list[int]
+    melody: Melody, tonic: int, home: str, inside: range, degrees: list[int]
 ) -> list[ModalPassage]:
     """Passages of one key span."""
     speaking = [speaks(melody, home, inside, degrees, k) for k in range(len(inside))]
@@ -135,7 +134,7 @@ def told(
     tonic: int,
     home: str,
     mode: str,
-    inside: list[int],
+    inside: range,
     degrees: list[int],
     speaking: list[bool],
     start: int,
@@ -163,9 +162,7 @@ def told(
     ]
 
 
-def speaks(
-    melody: Melody, home: str, inside: list[int], degrees: list[int], k: int
-) -> bool:
+def speaks(melody: Melody, home: str, inside: range, degrees: list[int], k: int) -> bool:
     """Whether a note says something about the mode, or only leads to its neighbours."""
     degree = degrees[k]
     if degree in SCALES[home]:
@@ -191,26 +188,24 @@ def likeliest(home: str, degrees: list[int], speaking: list[bool]) -> list[str]:
         *(m for m in COLOURS if m != home and (SCALES[m] - SCALES[home]) & set(degrees)),
     ]
     costs = [0.0] + [CHANGE_COST] * (len(states) - 1)
+    at_home = [0.0] * len(states)
+    foreign = {
+        degree: [foreign_cost(mode, degree) for mode in states] for degree in degrees
+    }
     back: list[list[int]] = []
     for degree, said in zip(degrees, speaking, strict=True):
-        least = min(range(len(states)), key=costs.__getitem__)
-        row, fresh = [], []
-        for state, mode in enumerate(states):
-            stay = costs[state] <= costs[least] + CHANGE_COST
-            row.append(state if stay else least)
-            outside = said and degree not in SCALES[mode] and not allowed(mode, degree)
-            fresh.append(
-                (costs[state] if stay else costs[least] + CHANGE_COST)
-                + OUTSIDE_COST * outside
-            )
-        costs, back = fresh, [*back, row]
-    state = min(range(len(states)), key=costs.__getitem__)
-    run = [state]
+        least = costs.index(min(costs))
+        changed = costs[least] + CHANGE_COST
+        back.append([state if c <= changed else least for state, c in enumerate(costs)])
+        added = foreign[degree] if said else at_home
+        costs = [min(c, changed) + more for c, more in zip(costs, added, strict=True)]
+    run = [costs.index(min(costs))]
     for row in reversed(back[1:]):
         run.append(row[run[-1]])
     return [states[state] for state in reversed(run)]
 
 
-def allowed(mode: str, degree: int) -> bool:
-    """Whether a raised 7th is at home in a minor mode."""
-    return mode == "minor" and degree == 5
+def foreign_cost(mode: str, degree: int) -> float:
+    """What a note costs in a mode; the raised 7th is at home in minor."""
+    at_home = degree in SCALES[mode] or (mode == "minor" and degree == 5)
+    return 0.0 if at_home else OUTSIDE_COST

@@ -18,7 +18,7 @@ from melodex.corpus.chunks import TuneNotes, encode_notes
 from melodex.corpus.facets import facet_rows
 from melodex.corpus.rows import facets_crc32, place_path, storable, tune_columns
 from melodex.melody.record import content_id_of
-from melodex.reading.result import Choice, FileReading, ReadTune, Refusal
+from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, Refusal
 
 __all__ = ["AddReport", "PreparedFile", "PreparedTune", "Row", "clash", "prepared"]
 
@@ -54,22 +54,24 @@ class AddReport:
 
 @dataclass(slots=True)
 class PreparedTune:
-    """A tune made into rows, all but the row numbers."""
+    """A tune made into rows, all but the row numbers; it goes from process to process."""
 
-    read: ReadTune
     tune_id: str
     tune: Row
     facets: dict[str, list[Row]]
     notes: TuneNotes
     number: str
     occurrence: int
+    warnings: tuple[ReadWarning, ...]
+    kept: bytes
+    kept_format: str
 
 
 @dataclass(slots=True)
 class PreparedFile:
     """A file made into rows, and the report that grows as they go in."""
 
-    reading: FileReading
+    source: str
     file: str
     choice: Choice
     collection: str
@@ -82,12 +84,12 @@ class PreparedFile:
     def report(self) -> AddReport:
         """What became of this file."""
         return AddReport(
-            source=self.reading.source,
+            source=self.source,
             added=tuple(self.added),
             unchanged=tuple(self.unchanged),
             replaced=tuple(self.replaced),
             refusals=tuple(self.refusals),
-            warnings=sum(len(tune.read.warnings) for tune in self.tunes),
+            warnings=sum(len(tune.warnings) for tune in self.tunes),
         )
 
 
@@ -109,7 +111,7 @@ def prepared(
         The whole path; empty to work it out from where we are.
     """
     file = PreparedFile(
-        reading=reading,
+        source=reading.source,
         file=path or place_path(reading.source),
         choice=choice,
         collection="",
@@ -139,7 +141,6 @@ def prepared_tune(read: ReadTune, occurrence: int) -> PreparedTune:
     tables = facet_rows(read.melody)
     pitch, length_class = encode_notes(read.melody)
     return PreparedTune(
-        read=read,
         tune_id=tune_id,
         tune={
             "tune_id": tune_id,
@@ -151,14 +152,17 @@ def prepared_tune(read: ReadTune, occurrence: int) -> PreparedTune:
         notes=TuneNotes(tune_id, pitch, length_class),
         number=storable(read.melody.credits.number),
         occurrence=occurrence,
+        warnings=read.warnings,
+        kept=read.kept,
+        kept_format=read.kept_format,
     )
 
 
 def clash(file: PreparedFile, tune: PreparedTune) -> Refusal:
     """The refusal of a tune whose id another tune has by chance."""
     return Refusal(
-        file.reading.source,
+        file.source,
         f"by chance it has the id of another tune, {tune.tune_id}",
-        number=tune.read.melody.credits.number,
+        number=tune.number,
         hint="change its title by a letter and add it again",
     )

@@ -12,7 +12,7 @@ from __future__ import annotations
 import hashlib
 import sqlite3
 import zlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from sqlite_utils import Database
@@ -23,7 +23,6 @@ from melodex.corpus.preparing import PreparedFile, PreparedTune, Row
 from melodex.corpus.rows import facets_crc32, row_crc32, storable
 from melodex.corpus.schema import CHECKED_COLUMNS
 from melodex.melody import Melody
-from melodex.reading.result import ReadTune
 
 __all__ = ["RowWriter"]
 
@@ -61,7 +60,7 @@ class RowWriter:
         """Write a tune, its facets and its notes; return its row number."""
         row = self.insert("tune", tune.tune)
         for table, facets in tune.facets.items():
-            self.insert_many(table, [{"tune": row, **facet} for facet in facets])
+            self.insert_facets(table, row, facets)
         self.chunks.add(tune.notes)
         return row
 
@@ -77,11 +76,11 @@ class RowWriter:
         values: Row = {
             "tune": tune_row,
             "file": file.file,
-            "source": storable(file.reading.source),
+            "source": storable(file.source),
             "number": tune.number,
             "occurrence": tune.occurrence,
             "collection": collection,
-            "kept_source": self.kept_row(tune.read),
+            "kept_source": self.kept_row(tune),
             "part": storable(file.choice.part),
             "voice": storable(file.choice.voice),
             "chord_note": storable(file.choice.chord_note),
@@ -91,7 +90,7 @@ class RowWriter:
                 return
             values["id"] = place
         number = self.insert("place", values)
-        for warning in tune.read.warnings:
+        for warning in tune.warnings:
             self.insert(
                 "read_warning",
                 {
@@ -114,11 +113,11 @@ class RowWriter:
             self.drop_kept(kept)
         return False
 
-    def kept_row(self, read: ReadTune) -> int | None:
+    def kept_row(self, tune: PreparedTune) -> int | None:
         """Row number of the kept source of a tune, written where it is new."""
-        if not read.kept:
+        if not tune.kept:
             return None
-        digest = hashlib.sha256(read.kept).hexdigest()
+        digest = hashlib.sha256(tune.kept).hexdigest()
         rows = self.rows("SELECT id FROM kept_source WHERE sha256 = ?", [digest])
         if rows:
             return int(rows[0][0])
@@ -126,9 +125,9 @@ class RowWriter:
             "kept_source",
             {
                 "sha256": digest,
-                "kept_format": read.kept_format,
-                "byte_count": len(read.kept),
-                "bytes": zlib.compress(read.kept),
+                "kept_format": tune.kept_format,
+                "byte_count": len(tune.kept),
+                "bytes": zlib.compress(tune.kept),
             },
         )
 
@@ -147,10 +146,16 @@ class RowWriter:
         )
         return int(cursor.lastrowid or 0)
 
-    def insert_many(self, table: str, rows: Iterable[Row]) -> None:
-        """Write rows with their checksums."""
-        for row in rows:
-            self.insert(table, row)
+    def insert_facets(self, table: str, tune_row: int, facets: Sequence[Row]) -> None:
+        """Write the rows of one tune in a facet table; the tune has their checksum."""
+        if not facets:
+            return
+        names = tuple(facets[0])
+        marks = ", ".join("?" * (len(names) + 1))
+        self.connection.executemany(
+            f"INSERT INTO {table} (tune, {', '.join(names)}) VALUES ({marks})",
+            [(tune_row, *map(facet.__getitem__, names)) for facet in facets],
+        )
 
     def drop_orphans(self, orphans: dict[int, int]) -> None:
         """Take out tunes that no place holds any more; their tags go to what follows."""
@@ -190,7 +195,7 @@ class RowWriter:
         """Write the facets of one tune, whose old ones are gone, and their checksum."""
         tables = facet_rows(melody)
         for table, found in tables.items():
-            self.insert_many(table, [{"tune": row, **facet} for facet in found])
+            self.insert_facets(table, row, found)
         self.database.execute(
             "UPDATE tune SET facet_crc32 = ? WHERE id = ?", [facets_crc32(tables), row]
         )

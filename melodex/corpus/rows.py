@@ -14,6 +14,7 @@ import re
 import unicodedata
 import zlib
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
 from typing import Any
 
 from melodex.melody import Melody
@@ -72,15 +73,20 @@ def facets_crc32(rows: Mapping[str, Iterable[Mapping[str, Any]]]) -> int:
     """
     crc = 0
     for table in sorted(rows):
-        for text in sorted(facet_text(row) for row in rows[table]):
+        for text in sorted([facet_text(row) for row in rows[table]]):
             crc = zlib.crc32(f"{table}{text}".encode(), crc)
     return crc
 
 
 def facet_text(row: Mapping[str, Any]) -> str:
     """A facet row as text, its columns in order of their names."""
-    names = sorted(set(row) - {"id", "tune"})
-    return repr(tuple((name, plain(row[name])) for name in names))
+    return repr(tuple([(name, plain(row[name])) for name in names_in_order(tuple(row))]))
+
+
+@lru_cache(maxsize=64)
+def names_in_order(columns: tuple[str, ...]) -> list[str]:
+    """The columns that count, in order of their names."""
+    return sorted(set(columns) - {"id", "tune"})
 
 
 def plain(value: Any) -> Any:

@@ -139,20 +139,27 @@ class BarBook:
         self, onsets: tuple[int, ...], places: tuple[int, ...]
     ) -> tuple[float, ...]:
         """The beat strength of notes from their onsets and places among the bars."""
-        known = []
-        table: dict[int, float] = {}
-        metre = self.bars[0].metre if self.bars else None
+        tables: list[StrengthTable] = []
         for bar in self.bars:
             # Most tunes keep one metre: a new table only where it changes.
-            if bar.metre is not metre:
-                table, metre = {}, bar.metre
-            known.append((table, bar.offset - bar.onset))
-        strengths = []
-        for onset, place in zip(onsets, places, strict=True):
-            table, shift = known[place]
-            strength = table.get(onset + shift)
-            if strength is None:
-                strength = beat_strength(onset + shift, self.bars[place].metre)
-                table[onset + shift] = strength
-            strengths.append(strength)
-        return tuple(strengths)
+            same = tables and tables[-1].metre is bar.metre
+            tables.append(tables[-1] if same else StrengthTable(bar.metre))
+        shifts = [bar.offset - bar.onset for bar in self.bars]
+        return tuple(
+            [
+                tables[place][onset + shifts[place]]
+                for onset, place in zip(onsets, places, strict=True)
+            ]
+        )
+
+
+class StrengthTable(dict[int, float]):
+    """The beat strength at each offset in a full bar, worked out when first asked for."""
+
+    def __init__(self, metre: Metre | None) -> None:
+        super().__init__()
+        self.metre = metre
+
+    def __missing__(self, offset: int) -> float:
+        strength = self[offset] = beat_strength(offset, self.metre)
+        return strength

@@ -44,7 +44,7 @@ MIDI, FIFTHS, DURATION, PLACE = -6, -5, -3, -2
 
 MAX_REST_BARS = 500
 
-BROKEN = {1: Fraction(1, 2), 2: Fraction(1, 4), 3: Fraction(1, 8)}
+BROKEN = {1: 1 / 2, 2: 1 / 4, 3: 1 / 8}
 STANDARD_LETTERS = frozenset(".~HLMOPSTuv")
 MARKING_DECORATIONS = frozenset(
     {"segno", "coda", "dacoda", "fine", "d.c.", "d.s.", "dacapo", "d.c.alfine"}

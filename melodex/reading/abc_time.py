@@ -22,7 +22,8 @@ from melodex.melody import TICKS_PER_QUARTER, Metre
 
 __all__ = ["MAX_NOTE_TICKS", "UNCHANGED", "Clock", "OpenTuplet", "normal_of"]
 
-UNCHANGED = Fraction(1)
+UNCHANGED = 1.0
+"""Factors of broken rhythm are eighths, and products of two, exact as floats."""
 WHOLE_TICKS = 4 * TICKS_PER_QUARTER
 MAX_NOTE_TICKS = 512 * WHOLE_TICKS
 """No written note, and no rest of many bars, is longer than this."""
@@ -61,7 +62,7 @@ class Clock:
         self.now = 0
         self.inexact = False
         self.tuplet: OpenTuplet | None = None
-        self.next_factor: Fraction | None = None
+        self.next_factor: float | None = None
         self.last_written = self.last_base = 0
         self.last_factor = UNCHANGED
         self.set_unit(unit)
@@ -104,7 +105,7 @@ class Clock:
         self.now = tuplet.onset + max(tuplet.played, start - tuplet.onset + 1)
         return self.now - start
 
-    def stretch_last(self, factor: Fraction) -> int:
+    def stretch_last(self, factor: float) -> int:
         """Lengthen or shorten what came last; return the difference in ticks.
 
         In a chain such as ``A>B>C`` the middle note loses and gains the same, so

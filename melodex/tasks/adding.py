@@ -102,7 +102,7 @@ class Adding:
             return
         self.reports += self.writer.add_prepared(self.waiting)
         self.tunes_done += self.tunes_waiting
-        source = self.waiting[-1].reading.source
+        source = self.waiting[-1].source
         self.waiting, self.tunes_waiting = [], 0
         self.written_at = time.monotonic()
         if self.progress:
