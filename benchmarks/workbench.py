@@ -8,8 +8,8 @@ Debian's Chromium: a key press is timed from its event to the frame after the st
 put into the page; a search from the press of Enter to the first paint of the page with
 the results (Paint Timing, W3C), its first match engraved. Each search is for another
 phrase, so that no answer is at hand already. Twenty searches at once come from twenty
-threads without a browser; each answer is compared with the same search made alone in
-this process.
+threads without a browser; each answer is compared with what the command line gives for
+the same phrase, alone.
 
 Contents: corpus_of, cold, keys, searches, together, main.
 """
@@ -40,9 +40,7 @@ from urllib.parse import quote_plus, urlsplit
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from melodex.corpus.reader import Corpus
-from melodex.presentation.data import as_json
 from melodex.tasks.adding import add_paths
-from melodex.tasks.resemble import resemble, said_phrase
 
 RUNS = Path(__file__).parent / "runs"
 PACKAGES = ("starlette", "uvicorn", "verovio", "jinja2", "playwright", "music21")
@@ -198,10 +196,11 @@ def together(corpus_path: Path, address: str) -> dict[str, Any]:
         answers = list(pool.map(lambda path: get(address, path), paths))
     seconds = time.perf_counter() - began
     wrong = 0
-    with Corpus.open(corpus_path) as corpus:
-        for phrase, (status, body) in zip(asked, answers, strict=True):
-            alone = as_json(resemble(corpus, said_phrase(corpus, phrase), limit=10))
-            wrong += status == 200 and body.decode() != alone
+    words = [sys.executable, "-m", "melodex", "--corpus", str(corpus_path), "resemble"]
+    for phrase, (status, body) in zip(asked, answers, strict=True):
+        command = [*words, phrase, "--limit", "10", "--format", "json"]
+        alone = subprocess.run(command, check=True, capture_output=True).stdout
+        wrong += status == 200 and json.loads(body) != json.loads(alone)
     return {
         "seconds_until_all_are_answered": round(seconds, 3),
         "errors": sum(status != 200 for status, _ in answers),

@@ -7,13 +7,15 @@ returns is checked: every note of every melody must be in the picture.
 Conventions: ``layout`` is ``time`` (bars as written, over one another) or
 ``columns`` (partners in columns, without rhythm). Same input, same bytes.
 
-Contents: EngravedSvg, engrave, engrave_melody, engrave_comparison, parts_of.
+Contents: EngravedSvg, engrave, engrave_melody, engrave_comparison, no_wider_than,
+parts_of.
 """
 
 from __future__ import annotations
 
 import threading
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -35,6 +37,7 @@ __all__ = [
     "engrave",
     "engrave_comparison",
     "engrave_melody",
+    "no_wider_than",
     "parts_of",
 ]
 
@@ -109,6 +112,22 @@ def toolkit() -> Any:
     return kept.toolkit
 
 
+@contextmanager
+def no_wider_than(width: int | None) -> Iterator[None]:
+    """Keep the systems that this thread engraves within a narrow screen.
+
+    Parameters
+    ----------
+    width : int or None
+        Widest system, as for :func:`engrave`; None for no limit.
+    """
+    before, kept.widest = getattr(kept, "widest", None), width
+    try:
+        yield
+    finally:
+        kept.widest = before
+
+
 def engrave(
     parts: Sequence[StaffPart],
     *,
@@ -143,6 +162,8 @@ def engrave(
         :func:`melodex.presentation.notation.write_out`), or the engraver leaves a
         note out.
     """
+    widest = getattr(kept, "widest", None)
+    width = width if widest is None else min(width, widest)
     if layout == "columns":
         per_system = max(4, (width * 10) // COLUMN_UNITS - MARGIN_COLUMNS)
         measures = in_columns(parts, pairs, per_system)

@@ -167,6 +167,11 @@ def bar_areas(drawn: EngravedSvg, melody: Melody) -> tuple[BarArea, ...]:
             r'data-top="(-?\d+)" data-bottom="(-?\d+)"', drawn.svg
         )
     ]
+    # Of each system: as far as its staff lines go.
+    ends = [
+        max(float(x) for _, x in re.findall(r"M\d+ (\d+) L(\d+) \1\b", system))
+        for system in drawn.svg.split('<g class="system"')[1:]
+    ]
     runs = [
         (system, bar, min(place.x for place in places))
         for (system, bar), places in grouped(drawn, melody)
@@ -175,7 +180,7 @@ def bar_areas(drawn: EngravedSvg, melody: Melody) -> tuple[BarArea, ...]:
     for place, (system, bar, x) in enumerate(runs):
         following = runs[place + 1] if place + 1 < len(runs) else None
         here = following is not None and following[0] == system
-        right = following[2] - BEFORE_HEAD_UNITS if following and here else width
+        right = following[2] - BEFORE_HEAD_UNITS if following and here else ends[system]
         left = max(0.0, x - BEFORE_HEAD_UNITS)
         top, bottom = edges[system]
         areas.append(

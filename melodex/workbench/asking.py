@@ -60,11 +60,11 @@ NOBODY_WAITS = 499
 """Not heard by anybody; the number that servers write down for it (no standard)."""
 
 SCREEN_COOKIE = "melodex-width"
-WIDE_SCREEN, NARROW_SCREEN, NARROWEST, AROUND_MUSIC = 1060, 704, 300, 60
+WIDE_SCREEN, NARROW_SCREEN, NARROWEST, AROUND_MUSIC = 1060, 704, 300, 56
 """In CSS pixels: where the usual systems fit; where notes are shown smaller, as the
 style sheet does; what we still draw for; and the margins around a stave."""
 
-SMALLER = 0.8
+SMALLER = 0.76
 TENTHS_PER_PIXEL = 2.1
 """Of the engraver's units (``melodex.presentation.engraving.UNITS_PER_PIXEL``)."""
 
@@ -215,6 +215,7 @@ def environment() -> jinja2.Environment:
     made.filters["many"] = many
     made.filters["bars"] = bars_words
     made.filters["markup"] = Markup
+    made.filters["signs"] = with_signs
     return made
 
 
@@ -231,6 +232,13 @@ def address(path: str, **fields: object) -> str:
 def many(number: int, what: str) -> str:
     """A number and a noun in singular or plural."""
     return f"{number:,} {what}" if number == 1 else f"{number:,} {what}s"
+
+
+def with_signs(text: object) -> str:
+    """Names of keys with the signs for sharp and flat."""
+    from melodex.presentation.report_page import with_key_signs
+
+    return with_key_signs(str(text))
 
 
 def bars_words(span: str) -> str:
@@ -321,7 +329,7 @@ def unreadable(error: HTTPException) -> View:
 
     def answer(ask: Ask) -> Response:
         raise ReadingError(
-            f"what was sent cannot be read: {error.detail}",
+            f"what was sent cannot be read: {error.detail.rstrip('.')}",
             hint=f"send it again; at most {MOST_FILES:,} files go at a time",
         )
 

@@ -22,6 +22,7 @@ FILES = {
     "phrase.js": "melodex.workbench",
     "keys.js": "melodex.workbench",
     "bars.js": "melodex.workbench",
+    "drops.js": "melodex.workbench",
     "files.js": "melodex.workbench",
 }
 """Files that pages ask for, and the package that each is in."""

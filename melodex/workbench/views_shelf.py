@@ -10,7 +10,7 @@ import tempfile
 from pathlib import Path
 
 from starlette.background import BackgroundTask
-from starlette.responses import FileResponse, RedirectResponse, Response
+from starlette.responses import FileResponse, JSONResponse, RedirectResponse, Response
 
 from melodex.errors import CorpusError, MelodexError, ReadingError
 from melodex.tasks.adding_handed import HandedFile
@@ -65,6 +65,8 @@ def free_name(path: Path) -> Path:
 def started(ask: Ask, work: Work) -> Response:
     """Begin long work and show it."""
     ask.bench.works.start(work)
+    if ask.wants_data:
+        return JSONResponse({"address": address("/work", id=work.id)})
     return RedirectResponse(address("/work", id=work.id), 303)
 
 

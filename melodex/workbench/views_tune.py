@@ -84,6 +84,7 @@ def music_of(melody: Melody) -> dict[str, Any] | None:
     return {
         "svg": Markup(drawn.svg),
         "areas": json.dumps(areas),
+        "note_bars": json.dumps(melody.bar),
         "player": Markup(sections_html([Section("", (player,))])),
     }
 

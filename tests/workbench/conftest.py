@@ -15,7 +15,7 @@ from urllib.parse import urlsplit
 
 import pytest
 import uvicorn
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from melodex.tasks.adding import add_paths
 from melodex.workbench.app import make_app
@@ -29,7 +29,11 @@ FLAGS = (
     "--disable-background-networking --disable-component-update --disable-sync "
     "--autoplay-policy=no-user-gesture-required --mute-audio"
 )
-WIDE, NARROW = 1200, 390
+WIDE = 1200
+PATIENCE_MS = 60_000
+"""How long a page may take on a slow machine before something must be wrong."""
+
+expect.set_options(timeout=PATIENCE_MS)
 
 
 @dataclass
@@ -226,6 +230,7 @@ def visit(chromium: Browser) -> Iterator[Callable[..., Page]]:
             viewport={"width": width, "height": 900}, accept_downloads=True, **more
         )
         contexts.append(context)
+        context.set_default_timeout(PATIENCE_MS)
         page = context.new_page()
         page.goto(running.first_address)
         if path != "/":

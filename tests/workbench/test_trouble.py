@@ -20,6 +20,7 @@ from melodex.cli import melodex
 from melodex.corpus.reader import Corpus
 from melodex.tasks.lesson import open_lesson
 from melodex.workbench.bench import Bench, Stop, StoppableCorpus, Stopped
+from melodex.workbench.work import Work
 
 DEMO = Path(__file__).parents[2] / "corpus_demo"
 EDGE = "melodexedge"
@@ -282,28 +283,83 @@ def test_twenty_searches_at_once_are_all_right(workbench):
         assert json.loads(body) == json.loads(done.stdout)
 
 
-def test_adding_is_stopped_and_what_was_done_stays(own_bench, visit, tmp_path):
-    """More files than are read in the time that it takes to press a button."""
+def test_adding_is_stopped_and_what_was_done_stays(own_bench, visit, tmp_path, monkeypatch):
+    """After its tenth file the work waits until the button has been pressed."""
     running = own_bench(empty=True)
     source = (DEMO / "reed_cutters.abc").read_text(encoding="utf-8")
     folder = tmp_path / "many"
     folder.mkdir()
-    for number in range(400):
+    for number in range(60):
         text = re.sub(r"(?m)^T:(.*)$", rf"T:\1 {number}", source)
         (folder / f"{number:03}.abc").write_text(text, encoding="utf-8")
+    tell = Work.report
+
+    def patient(work: Work, done: int, total: int, words: str = "") -> None:
+        tell(work, done, total, words)
+        while done >= 10 and not work.is_asked_to_stop:
+            time.sleep(0.02)
+
+    monkeypatch.setattr(Work, "report", patient)
     page = visit(running, "/shelf")
     page.fill("input[name=path] >> nth=0", str(folder))
     page.get_by_role("button", name="Add from there").click()
-    page.wait_for_selector("progress[value]:not([value='0'])")
+    expect(page.locator("#work-words")).to_contain_text(re.compile(r"1\d of 60\."))
+    assert page.locator("progress").get_attribute("value") in {"10", "11"}
     page.get_by_role("button", name="Stop").click()
     expect(page.locator(".lead").first).to_contain_text(
         "Stopped. What was done before is kept"
     )
     with Corpus.open(running.corpus_path) as corpus:
         held = corpus.tune_count
-    assert 0 < held < 400 * 12
+    assert 0 < held < 60 * 12
     words = ["--corpus", str(running.corpus_path), "check"]
     assert CliRunner().invoke(melodex, words).exit_code == 0
+
+
+def test_an_audit_that_takes_long_is_stopped_on_the_page(own_bench, visit, monkeypatch):
+    begun, ended = threading.Event(), threading.Event()
+
+    def endless(corpus: Corpus, *_: object, **__: object) -> None:
+        begun.set()
+        try:
+            while corpus.tune_count:
+                time.sleep(0.02)
+        finally:
+            ended.set()
+
+    monkeypatch.setattr("melodex.workbench.views_own.audit", endless)
+    running = own_bench()
+    page = visit(running, "/own")
+    page.fill("input[name=tune]", "The Eel Trap")
+    page.focus("form[data-slow] button")
+    # Plain keys: whatever looks at the page waits for the one that does not come.
+    page.keyboard.press("Enter")
+    assert begun.wait(60)
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    expect(page.locator("#told")).to_have_text("Stopped.")
+    assert ended.wait(60)
+    assert running.ask("/find?phrase=1+2+3")[0] == 200
+
+
+def test_more_files_than_go_at_a_time_are_answered_with_how_many_do(own_bench, monkeypatch):
+    monkeypatch.setattr("melodex.workbench.asking.MOST_FILES", 1)
+    running = own_bench(empty=True)
+    part = (
+        f'--{EDGE}\r\nContent-Disposition: form-data; name="file"; filename="a.abc"\r\n'
+        "\r\nX:1\r\n"
+    )
+    answer = running.ask(
+        "/shelf/add",
+        method="POST",
+        body=(2 * part + f"--{EDGE}--\r\n").encode(),
+        Origin=running.base,
+        Content_Type=f"multipart/form-data; boundary={EDGE}",
+        Accept="text/html",
+    )
+    assert answer[0] == 422
+    assert "at most 1 files go at a time" in fault_of(answer)
+    assert not running.corpus_path.exists()
 
 
 def test_the_news_of_work_come_as_server_sent_events(own_bench):

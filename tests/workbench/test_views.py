@@ -17,6 +17,7 @@ VIEWS = {
     "nothing typed right": "/find?phrase=1+2+x",
     "two readings": "/find?phrase=b3+b2+b3",
     "match": "/find/match?phrase=3+5+3+1+3+1+4+6+4+3+1&rank=2",
+    "narrowing": "/find/narrow",
     "tunes": "/tunes",
     "tune": "/tune?tune=The+Eel+Trap&bars=3-4",
     "side by side, empty": "/beside",
@@ -24,6 +25,7 @@ VIEWS = {
     "inside, empty": "/inside",
     "inside": "/inside?tune=Fog+over+the+Basin",
     "own, empty": "/own",
+    "file at hand": "/hand?file={hand}",
     "own": "/own?tune=Letter+from+the+Far+Lock",
     "gather, empty": "/gather",
     "gather": "/gather?device=borrowed+chord&limit=6",
@@ -32,18 +34,43 @@ VIEWS = {
     "set": "/set?name=Seen",
     "set in order": "/set/order?name=Seen",
     "shelf": "/shelf",
+    "work": "/work?id={work}",
     "unknown tune": "/tune?tune=Nowhere+Jig",
     "nowhere": "/nowhere",
 }
+CUT_OFF = """[...document.querySelectorAll("svg.music")]
+  .filter((music) => music.getBoundingClientRect().right > innerWidth)
+  .map((music) => music.outerHTML)"""
+"""Music that one has to scroll sideways to see."""
+
 WRONG = {"nothing typed right", "two readings", "unknown tune", "nowhere"}
 
 
 @pytest.fixture(scope="module")
-def seen(workbench) -> None:
-    """A set with two passages."""
+def seen(workbench) -> dict[str, str]:
+    """A set with two passages, a file with a refusal, and work that was done."""
     for tune in ("The+Eel+Trap", "Marl+Pit+Hornpipe"):
         fields = f"source=tune&into=Seen&why=a+turn&tune={tune}&bars=1-4"
         assert workbench.send("/keep", fields)[0] == 303
+    edge = "seenedge"
+    file = (
+        f"--{edge}\r\nContent-Disposition: form-data; name=file; filename=half.abc\r\n\r\n"
+        "X:1\nT:Half\nM:4/4\nL:1/4\nK:C\nCDEF|GABc|\n\nX:2\nT:No key\nCDEF|\n"
+        f"\r\n--{edge}--\r\n"
+    )
+    dropped = workbench.ask(
+        "/drop",
+        method="POST",
+        body=file.encode(),
+        Origin=workbench.base,
+        Content_Type=f"multipart/form-data; boundary={edge}",
+    )
+    assert dropped[1]["location"].startswith("/hand?"), dropped
+    checked = workbench.send("/shelf/check", "")
+    return {
+        "hand": dropped[1]["location"].partition("file=")[2].partition("&")[0],
+        "work": checked[1]["location"].partition("id=")[2],
+    }
 
 
 @pytest.fixture(scope="module", params=["light and wide", "dark and narrow"])
@@ -57,6 +84,7 @@ def look(
         color_scheme="dark" if dark == "dark" else "light",
         viewport={"width": width, "height": 900},
     )
+    context.set_default_timeout(60_000)
     page = context.new_page()
     noted: list[str] = []
     page.on("pageerror", lambda error: noted.append(str(error)))
@@ -68,14 +96,15 @@ def look(
 
 
 @pytest.mark.parametrize("name", VIEWS)
-def test_a_view_is_accessible_fits_and_asks_nobody_else(look, workbench, name):
+def test_a_view_is_accessible_fits_and_asks_nobody_else(look, workbench, seen, name):
     page, width, noted = look
     noted.clear()
-    page.goto(workbench.base + VIEWS[name])
+    page.goto(workbench.base + VIEWS[name].format(**seen))
     page.wait_for_load_state("load")
     found = Axe().run(page)
     assert found.violations_count == 0, found.generate_report()
     assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert page.evaluate(CUT_OFF) == []
     asked = [each for each in noted if each.startswith(("http:", "https:", "ws:"))]
     assert asked
     assert {urlsplit(each).netloc for each in asked} == {workbench.host}

@@ -156,7 +156,7 @@ def test_notes_played_by_mouse_letter_keys_and_midi_are_written_down(workbench, 
     page.locator('[data-midi="70"]').click()
     expect(page.locator("#stave g.note")).to_have_count(4)
     assert page.input_value("#phrase").startswith("K:Eb ")
-    expect(page.locator("#phrase-said")).to_contain_text("in Eb major")
+    expect(page.locator("#phrase-said")).to_contain_text("in E♭ major")
     page.click("text=Find it")
     expect(page.locator("#match-1")).to_be_visible()
 

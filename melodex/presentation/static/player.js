@@ -33,10 +33,14 @@
       const lead = which === "both" ? data.lead[side] : 0;
       const shift = side === 1 && common ? data.shift : 0;
       data.voices[name].forEach(([midi, onset, length], index) => {
+        // A page may have a part of it played: what is before is not waited for.
+        if (data.only && !data.only(index)) return;
         out.push([side, index, midi + shift, ((onset + lead) * 60) / tempo, (length * 60) / tempo]);
       });
     }
-    return out.sort((one, other) => one[3] - other[3]);
+    out.sort((one, other) => one[3] - other[3]);
+    const first = data.only && out.length ? out[0][3] : 0;
+    return out.map(([side, index, midi, onset, seconds]) => [side, index, midi, onset - first, seconds]);
   }
 
   function schedule(context, notes, start) {

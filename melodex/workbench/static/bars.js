@@ -1,4 +1,4 @@
-// Choosing bars on the engraved music: by mouse, touch and keyboard.
+// Choosing bars on the engraved music, by mouse, touch and keyboard; hearing them.
 
 import { told } from "./bench.js";
 
@@ -29,8 +29,19 @@ function build() {
   home.append(layer);
 
   let anchor = null;
+  const named = (first, last) => (first === last ? `bar ${first}` : `bars ${first}–${last}`);
   const numbers = areas.map(([bar]) => bar);
+  function hear(first, last) {
+    const player = window.melodexSound.players.tune;
+    const button = document.querySelector('[data-player="tune"] [data-play]');
+    if (!player || !button) return;
+    const bars = JSON.parse(home.dataset.noteBars);
+    window.melodexSound.stop();
+    player.only = first === null ? null : (note) => bars[note] >= first && bars[note] <= last;
+    button.textContent = first === null ? "Play" : `Play ${named(first, last)}`;
+  }
   function show(first, last) {
+    hear(first, last);
     buttons.forEach((button, place) => {
       const inside = first !== null && numbers[place] >= first && numbers[place] <= last;
       button.setAttribute("aria-pressed", String(inside));

@@ -139,39 +139,6 @@ function layTwo() {
   });
 }
 
-// A file dropped anywhere on its form is sent as if it had been chosen.
-function takeDrops() {
-  document.querySelectorAll("form.drop").forEach((form) => {
-    const field = form.querySelector("input[type=file]");
-    const lit = (is) => form.classList.toggle("over", is);
-    form.addEventListener("dragover", (event) => { event.preventDefault(); lit(true); });
-    form.addEventListener("dragleave", () => lit(false));
-    form.addEventListener("drop", (event) => {
-      event.preventDefault();
-      lit(false);
-      if (!event.dataTransfer.files.length) return;
-      field.files = event.dataTransfer.files;
-      told(`${field.files.length === 1 ? field.files[0].name : `${field.files.length} files`}: reading`);
-      if (form.matches("[data-drop]")) form.requestSubmit();
-    });
-    form.addEventListener("submit", (event) => {
-      const chosen = [...form.querySelectorAll("input[type=file]")].flatMap((f) => [...f.files]);
-      const bytes = chosen.reduce((sum, file) => sum + file.size, 0);
-      if (bytes <= 96 * 2 ** 20) return;
-      event.preventDefault();
-      const words = `That is ${Math.round(bytes / 2 ** 20)} MB; at most 96 MB go at a time.`;
-      let line = form.querySelector(".bad");
-      if (!line) {
-        line = document.createElement("p");
-        line.className = "bad";
-        form.append(line);
-      }
-      line.textContent = words;
-      told(words);
-    });
-  });
-}
-
 // What takes long says so, and can be stopped.
 function sayWhatIsSlow() {
   document.querySelectorAll("form[data-slow]").forEach((form) => {
@@ -238,6 +205,13 @@ function countLeft() {
   });
 }
 
+// How wide the page is, so that music is drawn to fit it the next time.
+function tellWidth() {
+  const tell = () => { document.cookie = `melodex-width=${document.documentElement.clientWidth}; path=/; SameSite=Strict`; };
+  addEventListener("resize", tell);
+  tell();
+}
+
 // Where one arrives: the result, not the top of the page again.
 function arrive() {
   if (location.hash) return;
@@ -248,11 +222,11 @@ function arrive() {
 }
 
 document.documentElement.classList.add("has-script");
+tellWidth();
 openParts();
 findTunes();
 keepHere();
 layTwo();
-takeDrops();
 sayWhatIsSlow();
 countLeft();
 arrive();

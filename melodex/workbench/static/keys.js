@@ -10,9 +10,12 @@ const NAMES = ["C", "C sharp", "D", "E flat", "E", "F", "F sharp", "G", "A flat"
 // The rows of a computer keyboard by place, whatever is printed on the keys: white keys
 // on the middle row, black ones above the gap that they fill.
 const ROW = ["KeyA", "KeyW", "KeyS", "KeyE", "KeyD", "KeyF", "KeyT", "KeyG", "KeyY", "KeyH", "KeyU", "KeyJ", "KeyK", "KeyO", "KeyL", "KeyP", "Semicolon"];
+const PRINTED = "AWSEDFTGYHUJKOLP;";
 const KEY_COUNT = 25;
 
 let lowest = 60;
+// What stands on those keys here; the letters above are those of an English keyboard.
+let letters = [...PRINTED];
 let context = null;
 let waiting = [];
 let busy = false;
@@ -49,6 +52,13 @@ export function play(midi) {
 
 const spoken = (midi) => `${NAMES[midi % 12]}, octave ${Math.floor(midi / 12) - 1}`;
 
+function mark(kind, text) {
+  const made = document.createElement("span");
+  made.className = kind;
+  made.textContent = text;
+  return made;
+}
+
 function board() {
   const keys = document.createElement("div");
   keys.className = "keyboard";
@@ -62,7 +72,7 @@ function board() {
     key.className = BLACK.has(midi % 12) ? "black" : "white";
     key.tabIndex = place === 0 ? 0 : -1;
     key.setAttribute("aria-label", spoken(midi));
-    if (midi % 12 === 0) key.textContent = `C${midi / 12 - 1}`;
+    key.append(mark("letter", letters[place] ?? ""), mark("name", midi % 12 === 0 ? `C${midi / 12 - 1}` : ""));
     keys.append(key);
   }
   keys.addEventListener("pointerdown", (event) => {
@@ -127,20 +137,27 @@ function build() {
     keys = fresh;
     told(`The keyboard begins at ${spoken(lowest)}.`);
   };
+  const octaves = document.createElement("div");
+  octaves.className = "octaves";
+  octaves.append(button("Octave lower", () => shifted(-1)), button("Octave higher", () => shifted(1)));
+  home.querySelector(".keys-row").append(octaves);
   const buttons = document.createElement("div");
   buttons.className = "buttons";
   buttons.append(
-    button("Octave lower", () => shifted(-1)),
-    button("Octave higher", () => shifted(1)),
     button("Take back the last", takeBack),
     button("Start anew", () => { phrase.text = ""; draw(); }),
   );
   if (navigator.requestMIDIAccess) buttons.append(button("Listen to a MIDI keyboard", listen));
   const hint = document.createElement("p");
   hint.className = "hint";
-  hint.textContent = "With a key of it in focus, the letters of the middle row (A S D F …) play as well.";
+  hint.textContent = "Once a key of it has been played, the letters on the keys play as well; Backspace takes the last note back.";
   home.querySelector(".needs-script")?.remove();
   home.append(keys, buttons, hint);
+  // Where the browser knows what is printed on the keys, it is said.
+  navigator.keyboard?.getLayoutMap?.().then((map) => {
+    letters = ROW.map((code, place) => (map.get(code) ?? PRINTED[place]).toUpperCase());
+    keys.querySelectorAll(".letter").forEach((each, place) => { each.textContent = letters[place] ?? ""; });
+  }).catch(() => {});
 }
 
 async function listen(event) {

@@ -65,6 +65,8 @@ function show(found) {
   field.removeAttribute("aria-invalid");
   said.textContent = found.said;
   stave.innerHTML = found.svg;
+  // The note that was put there last is what one wants to see.
+  stave.scrollLeft = stave.scrollWidth;
   if (found.svg) delete stave.dataset.empty;
   else stave.dataset.empty = "";
   hear.innerHTML = found.player;
@@ -111,17 +113,17 @@ field.addEventListener("input", () => {
 });
 
 // A tune and a phrase at once would be two questions.
-form.addEventListener("submit", () => {
-  const tune = form.querySelector("input[name=tune]");
-  [tune, ...form.querySelectorAll("[name=bars], [name=notes], [name=self]")].forEach((part) => {
-    part.disabled = Boolean(field.value.trim());
-  });
-  form.querySelectorAll("input, select").forEach((part) => {
+form.addEventListener("submit", (event) => {
+  const parts = [...form.elements];
+  const opens = event.submitter?.matches("[data-open]");
+  const other = opens ? ["phrase", "as"] : ["tune", "bars", "notes", "self"];
+  parts.forEach((part) => {
+    if (opens || field.value.trim()) part.disabled = other.includes(part.name);
     // What says nothing does not belong into an address.
     if (part.name && !part.value) part.disabled = true;
   });
 });
 addEventListener("pageshow", () => {
-  form.querySelectorAll(":disabled").forEach((part) => { part.disabled = false; });
+  [...form.elements].forEach((part) => { part.disabled = false; });
   if (field.value.trim() && !stave.children.length) draw();
 });
