@@ -54,7 +54,10 @@ OWN_NOTES = (50, 120)
 SIZES = (60, 1000, 0)
 """Tunes in the corpora; 0 is all there are."""
 
-LEVELS = (1.0, 0.1, 0.01, 0.001, 1e-4, 1e-6)
+LOOSE = 30.0
+"""Findings up to this are looked at; the program lists those up to 1 unless asked."""
+
+LEVELS = (30.0, 10.0, 1.0, 0.1, 0.01, 0.001, 1e-4, 1e-6)
 SEED = 23
 
 
@@ -137,6 +140,14 @@ def told(found: Audit, own: Own) -> dict[str, Any]:
         and hits[0].tune.tune_id == own.source,
         "source_rank": next((f.rank for f in hits if f.tune.tune_id == own.source), None),
         "expected": first.expected_by_chance if first else None,
+        "least": min(
+            (
+                f.expected_by_chance
+                for f in found.findings
+                if f.expected_by_chance is not None
+            ),
+            default=None,
+        ),
         "verdict": first.commonness.verdict if first else None,
     }
 
@@ -150,7 +161,7 @@ def audited(path: Path, tunes: Sequence[Own], workers: int) -> list[dict[str, An
 def one_audit(path: Path, own: Own) -> dict[str, Any]:
     """One audit in short."""
     with Corpus.open(path) as corpus:
-        return told(audit(corpus, passage(own.notes)), own)
+        return told(audit(corpus, passage(own.notes), threshold=LOOSE), own)
 
 
 def share(rows: Sequence[dict[str, Any]], field: str) -> float:
@@ -163,9 +174,11 @@ def summary(
 ) -> dict[str, Any]:
     """The curve: for each level, what is found and what is found where nothing is."""
 
-    def within(row: dict[str, Any], level: float) -> bool:
-        expected = row["expected"]
-        return isinstance(expected, float) and expected <= level
+    def within(row: dict[str, Any], level: float, which: str = "least") -> bool:
+        return row[which] is not None and row[which] <= level
+
+    def first_by(level: float) -> list[bool]:
+        return [r["first_touches"] and within(r, level, "expected") for r in with_one]
 
     by_length = {}
     for notes in range(LENGTHS[0], LENGTHS[1] + 1, 2):
@@ -183,10 +196,7 @@ def summary(
         "by_length": by_length,
         "levels": {
             str(level): {
-                "borrowing_first": sum(
-                    within(row, level) and bool(row["first_touches"]) for row in with_one
-                )
-                / max(len(with_one), 1),
+                "borrowing_first": sum(first_by(level)) / max(len(with_one), 1),
                 "clean_with_a_passage": sum(within(row, level) for row in clean)
                 / max(len(clean), 1),
             }
@@ -242,20 +252,56 @@ def measure(count: int, sizes: Sequence[int], folder: Path, workers: int) -> dic
     found = {}
     for size in sizes:
         name = str(size or len(real))
-        sources = [own.source for own in with_one]
-        tunes = corpus_of(real, set(sources), size)
-        if size and len(set(sources)) > size:
-            # A small shelf cannot hold all the sources: audit what it does hold.
-            kept = set(sources[: size // 2])
-            tunes = corpus_of(real, kept, size)
-        held = {tune.tune_id for tune in tunes}
-        path = folder / f"{name}.melodex"
-        write_corpus(path, tunes)
-        rows = audited(path, [own for own in with_one if own.source in held], workers)
-        none = audited(path, clean, workers)
+        rows: list[dict[str, Any]] = []
+        none: list[dict[str, Any]] = []
+        # A small shelf cannot hold all the sources: several, each with some of them.
+        part = max(size // 2, 1) if size and count > size else count
+        for first in range(0, count, part):
+            here = slice(first, first + part)
+            tunes = corpus_of(real, {own.source for own in with_one[here]}, size)
+            path = folder / f"{name}-{first}.melodex"
+            write_corpus(path, tunes)
+            rows += audited(path, with_one[here], workers)
+            none += audited(path, clean[here], workers)
         found[name] = {"summary": summary(rows, none), "planted": rows, "clean": none}
         print(f"{name} tunes:", json.dumps(found[name]["summary"], indent=1), flush=True)
     return found
+
+
+def words(run: dict[str, Any]) -> str:
+    """The run as tables."""
+    lines = [run["command"]]
+    for size, found in run.get("corpora", {}).items():
+        told = found["summary"]
+        lines += [
+            "",
+            f"Against {size} tunes: {len(found['planted'])} with a borrowing, "
+            f"{len(found['clean'])} without.",
+            "  clean tunes with no passage at 0.01 or less: "
+            f"{told['clean_without_0.01']:.1%}",
+            "  first passage, by the number expected up to which passages are listed:",
+            "    up to      is the borrowing   is there in clean tunes",
+        ]
+        lines += [
+            f"    {level:10} {row['borrowing_first']:16.1%} "
+            f"{row['clean_with_a_passage']:25.1%}"
+            for level, row in told["levels"].items()
+        ]
+        lines.append(f"  by notes borrowed, up to {LOOSE:g}:")
+        lines += [
+            f"    {notes:6} {row['tunes']:4} tunes, the borrowing first in "
+            f"{row['first_touches']:6.1%}, in its source in {row['first_is_source']:6.1%}"
+            for notes, row in told["by_length"].items()
+        ]
+    if "speed" in run:
+        speed = run["speed"]
+        lines += [
+            "",
+            f"An audit of 200 notes ({speed['windows']} windows) against "
+            f"{speed['tunes']:,} tunes: {statistics.median(speed['audit_seconds']):.2f} s, "
+            f"{speed['multiple']:.1f} times one search for the whole tune.",
+        ]
+    return "\n".join(lines) + "\n"
 
 
 def main() -> None:
@@ -284,6 +330,7 @@ def main() -> None:
     if said.keep:
         target = RUNS / f"{date.today().isoformat()}-{said.keep}"
         target.mkdir(parents=True, exist_ok=True)
+        (target / "summary.txt").write_text(words(run), encoding="utf-8")
         (target / "audit.json").write_text(json.dumps(run) + "\n", encoding="utf-8")
 
 

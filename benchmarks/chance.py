@@ -57,8 +57,10 @@ from melodex.settings import AlignmentCosts
 
 RUNS = Path(__file__).parent / "runs"
 LENGTHS = (8, 12, 24, 40)
-LEVELS = (10.0, 1.0, 0.1, 0.01)
-LIMIT = 100
+LEVELS = (1.0, 0.1, 0.01)
+LIMIT = 40
+"""Matches of a phrase that are looked at, at most."""
+
 SEED = 2026
 KIN_FIGURES = 3
 COSTS = AlignmentCosts()
@@ -281,16 +283,16 @@ def line_of(title: str, found: dict[str, Any]) -> str:
     ratios = "  ".join(
         f"{found['ratio'][str(level)]:5.2f} "
         f"({found['interval'][str(level)][0]:.2f}-{found['interval'][str(level)][1]:.2f})"
-        for level in LEVELS[1:]
+        for level in LEVELS
     )
-    alone = " ".join(f"{found['phrases_ratio'][str(level)]:5.2f}" for level in LEVELS[1:])
+    alone = " ".join(f"{found['phrases_ratio'][str(level)]:5.2f}" for level in LEVELS)
     return f"{title:36} {ratios}  phrases {alone}"
 
 
 def summary(run: dict[str, Any]) -> str:
     """The run as a table, and how many rows hold the target."""
     results = run["results"]
-    levels = [str(level) for level in LEVELS[1:]]
+    levels = [str(level) for level in LEVELS]
     held = {
         level: sum(0.5 <= found["ratio"][level] <= 2 for found in results.values())
         for level in levels
