@@ -65,7 +65,14 @@ PAINTS = {
     DIFFERENT: "31",
 }
 NARROWEST, WIDEST = 40, 120
-ACCIDENTAL = r"(?<=\b[A-G])[b#](?![a-z])|\bb(?=[IViv1-7])|#(?=[IViv\d])"
+ACCIDENTAL = (
+    r"(?<=\b[A-G])[b#](?![a-z])"
+    r"|(?<=\b[A-G])[b#](?=(?:m|maj|min|dim|aug|sus|add|alt)(?![a-z]))"
+    r"|\bb(?=[IViv1-79])|#(?=[IViv\d])"
+    r"|(?:(?<=[A-GIVivmj]\d)|(?<=[A-G]b\d)|(?<=[A-GIVivmj]1[13]))b(?=(?:5|6|9|13)\b)"
+)
+"""Signs in names of notes, chords, numerals and degrees; not the letter b in words, nor
+in the hexadecimal id of a tune."""
 SIGNS = {"b": "♭", "#": "♯"}
 MARKS_ROW = 4
 """Which row of aligned lines holds the marks."""

@@ -18,7 +18,13 @@ from typing import TYPE_CHECKING
 
 from melodex.analysis.piece import Analysis, analyse
 from melodex.melody import Melody
-from melodex.tasks.describe_words import figure_sentence, summary_of, unsaid_of
+from melodex.tasks.describe_words import (
+    bar_count,
+    figure_sentence,
+    odd_sections,
+    summary_of,
+    unsaid_of,
+)
 from melodex.tasks.passage import Passage, find_passage
 
 if TYPE_CHECKING:
@@ -224,10 +230,9 @@ def finds_of(melody: Melody, found: Analysis) -> list[Find]:
             "odd section",
             section.first_bar,
             section.last_bar,
-            f"section {section.label} has {section.bars} bars",
+            f"section {section.label} has {bar_count(section.bars)}",
         )
-        for section in found.sections
-        if section.odd
+        for section in odd_sections(found)
     ]
     finds += [
         Find(figure.kind, figure.bars[0][0], figure.bars[-1][1], figure_sentence(figure))

@@ -4,14 +4,14 @@ Conventions: bars go by their printed numbers. A key is told plainly from a cert
 :data:`SURE`, as probable from :data:`UNCERTAIN`, and below that with the next likeliest;
 both bounds are our choice.
 
-Contents: summary_of, unsaid_of, figure_sentence.
+Contents: summary_of, unsaid_of, figure_sentence, odd_sections, bar_count.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from melodex.analysis.form import Figure
+from melodex.analysis.form import Figure, Section
 from melodex.analysis.keys import KeySpan
 from melodex.analysis.piece import Analysis
 from melodex.melody import Melody
@@ -81,7 +81,7 @@ def metre_sentence(melody: Melody, found: Analysis) -> str:
     metres = dict.fromkeys(str(change.metre or "free") for change in melody.metres)
     names = ", ".join(SPOKEN_METRES.get(metre, metre) for metre in metres)
     count = len({bar.number for bar in melody.bars if bar.number > 0})
-    bars = f"{count} bar{'' if count == 1 else 's'}"
+    bars = bar_count(count)
     pickup = ", with a pickup" if 0 in melody.bar else ""
     if found.metre_class == "free":
         return f"In free metre, {bars}{pickup}."
@@ -91,12 +91,24 @@ def metre_sentence(melody: Melody, found: Analysis) -> str:
 def form_sentence(found: Analysis) -> str:
     """Sections and their lengths, odd ones pointed out."""
     parts = ", ".join(f"{section.label} {section.bars}" for section in found.sections)
-    odd = [section for section in found.sections if section.odd]
+    odd = odd_sections(found)
     text = f"Sections in bars: {parts}"
     if odd:
         named = ", ".join(f"{s.label} (bars {s.first_bar}-{s.last_bar})" for s in odd[:6])
         text += f"; of odd length: {named}"
     return f"{text}."
+
+
+def odd_sections(found: Analysis) -> list[Section]:
+    """Sections whose length is worth pointing out: bars in time, and more than one."""
+    if found.metre_class == "free" or sum(part.bars for part in found.sections) < 2:
+        return []
+    return [section for section in found.sections if section.odd]
+
+
+def bar_count(bars: int) -> str:
+    """So many bars, in words."""
+    return f"{bars} bar{'' if bars == 1 else 's'}"
 
 
 def phrase_sentence(found: Analysis) -> str:

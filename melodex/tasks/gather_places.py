@@ -183,7 +183,8 @@ def row_wishes(wish: Wish) -> Iterator[tuple[str, str, list[Any], str]]:
             *(["odd"] if wish.odd_sections else []),
         ]
         values = [] if wish.section_bars is None else [wish.section_bars]
-        reason = "'section ' || label || ' of ' || bars || ' bars'"
+        many = "CASE bars WHEN 1 THEN ' bar' ELSE ' bars' END"
+        reason = f"'section ' || label || ' of ' || bars || {many}"
         yield "section", " AND ".join(conditions), values, reason
     if wish.returning:
         yield "returning_figure", "kind = ?", [wish.returning], "kind || ': ' || words"

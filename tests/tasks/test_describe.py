@@ -140,3 +140,31 @@ def test_many_finds_of_one_kind_are_folded() -> None:
     place = lines.index("secondary dominant")
     assert lines[place + 1].startswith("  bar")
     assert lines[place + 2].startswith("  bar")
+
+
+@pytest.mark.parametrize("metre", ["M:none", "M:4/4"])
+def test_no_length_is_odd_where_none_can_be_relied_on(metre: str) -> None:
+    found = alone(f"X:1\nT:Short\n{metre}\nL:1/4\nK:C\nC E G c |]\n")
+    assert "Sections in bars: A 1." in found.summary
+    assert "odd section" not in {find.kind for find in found.finds}
+
+
+def test_one_bar_among_others_is_one_bar() -> None:
+    found = alone("X:1\nT:Lead in\nM:4/4\nL:1/4\nK:C\nC E G c|:c B A G|F E D C:|\n")
+    sentences = [find.sentence for find in found.finds if find.kind == "odd section"]
+    assert sentences == ["section A has 1 bar", "section B has 2 bars"]
+
+
+@pytest.mark.parametrize(
+    ("written", "shown"),
+    [
+        ("Bbm6: iv in F", "B♭m6: iv in F"),
+        ("Ebmaj7 F#m7b5", "E♭maj7 F♯m7♭5"),
+        ("D7b9 (V7(b9)) C13b9 Gb7b9", "D7♭9 (V7(♭9)) C13♭9 G♭7♭9"),
+        ("bVII, b7, #11", "♭VII, ♭7, ♯11"),
+        ("Abbey, Ebb, the b", "Abbey, Ebb, the b"),
+        ("2b812d5b7b9", "2b812d5b7b9"),
+    ],
+)
+def test_signs_stand_in_names_of_chords_and_not_in_words(written: str, shown: str) -> None:
+    assert Style().spelled_key(written) == shown

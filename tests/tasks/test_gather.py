@@ -129,6 +129,31 @@ def test_a_device_that_no_tune_shows_names_those_that_some_do(demo_corpus: Corpu
     assert dict(device_kinds(demo_corpus))["pedal bass"] > 0
 
 
+@pytest.mark.parametrize(
+    ("wish", "named"),
+    [
+        (Wish(mode="lydan"), "Modes in this corpus: "),
+        (Wish(modal="blue"), "Modes that colour passages in this corpus: "),
+        (Wish(returning="loop"), "Figures that return in this corpus: "),
+        (Wish(key_change="sideways"), "Changes of key in this corpus: "),
+        (Wish(collection="nowhere"), "Collections in this corpus: "),
+        (Wish(tag="unused"), "Tags in this corpus: none."),
+    ],
+)
+def test_a_name_that_the_corpus_does_not_know_brings_those_that_it_knows(
+    demo_corpus: Corpus, wish: Wish, named: str
+) -> None:
+    found = gather(demo_corpus, wish)
+    assert not found.tunes
+    assert found.remarks[0].startswith(named)
+
+
+def test_known_names_that_no_tune_has_together_bring_no_list(demo_corpus: Corpus) -> None:
+    found = gather(demo_corpus, Wish(mode="major", key_change="relative", title="nonesuch"))
+    assert not found.tunes
+    assert not found.remarks
+
+
 def test_a_change_of_mode_over_one_tonic_is_found(demo_corpus: Corpus) -> None:
     # corpus_demo/PLANTED.json: from A minor to A major.
     found = gather(demo_corpus, Wish(mode_change=True))
