@@ -7,9 +7,21 @@ pitch class is a whole number on the line of fifths (F -1, C 0, G 1; B flat is
 a Melody never changes.
 
 Contents: ``pitch`` (names, degrees, modes), ``metre`` (beat strength, duration
-class), ``record`` (Melody and the small records in it).
+class), ``marks`` (the small records: bars, keys, chords ...), ``record`` (Melody).
 """
 
+from melodex.melody.marks import (
+    Bar,
+    ChordSymbol,
+    Credits,
+    Grace,
+    Key,
+    KeyChange,
+    Lyric,
+    MetreChange,
+    SectionMark,
+    Tuplet,
+)
 from melodex.melody.metre import (
     TICKS_PER_QUARTER,
     Metre,
@@ -30,20 +42,7 @@ from melodex.melody.pitch import (
     spell,
     tonic_of_signature,
 )
-from melodex.melody.record import (
-    Bar,
-    ChordSymbol,
-    Credits,
-    Grace,
-    Key,
-    KeyChange,
-    Lyric,
-    Melody,
-    MetreChange,
-    Phrase,
-    SectionMark,
-    Tuplet,
-)
+from melodex.melody.record import Melody, Phrase
 
 __all__ = [
     "MODES",

@@ -74,6 +74,7 @@ OURS = {
     "melodex.matching.query",
     "melodex.matching.search",
     "melodex.melody",
+    "melodex.melody.marks",
     "melodex.melody.metre",
     "melodex.melody.pitch",
     "melodex.melody.record",
