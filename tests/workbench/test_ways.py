@@ -93,6 +93,7 @@ def test_a_phrase_with_two_readings_offers_both(workbench, visit):
     page.get_by_role("button", name="Read it as degrees: Eb4 Db4 Eb4").click()
     expect(page.locator("#phrase-said")).to_contain_text("scale degrees")
     page.click("text=Find it")
+    page.wait_for_url("**/find?**")
     assert parse_qs(urlsplit(page.url).query)["as"] == ["degrees"]
     expect(page.locator(".match").first).to_be_visible()
 
@@ -104,6 +105,23 @@ def test_the_back_button_brings_the_former_phrase_and_its_results_back(workbench
     page.wait_for_url("**phrase=1**")
     page.go_back()
     expect(page.locator("#phrase")).to_have_value(STOCK)
+    expect(page.locator("#match-1 h3")).to_contain_text("The Lame Drake")
+
+
+def test_results_come_into_the_page_that_is_there_and_a_fault_too(workbench, visit):
+    page = visit(workbench)
+    page.evaluate("window.stays = true")
+    page.fill("#phrase", STOCK)
+    page.keyboard.press("Enter")
+    expect(page.locator("#match-1 h3")).to_contain_text("The Lame Drake")
+    expect(page.locator("#results-head")).to_be_focused()
+    expect(page.locator("#told")).to_contain_text("10 places in 61 tunes")
+    page.fill("#phrase", "1 2")
+    page.keyboard.press("Enter")
+    expect(page.locator("#phrase-fault .fault")).to_contain_text("3 notes or more")
+    expect(page.locator(".match")).to_have_count(0)
+    assert page.evaluate("window.stays")
+    page.go_back()
     expect(page.locator("#match-1 h3")).to_contain_text("The Lame Drake")
 
 

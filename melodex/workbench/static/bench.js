@@ -42,8 +42,8 @@ export function latest() {
 export const isStopped = (error) => error.name === "AbortError";
 
 // Parts of a page that are fetched when they are opened.
-function openParts() {
-  document.querySelectorAll("details[data-part]").forEach((fold) => {
+function openParts(scope) {
+  scope.querySelectorAll("details[data-part]").forEach((fold) => {
     fold.addEventListener("toggle", async () => {
       const address = fold.dataset.part;
       if (!fold.open || !address) return;
@@ -91,8 +91,8 @@ function findTunes() {
 }
 
 // Keeping into a set without leaving the page.
-function keepHere() {
-  document.querySelectorAll("form[data-keep]").forEach((form) => {
+function keepHere(scope) {
+  scope.querySelectorAll("form[data-keep]").forEach((form) => {
     form.addEventListener("submit", async (event) => {
       event.preventDefault();
       const button = form.querySelector("button");
@@ -122,13 +122,13 @@ function keepHere() {
 }
 
 // Two ticked passages, side by side.
-function layTwo() {
-  const button = document.querySelector("[data-two]");
+function layTwo(scope) {
+  const button = scope.querySelector("[data-two]");
   if (!button) return;
-  const ticked = () => [...document.querySelectorAll("input[name=chosen]:checked")];
+  const ticked = () => [...scope.querySelectorAll("input[name=chosen]:checked")];
   const look = () => { button.disabled = ticked().length !== 2; };
   button.hidden = false;
-  document.addEventListener("change", look);
+  button.closest("section").addEventListener("change", look);
   look();
   button.addEventListener("click", () => {
     const [a, b] = ticked();
@@ -213,20 +213,24 @@ function tellWidth() {
 }
 
 // Where one arrives: the result, not the top of the page again.
-function arrive() {
-  if (location.hash) return;
+export function arrive() {
   const place = document.querySelector("[data-arrived]");
-  if (!place || performance.getEntriesByType("navigation")[0]?.type !== "navigate") return;
+  if (!place) return;
   place.focus({ preventScroll: true });
   if (place.getBoundingClientRect().top > innerHeight * 0.6) place.scrollIntoView({ block: "start" });
 }
 
+// Put life into a page, or into a part of it that has come later.
+export function enliven(scope) {
+  openParts(scope);
+  keepHere(scope);
+  layTwo(scope);
+}
+
 document.documentElement.classList.add("has-script");
 tellWidth();
-openParts();
+enliven(document);
 findTunes();
-keepHere();
-layTwo();
 sayWhatIsSlow();
 countLeft();
-arrive();
+if (!location.hash && performance.getEntriesByType("navigation")[0]?.type === "navigate") arrive();

@@ -1,6 +1,7 @@
-// The stave while one types: the workbench reads and draws, this page only shows.
+// The stave while one types, and what is found: the workbench reads, draws and searches,
+// this page only shows.
 
-import { isStopped, latest, told } from "./bench.js";
+import { arrive, enliven, isStopped, latest, told } from "./bench.js";
 
 const form = document.querySelector("form[data-phrase]");
 const field = document.getElementById("phrase");
@@ -112,16 +113,68 @@ field.addEventListener("input", () => {
   draw();
 });
 
-// A tune and a phrase at once would be two questions.
+// Results come into this page: it is there already, and only they are new.
+
+const found = document.getElementById("found");
+const PARTS = ["stave", "hear", "phrase-fault", "found"];
+let shown = location.pathname + location.search;
+let searching = null;
+
+// A tune and a phrase at once would be two questions; what says nothing is not asked.
+const isAsked = (part, other) => part.name && part.value && !other.includes(part.name)
+  && (part.type !== "checkbox" || part.checked);
+const FROM_TUNE = ["tune", "bars", "notes", "self"];
+
+function put(answer) {
+  PARTS.forEach((id) => {
+    const now = document.getElementById(id);
+    const next = answer.getElementById(id);
+    now.replaceChildren(...next.childNodes);
+    now.toggleAttribute("data-empty", next.hasAttribute("data-empty"));
+  });
+  window.melodexSound.stop();
+  window.melodexSound.adopt(hear);
+  window.melodexSound.adopt(found);
+  enliven(found);
+  const head = document.getElementById("results-head");
+  told(head ? head.textContent : faults.textContent.trim());
+  arrive();
+  found.dispatchEvent(new CustomEvent("found"));
+}
+
+async function search(address) {
+  searching?.abort();
+  searching = new AbortController();
+  history.pushState(null, "", address);
+  shown = address;
+  found.setAttribute("aria-busy", "true");
+  try {
+    const answer = await fetch(address, { headers: { Accept: "text/html" }, signal: searching.signal });
+    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    if (PARTS.every((id) => page.getElementById(id))) put(page);
+    else location.reload();
+  } catch (error) {
+    if (isStopped(error)) return;
+    said.textContent = "The workbench does not answer. Is melodex still running?";
+    told(said.textContent);
+  }
+  found.removeAttribute("aria-busy");
+}
+
 form.addEventListener("submit", (event) => {
   const parts = [...form.elements];
-  const opens = event.submitter?.matches("[data-open]");
-  const other = opens ? ["phrase", "as"] : ["tune", "bars", "notes", "self"];
-  parts.forEach((part) => {
-    if (opens || field.value.trim()) part.disabled = other.includes(part.name);
-    // What says nothing does not belong into an address.
-    if (part.name && !part.value) part.disabled = true;
-  });
+  if (event.submitter?.matches("[data-open]")) {
+    parts.forEach((part) => { part.disabled = !isAsked(part, ["phrase", "as"]); });
+    return;
+  }
+  event.preventDefault();
+  const other = field.value.trim() ? FROM_TUNE : [];
+  const asked = parts.filter((part) => isAsked(part, other)).map((part) => [part.name, part.value]);
+  search(`/find?${new URLSearchParams(asked)}`);
+});
+addEventListener("popstate", () => {
+  // A place on the same page leaves everything as it is.
+  if (location.pathname + location.search !== shown) location.reload();
 });
 addEventListener("pageshow", () => {
   [...form.elements].forEach((part) => { part.disabled = false; });
