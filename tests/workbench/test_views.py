@@ -163,9 +163,12 @@ def test_a_screen_reader_is_told_what_changed(workbench, visit):
     assert page.locator("#left").get_attribute("role") == "status"
 
 
-def test_paper_shows_the_music_and_no_buttons(workbench, visit):
-    page = visit(workbench, "/inside?tune=Fog+over+the+Basin")
+@pytest.mark.parametrize(
+    "path", ["/inside?tune=Fog+over+the+Basin", "/set?name=Seen", f"{VIEWS['results']}"]
+)
+def test_paper_shows_the_music_and_no_buttons(workbench, seen, visit, path):
+    page = visit(workbench, path)
     page.emulate_media(media="print")
-    assert page.locator("svg.music").first.is_visible()
-    for what in (".top", "form", ".player", ".bar"):
-        assert not page.locator(what).first.is_visible()
+    assert page.locator("svg.music >> visible=true").count() == 1
+    for what in (".top", "form", "button", ".bar", ".tools"):
+        assert page.locator(f"{what} >> visible=true").count() == 0, what

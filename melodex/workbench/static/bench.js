@@ -4,8 +4,12 @@
 export const told = (text) => {
   const place = document.getElementById("told");
   place.textContent = "";
-  // A screen reader speaks only what changes.
-  requestAnimationFrame(() => { place.textContent = text; });
+  place.classList.remove("fresh");
+  // A screen reader speaks only what changes; an eye has seen it after some seconds.
+  requestAnimationFrame(() => {
+    place.textContent = text;
+    place.classList.add("fresh");
+  });
 };
 
 export class Fault extends Error {
