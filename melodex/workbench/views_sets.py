@@ -73,7 +73,7 @@ def shown(
     ask: Ask, lesson: Lesson, *, status: int = 200, clash: dict[str, str] | None = None
 ) -> Response:
     """The page of a set; with what could not be written, if that is so."""
-    from melodex.presentation.lesson_sheets import maker_of, source_of
+    from melodex.presentation.lesson_asked import maker_of, source_of
     from melodex.tasks.lesson_measures import measures_of
 
     rows = [

@@ -22,10 +22,11 @@ from melodex.corpus.reader import Corpus
 from melodex.errors import PresentationError
 from melodex.melody import degree_name, note_name
 from melodex.presentation.handout import page_pdf
+from melodex.presentation.lesson_asked import spelled
 from melodex.presentation.lesson_midi import lesson_midi
 from melodex.presentation.lesson_pack import packed_set
 from melodex.presentation.lesson_setting import SheetSetting, set_passage
-from melodex.presentation.lesson_sheets import handout_page, spelled, worksheet_page
+from melodex.presentation.lesson_sheets import handout_page, worksheet_page
 from melodex.presentation.report_page import Picture, page_html
 from melodex.tasks.demo import prepare_demo
 from melodex.tasks.lesson import Lesson, annotate, new_lesson, open_lesson
