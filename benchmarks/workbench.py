@@ -1,6 +1,7 @@
 """The workbench: from cold to the first page, from key to stave, from search to results.
 
 Run:  python benchmarks/workbench.py [--save NAME] [--repeats 12] [--corpus FILE]
+      python benchmarks/workbench.py --picture
 
 Without ``--corpus`` the ABC collections that music21 installs (some 13,000 tunes) are
 added to a corpus in a temporary folder first. Times in the browser are taken inside
@@ -11,7 +12,10 @@ answer is at hand already. Twenty searches at once come from twenty
 threads without a browser; each answer is compared with what the command line gives for
 the same phrase, alone.
 
-Contents: corpus_of, cold, keys, searches, together, main.
+``--picture`` measures nothing and draws the picture of the README: what the demo's corpus
+holds of a phrase.
+
+Contents: corpus_of, cold, keys, searches, together, picture, main.
 """
 
 from __future__ import annotations
@@ -42,7 +46,6 @@ from playwright.sync_api import Browser, Page, sync_playwright
 from melodex.corpus.reader import Corpus
 from melodex.tasks.adding import add_paths
 
-RUNS = Path(__file__).parent / "runs"
 PACKAGES = ("starlette", "uvicorn", "verovio", "jinja2", "playwright", "music21")
 FLAGS = (
     "--no-sandbox --disable-gpu --disable-dev-shm-usage --disable-quic --no-first-run "
@@ -50,6 +53,9 @@ FLAGS = (
     "--mute-audio"
 )
 SEED = 20261125
+HOME = Path(__file__).parent
+RUNS = HOME / "runs"
+SHOWN = "/find?phrase=3+5+3+1+3+1+4+6+4+3+1"
 AT_ONCE = 20
 
 WATCH_KEYS = """() => {
@@ -208,6 +214,22 @@ def together(corpus_path: Path, address: str) -> dict[str, Any]:
     }
 
 
+def picture() -> None:
+    """Draw the page with what resembles a phrase of the demo's corpus."""
+    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
+        path = Path(folder) / "fen.melodex"
+        add_paths(path, [HOME.parent / "corpus_demo"])
+        browser = playwright.chromium.launch(
+            executable_path="/usr/bin/chromium", args=FLAGS.split()
+        )
+        with started(path) as address:
+            page = opened(browser, address)
+            page.set_viewport_size({"width": 1200, "height": 1500})
+            page.goto(address.partition("/?")[0] + SHOWN)
+            page.screenshot(path=HOME / "pictures" / "workbench.png")
+        browser.close()
+
+
 def told(name: str, unit: str, taken: list[float], wanted: float) -> str:
     """A line of the summary."""
     ordered = sorted(taken)
@@ -226,7 +248,11 @@ def main() -> None:
     parser.add_argument("--save")
     parser.add_argument("--repeats", type=int, default=12)
     parser.add_argument("--corpus", type=Path)
+    parser.add_argument("--picture", action="store_true")
     options = parser.parse_args()
+    if options.picture:
+        picture()
+        return
     load_before = os.getloadavg()[0]
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
         path = options.corpus or corpus_of(Path(folder))
