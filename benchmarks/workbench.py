@@ -248,6 +248,7 @@ def main() -> None:
     parser.add_argument("--save")
     parser.add_argument("--repeats", type=int, default=12)
     parser.add_argument("--corpus", type=Path)
+    parser.add_argument("--note", default="", help="kept with the run")
     parser.add_argument("--picture", action="store_true")
     options = parser.parse_args()
     if options.picture:
@@ -279,6 +280,8 @@ def main() -> None:
         f"{at_once['wrong_answers']} wrong answers, "
         f"{at_once['seconds_until_all_are_answered']} s until all are answered",
     ]
+    if options.note:
+        lines.append(options.note)
     print("\n".join(lines))
     if options.save:
         home = RUNS / options.save

@@ -91,7 +91,8 @@ def results(ask: Ask, corpus: StoppableCorpus | None) -> dict[str, Any]:
     from melodex.presentation.fragments import phrase_picture
 
     found = searched(ask, corpus or ask.corpus())
-    drawn = phrase_picture(found.phrase)
+    # A script that has drawn what was typed does not need it again.
+    drawn = None if ask.said("drawn") else phrase_picture(found.phrase)
     return {
         "found": found,
         "drawn": Markup(drawn.svg) if drawn else None,

@@ -116,7 +116,8 @@ field.addEventListener("input", () => {
 // Results come into this page: it is there already, and only they are new.
 
 const found = document.getElementById("found");
-const PARTS = ["stave", "hear", "phrase-fault", "found"];
+const NEW = ["phrase-fault", "found"];
+const PARTS = ["stave", "hear", ...NEW];
 let shown = location.pathname + location.search;
 let searching = null;
 
@@ -125,15 +126,15 @@ const isAsked = (part, other) => part.name && part.value && !other.includes(part
   && (part.type !== "checkbox" || part.checked);
 const FROM_TUNE = ["tune", "bars", "notes", "self"];
 
-function put(answer) {
-  PARTS.forEach((id) => {
+function put(answer, parts) {
+  parts.forEach((id) => {
     const now = document.getElementById(id);
     const next = answer.getElementById(id);
     now.replaceChildren(...next.childNodes);
     now.toggleAttribute("data-empty", next.hasAttribute("data-empty"));
   });
   window.melodexSound.stop();
-  window.melodexSound.adopt(hear);
+  if (parts.includes("hear")) window.melodexSound.adopt(hear);
   window.melodexSound.adopt(found);
   enliven(found);
   const head = document.getElementById("results-head");
@@ -148,10 +149,12 @@ async function search(address) {
   history.pushState(null, "", address);
   shown = address;
   found.setAttribute("aria-busy", "true");
+  // What is typed has been drawn, or is being drawn.
+  const isDrawn = Boolean(field.value.trim());
   try {
-    const answer = await fetch(address, { headers: { Accept: "text/html" }, signal: searching.signal });
+    const answer = await fetch(isDrawn ? `${address}&drawn=yes` : address, { headers: { Accept: "text/html" }, signal: searching.signal });
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-    if (PARTS.every((id) => page.getElementById(id))) put(page);
+    if (PARTS.every((id) => page.getElementById(id))) put(page, isDrawn ? NEW : PARTS);
     else location.reload();
   } catch (error) {
     if (isStopped(error)) return;
