@@ -1,11 +1,11 @@
 """Measure how well kin are found: every method on the same judged tunes.
 
 Run:  python benchmarks/retrieval.py [--half reporting] [--lengths 8 12 20 whole]
-          [--methods ...] [--label-share .35] [--edits-share .2] [--run NAME]
+          [--methods ...] [--said degrees] [--label-share .35] [--run NAME]
 
 Figures are of the reporting half unless asked otherwise, over all 12,647 tunes of
-music21's ABC collections. Each has its 95 % interval; each gain over the method before
-it has one of its own, on the queries that both were asked. The two sets of judgements
+music21's ABC collections. Each has its 95 % interval; each gain over another
+method has one of its own, on the queries that both were asked. The two sets of judgements
 are described in ``retrieval_judgements``: the checked one favours alignment.
 
 All checked families are asked for, but of the label families, which are twice as many
@@ -23,28 +23,39 @@ import platform
 import sys
 import time
 from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
 from retrieval_corpus import (
+    SAYS,
     Family,
     Query,
     families,
     judged_corpus,
     phrase_queries,
+    said_as,
     whole_queries,
 )
+from retrieval_costs import fitted_on_tuning
 from retrieval_judgements import PLAIN, JudgedTune
 from retrieval_measures import MEASURES, Outcome, difference, interval, outcome_of
-from retrieval_methods import Aligned, Edits, Method, Ngrams
+from retrieval_methods import Aligned, Edits, Method, Ngrams, Ordered
 
 from melodex.corpus.chunks import PackedChunk
 
 __all__ = ["main"]
 
 RUNS = Path(__file__).parent / "runs"
-METHODS = ("ngrams", "edits", "plain")
+METHODS = ("ngrams", "edits", "plain", "fitted", "ordered")
+AGAINST = {
+    "edits": ("ngrams",),
+    "plain": ("ngrams", "edits"),
+    "fitted": ("plain",),
+    "ordered": ("plain",),
+}
+"""Which methods each is to beat."""
+
 JUDGED = ("checked", "label")
 WHOLE_DEPTH = 50
 """Whole tunes take an exact search longest; so many places are enough for them."""
@@ -62,18 +73,24 @@ def method_of(
     if name == "edits":
         return Edits(tunes)
     depth = {"depth": WHOLE_DEPTH} if length == "whole" else {}
-    return Aligned(chunks, PLAIN, **depth)
+    if name == "fitted":
+        return Aligned(chunks, fitted_on_tuning(tunes).costs, **depth)
+    aligned = Aligned(chunks, PLAIN, **depth)
+    return Ordered(tunes, aligned) if name == "ordered" else aligned
 
 
 def queries_of(
-    tunes: list[JudgedTune], judged: list[Family], length: str
+    tunes: list[JudgedTune], judged: list[Family], length: str, said: str
 ) -> dict[Asked, Query]:
-    """The queries of one length."""
+    """The queries of one length, said in one way."""
     if length == "whole":
         queries = whole_queries(tunes, judged)
     else:
         queries = phrase_queries(tunes, judged, int(length))
-    return {(query.tune, query.position): query for query in queries}
+    return {
+        (query.tune, query.position): replace(query, phrase=said_as(query.phrase, said))
+        for query in queries
+    }
 
 
 def measured(
@@ -90,9 +107,8 @@ def measured(
 
 
 def summary(outcomes: dict[str, dict[Asked, Outcome]]) -> dict[str, Any]:
-    """Every measure of every method, and its gain over the method before."""
+    """Every measure of every method, and its gains over those that it is to beat."""
     found: dict[str, Any] = {}
-    before = None
     for name, rows in outcomes.items():
         kin = [row.family for row in rows.values()]
         entry: dict[str, Any] = {"queries": len(rows), "families": len(set(kin))}
@@ -104,11 +120,12 @@ def summary(outcomes: dict[str, dict[Asked, Outcome]]) -> dict[str, Any]:
             entry[f"map_{position}"] = rounded(
                 interval([row.family for row in here], [row.map for row in here])
             )
-        if before is not None:
-            entry["gain_over"] = before
-            entry["gain"] = gains(rows, outcomes[before])
+        entry["gain_over"] = {
+            other: gains(rows, outcomes[other])
+            for other in AGAINST.get(name, ())
+            if other in outcomes
+        }
         found[name] = entry
-        before = name
     return found
 
 
@@ -143,11 +160,9 @@ def told(title: str, found: dict[str, Any]) -> list[str]:
         for measure in MEASURES:
             mean, low, high = entry[measure]
             line = f"    {measure:13} {mean:.3f} [{low:.3f}, {high:.3f}]"
-            if "gain" in entry:
-                more, least, most = entry["gain"][measure]
-                line += (
-                    f"   over {entry['gain_over']} {more:+.3f} [{least:+.3f}, {most:+.3f}]"
-                )
+            for other, gained in entry["gain_over"].items():
+                more, least, most = gained[measure]
+                line += f"   over {other} {more:+.3f} [{least:+.3f}, {most:+.3f}]"
             lines.append(line)
         places = [key for key in entry if key.startswith("map_") and key != "map_drop"]
         if len(places) > 1:
@@ -177,7 +192,7 @@ def compared(
 
     def asked(checked: bool, share: float) -> dict[Asked, Query]:
         judged = families(tunes, options.half, checked=checked, share=share)
-        return queries_of(tunes, judged, length)
+        return queries_of(tunes, judged, length, options.said)
 
     sets = {
         "checked": asked(True, options.checked_share),
@@ -192,6 +207,9 @@ def compared(
         method = method_of(name, tunes, chunks, length)
         rankings = ranked(method, wanted, f"{length} {name}")
         for judged in JUDGED:
+            if isinstance(method, Ordered):
+                before = dict(zip(wanted, method.before, strict=True))
+                outcomes[judged].setdefault("plain", measured(sets[judged], before))
             outcomes[judged][name] = measured(sets[judged], rankings)
     return {judged: summary(outcomes[judged]) for judged in JUDGED}
 
@@ -202,6 +220,7 @@ def parsed(arguments: Sequence[str]) -> argparse.Namespace:
     parser.add_argument("--half", choices=["tuning", "reporting"], default="reporting")
     parser.add_argument("--lengths", nargs="+", default=["8", "12", "20", "whole"])
     parser.add_argument("--methods", nargs="+", default=list(METHODS), choices=METHODS)
+    parser.add_argument("--said", choices=SAYS, default="passage")
     parser.add_argument("--checked-share", type=float, default=1.0)
     parser.add_argument("--label-share", type=float, default=0.35)
     parser.add_argument("--edits-share", type=float, default=0.2)
@@ -222,6 +241,7 @@ def main() -> None:
             "machine": platform.machine(),
             "tunes": len(tunes),
             "half": options.half,
+            "said": options.said,
             "shares_of_labels": {
                 "checked": options.checked_share,
                 "label": options.label_share,
@@ -232,19 +252,22 @@ def main() -> None:
             **found,
         }
         notes = f"{length} notes" if length != "whole" else "whole tunes"
-        lines = [command, f"{len(tunes)} tunes, {options.half} half, {notes}"]
+        lines = [
+            command,
+            f"{len(tunes)} tunes, {options.half} half, {notes} said as {options.said}",
+        ]
         for judged in JUDGED:
             lines += told(f"{notes}, {judged} families", found[judged])
         print("\n".join(lines))
         if options.run:
-            keep(RUNS / options.run, length, data, lines)
+            keep(RUNS / options.run, f"{length}-{options.said}", data, lines)
 
 
-def keep(folder: Path, length: str, data: dict[str, Any], lines: list[str]) -> None:
+def keep(folder: Path, name: str, data: dict[str, Any], lines: list[str]) -> None:
     """Write the figures of one length and their summary."""
     folder.mkdir(parents=True, exist_ok=True)
-    (folder / f"{length}.json").write_text(json.dumps(data, indent=1) + "\n")
-    (folder / f"{length}.txt").write_text("\n".join(lines) + "\n")
+    (folder / f"{name}.json").write_text(json.dumps(data, indent=1) + "\n")
+    (folder / f"{name}.txt").write_text("\n".join(lines) + "\n")
 
 
 if __name__ == "__main__":

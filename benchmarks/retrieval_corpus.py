@@ -4,7 +4,8 @@ Conventions: a tune is named by its place in the list of tunes; its id in the pa
 chunks is that place in hexadecimal digits. With ``MELODEX_BENCHMARK_CACHE`` set to a
 folder, what was read is kept there; delete it when a reader changes.
 
-Contents: packed, Family, Query, judged_corpus, families, phrase_queries, whole_queries.
+Contents: packed, Family, Query, judged_corpus, families, phrase_queries, whole_queries,
+said_as.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from __future__ import annotations
 import json
 import os
 import pickle
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -31,12 +32,14 @@ from melodex.melody import Phrase
 __all__ = [
     "LENGTHS",
     "POSITIONS",
+    "SAYS",
     "Family",
     "Query",
     "families",
     "judged_corpus",
     "packed",
     "phrase_queries",
+    "said_as",
     "tune_id",
     "whole_queries",
 ]
@@ -44,6 +47,9 @@ __all__ = [
 LENGTHS = (8, 12, 20)
 POSITIONS = ("start", "middle", "end")
 SEED = 7
+SAYS = ("passage", "degrees")
+"""How a phrase is said: from a tune, or typed in degrees without lengths."""
+
 CACHE_VARIABLE = "MELODEX_BENCHMARK_CACHE"
 
 
@@ -149,6 +155,16 @@ def phrase_queries(
         if len(tunes[tune].melody) >= length
         for position, first in starts(len(tunes[tune].melody), length)
     ]
+
+
+def said_as(phrase: Phrase, said: str) -> Phrase:
+    """A phrase as a passage, or as it would be typed in degrees without lengths."""
+    if said == "passage":
+        return phrase
+    melody = replace(phrase.melody, phrase=(0,) * len(phrase.melody))
+    return replace(
+        phrase, melody=melody, notation="degrees", has_rhythm=False, first_note=0
+    )
 
 
 def starts(notes: int, length: int) -> list[tuple[str, int]]:

@@ -3,11 +3,12 @@
 Conventions: a method takes queries and returns for each the places of up to
 :data:`DEPTH` other tunes than its own, best first; equal points by place.
 
-Contents: DEPTH, Method, Ngrams, Edits, Aligned.
+Contents: DEPTH, Method, Ngrams, Edits, Aligned, Ordered.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from typing import Protocol
@@ -21,12 +22,16 @@ from retrieval_judgements import JudgedTune
 from sklearn.feature_extraction.text import TfidfVectorizer
 
 from melodex.corpus.chunks import PackedChunk
+from melodex.matching.chance import fit_points, measure_null
+from melodex.matching.features import question_of
+from melodex.matching.ngrams import Ngram, ngrams_of
 from melodex.matching.query import encode_query
-from melodex.matching.search import search
+from melodex.matching.ranking import REORDERED, reorder
+from melodex.matching.search import Hit, search
 from melodex.melody import Melody
-from melodex.settings import AlignmentCosts
+from melodex.settings import NGRAM_LENGTH, AlignmentCosts
 
-__all__ = ["DEPTH", "Aligned", "Edits", "Method", "Ngrams"]
+__all__ = ["DEPTH", "Aligned", "Edits", "Method", "Ngrams", "Ordered"]
 
 DEPTH = 200
 ZERO_STEP = 512
@@ -106,11 +111,54 @@ class Aligned:
     def rankings(self, queries: Sequence[Query]) -> Iterator[list[int]]:
         """By falling points."""
         for query in queries:
-            hits = search(
-                self.chunks,
-                encode_query(query.phrase),
-                limit=self.depth,
-                costs=self.costs,
-                exclude=frozenset({tune_id(query.tune)} if query.tune >= 0 else ()),
-            )
-            yield [int(hit.tune_id, 16) for hit in hits]
+            yield [int(hit.tune_id, 16) for hit in self.hits(query)]
+
+    def hits(self, query: Query) -> list[Hit]:
+        """The best tunes but for the query's own."""
+        return search(
+            self.chunks,
+            encode_query(query.phrase),
+            limit=self.depth,
+            costs=self.costs,
+            exclude=frozenset({tune_id(query.tune)} if query.tune >= 0 else ()),
+        )
+
+
+class Ordered:
+    """Stage 2: the best of the alignment in order of all that speaks for them.
+
+    What the alignment alone says is kept in ``before``, since both take the same search.
+    """
+
+    def __init__(self, tunes: Sequence[JudgedTune], aligned: Aligned) -> None:
+        self.tunes, self.aligned = tunes, aligned
+        self.counts = ngram_counts(tunes)
+        self.before: list[list[int]] = []
+
+    def rankings(self, queries: Sequence[Query]) -> Iterator[list[int]]:
+        """By falling evidence."""
+        for query in queries:
+            hits = self.aligned.hits(query)
+            self.before.append([int(hit.tune_id, 16) for hit in hits])
+            yield self.ordered(query, hits)
+
+    def ordered(self, query: Query, hits: list[Hit]) -> list[int]:
+        """The best of the hits in another order, the rest after them."""
+        encoded, costs = encode_query(query.phrase), self.aligned.costs
+        fit = fit_points(measure_null(self.aligned.chunks, encoded, costs))
+        counts = {ngram: self.counts[ngram] for ngram in ngrams_of(encoded.pitch)}
+        question = question_of(query.phrase, encoded, fit, counts, len(self.tunes))
+        best = hits[:REORDERED]
+        melodies = {hit.tune_id: self.tunes[int(hit.tune_id, 16)].melody for hit in best}
+        found = [entry.hit for entry in reorder(question, best, melodies)]
+        return [int(hit.tune_id, 16) for hit in [*found, *hits[REORDERED:]]]
+
+
+def ngram_counts(tunes: Sequence[JudgedTune]) -> Counter[Ngram]:
+    """Tunes that hold each n-gram: what a corpus is counted for at each phrase."""
+    counts: Counter[Ngram] = Counter()
+    for tune in tunes:
+        steps = tuple(b - a for a, b in pairwise(tune.melody.midi))
+        places = range(len(steps) - NGRAM_LENGTH + 1)
+        counts.update({steps[n : n + NGRAM_LENGTH] for n in places})
+    return counts

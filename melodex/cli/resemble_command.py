@@ -42,6 +42,16 @@ def is_steps(arg: str) -> bool:
     help="How the phrase is written, where it could be read in two ways.",
 )
 @click.option("--include-self", is_flag=True, help="Let a tune find itself.")
+@click.option(
+    "--order",
+    type=click.Choice(["evidence", "alignment"]),
+    default="evidence",
+    show_default=True,
+    help="Best first by all that speaks for a match, or by alignment points alone.",
+)
+@click.option(
+    "--explain", is_flag=True, help="Show what speaks for each match, and how much."
+)
 @into_option
 @output_options(FORMATS)
 @click.pass_obj
@@ -54,6 +64,8 @@ def command(
     limit: int,
     notation: str | None,
     include_self: bool,
+    order: str,
+    explain: bool,
     into: str | None,
     output: Output,
 ) -> None:
@@ -76,7 +88,14 @@ def command(
         said = said_phrase(
             corpus, phrase, origin=origin, bars=bars, notes=notes, notation=notation or ""
         )
-        found = resemble(corpus, said, limit=limit, include_self=include_self)
+        found = resemble(
+            corpus,
+            said,
+            limit=limit,
+            include_self=include_self,
+            order=order,
+            explain=explain,
+        )
         present(found, output)
         sought = sought_passage(corpus, origin, bars, notes) if into else None
         passages = to_be_kept(corpus, into, found, sought=sought)

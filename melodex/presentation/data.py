@@ -169,6 +169,8 @@ def match_data(match: Match) -> dict[str, Any]:
             for steps, tunes in match.shared_ngrams
         ],
         "commonness": match.commonness,
+        "evidence": rounded(match.evidence),
+        "explanation": list(match.explanation),
     }
 
 
@@ -212,6 +214,7 @@ MATCH_COLUMNS = (
     "first_note",
     "last_note",
     "commonness",
+    "evidence",
 )
 
 

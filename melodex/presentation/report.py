@@ -210,16 +210,24 @@ def match_section(phrase: Phrase, match: Match, most_points: int) -> Section:
     return Section(
         f"{match.rank}. {passage.label}",
         (
-            Text((*words, *match.explanation)),
+            Text(words),
             Facts(match_facts(match, most_points)),
             Legend(laid.relations),
             picture_of(laid, name, layout, f"the phrase and {passage.label}", ""),
             player_of(laid, f"l{match.rank}", (name,), passage.label),
             Fold("Note against note", (pairs_table(laid, first),), on_paper=False),
+            *reasons(match),
             midi_link(passage, f"match-{match.rank}.mid"),
         ),
         note=f"tune {match.tune_id}",
     )
+
+
+def reasons(match: Match) -> tuple[Block, ...]:
+    """How a match came by its place, where that was asked for."""
+    if not match.explanation:
+        return ()
+    return (Fold("How it came by its place", (Text(match.explanation),)),)
 
 
 def contour_blocks(match: Match, name: str) -> tuple[Block, ...]:

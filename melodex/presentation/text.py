@@ -328,8 +328,9 @@ def legend(pairs: Iterable[str], style: Style) -> list[str]:
     return lines
 
 
-def resemblance_text(found: Resemblance, style: Style, *, explain: bool = False) -> str:
-    """Say what a phrase resembles, each match with its notes.
+def resemblance_text(found: Resemblance, style: Style) -> str:
+    """Say what a phrase resembles, each match with its notes, and how it came by its
+    place where that was asked for.
 
     Parameters
     ----------
@@ -337,16 +338,13 @@ def resemblance_text(found: Resemblance, style: Style, *, explain: bool = False)
         Of the resemble task.
     style : Style
         What the terminal can show.
-    explain : bool
-        Whether to show how the order was arrived at.
     """
     lines = [style.strong(shown(found.heading)), ""]
     if not found.matches:
         lines.append("Nothing in the corpus resembles it.")
     for match in found.matches:
         lines += match_lines(found, match, style)
-        if explain:
-            lines += [f"  {line}" for line in match.explanation]
+        lines += [f"  {line}" for line in match.explanation]
         lines.append("")
     if found.matches:
         used = [pair.relation for match in found.matches for pair in match.likeness.pairs]

@@ -1,9 +1,11 @@
 """resemble: what a phrase resembles in the corpus, best first.
 
 Conventions: indexes of notes count from 0, the query's within the phrase, the
-tune's within the whole tune. The order is that of exact alignment over every
-transposition; ties go by tune id. A phrase cut from a tune of the corpus does not
-find that tune, unless asked to.
+tune's within the whole tune. Which tunes are found is settled by exact alignment over
+every transposition, ties by tune id; the best of them are then put in order by all that
+speaks for each (:mod:`melodex.matching.ranking`), unless the order of the alignment is
+asked for. A phrase cut from a tune of the corpus does not find that tune, unless asked
+to.
 
 Contents: Match, Resemblance, said_phrase, resemble.
 """
@@ -11,10 +13,11 @@ Contents: Match, Resemblance, said_phrase, resemble.
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from melodex.corpus.chunks import PackedChunk, encode_notes
-from melodex.errors import DamagedCorpusError, PhraseError
+from melodex.errors import DamagedCorpusError, PhraseError, SettingsError
 from melodex.matching.chance import (
     NULL_SAMPLE,
     Fit,
@@ -23,9 +26,11 @@ from melodex.matching.chance import (
     measure_null,
 )
 from melodex.matching.commonness import Commonness, countable, shared_run, verdicts
+from melodex.matching.features import question_of
 from melodex.matching.figures import count_figures, figure_of_steps
 from melodex.matching.ngrams import Ngram, ngrams_of, overlap
 from melodex.matching.query import EncodedQuery, encode_query
+from melodex.matching.ranking import ORDERS, REORDERED, Ranked, explained, reorder, suits
 from melodex.matching.search import Hit, search
 from melodex.melody import Melody, Phrase
 from melodex.reading.phrase import read_phrase
@@ -61,8 +66,11 @@ class Match:
         the corpus that have it too; rarest first.
     commonness : str
         How common the shared figure is, in words.
+    evidence : float or None
+        All that speaks for it, as a number that only compares matches of one phrase;
+        None where matches are in the order of the alignment.
     explanation : tuple of str
-        How the place in the order was arrived at.
+        How the place in the order was arrived at, where that was asked for.
     """
 
     rank: int
@@ -73,6 +81,7 @@ class Match:
     expected_by_chance: float | None = None
     shared_ngrams: tuple[tuple[tuple[int, ...], int], ...] = ()
     commonness: str = ""
+    evidence: float | None = None
     explanation: tuple[str, ...] = ()
 
     @property
@@ -99,7 +108,7 @@ class Resemblance:
     most_points : int
         What the phrase would have against itself.
     order : str
-        ``alignment`` or ``fitted``.
+        ``evidence`` or ``alignment``.
     matches : tuple of Match
         Best first.
     remarks : tuple of str
@@ -184,6 +193,8 @@ def resemble(
     include_self: bool = False,
     costs: AlignmentCosts | None = None,
     exclude: Collection[str] = (),
+    order: str = "evidence",
+    explain: bool = False,
 ) -> Resemblance:
     """Find what a phrase resembles, exactly and in any key.
 
@@ -201,12 +212,24 @@ def resemble(
         Points for pairs and gaps.
     exclude : collection of str
         Ids of tunes to leave out.
+    order : str
+        ``evidence`` puts the best :data:`~melodex.matching.ranking.REORDERED` matches
+        of the alignment in order by all that speaks for each; ``alignment`` leaves them
+        in the order of their points. That is the only order where the weights do not
+        fit: for a contour, for phrases longer than
+        :data:`~melodex.matching.ranking.LONGEST_REORDERED`, and with costs of one's own.
+    explain : bool
+        Whether to say how each match came by its place.
 
     Returns
     -------
     Resemblance
         With fewer matches than asked for where fewer tunes have anything in common.
     """
+    if order not in ORDERS:
+        raise SettingsError(f"there is no order {order!r}", hint=" or ".join(ORDERS))
+    if costs is not None or not suits(phrase):
+        order = "alignment"
     costs = costs or AlignmentCosts()
     remarks: list[str] = []
 
@@ -217,43 +240,55 @@ def resemble(
     hidden = frozenset(itself.union(exclude))
     query = encode_query(phrase)
     chunks = list(corpus.chunks())
-    hits = search(chunks, query, limit=limit, costs=costs, exclude=hidden, on_damage=noted)
+    depth = max(limit, REORDERED) if order == "evidence" else limit
+    hits = search(chunks, query, limit=depth, costs=costs, exclude=hidden, on_damage=noted)
     fit = fit_points(measure_null(chunks, query, costs)) if hits else None
+    found = Found(corpus, chunks, phrase, query, fit)
+    matches = matches_of(found, hits, limit, order, explain) if hits else ()
     return Resemblance(
         phrase=phrase,
         corpus_tunes=corpus.tune_count,
         corpus_notes=corpus.note_count,
         most_points=sum(costs.pair_points(0, length, length) for length in query.classes),
-        order="alignment",
-        matches=matches_of(corpus, chunks, phrase, query, hits, fit) if hits else (),
-        remarks=(*remarks, *how_sure(fit, hits)),
+        order=order,
+        matches=matches,
+        remarks=(*remarks, *out_of_order(matches), *how_sure(fit, hits)),
     )
 
 
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What was searched, what for, and what chance would bring."""
+
+    corpus: Corpus
+    chunks: Sequence[PackedChunk]
+    phrase: Phrase
+    query: EncodedQuery
+    fit: Fit | None
+
+
 def matches_of(
-    corpus: Corpus,
-    chunks: Sequence[PackedChunk],
-    phrase: Phrase,
-    query: EncodedQuery,
-    hits: Sequence[Hit],
-    fit: Fit | None,
+    found: Found, hits: Sequence[Hit], limit: int, order: str, explain: bool
 ) -> tuple[Match, ...]:
-    """Hits with their tunes, what the notes are to each other, and how common that is."""
-    melodies = corpus.melodies(hit.tune_id for hit in hits)
-    pitches = [encode_notes(melodies[hit.tune_id])[0] for hit in hits]
-    runs = [
-        shared_run(hit.alignment, phrase.melody.midi, pitch)
-        for hit, pitch in zip(hits, pitches, strict=True)
-    ]
-    figures = [
-        pitch[first : first + notes]
-        for pitch, (first, notes) in zip(pitches, runs, strict=True)
-    ]
-    common, counts, tunes = counted(chunks, query, figures, 2 if phrase.tune_id else 1)
+    """The best hits with their tunes, what the notes are to each other, how common."""
+    phrase, query = found.phrase, found.query
+    melodies = found.corpus.melodies(hit.tune_id for hit in hits)
+    pitches = {tune_id: encode_notes(tune)[0] for tune_id, tune in melodies.items()}
+    figures = [figure_of(hit, phrase, pitches[hit.tune_id]) for hit in hits]
+    common, counts, tunes = counted(
+        found.chunks, query, figures, 2 if phrase.tune_id else 1
+    )
+    verdict = {hit.tune_id: str(said) for hit, said in zip(hits, common, strict=True)}
+    placed: list[tuple[Hit, Ranked | None]] = [(hit, None) for hit in hits]
+    if order == "evidence":
+        question = question_of(phrase, query, found.fit, counts, tunes)
+        best = reorder(question, hits[:REORDERED], melodies)
+        placed[:REORDERED] = [(entry.hit, entry) for entry in best]
     matches = []
-    for rank, (hit, pitch) in enumerate(zip(hits, pitches, strict=True), start=1):
+    for rank, (hit, entry) in enumerate(placed[:limit], start=1):
         first, last = hit.tune_span
-        shared = overlap(query.pitch, pitch[first : last + 1], counts, tunes).shared
+        part = pitches[hit.tune_id][first : last + 1]
+        shared = overlap(query.pitch, part, counts, tunes).shared
         matches.append(
             Match(
                 rank=rank,
@@ -267,12 +302,20 @@ def matches_of(
                 ),
                 query_notes=hit.query_span,
                 tune_notes=hit.tune_span,
-                expected_by_chance=chance(corpus, fit, hit.points),
+                expected_by_chance=chance(found.corpus, found.fit, hit.points),
                 shared_ngrams=tuple((n.intervals, n.tunes) for n in shared),
-                commonness=str(common[rank - 1]),
+                commonness=verdict[hit.tune_id],
+                evidence=entry.evidence if entry else None,
+                explanation=explained(entry) if explain and entry else (),
             )
         )
     return tuple(matches)
+
+
+def figure_of(hit: Hit, phrase: Phrase, pitch: bytes) -> bytes:
+    """The figure that a phrase and a tune share: their longest run that agrees."""
+    first, notes = shared_run(hit.alignment, phrase.melody.midi, pitch)
+    return pitch[first : first + notes]
 
 
 def counted(
@@ -308,6 +351,13 @@ def chance(corpus: Corpus, fit: Fit | None, points: int) -> float | None:
     return expected_by_chance(
         fit, points, corpus_tunes=corpus.tune_count, corpus_notes=corpus.note_count
     )
+
+
+def out_of_order(matches: Sequence[Match]) -> list[str]:
+    """What has to be said where more points come after fewer."""
+    if all(one.points >= other.points for one, other in pairwise(matches)):
+        return []
+    return ["Some come before others with more points, since more else speaks for them."]
 
 
 def how_sure(fit: Fit | None, hits: list[Hit]) -> list[str]:

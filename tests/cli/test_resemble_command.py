@@ -37,3 +37,16 @@ def test_a_step_down_may_come_first_with_and_without_the_end_of_options(
     done = CliRunner().invoke(melodex, ["--corpus", str(corpus_path), "resemble", *words])
     assert done.exit_code == 0, done.output
     assert "Salt Stair" in done.stdout
+
+
+def test_what_speaks_for_a_match_is_shown_where_that_is_asked_for(
+    corpus_path: Path,
+) -> None:
+    ask = ["--corpus", str(corpus_path), "resemble", "1 3 5 4 3"]
+    plain = CliRunner().invoke(melodex, ask)
+    told = CliRunner().invoke(melodex, [*ask, "--explain"])
+    assert "evidence" not in plain.stdout
+    assert "the sum of feature times weight" in told.stdout
+    by_points = CliRunner().invoke(melodex, [*ask, "--explain", "--order", "alignment"])
+    assert "evidence" not in by_points.stdout
+    assert by_points.exit_code == 0

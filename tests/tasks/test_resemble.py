@@ -5,7 +5,9 @@ from __future__ import annotations
 import pytest
 
 from melodex.corpus.reader import Corpus
-from melodex.errors import PassageError, PhraseError, UnknownTuneError
+from melodex.errors import PassageError, PhraseError, SettingsError, UnknownTuneError
+from melodex.matching.engine import ENGINE_VARIABLE
+from melodex.settings import AlignmentCosts
 from melodex.tasks.resemble import resemble, said_phrase
 
 
@@ -83,6 +85,62 @@ def test_the_same_question_gives_the_same_answer(corpus: Corpus) -> None:
     first = resemble(corpus, said_phrase(corpus, "1 3 5 4 3"))
     assert first == resemble(corpus, said_phrase(corpus, "1 3 5 4 3"))
     assert [match.rank for match in first.matches] == list(range(1, len(first.matches) + 1))
+
+
+def test_the_order_of_the_alignment_is_that_of_points(corpus: Corpus) -> None:
+    phrase = said_phrase(corpus, "K:C\nC E G F E")
+    by_points = resemble(corpus, phrase, order="alignment")
+    points = [match.points for match in by_points.matches]
+    assert points == sorted(points, reverse=True)
+    assert by_points.order == "alignment"
+    assert {match.evidence for match in by_points.matches} == {None}
+    by_evidence = resemble(corpus, phrase)
+    assert by_evidence.order == "evidence"
+    evidence = [match.evidence for match in by_evidence.matches]
+    assert evidence == sorted(evidence, key=lambda value: -(value or 0.0))
+    # The same tunes with the same points, in whatever order.
+    assert sorted(points, reverse=True) == sorted(
+        (match.points for match in by_evidence.matches), reverse=True
+    )
+
+
+def test_it_is_said_where_more_points_come_after_fewer(corpus: Corpus) -> None:
+    # In three beats, as Kelp Round is; Salt Stair has the pitches and another metre.
+    for text in ("K:F F2 G2 A2 c4 A2", "M:3/4\nK:C\nC E G F E D", "1 3 5 4 3 2"):
+        found = resemble(corpus, said_phrase(corpus, text))
+        points = [match.points for match in found.matches]
+        told = any("more points" in remark for remark in found.remarks)
+        assert told == (points != sorted(points, reverse=True)), text
+
+
+def test_both_engines_give_the_same_order_and_evidence(
+    corpus: Corpus, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    found = []
+    for name in ("c", "numpy"):
+        monkeypatch.setenv(ENGINE_VARIABLE, name)
+        found.append(resemble(corpus, said_phrase(corpus, "K:C\nC E G F E"), explain=True))
+    assert found[0] == found[1]
+    assert all(match.explanation for match in found[0].matches)
+
+
+def test_an_order_that_is_none_is_refused(corpus: Corpus) -> None:
+    with pytest.raises(SettingsError, match="no order 'fame'"):
+        resemble(corpus, said_phrase(corpus, "1 3 5"), order="fame")
+
+
+def test_what_the_weights_do_not_fit_has_the_order_of_the_alignment(
+    corpus: Corpus,
+) -> None:
+    def order_of(text: str, **settings: AlignmentCosts) -> str:
+        return resemble(corpus, said_phrase(corpus, text), **settings).order
+
+    assert order_of("K:C\nC E G F") == "evidence"
+    assert order_of("K:C\nC E G F", costs=AlignmentCosts(gap=-2)) == "alignment"
+    assert order_of("+ + - -") == "alignment"
+    longest = "K:C\n" + "C E G F " * 10
+    assert order_of(longest) == "evidence"
+    assert order_of(longest + "C") == "alignment"
 
 
 @pytest.mark.parametrize(
