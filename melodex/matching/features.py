@@ -47,8 +47,9 @@ FEATURES = {
 }
 """Names of the features, and what each says."""
 
-USUAL_DECAY = 0.3
-"""Lambda where a corpus is too small to measure it."""
+USUAL_DECAY = 0.36
+"""Lambda where a corpus is too small to measure it: the mean of 2,572 phrases of the
+tuning half (0.39 for 12 notes, 0.34 for 20)."""
 
 BARS_NEARBY = 2.0
 """Nearness falls to 1/e over so many bars (our choice)."""

@@ -7,6 +7,7 @@ import hashlib
 import io
 import json
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import mido
@@ -102,6 +103,15 @@ def test_the_page_is_self_contained(comparison):
         assert f"{kind}-src 'sha256-{digest}'" in outline.policy
     assert outline.policy.startswith("default-src 'none'")
     assert "unsafe" not in outline.policy
+
+
+def test_how_a_match_came_by_its_place_is_shown_where_that_was_asked_for(found):
+    assert "How it came by its place" not in report_html(found)
+    first, *rest = found.matches
+    told = replace(first, explanation=("evidence 3.14, the sum of",))
+    text = report_html(replace(found, matches=(told, *rest)))
+    assert text.count("How it came by its place") == 1
+    assert "evidence 3.14, the sum of" in text
 
 
 def test_the_same_result_gives_the_same_bytes(comparison, found):
