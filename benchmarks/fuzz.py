@@ -29,6 +29,7 @@ import tempfile
 import time
 import traceback
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from datetime import date
 from pathlib import Path
 from types import FrameType
@@ -161,7 +162,7 @@ def changed_bytes(
     out = bytearray(data)
     for _ in range(draw.choice((1, 1, 2, 3, 5, 9, 20))):
         place = draw.randrange(len(out) + 1)
-        end = min(len(out), place + draw.choice((1, 2, 4, 16, 100, 1000)))
+        end = min(len(out), place + draw.choice((1, 2, 2, 4, 4, 16, 16, 100, 1000)))
         way = draw.randrange(8)
         if way == 0 and place < len(out):
             out[place] = draw.randrange(256)
@@ -172,7 +173,7 @@ def changed_bytes(
         elif way == 3:
             out[place:place] = draw.choice(SIGNS[kind])
         elif way == 4:
-            out[place:place] = out[place:end] * draw.choice((1, 2, 10, 200))
+            out[place:place] = out[place:end] * draw.choice((1, 2, 2, 5, 5, 20, 200))
         elif way == 5:
             other = draw.choice(all_seeds)
             start = draw.randrange(len(other) + 1)
@@ -303,7 +304,9 @@ def tried(kind: str, way: str, folder: Path, seconds: float, seed: int) -> dict[
     }
 
 
-def measure(kinds: list[str], seconds: float, seed: int, home: Path) -> dict[str, Any]:
+def measure(
+    kinds: list[str], seconds: float, seed: int, home: Path, at_once: int
+) -> dict[str, Any]:
     """Fuzz every kind in every way that is to be had here."""
     guided = importlib.util.find_spec("atheris") is not None
     result: dict[str, Any] = {
@@ -314,11 +317,15 @@ def measure(kinds: list[str], seconds: float, seed: int, home: Path) -> dict[str
         "limits for one input": f"{MOST_SECONDS:.0f} s of the processor, "
         f"{MOST_MEMORY >> 20} MB of addresses",
     }
-    for kind in kinds:
-        for way in WAYS[: 2 if guided else 1]:
-            name = f"{kind}, {way}"
-            result[name] = tried(kind, way, home / f"{kind}-{way}", seconds, seed)
-            print(f"{name}: {result[name]}", flush=True)
+    jobs = [(kind, way) for way in WAYS[: 2 if guided else 1] for kind in kinds]
+
+    def one(job: tuple[str, str]) -> dict[str, Any]:
+        return tried(*job, home / "-".join(job), seconds, seed)
+
+    with ThreadPoolExecutor(at_once) as pool:
+        for job, found in zip(jobs, pool.map(one, jobs), strict=True):
+            result[", ".join(job)] = found
+            print(f"{', '.join(job)}: {found}", flush=True)
     result["in all"] = {
         name: sum(v[name] for v in result.values() if isinstance(v, dict))
         for name in ("inputs", "read", "refused", "crashes")
@@ -339,6 +346,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seconds", type=float, default=60, help="for each kind and way")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument(
+        "--at-once", type=int, default=1, help="processes that fuzz at once"
+    )
     parser.add_argument("--only", nargs="*", choices=list(SIGNS), default=list(SIGNS))
     parser.add_argument("--keep", default="", help="keep as runs/<date>-<NAME>")
     parser.add_argument("--replay", nargs=2, metavar=("KIND", "FILE"))
@@ -352,7 +362,7 @@ def main() -> None:
         replay(options.replay[0], Path(options.replay[1]))
         return
     home = Path(tempfile.mkdtemp(prefix="melodex-fuzz-"))
-    result = measure(options.only, options.seconds, options.seed, home)
+    result = measure(options.only, options.seconds, options.seed, home, options.at_once)
     text = "".join(f"{name}: {value}\n" for name, value in result.items())
     print(text, end="")
     if options.keep:
