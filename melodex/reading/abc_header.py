@@ -160,7 +160,7 @@ def credits_of(header: Header, file_header: Header, source: str, part: str) -> C
     return Credits(
         title=read_text(header.first("T")),
         composer=", ".join(read_text(name) for name in composers if name),
-        year=year_of([*composers, text_of("B"), text_of("S")]),
+        year=year_of(composers, [text_of("B"), text_of("S")]),
         collection=text_of("B"),
         source=source,
         number=header.first("X"),
@@ -183,10 +183,28 @@ def rights_of(header: Header) -> str:
     return ""
 
 
-def year_of(texts: Iterable[str]) -> int | None:
-    """The first year named."""
-    for text in texts:
-        found = YEAR.search(text)
-        if found:
+def year_of(makers: Iterable[str], sources: Iterable[str]) -> int | None:
+    """The first year named beside a maker, or else in a book or source."""
+    for text in makers:
+        if found := YEAR.search(text):
             return int(found[1])
+    for text in sources:
+        for found in YEAR.finditer(text):
+            if not counts_tunes(text[: found.start()], text[found.end() :]):
+                return int(found[1])
     return None
+
+
+def counts_tunes(before: str, after: str) -> bool:
+    """Whether what looks like a year numbers a tune, or is the date of a copy.
+
+    Books of tunes are cited by their owner and the tune's number (``Smith's 1728``,
+    ``1728 Smith's Book``); an early date would make the tune older than it is.
+    """
+    words = before.split()
+    if not words or after.startswith("-"):
+        return True
+    last = words[-1].casefold()
+    return (
+        "'" in last or "’" in last or last in {"no", "no.", "nr", "nr.", "#", "p.", "page"}
+    )

@@ -559,6 +559,23 @@ def test_credits_come_from_their_fields():
     assert found.source == "a.abc"
 
 
+@pytest.mark.parametrize(
+    ("fields", "year"),
+    [
+        ("S:Green Songs, Vol. 2, Wexford 1928", 1928),
+        ("S:The Green Collection (1883)", 1883),
+        ("B:From a 1549 ms.", 1549),
+        ("B:Smith's 1728", None),
+        ("B:Smith’s 1728\nS:Smith’s Book (1903)", 1903),
+        ("S:1728 Smith's Book", None),
+        ("B:Green Book no. 1728", None),
+        ("S:One <one:at:somewhere> 2003-3-7", None),
+    ],
+)
+def test_a_number_in_a_book_is_no_year(fields, year):
+    assert melody("C3 |]", f"{fields}\nK:C").credits.year == year
+
+
 def test_stated_copyright_is_the_rights():
     assert melody("C", "%%abc-copyright Mine\nK:C").credits.rights == "Mine"
     assert melody("C", "Z:Copyright 1999 X\nK:C").credits.rights == "Copyright 1999 X"
