@@ -24,6 +24,7 @@ import sys
 import tempfile
 import time
 from collections import Counter
+from collections.abc import Callable
 from contextlib import closing
 from datetime import date
 from pathlib import Path
@@ -241,28 +242,36 @@ def crowd(folder: Path) -> Counter[str]:
     return counts
 
 
-def measure(kills: int, flips: int) -> dict[str, object]:
+def measure(kills: int, flips: int, places_only: bool) -> dict[str, object]:
     """Try everything, in a folder that is thrown away."""
     draw = random.Random(2718)
+    result: dict[str, object] = {
+        "command": "python benchmarks/faults.py " + " ".join(sys.argv[1:]),
+        "date": date.today().isoformat(),
+        "python": platform.python_version(),
+        "sqlite": sqlite3.sqlite_version,
+    }
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        return {
-            "command": "python benchmarks/faults.py " + " ".join(sys.argv[1:]),
-            "date": date.today().isoformat(),
-            "python": platform.python_version(),
-            "sqlite": sqlite3.sqlite_version,
-            "killed while adding": dict(kill_adding(folder, kills, draw)),
-            "killed while removing": dict(kill_removing(folder, kills, draw)),
-            "killed while copying": dict(kill_copying(folder, kills, draw)),
-            "killed while migrating": dict(kill_migrating(folder, kills, draw)),
-            "flipped bits": dict(flip(folder, flips, draw)),
-            "two add, one reads, one copies": dict(crowd(folder)),
-            "stopped by Ctrl-C": dict(stopped(folder, kills, draw)),
-            "a disk that fills up": dict(full_disk(folder, draw)),
-            "files that may not be read or written": dict(unwritable(folder)),
-            "odd names": dict(odd_names(folder)),
-            "a clock that goes backwards": dict(clock_backwards(folder, draw)),
+        tries: dict[str, Callable[[], Counter[str]]] = {
+            "killed while adding": lambda: kill_adding(folder, kills, draw),
+            "killed while removing": lambda: kill_removing(folder, kills, draw),
+            "killed while copying": lambda: kill_copying(folder, kills, draw),
+            "killed while migrating": lambda: kill_migrating(folder, kills, draw),
+            "flipped bits": lambda: flip(folder, flips, draw),
+            "two add, one reads, one copies": lambda: crowd(folder),
         }
+        places: dict[str, Callable[[], Counter[str]]] = {
+            "stopped by Ctrl-C": lambda: stopped(folder, kills, draw),
+            "a disk that fills up": lambda: full_disk(folder, draw),
+            "files that may not be read or written": lambda: unwritable(folder),
+            "a clock that goes backwards": lambda: clock_backwards(folder, draw),
+            "odd names": lambda: odd_names(folder),
+        }
+        for what, work in (places if places_only else tries | places).items():
+            result[what] = dict(work())
+            print(f"{what}: {result[what]}", flush=True)
+    return result
 
 
 def main() -> None:
@@ -270,11 +279,11 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--kills", type=int, default=100, help="of each of four kinds")
     parser.add_argument("--flips", type=int, default=1000)
+    parser.add_argument("--places", action="store_true", help="only bad places and Ctrl-C")
     parser.add_argument("--keep", default="", help="keep as runs/<date>-<NAME>")
     options = parser.parse_args()
-    result = measure(options.kills, options.flips)
+    result = measure(options.kills, options.flips, options.places)
     text = "".join(f"{name}: {value}\n" for name, value in result.items())
-    print(text, end="")
     if options.keep:
         folder = RUNS / f"{result['date']}-{options.keep}"
         folder.mkdir(parents=True, exist_ok=True)
