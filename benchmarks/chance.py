@@ -47,7 +47,8 @@ from melodex.corpus.chunks import (
     encode_notes,
     pack,
 )
-from melodex.matching.chance import expected_by_chance, fit_points, measure_null
+from melodex.matching.chance import expected_by_chance, fit_points
+from melodex.matching.chance_sample import measure_null
 from melodex.matching.engine import engine
 from melodex.matching.kinship import shared_figures
 from melodex.matching.query import EncodedQuery

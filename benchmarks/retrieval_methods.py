@@ -22,7 +22,8 @@ from retrieval_judgements import JudgedTune
 from sklearn.feature_extraction.text import TfidfVectorizer
 
 from melodex.corpus.chunks import PackedChunk
-from melodex.matching.chance import fit_points, measure_null
+from melodex.matching.chance import fit_points
+from melodex.matching.chance_sample import measure_null
 from melodex.matching.features import question_of
 from melodex.matching.ngrams import Ngram, ngrams_of
 from melodex.matching.query import encode_query

@@ -51,7 +51,8 @@ from retrieval_methods import ngram_counts
 from sklearn.linear_model import LogisticRegression
 
 from melodex.corpus.chunks import PackedChunk
-from melodex.matching.chance import fit_points, measure_null
+from melodex.matching.chance import fit_points
+from melodex.matching.chance_sample import measure_null
 from melodex.matching.features import FEATURES, features_of, question_of
 from melodex.matching.ngrams import Ngram, ngrams_of
 from melodex.matching.query import encode_query

@@ -21,7 +21,7 @@ from melodex import __version__
 from melodex.corpus.chunks import PackedChunk, encode_notes
 from melodex.errors import DamagedCorpusError, EmptyMelodyError
 from melodex.matching.alignment import align
-from melodex.matching.chance import sample_tunes
+from melodex.matching.chance_sample import sample_tunes
 from melodex.matching.commonness import (
     IDIOM,
     STOCK,

@@ -19,13 +19,8 @@ from typing import TYPE_CHECKING
 
 from melodex.corpus.chunks import PackedChunk
 from melodex.errors import DamagedCorpusError
-from melodex.matching.chance import (
-    NULL_SAMPLE,
-    Fit,
-    expected_by_chance,
-    fit_points,
-    measure_null,
-)
+from melodex.matching.chance import Fit, expected_by_chance, fit_points
+from melodex.matching.chance_sample import NULL_SAMPLE, measure_null
 from melodex.matching.query import EncodedQuery, encode_query
 from melodex.matching.search import Hit, search
 from melodex.settings import AlignmentCosts

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 from melodex import __version__
 from melodex.corpus.reader import Corpus
-from melodex.matching.chance import sample_tunes
+from melodex.matching.chance_sample import sample_tunes
 from melodex.matching.commonness import IntervalModel
 from melodex.matching.kinship import Progress, SharedFigures, longest_run, shared_figures
 from melodex.melody import Melody

@@ -18,13 +18,8 @@ from typing import TYPE_CHECKING
 
 from melodex.corpus.chunks import PackedChunk, encode_notes
 from melodex.errors import DamagedCorpusError, PhraseError, SettingsError
-from melodex.matching.chance import (
-    NULL_SAMPLE,
-    Fit,
-    expected_by_chance,
-    fit_points,
-    measure_null,
-)
+from melodex.matching.chance import Fit, expected_by_chance, fit_points
+from melodex.matching.chance_sample import NULL_SAMPLE, measure_null
 from melodex.matching.commonness import Commonness, countable, shared_run, verdicts
 from melodex.matching.features import question_of
 from melodex.matching.figures import count_figures, figure_of_steps

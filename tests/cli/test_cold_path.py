@@ -65,6 +65,7 @@ OURS = {
     "melodex.matching._kernel",
     "melodex.matching.alignment",
     "melodex.matching.chance",
+    "melodex.matching.chance_sample",
     "melodex.matching.commonness",
     "melodex.matching.compiled",
     "melodex.matching.engine",

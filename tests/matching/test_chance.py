@@ -12,15 +12,8 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from melodex.corpus.chunks import TuneNotes, pack
-from melodex.matching.chance import (
-    NULL_SAMPLE,
-    Fit,
-    Null,
-    expected_by_chance,
-    fit_points,
-    is_symmetric,
-    measure_null,
-)
+from melodex.matching.chance import Fit, Null, expected_by_chance, fit_points, widened
+from melodex.matching.chance_sample import NULL_SAMPLE, is_symmetric, measure_null
 from melodex.matching.query import EncodedQuery
 from melodex.settings import AlignmentCosts
 
@@ -183,6 +176,15 @@ def test_doubt_never_makes_a_better_match_more_expected(
     assert all(b <= a * (1 + 1e-9) for a, b in pairwise(found))
     assert all(0 < each <= 800 for each in found)
     assert all(fit.doubt(points) >= 1 for points in range(80))
+
+
+def test_beyond_the_sample_the_tail_is_less_sure_and_still_falls() -> None:
+    told = [widened(-float(x), 512) for x in range(200)]
+    assert told[:6] == [-float(x) for x in range(6)]  # ln 512 is 6.2: seen in the sample
+    assert all(b < a or b == pytest.approx(a) for a, b in pairwise(told))
+    # By hand: 8 beyond the reach of 512, (0.13 * 8)^2 / 2 = 0.5408.
+    reach = -math.log(512)
+    assert widened(reach - 8, 512) == pytest.approx(reach - 8 + 0.5408)
 
 
 def test_expected_numbers_average_to_the_truth_though_each_fit_is_unsure() -> None:
