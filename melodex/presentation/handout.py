@@ -75,7 +75,7 @@ def page_pdf(page: Page, *, paper: str = "a4") -> bytes:
     """
     if paper not in PAPERS:
         raise PresentationError(f"{paper!r} is no paper size here", hint="a4 or letter")
-    data = json.dumps(page_data(page), sort_keys=True)
+    data = json.dumps(without_controls(page_data(page)), sort_keys=True)
     inputs = {"page": data, "paper": PAPERS[paper]}
     import typst
 
@@ -105,6 +105,21 @@ def page_pdf(page: Page, *, paper: str = "a4") -> bytes:
             hint="install a font that has it, or make an HTML page instead",
         )
     raise PresentationError(f"the PDF could not be made: {failure}", where=page.title)
+
+
+CONTROLS = dict.fromkeys([*range(0x20), *range(0x7F, 0xA0)]) | {0x09: " ", 0x0A: "\n"}
+"""Signs that steer a device and print as nothing (ISO 6429)."""
+
+
+def without_controls(data: Any) -> Any:
+    """Plain data whose texts hold no sign that no font can have."""
+    if isinstance(data, str):
+        return data.translate(CONTROLS)
+    if isinstance(data, list):
+        return [without_controls(each) for each in data]
+    if isinstance(data, dict):
+        return {name: without_controls(value) for name, value in data.items()}
+    return data
 
 
 def page_data(page: Page) -> dict[str, Any]:

@@ -123,6 +123,15 @@ def test_a_sign_that_no_font_has_is_named():
         handout_pdf(page)
 
 
+def test_signs_that_steer_a_device_print_as_nothing(tmp_path):
+    page = Page("Ti\x07t\x94le", "k", (), (Section("s", (Text(("one\x1b word",)),)),))
+    target = tmp_path / "controls.pdf"
+    target.write_bytes(handout_pdf(page))
+    text = poppler("pdftotext", str(target), "-")
+    assert "Title" in text
+    assert "one word" in text
+
+
 def test_what_has_no_handout_is_refused(comparison):
     with pytest.raises(PresentationError, match="there is no page for a list"):
         handout_pdf([])

@@ -60,6 +60,32 @@ def test_latin_1_utf_8_and_utf_16_files_read_alike():
         assert tune.melody.title == "Für Åse"
 
 
+@pytest.mark.parametrize("page", ["cp437", "cp850"])
+@pytest.mark.parametrize("twice", [False, True])
+def test_a_text_typed_under_dos_is_read_as_it_was_meant(page, twice):
+    # Both code pages have the letters of German and French at the same places.
+    text = "X:1\nT:Der Jäger, das Mädchen und die Königin grüßen\nK:C\nC|\n"
+    data = text.encode(page)
+    if twice:  # taken for Latin-1 by a program, and written as UTF-8
+        data = data.decode("latin-1").encode()
+    (tune,) = read_abc(decode(data)).tunes
+    assert tune.melody.title == "Der Jäger, das Mädchen und die Königin grüßen"
+
+
+def test_a_text_typed_under_windows_keeps_its_quotation_marks():
+    title = "The “Merry” Maid’s – Delight, Café"
+    text = f"X:1\nT:{title}\nK:C\nC|\n"
+    for data in (text.encode("cp1252"), text.encode("cp1252").decode("latin-1").encode()):
+        (tune,) = read_abc(decode(data)).tunes
+        assert tune.melody.title == title
+
+
+def test_no_control_sign_is_left_whatever_the_bytes():
+    for byte in range(0x80, 0xA0):
+        text = decode(b"X:1\nT:a" + bytes([byte]) + b" b\nK:C\nC|\n")
+        assert not any(0x80 <= ord(sign) < 0xA0 for sign in text)
+
+
 def test_a_declared_charset_is_used():
     text = "%%abc-charset iso-8859-2\nX:1\nT:Dvořák\nK:C\nC|\n"
     (tune,) = read_abc(decode(text.encode("iso-8859-2"))).tunes
