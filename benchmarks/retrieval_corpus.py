@@ -27,7 +27,7 @@ from melodex.corpus.chunks import (
     encode_notes,
     pack,
 )
-from melodex.melody import Phrase
+from melodex.melody import Phrase, beat_strength
 
 __all__ = [
     "LENGTHS",
@@ -47,8 +47,8 @@ __all__ = [
 LENGTHS = (8, 12, 20)
 POSITIONS = ("start", "middle", "end")
 SEED = 7
-SAYS = ("passage", "degrees")
-"""How a phrase is said: from a tune, or typed in degrees without lengths."""
+SAYS = ("passage", "lengths", "degrees")
+"""How a phrase is said: from a tune, or typed in degrees with lengths or without."""
 
 CACHE_VARIABLE = "MELODEX_BENCHMARK_CACHE"
 
@@ -158,12 +158,17 @@ def phrase_queries(
 
 
 def said_as(phrase: Phrase, said: str) -> Phrase:
-    """A phrase as a passage, or as it would be typed in degrees without lengths."""
+    """A phrase as a passage, or as it would be typed: without metre, phrases, place."""
     if said == "passage":
         return phrase
-    melody = replace(phrase.melody, phrase=(0,) * len(phrase.melody))
+    count = len(phrase.melody)
+    free = beat_strength(0, None)
+    melody = replace(
+        phrase.melody, phrase=(0,) * count, metres=(), beat_strength=(free,) * count
+    )
+    timed = said == "lengths"
     return replace(
-        phrase, melody=melody, notation="degrees", has_rhythm=False, first_note=0
+        phrase, melody=melody, notation="degrees", has_rhythm=timed, first_note=0
     )
 
 

@@ -8,11 +8,14 @@ one tune that is kin to the phrase and one that is not, which is which, by the
 differences of their features. Every pair of a phrase and its kin has the same say;
 tunes of the same label whose kinship nobody confirmed are left out. Phrases are taken
 as passages, and some as they would be typed in scale degrees without lengths, which
-have weights of their own. Which features have a weight was chosen by cross-validation
-over families of the tuning half: these brought nothing beside those that stayed:
-points as a share of the most possible, the length of the tune, the shares of notes that
-agree, are left out, or are a semitone off, the same mode, the metric weight of what
-agrees, the longest run, and the costs of intervals of Mongeau and Sankoff (1990).
+have weights of their own; so have phrases with lengths but without a metre, fitted on
+those passages of which a tune is not the whole (``--lengths 8 12 20``).
+
+Which features have a weight was chosen by cross-validation over families of the tuning
+half: these brought nothing beside those that stayed: points as a share of the most
+possible, the length of the tune, the shares of notes that agree, are left out, or are a
+semitone off, the same mode, the metric weight of what agrees, the longest run, and the
+costs of intervals of Mongeau and Sankoff (1990).
 
 Printed are the weights as they stand in ``melodex.matching.ranking``, and the mean
 average precision in cross-validation; with ``--each``, also without each feature.
@@ -36,7 +39,6 @@ import numpy as np
 from numpy.typing import NDArray
 from retrieval_corpus import (
     CACHE_VARIABLE,
-    SAYS,
     Query,
     families,
     judged_corpus,
@@ -56,7 +58,12 @@ from melodex.matching.chance_sample import measure_null
 from melodex.matching.features import FEATURES, features_of, question_of
 from melodex.matching.ngrams import Ngram, ngrams_of
 from melodex.matching.query import encode_query
-from melodex.matching.ranking import REORDERED, WEIGHTS_IN_TIME, WEIGHTS_OF_PITCH
+from melodex.matching.ranking import (
+    REORDERED,
+    WEIGHTS_IN_TIME,
+    WEIGHTS_OF_PITCH,
+    WEIGHTS_WITHOUT_METRE,
+)
 from melodex.matching.search import search
 from melodex.settings import AlignmentCosts
 
@@ -65,7 +72,12 @@ __all__ = ["Weighed", "cross_validated", "fitted", "main", "weighed"]
 SHARES = {"8": 0.15, "12": 0.3, "20": 0.3, "whole": 0.2}
 """How many of the phrases of each length are taken."""
 
-SETS = {"passage": WEIGHTS_IN_TIME, "degrees": WEIGHTS_OF_PITCH}
+SAYS = ("passage", "degrees")
+SETS = (
+    ("passage", WEIGHTS_IN_TIME),
+    ("passage", WEIGHTS_WITHOUT_METRE),
+    ("degrees", WEIGHTS_OF_PITCH),
+)
 """Which features have a weight for phrases said in each way."""
 
 KIN, UNKNOWN, OTHER = 2, 1, 0
@@ -239,7 +251,7 @@ def main() -> None:
         share = SHARES[length]
         make = partial(weighed, tunes, chunks, length, share)
         everything += kept(f"weighed-{length}-{share}", make)
-    for said, names in SETS.items():
+    for said, names in SETS:
         data = [entry for entry in everything if entry.said == said]
         told(data, list(names), options.each)
 

@@ -10,8 +10,8 @@ The weights are those of a logistic regression that tells a tune that is kin to 
 phrase from one that is not (``benchmarks/retrieval_ranking.py``), fitted on the tuning
 half of the judged families and nothing else.
 
-Contents: ORDERS, REORDERED, WEIGHTS_IN_TIME, WEIGHTS_OF_PITCH, LONGEST_REORDERED,
-Ranked, suits, reorder, explained.
+Contents: ORDERS, REORDERED, WEIGHTS_IN_TIME, WEIGHTS_WITHOUT_METRE, WEIGHTS_OF_PITCH,
+LONGEST_REORDERED, Ranked, suits, reorder, explained.
 """
 
 from __future__ import annotations
@@ -29,6 +29,7 @@ __all__ = [
     "REORDERED",
     "WEIGHTS_IN_TIME",
     "WEIGHTS_OF_PITCH",
+    "WEIGHTS_WITHOUT_METRE",
     "Ranked",
     "explained",
     "reorder",
@@ -55,7 +56,18 @@ WEIGHTS_IN_TIME: dict[str, float] = {
     "opening": 0.262,
     "place": 1.488,
 }
-"""What one unit of each feature is worth for a phrase that comes with its rhythm."""
+"""What one unit of each feature is worth for a phrase of which the metre is known."""
+
+WEIGHTS_WITHOUT_METRE: dict[str, float] = {
+    "chance": 0.392,
+    "function": 1.027,
+    "rhythm": 2.143,
+    "spacing": 3.278,
+    "figures": 2.412,
+    "repeats": 0.480,
+    "merging": 11.315,
+}
+"""The same for a phrase that comes with lengths, but without a metre."""
 
 WEIGHTS_OF_PITCH: dict[str, float] = {
     "chance": 0.503,
@@ -126,9 +138,16 @@ def reorder(
     return sorted(found, key=lambda entry: -round(entry.evidence, ROUNDING))
 
 
+def weights_for(question: Question) -> Mapping[str, float]:
+    """The weights that go with what is known of a phrase."""
+    if not question.phrase.has_rhythm:
+        return WEIGHTS_OF_PITCH
+    return WEIGHTS_WITHOUT_METRE if question.metre is None else WEIGHTS_IN_TIME
+
+
 def ranked(question: Question, hit: Hit, tune: Melody) -> Ranked:
     """One match with its evidence."""
-    weights = WEIGHTS_IN_TIME if question.phrase.has_rhythm else WEIGHTS_OF_PITCH
+    weights = weights_for(question)
     features = features_of(question, hit, tune)
     pairs = zip(FEATURES, features, strict=True)
     evidence = sum(weights[name] * value for name, value in pairs if name in weights)

@@ -22,6 +22,7 @@ from melodex.matching.query import encode_query
 from melodex.matching.ranking import (
     WEIGHTS_IN_TIME,
     WEIGHTS_OF_PITCH,
+    WEIGHTS_WITHOUT_METRE,
     explained,
     ranked,
     reorder,
@@ -183,6 +184,18 @@ def test_evidence_is_the_sum_that_is_explained() -> None:
     parts = [float(line.split("=")[0]) for line in lines]
     assert sum(parts) == pytest.approx(entry.evidence, abs=0.01 * len(parts))
     assert all(abs(a) >= abs(b) for a, b in pairwise(parts))
+
+
+def test_the_weights_go_with_what_is_known_of_the_phrase() -> None:
+    def weights_of(phrase: Phrase) -> object:
+        query, counts = encode_query(phrase), counts_of(phrase)
+        question = question_of(phrase, query, FIT, counts, 1000)
+        return ranked(question, hit_of(phrase, melody(TUNE)), melody(TUNE)).weights
+
+    free = replace(passage().melody, metres=())
+    assert weights_of(passage()) is WEIGHTS_IN_TIME
+    assert weights_of(Phrase(free, "degrees")) is WEIGHTS_WITHOUT_METRE
+    assert weights_of(Phrase(free, "degrees", has_rhythm=False)) is WEIGHTS_OF_PITCH
 
 
 def test_equal_evidence_keeps_the_order_of_the_alignment() -> None:
