@@ -17,7 +17,7 @@ import json
 import os
 import sqlite3
 import urllib.parse
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -204,13 +204,25 @@ class Corpus:
             )
         return found[tune_id]
 
-    def melodies(self, tune_ids: Iterable[str]) -> dict[str, Melody]:
+    def melodies(
+        self,
+        tune_ids: Iterable[str],
+        on_damage: Callable[[DamagedCorpusError], None] | None = None,
+    ) -> dict[str, Melody]:
         """Return the melodies of some tunes; ids that are not there are left out.
+
+        Parameters
+        ----------
+        tune_ids : iterable of str
+            Whose melodies.
+        on_damage : callable, optional
+            Called with an error for each melody that cannot be read, which then is left
+            out.
 
         Raises
         ------
         DamagedCorpusError
-            If a melody cannot be read.
+            If a melody cannot be read and there is no ``on_damage``.
         """
         rows = self.query(
             """
@@ -223,12 +235,19 @@ class Corpus:
             """,
             [json.dumps(list(tune_ids))],
         )
-        return {
-            row[0]: self.rebuilt(row[0], row[1]).with_credits(
-                source=row[2] or "", number=row[3] or "", collection=row[4] or ""
+        found = {}
+        for tune_id, text, source, number, collection in rows:
+            try:
+                melody = self.rebuilt(tune_id, text)
+            except DamagedCorpusError as damage:
+                if on_damage is None:
+                    raise
+                on_damage(damage)
+                continue
+            found[tune_id] = melody.with_credits(
+                source=source or "", number=number or "", collection=collection or ""
             )
-            for row in rows
-        }
+        return found
 
     def rebuilt(self, tune_id: str, text: str) -> Melody:
         """A melody from its JSON, or the error that names the tune."""

@@ -12,7 +12,7 @@ Contents: Match, Resemblance, said_phrase, resemble.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -237,8 +237,10 @@ def resemble(
     chunks = list(corpus.chunks())
     depth = max(limit, REORDERED) if order == "evidence" else limit
     hits = search(chunks, query, limit=depth, costs=costs, exclude=hidden, on_damage=noted)
+    melodies = corpus.melodies((hit.tune_id for hit in hits), on_damage=noted)
+    hits = [hit for hit in hits if hit.tune_id in melodies]
     fit = fit_points(measure_null(chunks, query, costs)) if hits else None
-    found = Found(corpus, chunks, phrase, query, fit)
+    found = Found(corpus, chunks, phrase, query, fit, melodies)
     matches = matches_of(found, hits, limit, order, explain) if hits else ()
     return Resemblance(
         phrase=phrase,
@@ -253,21 +255,21 @@ def resemble(
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """What was searched, what for, and what chance would bring."""
+    """What was searched, what for, what chance would bring, and the tunes found."""
 
     corpus: Corpus
     chunks: Sequence[PackedChunk]
     phrase: Phrase
     query: EncodedQuery
     fit: Fit | None
+    melodies: Mapping[str, Melody]
 
 
 def matches_of(
     found: Found, hits: Sequence[Hit], limit: int, order: str, explain: bool
 ) -> tuple[Match, ...]:
     """The best hits with their tunes, what the notes are to each other, how common."""
-    phrase, query = found.phrase, found.query
-    melodies = found.corpus.melodies(hit.tune_id for hit in hits)
+    phrase, query, melodies = found.phrase, found.query, found.melodies
     pitches = {tune_id: encode_notes(tune)[0] for tune_id, tune in melodies.items()}
     figures = [figure_of(hit, phrase, pitches[hit.tune_id]) for hit in hits]
     common, counts, tunes = counted(

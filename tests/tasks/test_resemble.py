@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
 import pytest
 
 from melodex.corpus.reader import Corpus
@@ -160,3 +164,18 @@ def test_what_cannot_be_looked_for_is_said(
 ) -> None:
     with pytest.raises(error, match=message):
         said_phrase(corpus, said.pop("text", None), **said)  # type: ignore[arg-type]
+
+
+def test_a_tune_that_cannot_be_read_is_left_out_and_named(demo: Path) -> None:
+    typed = "3 5 3 1 3 1 4 6 4 3 1"
+    with Corpus.open(demo) as corpus:
+        whole = resemble(corpus, said_phrase(corpus, typed), order="alignment")
+    spoilt = whole.matches[1].passage.tune_id
+    with closing(sqlite3.connect(demo)) as connection, connection:
+        connection.execute("UPDATE tune SET melody = '{' WHERE tune_id = ?", [spoilt])
+    with Corpus.open(demo) as corpus:
+        found = resemble(corpus, said_phrase(corpus, typed), order="alignment")
+    kept = [match.passage.tune_id for match in whole.matches]
+    kept.remove(spoilt)
+    assert [match.passage.tune_id for match in found.matches][: len(kept)] == kept
+    assert any("Left out" in remark and spoilt in remark for remark in found.remarks)
