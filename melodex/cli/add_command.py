@@ -64,7 +64,8 @@ def command(
 
         def move(step: AddStep) -> None:
             if bar:
-                bar(step.files_done, step.files_total)
+                done = step.files_done + step.share
+                bar(done, step.files_total, f"{step.tunes_done:,} tunes")
 
         result = add_paths(
             ctx.obj,

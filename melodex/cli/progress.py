@@ -6,15 +6,19 @@ Contents: Bar, progress_bar, tell_waiting.
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import Protocol
 
 import click
 
 __all__ = ["Bar", "progress_bar", "tell_waiting"]
 
-Bar = Callable[[int, int], None]
-"""Called with what is done and what there is in all."""
+
+class Bar(Protocol):
+    """Called with what is done, what there is in all, and a few words beside it."""
+
+    def __call__(self, done: float, total: int, words: str = "") -> None: ...
 
 
 @contextmanager
@@ -31,14 +35,15 @@ def progress_bar(what: str) -> Iterator[Bar | None]:
         BarColumn(),
         MofNCompleteColumn(),
         TimeRemainingColumn(),
+        "{task.fields[words]}",
         console=Console(stderr=True),
         transient=True,
     )
     with bar:
-        line = bar.add_task(what, total=None)
+        line = bar.add_task(what, total=None, words="")
 
-        def move(done: int, total: int) -> None:
-            bar.update(line, completed=done, total=total)
+        def move(done: float, total: int, words: str = "") -> None:
+            bar.update(line, completed=done, total=total, words=words)
 
         yield move
 

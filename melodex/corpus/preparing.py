@@ -4,7 +4,7 @@ Conventions: this is the slow part of adding (digests, facets, notes for matchin
 and it needs no transaction. Tunes of one file that share a number are told apart
 by their order: ``occurrence`` counts from 1.
 
-Contents: AddReport, PreparedTune, PreparedFile, prepared, clash.
+Contents: AddReport, PreparedTune, PreparedFile, prepared, folder_of, clash.
 """
 
 from __future__ import annotations
@@ -20,7 +20,15 @@ from melodex.corpus.rows import facets_crc32, place_path, storable, tune_columns
 from melodex.melody.record import content_id_of
 from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, Refusal
 
-__all__ = ["AddReport", "PreparedFile", "PreparedTune", "Row", "clash", "prepared"]
+__all__ = [
+    "AddReport",
+    "PreparedFile",
+    "PreparedTune",
+    "Row",
+    "clash",
+    "folder_of",
+    "prepared",
+]
 
 Row = dict[str, Any]
 
@@ -51,6 +59,17 @@ class AddReport:
     refusals: tuple[Refusal, ...] = ()
     warnings: int = 0
 
+    def and_then(self, other: AddReport) -> AddReport:
+        """The report of two parts of a file that follow each other."""
+        return AddReport(
+            source=self.source,
+            added=self.added + other.added,
+            unchanged=self.unchanged + other.unchanged,
+            replaced=self.replaced + other.replaced,
+            refusals=self.refusals + other.refusals,
+            warnings=self.warnings + other.warnings,
+        )
+
 
 @dataclass(slots=True)
 class PreparedTune:
@@ -69,20 +88,35 @@ class PreparedTune:
 
 @dataclass(slots=True)
 class PreparedFile:
-    """A file made into rows, and the report that grows as they go in."""
+    """A file, or a part of one, made into rows, and the report that grows as they go in.
+
+    Parameters
+    ----------
+    is_first : bool
+        Whether nothing of the file comes before.
+    share : float
+        Share of the file up to the end of this part; 1 for a whole file or its last part.
+    """
 
     source: str
     file: str
     choice: Choice
     collection: str
+    is_first: bool = True
+    share: float = 1.0
     tunes: list[PreparedTune] = field(default_factory=list)
     refusals: list[Refusal] = field(default_factory=list)
     added: list[str] = field(default_factory=list)
     unchanged: list[str] = field(default_factory=list)
     replaced: list[tuple[str, str]] = field(default_factory=list)
 
+    @property
+    def is_last(self) -> bool:
+        """Whether nothing of the file comes after."""
+        return self.share >= 1
+
     def report(self) -> AddReport:
-        """What became of this file."""
+        """What became of this file or part."""
         return AddReport(
             source=self.source,
             added=tuple(self.added),
@@ -119,8 +153,7 @@ def prepared(
     )
     books = {storable(read.melody.credits.collection) for read in reading.tunes}
     book = books.pop() if len(books) == 1 else ""
-    folder = Path(file.file).parent.name or "/"
-    file.collection = storable(collection) or book or folder
+    file.collection = storable(collection) or book or folder_of(file.file)
     seen: Counter[str] = Counter()
     for read in reading.tunes:
         number = storable(read.melody.credits.number)
@@ -132,6 +165,11 @@ def prepared(
         seen[number] += 1
         file.tunes.append(prepared_tune(read, seen[number]))
     return file
+
+
+def folder_of(file: str) -> str:
+    """Name of the folder that a file lies in."""
+    return Path(file).parent.name or "/"
 
 
 def prepared_tune(read: ReadTune, occurrence: int) -> PreparedTune:

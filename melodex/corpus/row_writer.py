@@ -2,7 +2,10 @@
 
 Conventions: sqlite-utils has its home here and in ``store``; it carries the
 statements, and rows are made by :mod:`melodex.corpus.preparing`. A row is written
-with its checksum. What nothing refers to any more is taken out.
+with its checksum. What nothing refers to any more is taken out. A tune that another
+displaces may come again further on in its file, and every tune has a place: until the
+file's last part is in, its old place stands aside, under the negative of its row
+number and occurrence, so that one who is stopped in between can go on.
 
 Contents: RowWriter.
 """
@@ -137,7 +140,8 @@ class RowWriter:
         if checked:
             if "id" not in row:
                 last = self.rows(f"SELECT coalesce(max(id), 0) FROM {table}")[0][0]
-                row = {"id": last + 1, **row}
+                # Places that stand aside have negative numbers.
+                row = {"id": max(last, 0) + 1, **row}
             row = {**row, "row_crc32": row_crc32(row[name] for name in checked)}
         names = ", ".join(row)
         marks = ", ".join(f":{name}" for name in row)
@@ -157,14 +161,38 @@ class RowWriter:
             [(tune_row, *map(facet.__getitem__, names)) for facet in facets],
         )
 
-    def drop_orphans(self, orphans: dict[int, int]) -> None:
-        """Take out tunes that no place holds any more; their tags go to what follows."""
-        for old, new in orphans.items():
-            if self.rows("SELECT 1 FROM place WHERE tune = ? LIMIT 1", [old]):
+    def set_aside(self, place: int, tune_row: int) -> None:
+        """Keep the last place of a tune that is about to be displaced from it."""
+        if self.rows(
+            "SELECT 1 FROM place WHERE tune = ? AND id <> ? LIMIT 1", [tune_row, place]
+        ):
+            return
+        # What an earlier run set aside here has to make room.
+        self.drop_set_aside("id = ?", -place)
+        names = CHECKED_COLUMNS["place"]
+        row = self.rows(f"SELECT {', '.join(names)} FROM place WHERE id = ?", [place])[0]
+        values = dict(zip(names, row, strict=True))
+        values["id"], values["occurrence"] = -place, -values["occurrence"]
+        self.insert("place", values)
+
+    def drop_set_aside(self, clause: str, value: Any) -> None:
+        """Take out places that stand aside, and the tunes that have no other place.
+
+        Their tags go to what displaced them.
+        """
+        for place, tune, kept in self.rows(
+            f"SELECT id, tune, kept_source FROM place WHERE id < 0 AND {clause} "
+            "ORDER BY id DESC",
+            [value],
+        ):
+            self.database.execute("DELETE FROM place WHERE id = ?", [place])
+            self.drop_kept(kept)
+            if self.rows("SELECT 1 FROM place WHERE tune = ? LIMIT 1", [tune]):
                 continue
-            for (name,) in self.rows("SELECT name FROM tag WHERE tune = ?", [old]):
-                self.put_tag(new, name)
-            self.drop_tune(old)
+            for (new,) in self.rows("SELECT tune FROM place WHERE id = ?", [-place]):
+                for (name,) in self.rows("SELECT name FROM tag WHERE tune = ?", [tune]):
+                    self.put_tag(new, name)
+            self.drop_tune(tune)
 
     def drop_tune(self, row: int) -> None:
         """Take out one tune with its facets, places, tags and notes."""

@@ -1,8 +1,9 @@
-"""Writing to a corpus: whole files in, whole files or nothing; through sqlite-utils.
+"""Writing to a corpus: files or parts of them, each whole or not; through sqlite-utils.
 
 Conventions: whatever one file gave goes in with one transaction, whole or not at
-all; several files may share a transaction. Melodies are made into rows before
-the transaction begins, so that another process never waits for our arithmetic.
+all; several files may share a transaction, and of a large file each part has its own.
+What a part displaces stands until the file's last part is in. Melodies are made into
+rows before the transaction begins, so that no process waits for our arithmetic.
 A report is handed out only after the commit. While a writer is at work the file
 is in write-ahead mode, so that readers go on; the last writer to leave turns it
 back into one plain file.
@@ -244,8 +245,8 @@ class CorpusWriter(RowWriter):
         )
 
     def add_prepared(self, files: Sequence[PreparedFile]) -> list[AddReport]:
-        """Write files that are rows already, in one transaction."""
-        if any(file.tunes for file in files):
+        """Write files, or parts of files in turn, that are rows already, in one go."""
+        if any(file.tunes or not file.is_first for file in files):
             with self.transaction():
                 for file in files:
                     self.put_file(file)
@@ -253,15 +254,13 @@ class CorpusWriter(RowWriter):
         return [file.report() for file in files]
 
     def put_file(self, file: PreparedFile) -> None:
-        """Write one file's tunes, places and warnings."""
-        if not file.tunes:
+        """Write the tunes, places and warnings of one file, or of a part of it."""
+        if not file.tunes and file.is_first:
             return
         known = self.known_tunes(file)
-        places = self.known_places(file)
         collection = self.collection_row(file.collection)
-        orphans: dict[int, int] = {}
         for tune in file.tunes:
-            place = places.get((tune.number, tune.occurrence))
+            place = self.known_place(file, tune)
             row = known.get(tune.tune_id)
             if row is None:
                 row = known[tune.tune_id] = self.put_tune(tune)
@@ -269,9 +268,10 @@ class CorpusWriter(RowWriter):
             else:
                 file.unchanged.append(tune.tune_id)
             if place is not None and place[1] != row:
-                orphans[place[1]] = row
+                self.set_aside(*place)
             self.put_place(file, tune, place[0] if place else None, row, collection)
-        self.drop_orphans(orphans)
+        if file.is_last:
+            self.drop_set_aside("file = ?", file.file)
 
     def known_tunes(self, file: PreparedFile) -> dict[str, int]:
         """Row numbers of those of a file's tunes that the corpus has already."""
@@ -288,12 +288,13 @@ class CorpusWriter(RowWriter):
                 found[tune.tune_id] = rows[0][0]
         return found
 
-    def known_places(self, file: PreparedFile) -> dict[tuple[str, int], tuple[int, int]]:
-        """Row numbers of place and tune for each number of a file added before."""
+    def known_place(self, file: PreparedFile, tune: PreparedTune) -> tuple[int, int] | None:
+        """Row numbers of a place that is there already and of the tune that has it."""
         rows = self.rows(
-            "SELECT number, occurrence, id, tune FROM place WHERE file = ?", [file.file]
+            "SELECT id, tune FROM place WHERE file = ? AND number = ? AND occurrence = ?",
+            [file.file, tune.number, tune.occurrence],
         )
-        return {(row[0], row[1]): (row[2], row[3]) for row in rows}
+        return (rows[0][0], rows[0][1]) if rows else None
 
     def note_new(
         self, file: PreparedFile, tune: PreparedTune, place: tuple[int, int] | None

@@ -72,7 +72,7 @@ def adding_json(result: AddResult) -> str:
     """What became of files as JSON."""
     return json_text(
         {
-            "files": len(result.reports),
+            "files": result.files_done,
             "files_total": result.files_total,
             "interrupted": result.interrupted,
             "added": result.added,

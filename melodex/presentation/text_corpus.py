@@ -240,7 +240,7 @@ def adding_text(result: AddResult) -> str:
     """What became of the files that were added."""
     lines = [f"refused: {shown(str(refusal))}" for refusal in result.refusals]
     if result.interrupted:
-        done = f"{len(result.reports):,} of {many(result.files_total, 'file')} done"
+        done = f"{result.files_done:,} of {many(result.files_total, 'file')} done"
         lines.append(f"stopped: {done}; add the same again to go on")
     counts = [
         f"{result.added:,} added",

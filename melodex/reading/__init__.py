@@ -5,8 +5,9 @@ in what comes back and stops nothing else; only a file that is missing, or that 
 not be opened, raises. What a file is, its first bytes say before its suffix does.
 Files are untrusted: each reader bounds size, nesting and numbers.
 
-Contents: SUFFIXES, read_path, read_data, read_bytes; the readers are ``abc``,
-``musicxml`` and ``midi``, loaded when a file needs them; ``phrase`` reads what is typed.
+Contents: SUFFIXES, read_path, read_data, read_bytes, contents, text_of_abc; the readers
+are ``abc``, ``musicxml`` and ``midi``, loaded when a file needs them; ``phrase`` reads
+what is typed.
 """
 
 from __future__ import annotations
@@ -25,9 +26,11 @@ __all__ = [
     "ReadTune",
     "ReadWarning",
     "Refusal",
+    "contents",
     "read_bytes",
     "read_data",
     "read_path",
+    "text_of_abc",
 ]
 
 SUFFIXES = {
@@ -87,6 +90,20 @@ def read_data(data: bytes, source: str, choice: Choice | None = None) -> FileRea
     if not kept_format:
         return refused(source, "this is neither ABC nor MusicXML nor MIDI")
     return read_bytes(data, kept_format, source, choice)
+
+
+def text_of_abc(data: bytes, source: str) -> str:
+    """The text of a file that is to be read in parts; empty if it is no ABC, or too large.
+
+    Such a text is for :func:`melodex.reading.abc.abc_parts`; what is empty here,
+    :func:`read_data` reads or refuses.
+    """
+    is_abc = format_of(data, Path(source).suffix.lower()) == "abc"
+    if not is_abc or len(data) > MOST_BYTES["abc"] or not data.strip():
+        return ""
+    from melodex.reading.decoding import decode
+
+    return decode(data)
 
 
 def read_bytes(

@@ -12,14 +12,14 @@ References
 ----------
 The ABC music standard 2.1 (December 2011).
 
-Contents: read_abc, tune_number, MAX_TUNE_CHARACTERS.
+Contents: read_abc, AbcPart, abc_parts, abc_books, tune_number, MAX_TUNE_CHARACTERS.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from melodex.errors import HostileInputError, ReadingError
@@ -32,7 +32,7 @@ from melodex.reading.abc_fields import (
     parse_unit,
     read_text,
 )
-from melodex.reading.abc_file import TuneText, split_file
+from melodex.reading.abc_file import TuneText, split_file, tunes_in
 from melodex.reading.abc_header import Header, Line, credits_of, is_field, read_header
 from melodex.reading.abc_music import VoiceReader
 from melodex.reading.abc_pitch import PitchReader
@@ -42,7 +42,14 @@ from melodex.reading.abc_voices import chosen_voices, lines_by_voice
 from melodex.reading.abc_words import align
 from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, Refusal
 
-__all__ = ["MAX_TUNE_CHARACTERS", "read_abc", "tune_number"]
+__all__ = [
+    "MAX_TUNE_CHARACTERS",
+    "AbcPart",
+    "abc_books",
+    "abc_parts",
+    "read_abc",
+    "tune_number",
+]
 
 MAX_TUNE_CHARACTERS = 2_000_000
 """A tune of 100,000 notes stays below this."""
@@ -76,23 +83,88 @@ def read_abc(text: str, source: str = "", choice: Choice | None = None) -> FileR
     >>> melody.midi, melody.fifths, melody.bar
     ((65, 67, 69, 70, 72), (-1, 1, 3, -2, 0), (1, 1, 1, 1, 2))
     """
-    choice = choice or Choice()
+    file_text, tunes = split_file(text.removeprefix("\ufeff"))
+    return AbcPart(source, file_text, tuple(tunes)).read(choice or Choice())
+
+
+@dataclass(frozen=True, slots=True)
+class AbcPart:
+    """Some tunes of a file, not read yet; it goes from process to process.
+
+    Parameters
+    ----------
+    source : str
+        Path to name in credits and refusals.
+    file_text : TuneText
+        The file header.
+    tunes : tuple of TuneText
+        The tunes, with the lines that they stand on in the file.
+    share : float
+        Share of the file up to the end of these tunes; 1 for its last part.
+    """
+
+    source: str
+    file_text: TuneText
+    tunes: tuple[TuneText, ...]
+    share: float = 1.0
+
+    def read(self, choice: Choice) -> FileReading:
+        """Read these tunes."""
+        file_header = header_of(self.file_text)
+        tunes, refusals = [], []
+        for tune in self.tunes:
+            try:
+                read = read_tune(tune, self.file_text, file_header, self.source, choice)
+                tunes.append(read)
+            except ReadingError as error:
+                number, line = tune_number(tune), tune.first_line
+                refusals.append(Refusal(self.source, error.what, number, line, error.hint))
+        if not self.tunes:
+            hint = "a tune starts with X:, its header ends with K:, then come the notes"
+            refusals.append(Refusal(self.source, "there is no ABC tune in it", hint=hint))
+        return FileReading(self.source, tuple(tunes), tuple(refusals))
+
+
+def abc_parts(text: str, source: str, tunes_per_part: int) -> Iterator[AbcPart]:
+    """Yield the tunes of a file by so many; read in turn they give what it gives whole.
+
+    A file without a tune is one part, which is refused when it is read.
+    """
     text = text.removeprefix("\ufeff")
-    file_text, tune_texts = split_file(text)
-    file_header = read_header(enumerate(file_text.lines, file_text.first_line))
-    tunes, refusals = [], []
-    for tune in tune_texts:
-        number = tune_number(tune)
-        try:
-            tunes.append(read_tune(tune, file_text, file_header, source, choice))
-        except ReadingError as error:
-            refusals.append(
-                Refusal(source, error.what, number, tune.first_line, error.hint)
-            )
-    if not tune_texts:
-        hint = "a tune starts with X:, its header ends with K:, then come the notes"
-        refusals.append(Refusal(source, "there is no ABC tune in it", hint=hint))
-    return FileReading(source, tuple(tunes), tuple(refusals))
+    lines = text.count("\n") + 1
+    file_text, tunes = TuneText(1, ()), list[TuneText]()
+    for header, tune in tunes_in(text):
+        if len(tunes) == tunes_per_part:
+            yield AbcPart(source, file_text, tuple(tunes), (tune.first_line - 1) / lines)
+            tunes = []
+        file_text = header
+        tunes.append(tune)
+    yield AbcPart(source, file_text, tuple(tunes))
+
+
+def abc_books(parts: Iterable[AbcPart], choice: Choice) -> Iterator[str]:
+    """Yield each name of a book that a tune gives which can be read, once."""
+    known: set[str] = set()
+    for part in parts:
+        file_header = header_of(part.file_text)
+        for tune in part.tunes:
+            header = file_header
+            if any(line.startswith("B:") for line in tune.lines):
+                header = header_of(tune)
+            book = credits_of(header, file_header, "", "").collection
+            if book in known:
+                continue
+            try:
+                read_tune(tune, part.file_text, file_header, part.source, choice)
+            except ReadingError:
+                continue
+            known.add(book)
+            yield book
+
+
+def header_of(text: TuneText) -> Header:
+    """The header of a tune or file."""
+    return read_header(enumerate(text.lines, text.first_line))
 
 
 def tune_number(tune: TuneText) -> str:
@@ -117,7 +189,7 @@ def read_tune(
     """
     if sum(map(len, tune.lines)) > MAX_TUNE_CHARACTERS:
         raise HostileInputError(f"more than {MAX_TUNE_CHARACTERS} characters in one tune")
-    header = read_header(enumerate(tune.lines, tune.first_line))
+    header = header_of(tune)
     if header.key is None:
         raise ReadingError(
             "it has no K: field", hint="end the header with K: and the key, or K:none"

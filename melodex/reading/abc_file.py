@@ -8,15 +8,16 @@ References
 ----------
 The ABC music standard 2.1 (December 2011), sections 2.2 and 3.3.
 
-Contents: TuneText, split_file.
+Contents: TuneText, split_file, tunes_in.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 
-__all__ = ["TuneText", "split_file"]
+__all__ = ["TuneText", "split_file", "tunes_in"]
 
 FIELD = re.compile(r"[A-Za-z+]:")
 
@@ -30,7 +31,7 @@ class TuneText:
 
 
 def split_file(text: str) -> tuple[TuneText, list[TuneText]]:
-    """Take a file apart into its header and its tunes.
+    """Take a file apart into its header, which is empty without a tune, and its tunes.
 
     Examples
     --------
@@ -38,23 +39,38 @@ def split_file(text: str) -> tuple[TuneText, list[TuneText]]:
     >>> header.lines, [(tune.first_line, len(tune.lines)) for tune in tunes]
     (('M:3/4',), [(3, 3)])
     """
+    found = list(tunes_in(text))
+    header = found[0][0] if found else TuneText(1, ())
+    return header, [tune for _, tune in found]
+
+
+def tunes_in(text: str) -> Iterator[tuple[TuneText, TuneText]]:
+    """Yield the file header with every tune, one at a time."""
     header = TuneText(1, ())
-    tunes = []
+    is_settled = False
     for block in blocks(text):
         if block.lines[0].startswith("X:") or looks_like_tune(block.lines):
-            tunes.append(block)
-        elif not tunes and not header.lines:
+            is_settled = True
+            yield header, block
+        elif not is_settled and not header.lines:
             fields = tuple(line for line in block.lines if is_header_line(line))
             header = TuneText(block.first_line, fields)
-    return header, tunes
 
 
-def blocks(text: str) -> list[TuneText]:
+def lines_of(text: str) -> Iterator[str]:
+    """Yield lines one at a time: all of a large file at once take three times its size."""
+    start = 0
+    while (end := text.find("\n", start)) >= 0:
+        yield text[start:end]
+        start = end + 1
+    yield text[start:]
+
+
+def blocks(text: str) -> Iterator[TuneText]:
     """Runs of lines between empty lines, cut again before every ``X:``."""
-    found = []
     first, lines = 1, list[str]()
     inside_text = False
-    for number, line in enumerate(text.split("\n"), 1):
+    for number, line in enumerate(lines_of(text), 1):
         if line.startswith("%%begin"):
             inside_text = True
         elif line.startswith(("%%end", "X:")):
@@ -64,14 +80,13 @@ def blocks(text: str) -> list[TuneText]:
             line = "%"
         blank = not line or line.isspace()
         if lines and (blank or line.startswith("X:")):
-            found.append(TuneText(first, tuple(lines)))
+            yield TuneText(first, tuple(lines))
             lines = []
         if not blank:
             first = first if lines else number
             lines.append(line)
     if lines:
-        found.append(TuneText(first, tuple(lines)))
-    return found
+        yield TuneText(first, tuple(lines))
 
 
 def is_header_line(line: str) -> bool:

@@ -1,7 +1,8 @@
 """Adding files and folders to a corpus.
 
 Conventions: files are read in order of their names and written a few at a time;
-what is reported is on disk. A file that cannot be read stops nothing: it is
+what is reported is on disk. A large ABC file is written in parts, and has one report
+all the same. A file that cannot be read stops nothing: it is
 refused with a reason, and so is a tune. Adding the same files again resumes where
 an earlier run was stopped: what is there already is unchanged.
 
@@ -39,14 +40,20 @@ class AddStep:
     files_total: int
     tunes_done: int
     source: str
+    share: float = 0.0
+    """Of the file after those, where a part of it is on disk: 0 to 1."""
 
 
 @dataclass(frozen=True, slots=True)
 class AddResult:
-    """What became of every file; ``interrupted`` where the work was stopped."""
+    """What became of every file; ``interrupted`` where the work was stopped.
+
+    The last report is then of a part of its file if ``files_done`` is one less.
+    """
 
     reports: tuple[AddReport, ...]
     files_total: int
+    files_done: int
     interrupted: bool = False
 
     @property
@@ -86,10 +93,11 @@ class Adding:
     waiting: list[PreparedFile] = field(default_factory=list)
     tunes_waiting: int = 0
     tunes_done: int = 0
+    share: float = 0.0
     written_at: float = field(default_factory=time.monotonic)
 
     def take(self, file: PreparedFile) -> None:
-        """Take what one file gave, and write when enough has come together."""
+        """Take what one file or part gave, and write when enough has come together."""
         self.waiting.append(file)
         self.tunes_waiting += len(file.tunes)
         long_ago = time.monotonic() - self.written_at > SECONDS_PER_COMMIT
@@ -100,14 +108,34 @@ class Adding:
         """Write what waits, and report it."""
         if not self.waiting:
             return
-        self.reports += self.writer.add_prepared(self.waiting)
+        reports = self.writer.add_prepared(self.waiting)
+        for file, report in zip(self.waiting, reports, strict=True):
+            if file.is_first:
+                self.reports.append(report)
+            else:
+                self.reports[-1] = self.reports[-1].and_then(report)
+            self.share = 0.0 if file.is_last else file.share
         self.tunes_done += self.tunes_waiting
         source = self.waiting[-1].source
         self.waiting, self.tunes_waiting = [], 0
         self.written_at = time.monotonic()
         if self.progress:
-            done = len(self.reports)
-            self.progress(AddStep(done, self.files_total, self.tunes_done, source))
+            self.progress(
+                AddStep(
+                    self.files_done, self.files_total, self.tunes_done, source, self.share
+                )
+            )
+
+    @property
+    def files_done(self) -> int:
+        """How many files are on disk to their end."""
+        return len(self.reports) - bool(self.share)
+
+    def result(self, *, interrupted: bool = False) -> AddResult:
+        """What has become of every file so far."""
+        return AddResult(
+            tuple(self.reports), self.files_total, self.files_done, interrupted
+        )
 
 
 def add_paths(
@@ -161,8 +189,8 @@ def add_paths(
                     adding.take(file)
             adding.write()
         except KeyboardInterrupt:
-            return AddResult(tuple(adding.reports), len(found), interrupted=True)
-    return AddResult(tuple(adding.reports), len(found))
+            return adding.result(interrupted=True)
+    return adding.result()
 
 
 def files_of(paths: Iterable[Path]) -> Iterator[Path]:

@@ -10,14 +10,15 @@ Contents: HANDED_OVER, HandedFile, plain_name, add_handed.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from melodex.corpus.preparing import PreparedFile, prepared
 from melodex.corpus.store import CorpusWriter
-from melodex.reading import Choice, FileReading, Refusal, read_data
+from melodex.reading import Choice, FileReading, Refusal
 from melodex.tasks.adding import Adding, AddResult, AddStep
+from melodex.tasks.adding_parts import Job, parts_of_data
 
 __all__ = ["HANDED_OVER", "HandedFile", "add_handed", "plain_name"]
 
@@ -89,19 +90,23 @@ def add_handed(
         adding = Adding(writer, len(files), progress)
         try:
             for file in files:
-                adding.take(rows_of(file, collection))
+                for part in rows_of(file, collection):
+                    adding.take(part)
             adding.write()
         except KeyboardInterrupt:
-            return AddResult(tuple(adding.reports), len(files), interrupted=True)
-    return AddResult(tuple(adding.reports), len(files))
+            return adding.result(interrupted=True)
+    return adding.result()
 
 
-def rows_of(file: HandedFile, collection: str) -> PreparedFile:
-    """A file as rows; one whose bytes are gone is refused like any other."""
+def rows_of(file: HandedFile, collection: str) -> Iterator[PreparedFile]:
+    """A file as rows, in parts if large; one whose bytes are gone is refused."""
     name = plain_name(file.name)
+    whole = Job(name, f"{HANDED_OVER}/{name}", collection, Choice())
     try:
-        reading = read_data(file.kept_at.read_bytes(), name)
+        data = file.kept_at.read_bytes()
     except OSError as error:
         refusal = Refusal(name, f"cannot be read: {error.strerror}")
         reading = FileReading(name, refusals=(refusal,))
-    return prepared(reading, collection, Choice(), path=f"{HANDED_OVER}/{name}")
+        yield prepared(reading, collection, whole.choice, whole.place)
+    else:
+        yield from parts_of_data(data, whole)

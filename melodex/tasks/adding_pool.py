@@ -1,11 +1,11 @@
 """Files made into rows: here, or by several processes at once.
 
-Conventions: files come out in the order in which they went in, however many processes
-work on them, so that a corpus does not depend on their number. Processes are started
-afresh (not forked: a fork would share the corpus file that is open), and only for so
-much work that starting them pays. A process ends by itself when the one that started
-it is gone, and leaves Ctrl-C to it. If one is killed from outside, for want of memory
-say, the files that it had are read here.
+Conventions: files, and the parts of a large one, come out in the order in which they
+went in, however many processes work on them, so that a corpus does not depend on their
+number. Processes are started afresh (not forked: a fork would share the corpus file
+that is open), and only for so much work that starting them pays. A process ends by
+itself when the one that started it is gone, and leaves Ctrl-C to it. If one is killed
+from outside, for want of memory say, what it had to read is read here.
 
 Contents: made_into_rows, usual_workers, WORTH_STARTING_BYTES.
 """
@@ -14,15 +14,14 @@ from __future__ import annotations
 
 import os
 from collections import deque
-from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
-from functools import partial
+from collections.abc import Generator, Iterable, Sequence
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from melodex.corpus.preparing import PreparedFile, prepared
-from melodex.corpus.rows import place_path
-from melodex.errors import ReadingError
-from melodex.reading import Choice, FileReading, Refusal, read_path
+from melodex.corpus.preparing import PreparedFile
+from melodex.reading import Choice
+from melodex.tasks.adding_parts import LARGE_BYTES, Job, jobs_of_file, numbered
 
 if TYPE_CHECKING:
     from concurrent.futures import Future
@@ -35,9 +34,7 @@ WORTH_STARTING_BYTES = 100_000
 MOST_WORKERS = 6
 """More than write a tune while one process reads one; see the benchmark of adding."""
 AHEAD_FOR_EACH = 3
-"""Files that wait for each process: enough to keep it busy, few enough to hold."""
-
-Maker = Callable[[Path, str], PreparedFile]
+"""Files or parts that wait for each process: enough to keep it busy, few enough to hold."""
 
 
 def usual_workers() -> int:
@@ -50,7 +47,7 @@ def usual_workers() -> int:
 def made_into_rows(
     paths: Sequence[Path], collection: str, choice: Choice, *, workers: int = 1
 ) -> Generator[PreparedFile, None, None]:
-    """Read files and make them into rows, in order.
+    """Read files and make them into rows, in order, large ABC files part by part.
 
     Parameters
     ----------
@@ -63,12 +60,14 @@ def made_into_rows(
     workers : int
         So many processes at most; 1 for none beside this one.
     """
-    make = partial(rows_of, collection=collection, choice=choice)
-    jobs = [(path, place_path(str(path))) for path in paths]
-    if min(workers, len(paths)) < 2 or bytes_of(paths) < WORTH_STARTING_BYTES:
-        yield from (make(*job) for job in jobs)
+    jobs = (job for path in paths for job in jobs_of_file(path, collection, choice))
+    size = bytes_of(paths)
+    # One file that is not large is one thing to do; of large ones nobody knows yet.
+    workers = min(workers, len(paths) + size // LARGE_BYTES)
+    if workers < 2 or size < WORTH_STARTING_BYTES:
+        yield from numbered(job.done() for job in jobs)
     else:
-        yield from made_by_many(make, jobs, min(workers, len(paths)))
+        yield from numbered(made_by_many(jobs, workers))
 
 
 def bytes_of(paths: Iterable[Path]) -> int:
@@ -82,19 +81,7 @@ def bytes_of(paths: Iterable[Path]) -> int:
     return total
 
 
-def rows_of(path: Path, place: str, *, collection: str, choice: Choice) -> PreparedFile:
-    """One file made into rows; one that cannot be opened is refused like any other."""
-    try:
-        reading = read_path(path, choice)
-    except ReadingError as error:
-        refusal = Refusal(str(path), error.what, hint=error.hint)
-        reading = FileReading(str(path), refusals=(refusal,))
-    return prepared(reading, collection, choice, place)
-
-
-def made_by_many(
-    make: Maker, jobs: Sequence[tuple[Path, str]], workers: int
-) -> Iterator[PreparedFile]:
+def made_by_many(jobs: Iterable[Job], workers: int) -> Generator[PreparedFile, None, None]:
     """Files made into rows by several processes, in the order of the files."""
     from concurrent.futures import ProcessPoolExecutor
     from concurrent.futures.process import BrokenProcessPool
@@ -105,20 +92,24 @@ def made_by_many(
     pool = ProcessPoolExecutor(
         workers, context, initializer=end_with_parent, initargs=(theirs,)
     )
-    coming: deque[Future[PreparedFile]] = deque()
-    done = 0
+    jobs = iter(jobs)
+    coming: deque[tuple[Job, Future[PreparedFile]]] = deque()
+    taken: list[Job] = []
     try:
         for job in jobs:
-            coming.append(pool.submit(make, *job))
+            taken = [job]
+            coming.append((job, pool.submit(job.done)))
+            taken = []
             if len(coming) >= AHEAD_FOR_EACH * workers:
-                yield coming.popleft().result()
-                done += 1
+                yield coming[0][1].result()
+                coming.popleft()
         while coming:
-            yield coming.popleft().result()
-            done += 1
+            yield coming[0][1].result()
+            coming.popleft()
     except BrokenProcessPool:
         # Handing the rest to new processes might kill them too.
-        yield from (make(*job) for job in jobs[done:])
+        waiting = [job for job, _ in coming]
+        yield from (job.done() for job in chain(waiting, taken, jobs))
     finally:
         # Whoever is still at work ends with this; nothing of theirs is wanted.
         ours.close()
