@@ -163,9 +163,10 @@ def everything(path: Path) -> list[object]:
         said: list[object] = connection.execute(
             "SELECT name, type, sql FROM sqlite_master ORDER BY 1"
         ).fetchall()
-        for name, kind, _ in list(said):
+        for name, kind, sql in list(said):
             if kind == "table":
-                said.append(connection.execute(f"SELECT rowid, * FROM {name}").fetchall())
+                columns = "*" if "WITHOUT ROWID" in (sql or "") else "rowid, *"
+                said.append(connection.execute(f"SELECT {columns} FROM {name}").fetchall())
         for pragma in ("user_version", "application_id"):
             said.append(connection.execute(f"PRAGMA {pragma}").fetchone())
     return said
