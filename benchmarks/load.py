@@ -3,9 +3,9 @@
 Invented tunes of about seventy notes lie in files of a hundred. ``melodex add`` runs as
 a person runs it, with a terminal on standard error, and is stopped by Ctrl-C when about
 a tenth is in; what it says is compared with what the corpus holds; the same command
-is given again and goes on to the end; the corpus is checked. Then fewer tunes in one file,
-which is read whole before it is written, and a tune of a million notes in each format,
-which has to be refused.
+is given again and goes on to the end; the corpus is checked. Then tunes in one file, which
+is read and written in parts, and a tune of a million notes in each format, which has to be
+refused.
 
 Memory is the largest sum, over the command and every process that it starts, of what
 the system counts as resident (RSS: pages that two processes share count twice) and of
@@ -94,7 +94,7 @@ class Watched:
         self.reader.join()
         self.looker.join()
         text = re.sub(rb"\x1b\[[0-9;?]*[a-zA-Z]", b"", self.said).decode("utf-8", "replace")
-        shown = {found[1] for found in re.finditer(r"(\d+)/\d+", text)}
+        shown = set(re.findall(r"\d+/\d+.*?([\d,]+) tunes", text))
         lines = [line.strip() for line in text.splitlines() if line.strip()]
         return {
             "exit": status,
@@ -241,6 +241,7 @@ def missed(result: dict[str, Any], tunes: int) -> list[str]:
         "not gone on to the end": (again["exit"], many["tunes"]) != (0, tunes),
         "faults": bool(many["faults"]),
         "no progress": again["progress shown, different states"] < 10,
+        "no progress in one file": one["progress shown, different states"] < 10,
         "a million notes not refused": set(refused) != {(1, 0)},
         "one file not read": one["exit"] != 0,
     }

@@ -319,8 +319,13 @@ LEFT_OUT = {
 
 
 def order(place: Row) -> tuple[Any, ...]:
-    """Places by file, collection and choice, then as they were written."""
-    return (place["file"], place["collection"], *choice_columns(place), place["id"])
+    """Places by file, collection and choice, then as they were written.
+
+    Those that stand aside, with negative numbers, come after the others.
+    """
+    number = place["id"]
+    shelf = (place["file"], place["collection"], *choice_columns(place))
+    return (*shelf, number < 0, number)
 
 
 def choice_columns(place: Row) -> tuple[str, str, str]:

@@ -10,6 +10,7 @@ import pytest
 
 from melodex.corpus.checking import check_corpus
 from melodex.corpus.reader import Corpus
+from melodex.corpus.repairing import repair_corpus
 from melodex.corpus.schema import TABLES
 from melodex.corpus.store import CorpusWriter
 from melodex.reading import read_data, read_path
@@ -205,6 +206,23 @@ def test_stopped_twice_with_another_text_each_time_the_last_one_stands(add, tmp_
         assert "Air 5000" in titles
         assert not titles & {"Air 5", "Air 3000", "Air 4000"}
         assert corpus.query("SELECT count(*) FROM place WHERE id < 0")[0][0] == 0
+
+
+def test_repaired_while_a_place_stands_aside_no_tune_takes_the_place_of_another(
+    add, tmp_path
+):
+    add("parts", book(PLAIN))
+    steps, stop = stopping(1)
+    add("parts", book({**PLAIN, 5: 3000}), progress=stop)
+    assert steps[0].tunes_done >= 5
+    assert repair_corpus(tmp_path / "parts").lost == ()
+    assert not check_corpus(tmp_path / "parts").faults
+    with Corpus.open(tmp_path / "parts") as corpus:
+        rows = corpus.query(
+            "SELECT title, occurrence FROM place JOIN tune ON tune.id = place.tune "
+            "WHERE number = '5' ORDER BY occurrence"
+        )
+    assert [tuple(row) for row in rows] == [("Air 3000", 1), ("Air 5", 2)]
 
 
 def test_tunes_of_two_books_take_the_name_of_the_folder(add, tmp_path):
