@@ -304,7 +304,7 @@ def test_adding_is_stopped_and_what_was_done_stays(own_bench, visit, tmp_path, m
     page.fill("input[name=path] >> nth=0", str(folder))
     page.get_by_role("button", name="Add from there").click()
     expect(page.locator("#work-words")).to_contain_text(re.compile(r"1\d of 60\."))
-    assert page.locator("progress").get_attribute("value") in {"10", "11"}
+    assert 10 <= int(page.locator("progress").get_attribute("value") or 0) < 60
     page.get_by_role("button", name="Stop").click()
     expect(page.locator(".lead").first).to_contain_text(
         "Stopped. What was done before is kept"

@@ -105,7 +105,7 @@ def test_the_back_button_brings_the_former_phrase_and_its_results_back(workbench
     page.wait_for_url("**phrase=1**")
     page.go_back()
     expect(page.locator("#phrase")).to_have_value(STOCK)
-    expect(page.locator("#match-1 h3")).to_contain_text("The Lame Drake")
+    expect(page.locator("#match-1 h3")).to_contain_text("Motto of the Fen School")
 
 
 def test_results_come_into_the_page_that_is_there_and_a_fault_too(workbench, visit):
@@ -113,7 +113,7 @@ def test_results_come_into_the_page_that_is_there_and_a_fault_too(workbench, vis
     page.evaluate("window.stays = true")
     page.fill("#phrase", STOCK)
     page.keyboard.press("Enter")
-    expect(page.locator("#match-1 h3")).to_contain_text("The Lame Drake")
+    expect(page.locator("#match-1 h3")).to_contain_text("Motto of the Fen School")
     expect(page.locator("#results-head")).to_be_focused()
     expect(page.locator("#told")).to_contain_text("10 places in 61 tunes")
     page.fill("#phrase", "1 2")
@@ -122,7 +122,7 @@ def test_results_come_into_the_page_that_is_there_and_a_fault_too(workbench, vis
     expect(page.locator(".match")).to_have_count(0)
     assert page.evaluate("window.stays")
     page.go_back()
-    expect(page.locator("#match-1 h3")).to_contain_text("The Lame Drake")
+    expect(page.locator("#match-1 h3")).to_contain_text("Motto of the Fen School")
 
 
 def test_evidence_is_fetched_when_it_is_opened_and_can_be_heard(workbench, visit):
