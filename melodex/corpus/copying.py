@@ -89,7 +89,7 @@ def copy_pages(path: Path, part: Path, progress: Callable[[int, int], None] | No
         source.execute("SELECT count(*) FROM sqlite_master").fetchone()
         with (
             faults_named(part),
-            closing(sqlite3.connect(part, isolation_level=None)) as copy,
+            closing(sqlite3.connect(part.absolute(), isolation_level=None)) as copy,
         ):
             source.backup(copy, pages=PAGES_PER_STEP, progress=step, sleep=0)
             copy.execute("PRAGMA journal_mode = DELETE")
@@ -97,7 +97,7 @@ def copy_pages(path: Path, part: Path, progress: Callable[[int, int], None] | No
 
 def prove(part: Path, target: Path) -> None:
     """Refuse a copy that SQLite finds fault with."""
-    with faults_named(target), closing(sqlite3.connect(part)) as copy:
+    with faults_named(target), closing(sqlite3.connect(part.absolute())) as copy:
         verdict = copy.execute("PRAGMA quick_check(1)").fetchone()[0]
     if verdict != "ok":
         raise CorpusError(

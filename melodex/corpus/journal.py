@@ -54,8 +54,9 @@ def open_for_writing(path: Path) -> sqlite3.Connection:
         If SQLite cannot open it.
     """
     refuse_folder(path)
+    # SQLite may take a name that begins with "file:" for an address, a whole path never.
     connection = sqlite3.connect(
-        path, timeout=STEP_MILLISECONDS / 1000, isolation_level=None
+        path.absolute(), timeout=STEP_MILLISECONDS / 1000, isolation_level=None
     )
     try:
         connection.execute("PRAGMA foreign_keys = ON")

@@ -42,7 +42,9 @@ def upgrade(path: Path) -> Path | None:
     from melodex.corpus.copying import copy_corpus
 
     with faults_named(path):
-        connection = sqlite3.connect(path, timeout=WAIT_SECONDS, isolation_level=None)
+        connection = sqlite3.connect(
+            path.absolute(), timeout=WAIT_SECONDS, isolation_level=None
+        )
         try:
             connection.execute("BEGIN IMMEDIATE")
             # Another process may have done it while we waited.

@@ -122,7 +122,9 @@ def locked(path: Path) -> sqlite3.Connection:
     """The damaged file, with writers shut out as far as SQLite still can."""
     if not is_there(path):
         raise CorpusError("there is no corpus here", where=str(path))
-    connection = sqlite3.connect(path, timeout=WAIT_SECONDS, isolation_level=None)
+    connection = sqlite3.connect(
+        path.absolute(), timeout=WAIT_SECONDS, isolation_level=None
+    )
     connection.text_factory = lambda data: data.decode("utf-8", "replace")
     try:
         connection.execute("BEGIN IMMEDIATE")

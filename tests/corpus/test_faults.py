@@ -432,6 +432,18 @@ def test_a_corpus_may_have_an_odd_name(tmp_path, reading, name):
     assert [p.name for p in tmp_path.iterdir()] == ["fol der?#%"]
 
 
+def test_a_name_that_looks_like_an_address_is_a_name(tmp_path, reading, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    path = Path("file:x?mode=ro.melodex")
+    with CorpusWriter.open(path) as writer:
+        writer.add_reading(reading("a.abc", [1, 2]))
+    copy_corpus(path, Path("file:y?mode=memory"))
+    assert check_corpus(path).faults == ()
+    repair_corpus(path)
+    there = {each.name for each in tmp_path.iterdir()}
+    assert {"file:x?mode=ro.melodex", "file:y?mode=memory"} <= there
+
+
 @pytest.mark.parametrize(
     ("content", "message"),
     [
