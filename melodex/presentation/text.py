@@ -207,7 +207,8 @@ def columns(
     Returns
     -------
     list of str
-        Lines; an empty one between systems.
+        Lines; an empty one between systems. A row that is empty in a system is left out
+        of it.
     """
     margin = max(map(len, names)) + 2
     widths = [max(map(len, cells)) + 1 for cells in zip(*rows, strict=True)]
@@ -216,6 +217,8 @@ def columns(
         if lines:
             lines.append("")
         for place, (name, row) in enumerate(zip(names, rows, strict=True)):
+            if not any(row[first:last]):
+                continue
             cells = [
                 style.paint(
                     row[i].rjust(widths[i]),
