@@ -104,13 +104,20 @@ def stopped(folder: Path, times: int, draw: random.Random) -> Counter[str]:
                 counts["neither old nor new"] += held not in (set(every), set(every[1::2]))
             else:
                 counts["lost tunes"] += len(set(every) - held)
-            counts["left lying about"] += sum(
-                ".schema-" not in each.name for each in folder.glob(f".{path.stem}*")
-            )
+            counts["left lying about"] += taken_away(folder, path)
             counts["failed checks"] += not sound(path)
         counts[f"stopped in {name}"] += each["kills"]
     restore(path, whole)
     return counts
+
+
+def taken_away(folder: Path, path: Path) -> int:
+    """How many unfinished files lay beside a corpus; backups are no such files."""
+    left = [*folder.glob(f".{path.stem}*"), *folder.glob(".stopped-copy*")]
+    left = [each for each in left if ".schema-" not in each.name]
+    for each in left:
+        each.unlink()
+    return len(left)
 
 
 def tune_ids_of_any(path: Path) -> set[str]:

@@ -12,7 +12,7 @@ import os
 import sqlite3
 import tempfile
 from collections.abc import Callable
-from contextlib import closing, suppress
+from contextlib import closing
 from pathlib import Path
 
 from melodex.corpus.faults import faults_named, is_there
@@ -56,13 +56,11 @@ def copy_corpus(
     """
     if is_there(target) and (not replace or same_file(path, target)):
         raise already_there(path, target)
+    part: Path | None = None
     try:
         handle, name = tempfile.mkstemp(prefix=f".{target.name[:40]}.", dir=target.parent)
-    except OSError as error:
-        raise unwritable(target, error) from error
-    os.close(handle)
-    part = Path(name)
-    try:
+        part = Path(name)
+        os.close(handle)
         copy_pages(path, part, progress)
         prove(part, target)
         size = part.stat().st_size
@@ -70,9 +68,9 @@ def copy_corpus(
     except OSError as error:
         raise unwritable(target, error) from error
     finally:
-        for left in (part, Path(f"{part}-journal"), Path(f"{part}-wal")):
-            with suppress(FileNotFoundError):
-                left.unlink()
+        if part is not None:
+            for left in (part, Path(f"{part}-journal"), Path(f"{part}-wal")):
+                left.unlink(missing_ok=True)
     return size
 
 
