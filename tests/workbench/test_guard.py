@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
+import socket
 
 import pytest
 
@@ -75,6 +77,40 @@ def test_a_name_that_is_not_ours_is_refused(workbench, host):
     status, _, body = workbench.ask("/", Host=host)
     assert status == 400
     assert b"fen.melodex" not in body
+
+
+@pytest.mark.parametrize("path", [b"/find", b"/set/", b"/no/such/page/"])
+def test_an_address_that_is_no_ascii_is_refused_and_not_stumbled_over(workbench, path):
+    name, port = workbench.host.split(":")
+    request = b"GET %s?phrase=\xe4\xff HTTP/1.1\r\nHost: %s\r\nCookie: %s\r\n\r\n"
+    with socket.create_connection((name, int(port)), timeout=60) as line:
+        said = (path, workbench.host.encode(), workbench.cookie.encode())
+        line.sendall(request % said)
+        assert line.recv(65536).split(b"\r\n")[0].startswith(b"HTTP/1.1 400")
+
+
+def test_the_guard_does_not_count_on_the_server_for_that():
+    # uvicorn refuses such a line itself; another server may hand it on.
+    told = []
+
+    def refuse(scope, status, sentence):
+        told.append((status, sentence))
+
+        async def answer(scope, receive, send):
+            pass
+
+        return answer
+
+    scope = {
+        "type": "http",
+        "method": "GET",
+        "path": "/set/",
+        "query_string": b"name=\xe4",
+        "headers": [(b"host", b"127.0.0.1:8000")],
+    }
+    guard = Guard(None, "k", ["127.0.0.1:8000"], refuse)
+    asyncio.run(guard(scope, None, None))
+    assert told == [(400, "That address holds signs that have to be percent-encoded.")]
 
 
 def test_localhost_is_a_name_of_ours(workbench):
