@@ -48,7 +48,7 @@ from melodex.corpus.chunks import (
     pack,
 )
 from melodex.matching.chance import expected_by_chance, fit_points
-from melodex.matching.chance_sample import measure_null
+from melodex.matching.chance_sample import OWN_BEST, measure_null
 from melodex.matching.engine import engine
 from melodex.matching.kinship import shared_figures
 from melodex.matching.query import EncodedQuery
@@ -138,14 +138,14 @@ def calibrate(
     unsaid = 0
     for (pitch, lengths), relatives in zip(asked, own, strict=True):
         query = EncodedQuery(pitch, lengths)
-        fit = fit_points(measure_null(chunks, query, COSTS))
+        hits = search(chunks, query, limit=OWN_BEST, costs=COSTS, exclude=relatives)
+        fit = fit_points(measure_null(chunks, query, COSTS, hits, relatives))
         if fit is None:
             unsaid += 1
             continue
-        hits = search(chunks, query, limit=LIMIT, costs=COSTS, exclude=relatives)
         told = [
             expected_by_chance(fit, hit.points, corpus_tunes=tunes, corpus_notes=notes)
-            for hit in hits
+            for hit in hits[:LIMIT]
         ]
         for level in LEVELS:
             seen[level].append(sum(expected <= level for expected in told))

@@ -16,12 +16,13 @@ notes that an alignment takes up per point, counted on the null's own best, and
 either factor fades to nothing smoothly (after Park, Sheetlin and Spouge 2009).
 
 Phrases differ so much in lambda that both numbers are fitted anew for each, on points
-that :mod:`melodex.matching.chance_sample` takes from a sample of the corpus. Some points
-are only known to lie above a level or below one (censored). What is stated is the mean
-of the expected number over how unsure lambda and K are, and over how the tail may bend
-further out than the sample reaches.
+that :mod:`melodex.matching.chance_sample` takes from the corpus: of the phrase as it
+stands, and of the phrase read backwards, which shares lambda with it but has a K of its
+own. Some points are only known to lie above a level or below one (censored). What is
+stated is the mean of the expected number over how unsure lambda and K are, and over how
+the tail may bend further out than what was measured reaches.
 
-Contents: Null, Fit, fit_points, widened, expected_by_chance.
+Contents: Best, Null, Fit, fit_points, widened, expected_by_chance.
 
 References
 ----------
@@ -36,26 +37,53 @@ Berndt, Hall, Hall and Hausman (1974), Annals of Economic and Social Measurement
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-__all__ = ["Fit", "Null", "expected_by_chance", "fit_points", "widened"]
+__all__ = ["Best", "Fit", "Null", "expected_by_chance", "fit_points", "widened"]
 
 FEWEST_IN_NULL = 16
 """With fewer tunes the fit says nothing, and nothing is stated."""
 
-DECAY_UNSURE = 0.13
-"""Lambda differs further out by such a share from that of what the sample reaches: tunes
-come in styles too rare to be seen in it. Of 0, 0.12, 0.15, 0.18 and 0.2 the calibration
-benchmark, on phrases that it does not report, is nearest to what should be at 0.01 with
-0.12 to 0.15; with more, synthetic melodies match too seldom."""
+DECAY_UNSURE = 0.2
+"""Lambda differs further out by such a share from that of what was measured: tunes come
+in styles too rare to be seen in it. Of 0.01, 0.13, 0.2 and 0.3 the calibration benchmark,
+on phrases that it does not report, is nearest to what should be at 0.01 with 0.2; with
+0.3, matches that rare are stated half as often as they should be."""
 
 FADING_NOTES = 1.0
 """Over how many notes the room for an alignment fades to nothing."""
 
 STEPS, HALVINGS, CLOSE_ENOUGH = 60, 30, 1e-7
 LEAST_DECAY, MOST_DECAY = 1e-4, 50.0
+
+
+@dataclass(frozen=True, slots=True)
+class Best:
+    """The best of very many tunes; of the others only a bound is known.
+
+    Parameters
+    ----------
+    points, tune_notes : tuple of int, of shape (k,)
+        Of tunes with more points than the level, and how long they are.
+    level : int
+        Points that none of the others exceeds.
+    others : tuple of (float, float)
+        The others: notes of a tune on average, and how many are about so long.
+    censored_above : int or None
+        Points above this are only known to lie there.
+    """
+
+    points: tuple[int, ...]
+    tune_notes: tuple[int, ...]
+    level: int
+    others: tuple[tuple[float, float], ...]
+    censored_above: int | None = None
+
+    @property
+    def tune_count(self) -> int:
+        """All the tunes among which these are the best."""
+        return len(self.points) + round(sum(count for _, count in self.others))
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +104,10 @@ class Null:
         Points above the one, or below the other, are only known to lie there.
     steepest_decay : float
         Lambda is not fitted above this.
+    best : Best or None
+        What is known of many more tunes than the points are of.
+    turned : Null or None
+        The same of the phrase read backwards.
     """
 
     points: tuple[int, ...]
@@ -86,6 +118,24 @@ class Null:
     censored_above: int | None = None
     censored_below: int | None = None
     steepest_decay: float = MOST_DECAY
+    best: Best | None = None
+    turned: Null | None = None
+
+    @property
+    def directions(self) -> tuple[Null, ...]:
+        """This one, and that of the phrase read backwards if there is one."""
+        return (self,) if self.turned is None else (self, self.turned)
+
+    @property
+    def tune_count(self) -> int:
+        """Of how many tunes the points are known."""
+        return sum(len(null.points) for null in self.directions)
+
+    @property
+    def reach(self) -> int:
+        """Among how many tunes the rarest points that are known were seen."""
+        deepest = [null.best.tune_count for null in self.directions if null.best]
+        return max([self.tune_count, *deepest])
 
     def seen(self) -> list[int]:
         """The points that are known exactly."""
@@ -146,7 +196,7 @@ class Fit:
         cannot exceed one: so a better match is never likelier, whatever the doubt.
         """
         known = self.log_alignments(points, tune_notes) + math.log(self.doubt(points))
-        return at_least_one(widened(known, len(self.null.points)))
+        return at_least_one(widened(known, self.null.reach))
 
     def log_alignments(self, points: float, tune_notes: float) -> float:
         """Logarithm of K A(s) exp(-lambda s): alignments so good with one tune."""
@@ -212,32 +262,32 @@ def fit_points(null: Null) -> Fit | None:
     is climbed by scoring with the outer product of gradients, steps halved until
     they climb.
     """
-    seen = null.seen()
+    seen = [points for part in null.directions for points in part.seen()]
     if len(seen) < FEWEST_IN_NULL or min(seen) == max(seen):
         return None
-    observations = observed(null)
-    sizes = moment_guess(null)
+    observations = [observed(part) for part in null.directions]
+    log_size, decay = moment_guess(null)
+    sizes = (*[log_size] * len(observations), decay)
     here = climb(observations, sizes)
     for _ in range(STEPS):
-        move = solved(here.information, here.gradient)
+        move = here.step()
         for _ in range(HALVINGS):
-            tried = (
-                sizes[0] + move[0],
-                min(max(sizes[1] + move[1], LEAST_DECAY), null.steepest_decay),
-            )
+            tried = tuple(size + by for size, by in zip(sizes, move, strict=True))
+            decay = min(max(tried[-1], LEAST_DECAY), null.steepest_decay)
+            tried = (*tried[:-1], decay)
             there = climb(observations, tried)
             if there.log_likelihood >= here.log_likelihood:
                 break
-            move = (move[0] / 2, move[1] / 2)
+            move = tuple(by / 2 for by in move)
         gained = there.log_likelihood - here.log_likelihood
         if gained >= 0:
             sizes, here = tried, there
         if gained < CLOSE_ENOUGH:
             break
-    return Fit(sizes[1], sizes[0], null, inverted(here.information))
+    return Fit(sizes[-1], sizes[0], null, here.covariance())
 
 
-Observation = tuple[float, float, float, float, int]
+Observation = tuple[float, float, float, float, float]
 
 
 def observed(null: Null) -> list[Observation]:
@@ -247,76 +297,116 @@ def observed(null: Null) -> list[Observation]:
     """
     low = -1 if null.censored_below is None else null.censored_below
     high = math.inf if null.censored_above is None else null.censored_above
-    counts = Counter(
-        (max(min(s, high + 1), low - 1), max(n, 1))
-        for s, n in zip(null.points, null.tune_notes, strict=True)
-    )
-    found = []
-    for (s, n), count in sorted(counts.items()):
+    held = [max(min(s, high + 1), low - 1) for s in null.points]
+    found: list[Observation] = []
+    for s, n, count in alike(held, null.tune_notes):
         first = math.inf if s < low else null.log_room(s, n)
         above = -math.inf if s > high else null.log_room(s + 1, n)
         found.append((float(s), first, float(s + 1), above, count))
+    if null.best is not None:
+        best = null.best
+        high = math.inf if best.censored_above is None else best.censored_above
+        for s, n, count in alike([min(s, high + 1) for s in best.points], best.tune_notes):
+            above = -math.inf if s > high else null.log_room(s + 1, n)
+            found.append((float(s), null.log_room(s, n), float(s + 1), above, count))
+        level = float(best.level)
+        for n, tunes in best.others:
+            above = null.log_room(level + 1, n)
+            found.append((level, math.inf, level + 1, above, tunes))
     return found
+
+
+def alike(
+    points: Sequence[float], tune_notes: Sequence[int]
+) -> list[tuple[float, float, int]]:
+    """Points, mean notes and number of tunes with equal points and like lengths.
+
+    Lengths less than an eighth apart leave like room.
+    """
+    found: dict[tuple[float, int], list[int]] = {}
+    for s, n in zip(points, tune_notes, strict=True):
+        shift = max(n.bit_length() - 4, 0)
+        group = found.setdefault((s, n >> shift << shift), [0, 0])
+        group[0] += 1
+        group[1] += n
+    return [(s, notes / count, count) for (s, _), (count, notes) in sorted(found.items())]
 
 
 def moment_guess(null: Null) -> tuple[float, float]:
     """Log K and lambda from mean and variance, as of a Gumbel distribution."""
-    count = len(null.points)
-    mean = sum(null.points) / count
-    variance = sum((s - mean) ** 2 for s in null.points) / count
+    points = [points for part in null.directions for points in part.points]
+    notes = [notes for part in null.directions for notes in part.tune_notes]
+    mean = sum(points) / len(points)
+    variance = sum((s - mean) ** 2 for s in points) / len(points)
     decay = min(math.pi / math.sqrt(6 * variance), null.steepest_decay)
-    usual = sum(null.tune_notes) / count
-    return decay * mean - EULER - null.log_room(mean, usual), decay
+    return decay * mean - EULER - null.log_room(mean, sum(notes) / len(notes)), decay
 
 
 EULER = 0.5772156649015329
-Three = tuple[float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
 class Slope:
-    """Log likelihood, its gradient in (log K, lambda), and the information."""
+    """Log likelihood, its gradient in (log K of each direction, lambda), information.
+
+    No tune tells of the K of two directions, so of the information in two of them
+    together there is none.
+    """
 
     log_likelihood: float
-    gradient: tuple[float, float]
-    information: Three
+    gradient: tuple[float, ...]
+    of_sizes: tuple[float, ...]
+    of_joints: tuple[float, ...]
+    of_decay: float
+
+    def decay_information(self) -> float:
+        """What is known of lambda, whatever the K are."""
+        known = self.of_decay - sum(
+            joint * joint / size
+            for size, joint in zip(self.of_sizes, self.of_joints, strict=True)
+        )
+        return max(known, 1e-12 * self.of_decay, 1e-300)
+
+    def step(self) -> tuple[float, ...]:
+        """The step that the gradient asks for: the inverse information times it."""
+        *ups, up_decay = self.gradient
+        parts = list(zip(ups, self.of_sizes, self.of_joints, strict=True))
+        decay = up_decay - sum(joint * up / size for up, size, joint in parts)
+        decay /= self.decay_information()
+        return (*((up - joint * decay) / size for up, size, joint in parts), decay)
+
+    def covariance(self) -> tuple[float, float, float]:
+        """Variances of the first log K and lambda, and their covariance."""
+        of_decay = 1 / self.decay_information()
+        lean = self.of_joints[0] / self.of_sizes[0]
+        return 1 / self.of_sizes[0] + lean * lean * of_decay, of_decay, -lean * of_decay
 
 
-def climb(observations: Sequence[Observation], sizes: tuple[float, float]) -> Slope:
-    """The likelihood and where it rises, for one log K and lambda."""
-    log_size, decay = sizes
-    total = up_size = up_decay = i_size = i_decay = i_joint = 0.0
-    for s, room, s_above, room_above, count in observations:
-        x = math.exp(min(log_size + room - decay * s, 600.0))
-        y = math.exp(min(log_size + room_above - decay * s_above, 600.0))
-        # exp(-y) - exp(-x), without losing what is left of it in the far tail.
-        chance = max(math.exp(-y) * -math.expm1(y - x), 1e-300)
-        of_x, of_y = x * math.exp(-x), y * math.exp(-y)
-        size = (of_x - of_y) / chance
-        slope = (s_above * of_y - s * of_x) / chance
-        total += count * math.log(chance)
-        up_size += count * size
-        up_decay += count * slope
-        i_size += count * size * size
-        i_decay += count * slope * slope
-        i_joint += count * size * slope
-    return Slope(total, (up_size, up_decay), (i_size, i_decay, i_joint))
-
-
-def inverted(information: Three) -> Three:
-    """The inverse of a symmetric matrix of two rows, as (first, second, off)."""
-    first, second, off = information
-    determinant = max(first * second - off * off, 1e-300)
-    return second / determinant, first / determinant, -off / determinant
-
-
-def solved(information: Three, gradient: tuple[float, float]) -> tuple[float, float]:
-    """The step that the gradient asks for."""
-    first, second, off = inverted(information)
-    return (
-        first * gradient[0] + off * gradient[1],
-        off * gradient[0] + second * gradient[1],
-    )
+def climb(observations: Sequence[Sequence[Observation]], sizes: Sequence[float]) -> Slope:
+    """The likelihood and where it rises, for the log K of each direction and lambda."""
+    decay = sizes[-1]
+    total = up_decay = of_decay = 0.0
+    ups, of_sizes, of_joints = [], [], []
+    for log_size, part in zip(sizes, observations, strict=False):
+        up_size = i_size = i_joint = 0.0
+        for s, room, s_above, room_above, count in part:
+            x = math.exp(min(log_size + room - decay * s, 600.0))
+            y = math.exp(min(log_size + room_above - decay * s_above, 600.0))
+            # exp(-y) - exp(-x), without losing what is left of it in the far tail.
+            chance = max(math.exp(-y) * -math.expm1(y - x), 1e-300)
+            of_x, of_y = x * math.exp(-x), y * math.exp(-y)
+            size = (of_x - of_y) / chance
+            slope = (s_above * of_y - s * of_x) / chance
+            total += count * math.log(chance)
+            up_size += count * size
+            up_decay += count * slope
+            i_size += count * size * size
+            of_decay += count * slope * slope
+            i_joint += count * size * slope
+        ups.append(up_size)
+        of_sizes.append(max(i_size, 1e-300))
+        of_joints.append(i_joint)
+    return Slope(total, (*ups, up_decay), tuple(of_sizes), tuple(of_joints), of_decay)
 
 
 def expected_by_chance(

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 from melodex.corpus.chunks import PackedChunk
 from melodex.errors import DamagedCorpusError
 from melodex.matching.chance import Fit, expected_by_chance, fit_points
-from melodex.matching.chance_sample import NULL_SAMPLE, measure_null
+from melodex.matching.chance_sample import NULL_SAMPLE, OWN_BEST, measure_null
 from melodex.matching.query import EncodedQuery, encode_query
 from melodex.matching.search import Hit, search
 from melodex.settings import AlignmentCosts
@@ -110,12 +110,12 @@ def leads_of(
         hits = search(
             chunks,
             query,
-            limit=HITS_PER_WINDOW,
+            limit=max(HITS_PER_WINDOW, OWN_BEST),
             costs=costs,
             exclude=hidden,
             on_damage=noted,
         )
-        fit = fit_points(measure_null(chunks, query, costs)) if hits else None
+        fit = fit_points(measure_null(chunks, query, costs, hits, hidden)) if hits else None
         unsaid = unsaid or (bool(hits) and fit is None)
         leads += [
             Lead(
@@ -125,7 +125,7 @@ def leads_of(
                 chance_of(corpus, fit, hit.points, len(spans)),
                 rhythm,
             )
-            for hit in hits
+            for hit in hits[:HITS_PER_WINDOW]
         ]
     if unsaid:
         remarks.append("The corpus is too small to say what chance would bring.")

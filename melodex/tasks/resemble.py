@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 from melodex.corpus.chunks import PackedChunk, encode_notes
 from melodex.errors import DamagedCorpusError, PhraseError, SettingsError
 from melodex.matching.chance import Fit, expected_by_chance, fit_points
-from melodex.matching.chance_sample import NULL_SAMPLE, measure_null
+from melodex.matching.chance_sample import NULL_SAMPLE, OWN_BEST, measure_null
 from melodex.matching.commonness import Commonness, countable, shared_run, verdicts
 from melodex.matching.features import question_of
 from melodex.matching.figures import count_figures, figure_of_steps
@@ -235,11 +235,13 @@ def resemble(
     hidden = frozenset(itself.union(exclude))
     query = encode_query(phrase)
     chunks = list(corpus.chunks())
-    depth = max(limit, REORDERED) if order == "evidence" else limit
+    # Chance is measured on more matches than are shown.
+    looked_at = max(limit, REORDERED) if order == "evidence" else limit
+    depth = max(looked_at, OWN_BEST)
     hits = search(chunks, query, limit=depth, costs=costs, exclude=hidden, on_damage=noted)
-    melodies = corpus.melodies((hit.tune_id for hit in hits), on_damage=noted)
+    fit = fit_points(measure_null(chunks, query, costs, hits, hidden)) if hits else None
+    melodies = corpus.melodies((hit.tune_id for hit in hits[:looked_at]), on_damage=noted)
     hits = [hit for hit in hits if hit.tune_id in melodies]
-    fit = fit_points(measure_null(chunks, query, costs)) if hits else None
     found = Found(corpus, chunks, phrase, query, fit, melodies)
     matches = matches_of(found, hits, limit, order, explain) if hits else ()
     return Resemblance(

@@ -131,7 +131,7 @@ class Guard:
         headers = Headers(scope=scope)
         if headers.get("host", "") not in self.hosts:
             return 400, "The workbench does not go by that name."
-        # RFC 3986, section 2: an address is of ASCII; what reads it further on relies on it.
+        # RFC 3986, section 2: an address is of ASCII, and what reads it relies on that.
         if not scope["query_string"].isascii():
             return 400, "That address holds signs that have to be percent-encoded."
         site = headers.get("sec-fetch-site", "")

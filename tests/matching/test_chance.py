@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from itertools import pairwise
 from random import Random
 
@@ -12,9 +13,22 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from melodex.corpus.chunks import TuneNotes, pack
-from melodex.matching.chance import Fit, Null, expected_by_chance, fit_points, widened
-from melodex.matching.chance_sample import NULL_SAMPLE, is_symmetric, measure_null
+from melodex.matching.chance import (
+    Best,
+    Fit,
+    Null,
+    expected_by_chance,
+    fit_points,
+    widened,
+)
+from melodex.matching.chance_sample import (
+    NULL_SAMPLE,
+    OWN_BEST,
+    is_symmetric,
+    measure_null,
+)
 from melodex.matching.query import EncodedQuery
+from melodex.matching.search import search
 from melodex.settings import AlignmentCosts
 
 COSTS = AlignmentCosts()
@@ -182,9 +196,9 @@ def test_beyond_the_sample_the_tail_is_less_sure_and_still_falls() -> None:
     told = [widened(-float(x), 512) for x in range(200)]
     assert told[:6] == [-float(x) for x in range(6)]  # ln 512 is 6.2: seen in the sample
     assert all(b < a or b == pytest.approx(a) for a, b in pairwise(told))
-    # By hand: 8 beyond the reach of 512, (0.13 * 8)^2 / 2 = 0.5408.
+    # By hand: 8 beyond the reach of 512, (0.2 * 8)^2 / 2 = 1.28.
     reach = -math.log(512)
-    assert widened(reach - 8, 512) == pytest.approx(reach - 8 + 0.5408)
+    assert widened(reach - 8, 512) == pytest.approx(reach - 8 + 1.28)
 
 
 def test_expected_numbers_average_to_the_truth_though_each_fit_is_unsure() -> None:
@@ -215,6 +229,85 @@ def test_whole_points_on_two_levels_do_not_make_chance_fall_without_end() -> Non
     assert held is not None
     assert held.decay <= math.log(16) / 3
     assert held.decay <= free.decay
+
+
+def gumbel_points(
+    generator: np.random.Generator, log_size: float, decay: float, tunes: int
+) -> np.ndarray:
+    """Whole points of tunes of 70 notes for a phrase of 12, of a known tail."""
+    drawn = generator.gumbel(size=tunes)
+    return np.floor((log_size + math.log(13 * 71) + drawn) / decay).astype(int)
+
+
+def best_of_many(points: np.ndarray, count: int, kin: int | None = None) -> Best:
+    """What a search for the best of them tells; those above the kin-th censored."""
+    order = np.sort(points)[::-1].tolist()
+    level = order[count - 1]
+    above = tuple(s for s in order if s > level)
+    high = None if kin is None else order[kin]
+    others = ((70.0, float(len(order) - len(above))),)
+    return Best(above, (70,) * len(above), level, others, high)
+
+
+def two_sided(generator: np.random.Generator, relatives: int = 0) -> Null:
+    """A phrase more at home in the corpus than its reversal, among 20,000 tunes."""
+    asked = gumbel_points(generator, math.log(0.15), 0.4, 20_000)
+    back = gumbel_points(generator, math.log(0.05), 0.4, 20_000)
+    asked[:relatives] = 120
+    sampled = generator.permutation(20_000)[:256]
+    turned = Null(
+        tuple(back[sampled].tolist()), (70,) * 256, 12, best=best_of_many(back, 64)
+    )
+    level = int(np.quantile(asked[sampled], 0.985))
+    points = tuple(asked[sampled].tolist())
+    best = best_of_many(asked, 100, 50)
+    return Null(points, (70,) * 256, 12, censored_above=level, best=best, turned=turned)
+
+
+def test_each_direction_has_a_size_of_its_own_and_the_best_make_the_tail_sure() -> None:
+    generator = np.random.default_rng(4)
+    off, plain = [], []
+    for _ in range(40):
+        null = two_sided(generator)
+        fit = fit_points(null)
+        assert fit is not None
+        off.append((fit.log_alignments(50, 70) - math.log(0.15 * 13 * 71) + 20) / 2.3)
+        only = Null(null.points, null.tune_notes, 12, censored_above=null.censored_above)
+        alone = fit_points(only)
+        assert alone is not None
+        plain.append((alone.log_alignments(50, 70) - math.log(0.15 * 13 * 71) + 20) / 2.3)
+    # In decades, where 0.006 of the 20,000 tunes would be as good.
+    assert abs(np.mean(off)) < 0.06
+    assert np.std(off) < 0.25
+    assert np.std(off) < np.std(plain) / 2
+
+
+def test_thirty_relatives_of_a_phrase_do_not_double_what_chance_brings() -> None:
+    with_kin = fit_points(two_sided(np.random.default_rng(6), relatives=30))
+    without = fit_points(two_sided(np.random.default_rng(6)))
+    assert with_kin is not None
+    assert without is not None
+    for points in (30, 45):
+        more = with_kin.log_alignments(points, 70) - without.log_alignments(points, 70)
+        assert 0 <= more < math.log(2)
+
+
+def test_a_rare_style_that_a_sample_misses_is_seen_among_the_best() -> None:
+    # One tune in 250 is of a style in which alignments are 60 times as many.
+    generator = np.random.default_rng(8)
+    points = gumbel_points(generator, math.log(0.05), 0.4, 16_000)
+    points[:64] = gumbel_points(generator, math.log(3.0), 0.4, 64)
+    generator.shuffle(points)
+    sample = tuple(points[:512].tolist())
+    seen = fit_points(Null(sample, (70,) * 512, 12, best=best_of_many(points, 64)))
+    unseen = fit_points(Null(sample, (70,) * 512, 12))
+    assert seen is not None
+    assert unseen is not None
+    at = 45
+    truth = math.log(13 * 71 * (0.05 * 15_936 + 3.0 * 64) / 16_000) - 0.4 * at
+    assert abs(seen.log_alignments(at, 70) - truth) < math.log(2.5)
+    assert seen.null.reach == 16_000
+    assert unseen.null.reach == 512
 
 
 @pytest.mark.parametrize("count", [50, 512])
@@ -263,9 +356,27 @@ def test_the_null_is_the_same_for_the_same_question_and_no_larger_than_its_sampl
     query = EncodedQuery(bytes([60, 64, 67, 65, 64, 62, 69, 67]), bytes(8))
     null = measure_null(chunks, query, COSTS)
     assert null == measure_null(chunks, query, COSTS)
-    assert len(null.points) == NULL_SAMPLE
+    assert null.tune_count == NULL_SAMPLE
+    assert null.reach == 800
     small = measure_null([pack(random_tunes(30, 3))], query, COSTS)
-    assert len(small.points) == 30
+    assert small.tune_count == small.reach == 30
+
+
+def test_a_large_corpus_tells_of_its_best_and_a_damaged_chunk_only_of_less() -> None:
+    query = EncodedQuery(bytes([60, 64, 67, 65, 64, 62, 69, 67]), bytes(8))
+    chunks = [pack(random_tunes(400, seed)) for seed in range(3)]
+    hits = search(chunks, query, limit=OWN_BEST)
+    null = measure_null(chunks, query, COSTS, hits)
+    assert null.best is not None
+    assert null.best.tune_count == null.reach == 1200
+    assert null.best.censored_above == hits[50].points
+    # The hits are ids of three corpora at once here; only their points matter.
+    assert min(null.best.points) > null.best.level == hits[-1].points
+    assert null.turned is not None
+    assert null.turned.best is not None
+    assert null.turned.best.censored_above is None
+    broken = replace(chunks[0], notes=chunks[0].notes[:-1] + b"\x00")
+    assert fit_points(measure_null([broken, *chunks[1:]], query, COSTS)) is not None
 
 
 def test_a_corpus_of_one_tune_or_none_gives_no_figure() -> None:
