@@ -146,7 +146,8 @@ class Ordered:
     def ordered(self, query: Query, hits: list[Hit]) -> list[int]:
         """The best of the hits in another order, the rest after them."""
         encoded, costs = encode_query(query.phrase), self.aligned.costs
-        fit = fit_points(measure_null(self.aligned.chunks, encoded, costs))
+        itself = frozenset({tune_id(query.tune)} if query.tune >= 0 else ())
+        fit = fit_points(measure_null(self.aligned.chunks, encoded, costs, hits, itself))
         counts = {ngram: self.counts[ngram] for ngram in ngrams_of(encoded.pitch)}
         question = question_of(query.phrase, encoded, fit, counts, len(self.tunes))
         best = hits[:REORDERED]

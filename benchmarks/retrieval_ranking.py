@@ -134,14 +134,9 @@ def matches_of(
     """Weigh the matches of one phrase."""
     phrase = said_as(query.phrase, said)
     encoded = encode_query(phrase)
-    hits = search(
-        chunks,
-        encoded,
-        limit=REORDERED,
-        costs=costs,
-        exclude=frozenset({tune_id(query.tune)}),
-    )
-    fit = fit_points(measure_null(chunks, encoded, costs))
+    itself = frozenset({tune_id(query.tune)})
+    hits = search(chunks, encoded, limit=REORDERED, costs=costs, exclude=itself)
+    fit = fit_points(measure_null(chunks, encoded, costs, hits, itself))
     known = {ngram: counts[ngram] for ngram in ngrams_of(encoded.pitch)}
     question = question_of(phrase, encoded, fit, known, len(tunes))
     places = [int(hit.tune_id, 16) for hit in hits]
