@@ -430,9 +430,10 @@ def expected_by_chance(
 
     Examples
     --------
-    >>> fit = Fit(0.5, -2.3, Null((), (), 12), (0.01, 1e-4, 1e-4))
+    >>> null = Null((0,) * 512, (70,) * 512, 12)
+    >>> fit = Fit(0.5, -2.3, null, (0.01, 1e-4, 1e-4))
     >>> round(expected_by_chance(fit, 40, corpus_tunes=1000, corpus_notes=70000), 5)
-    0.00153
+    0.0011
     """
     if not corpus_tunes:
         return 0.0
