@@ -155,8 +155,9 @@ def test_repair_reads_a_damaged_melody_again_from_its_source(read_tunes):
     before = tune_ids(read_tunes)
     changed(read_tunes, "UPDATE tune SET melody = '[]' WHERE tune_id = ?", before[2])
     assert check_corpus(read_tunes).touched == (before[2],)
-    with pytest.raises(DamagedCorpusError, match=f"tune {before[2]} cannot be read"):
-        Corpus.open(read_tunes).melody(before[2])
+    refused = pytest.raises(DamagedCorpusError, match=f"tune {before[2]} cannot be read")
+    with Corpus.open(read_tunes) as corpus, refused:
+        corpus.melody(before[2])
     result = check(read_tunes, repair=True)
     assert result.repair is not None
     assert result.repair.read_again == (before[2],)
