@@ -29,6 +29,7 @@ from random import Random
 
 from melodex.corpus.chunks import UNKNOWN_LENGTH, PackedChunk, verify
 from melodex.errors import DamagedCorpusError
+from melodex.matching.alignment import Alignment
 from melodex.matching.chance import Best, Null, alike
 from melodex.matching.engine import engine
 from melodex.matching.query import EncodedQuery
@@ -145,7 +146,7 @@ def measure_null(
             on_damage=lambda damage: None,
         )
         best = best_among(searched, tunes, back, SEARCHED_BEST)
-        per_point = per_point_of(back[:TRACED])
+        per_point = per_point_of([(hit.points, hit.alignment) for hit in back[:TRACED]])
     null = null_of(turned, backwards, found, per_point, steepest, best=best)
     if not halved:
         return null
@@ -228,14 +229,15 @@ def best_among(
     )
 
 
-def per_point_of(hits: Sequence[Hit]) -> tuple[float, float]:
-    """Notes of phrase and tune that the best matches take up per point."""
-    total = sum(hit.points for hit in hits)
+def per_point_of(found: Sequence[tuple[int, Alignment]]) -> tuple[float, float]:
+    """Notes of phrase and tune that alignments of so many points take up per point."""
+    total = sum(points for points, _ in found)
     if not total:
         return 0.0, 0.0
+    spans = [(alignment.query_span, alignment.tune_span) for _, alignment in found]
     return (
-        sum(hit.query_span[1] - hit.query_span[0] + 1 for hit in hits) / total,
-        sum(hit.tune_span[1] - hit.tune_span[0] + 1 for hit in hits) / total,
+        sum(last - first + 1 for (first, last), _ in spans) / total,
+        sum(last - first + 1 for _, (first, last) in spans) / total,
     )
 
 
@@ -271,15 +273,13 @@ def notes_per_point(
         for place, (points, _) in enumerate(found)
         if points > 0 and (level is None or points <= level)
     )
-    total = of_query = of_tune = 0
+    traced = []
     for negated, place in order[:TRACED]:
         pitch, classes = tunes[place]
         alignment = engine().trace(query, pitch, classes, found[place][1], costs)
         assert alignment is not None
-        total -= negated
-        of_query += alignment.query_span[1] - alignment.query_span[0] + 1
-        of_tune += alignment.tune_span[1] - alignment.tune_span[0] + 1
-    return (of_query / total, of_tune / total) if total else (0.0, 0.0)
+        traced.append((-negated, alignment))
+    return per_point_of(traced)
 
 
 def sample_tunes(chunks: Sequence[PackedChunk], seed: int) -> list[tuple[bytes, bytes]]:
