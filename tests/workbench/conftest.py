@@ -15,7 +15,7 @@ from urllib.parse import urlsplit
 
 import pytest
 import uvicorn
-from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from melodex.tasks.adding import add_paths
 from melodex.workbench.app import make_app
@@ -24,11 +24,6 @@ from melodex.workbench.serving import bound
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "corpus_demo"
-FLAGS = (
-    "--no-sandbox --disable-gpu --disable-dev-shm-usage --disable-quic --no-first-run "
-    "--disable-background-networking --disable-component-update --disable-sync "
-    "--autoplay-policy=no-user-gesture-required --mute-audio"
-)
 WIDE = 1200
 PATIENCE_MS = 60_000
 """How long a page may take on a slow machine before something must be wrong."""
@@ -205,17 +200,6 @@ def own_bench(demo_file: Path, tmp_path: Path) -> Iterator[Callable[..., Running
     yield begin
     for bench in started:
         bench.stop()
-
-
-@pytest.fixture(scope="session")
-def chromium() -> Iterator[Browser]:
-    """Debian's Chromium; a machine without it fails here."""
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path="/usr/bin/chromium", args=FLAGS.split()
-        )
-        yield browser
-        browser.close()
 
 
 @pytest.fixture

@@ -54,6 +54,19 @@ def tabbed_to(page: Page, selector: str) -> None:
     raise AssertionError(f"Tab does not lead to {selector}")
 
 
+def kept_width(page: Page, pixels: int) -> None:
+    """Wait until the page has noted how wide it is.
+
+    Asked for again and again from here: a wait in words of JavaScript is evaluated in the
+    page after the first time, and the page's policy forbids that.
+    """
+    for _ in range(200):
+        if f"={pixels}" in page.evaluate("document.cookie"):
+            return
+        page.wait_for_timeout(25)
+    raise AssertionError(f"no cookie holds the width of {pixels} pixels")
+
+
 # Dropping
 
 
@@ -204,6 +217,6 @@ def test_music_is_drawn_anew_for_a_screen_that_has_become_wide(workbench, visit)
     page = visit(workbench, "/tune?tune=The+Eel+Trap", width=390)
     systems = page.locator("svg.music g.system").count()
     page.set_viewport_size({"width": 1200, "height": 900})
-    page.wait_for_function("document.cookie.includes('=1200')")
+    kept_width(page, 1200)
     page.reload()
     assert page.locator("svg.music g.system").count() < systems
