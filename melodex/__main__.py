@@ -1,5 +1,27 @@
-"""``python -m melodex``."""
+"""``python -m melodex``, and what the installed command calls.
 
-from melodex.cli import main
+Contents: main.
+"""
 
-main()
+from __future__ import annotations
+
+__all__ = ["main"]
+
+
+def main() -> None:
+    """Run the command line, which can be stopped while it is still being loaded."""
+    try:
+        from melodex.cli import main as run
+
+        run()
+    except KeyboardInterrupt:
+        # Once a command runs, the group answers; here nothing has begun. Written without
+        # click, which may be what was being loaded.
+        import sys
+
+        sys.stderr.write("melodex: stopped before anything was done\n")
+        raise SystemExit(130) from None
+
+
+if __name__ == "__main__":
+    main()

@@ -11,6 +11,7 @@ import sqlite3
 import subprocess
 import sys
 from contextlib import closing
+from importlib.metadata import entry_points
 from pathlib import Path
 
 import pytest
@@ -35,6 +36,30 @@ def stopped(corpus: Path, place: str, *words: str) -> str:
     assert "Traceback" not in done.stderr
     assert not done.stdout
     return done.stderr
+
+
+@pytest.mark.parametrize("module", ["click", "melodex.errors", "melodex.cli.list_command"])
+def test_being_stopped_while_modules_load_shows_no_traceback(tmp_path, module):
+    code = f"""
+import os, signal, sys
+class Struck:
+    def find_spec(self, name, path=None, target=None):
+        if name == {module!r}:
+            {STRIKE}
+sys.meta_path.insert(0, Struck())
+from melodex.__main__ import main
+main()
+"""
+    arguments = [sys.executable, "-c", code, "--corpus", str(tmp_path / "none"), "list"]
+    done = subprocess.run(arguments, capture_output=True, text=True, check=False)
+    assert done.returncode == 130, done.stderr
+    assert done.stderr.startswith("melodex: stopped")
+    assert done.stderr.count("\n") == 1
+
+
+def test_the_installed_command_is_the_one_that_can_be_stopped():
+    (script,) = entry_points(group="console_scripts", name="melodex")
+    assert script.value == "melodex.__main__:main"
 
 
 @pytest.fixture
