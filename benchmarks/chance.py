@@ -19,6 +19,11 @@ replacement, and phrases with any such match are counted too (of a share 1 - exp
 if each came alone). Constants are chosen on phrases of another seed than those
 reported.
 
+Points are whole numbers, so not every expected number can be stated: a phrase of eight
+notes that is found note for note may stand at 0.06, and then nothing can at 0.01. So
+matches are also counted against what can be stated: the mean, over phrases, of the
+largest expected number that is no larger than t and that some match could have.
+
 Run:  python benchmarks/chance.py [--queries 1000] [--seed N] [--workers N] [--keep NAME]
 """
 
@@ -28,11 +33,13 @@ import argparse
 import json
 import math
 import platform
+from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass
 from datetime import date
+from functools import partial
 from itertools import pairwise
 from pathlib import Path
 from random import Random
@@ -135,6 +142,7 @@ def calibrate(
     tunes = sum(chunk.tune_count for chunk in chunks)
     notes = sum(chunk.note_count for chunk in chunks)
     seen: dict[float, list[int]] = {level: [] for level in LEVELS}
+    stateable: dict[float, list[float]] = {level: [] for level in LEVELS}
     unsaid = 0
     for (pitch, lengths), relatives in zip(asked, own, strict=True):
         query = EncodedQuery(pitch, lengths)
@@ -143,12 +151,13 @@ def calibrate(
         if fit is None:
             unsaid += 1
             continue
-        told = [
-            expected_by_chance(fit, hit.points, corpus_tunes=tunes, corpus_notes=notes)
-            for hit in hits[:LIMIT]
-        ]
+        expected = partial(expected_by_chance, fit, corpus_tunes=tunes, corpus_notes=notes)
+        told = [expected(hit.points) for hit in hits[:LIMIT]]
+        ((most, _),) = engine().best([(pitch, lengths)], query, COSTS)
         for level in LEVELS:
-            seen[level].append(sum(expected <= level for expected in told))
+            seen[level].append(sum(number <= level for number in told))
+            least = bisect_left(range(most + 1), -level, key=lambda s: -expected(s))
+            stateable[level].append(expected(least) if least <= most else 0.0)
     return {
         "phrases": len(asked) - unsaid,
         "without_a_figure": unsaid,
@@ -157,6 +166,13 @@ def calibrate(
         "interval": {
             str(level): [bound / level for bound in interval(counts)]
             for level, counts in seen.items()
+        },
+        "stateable": {
+            str(level): mean(numbers) / level for level, numbers in stateable.items()
+        },
+        "ratio_to_stateable": {
+            str(level): mean(seen[level]) / max(mean(numbers), 1e-300)
+            for level, numbers in stateable.items()
         },
         "phrases_ratio": {
             str(level): mean([count > 0 for count in counts]) / -math.expm1(-level)
@@ -287,7 +303,8 @@ def line_of(title: str, found: dict[str, Any]) -> str:
         for level in LEVELS
     )
     alone = " ".join(f"{found['phrases_ratio'][str(level)]:5.2f}" for level in LEVELS)
-    return f"{title:36} {ratios}  phrases {alone}"
+    can_be = " ".join(f"{found['ratio_to_stateable'][str(level)]:5.2f}" for level in LEVELS)
+    return f"{title:36} {ratios}  phrases {alone}  of stateable {can_be}"
 
 
 def summary(run: dict[str, Any]) -> str:
@@ -295,19 +312,38 @@ def summary(run: dict[str, Any]) -> str:
     results = run["results"]
     levels = [str(level) for level in LEVELS]
     held = {
-        level: sum(0.5 <= found["ratio"][level] <= 2 for found in results.values())
+        (ratio, level): sum(0.5 <= found[ratio][level] <= 2 for found in results.values())
+        for ratio in ("ratio", "ratio_to_stateable")
         for level in levels
     }
     lines = [
         run["command"],
         "",
         "Matches seen over matches expected, at expected numbers of 1, 0.1 and 0.01, with",
-        "95 % intervals; then phrases with any such match over phrases expected.",
+        "95 % intervals; then phrases with any such match over phrases expected; then",
+        "matches seen over what can be stated, since points are whole numbers.",
         "",
         *(line_of(title, found) for title, found in results.items()),
         "",
-        "Rows within a factor of two: "
-        + ", ".join(f"{held[lv]} of {len(results)} at {lv}" for lv in levels),
+        *(
+            f"Rows within a factor of two, {said}: "
+            + ", ".join(f"{held[ratio, lv]} of {len(results)} at {lv}" for lv in levels)
+            for ratio, said in (
+                ("ratio", "matches expected"),
+                ("ratio_to_stateable", "what can be stated"),
+            )
+        ),
+        "",
+        *(
+            f"Mean of {name or 'all'}: "
+            + ", ".join(
+                f"{mean([results[title][ratio][lv] for title in titles]):.2f}"
+                for ratio in ("ratio", "ratio_to_stateable")
+                for lv in levels
+            )
+            for name in ("", *run["tunes"])
+            if (titles := [title for title in results if title.startswith(name)])
+        ),
     ]
     return "\n".join(lines) + "\n"
 
