@@ -15,9 +15,10 @@ import hashlib
 import json
 import sqlite3
 import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import closing
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -130,6 +131,7 @@ class Check:
         self.read_chunks()
         self.check_tunes()
         self.check_rows()
+        self.check_sets()
         self.check_kept()
 
     def found(self, what: str, *tune_ids: str) -> None:
@@ -220,6 +222,30 @@ class Check:
             return self.tunes_of_places.get(row["place"], "")
         return self.tune_ids.get(row["tune"], "") if "tune" in row.keys() else ""  # noqa: SIM118
 
+    def check_sets(self) -> None:
+        """Places in teaching sets: a row that is wholly gone leaves a gap.
+
+        A row that has changed is a fault already: it fills its place if it still has
+        one, and does not say how far the places go.
+        """
+        held: dict[Any, set[Any]] = {}
+        names = CHECKED_COLUMNS["lesson_example"]
+        sound: list[sqlite3.Row] = []
+        for row in every_row(
+            self.connection, "lesson_example", ", ".join((*names, "row_crc32")), []
+        ):
+            held.setdefault(row["lesson"], set()).add(row["position"])
+            if row_crc32(row[name] for name in names) == row["row_crc32"]:
+                sound.append(row)
+        sets = {
+            row["id"]: row["name"]
+            for row in every_row(self.connection, "lesson", "id, name", [])
+        }
+        for number, position in gaps(sound):
+            if position not in held[number]:
+                name = str(sets.get(number, ""))
+                self.found(f"passage {position} of the teaching set {name!r} is missing")
+
     def check_kept(self) -> None:
         """Each kept source against its digest."""
         users: dict[int, list[str]] = {}
@@ -280,6 +306,21 @@ def melody_of(text: Any) -> Melody | None:
         return Melody.from_dict(json.loads(text))
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return None
+
+
+def gaps(examples: Iterable[Mapping[str, Any] | sqlite3.Row]) -> Iterator[tuple[int, int]]:
+    """Sets and positions that no passage has: positions count from 1 without a gap.
+
+    At most :data:`MOST_LINES` of a set: a forged position may lie anywhere.
+    """
+    held: dict[int, set[int]] = {}
+    for row in examples:
+        if isinstance(row["position"], int):
+            held.setdefault(row["lesson"], set()).add(row["position"])
+    for number, positions in held.items():
+        free = (p for p in range(1, max(positions)) if p not in positions)
+        for position in islice(free, MOST_LINES):
+            yield number, position
 
 
 def kept_bytes(packed: Any, sha256: Any) -> bytes | None:

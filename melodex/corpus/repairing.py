@@ -19,7 +19,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any
 
-from melodex.corpus.checking import kept_bytes, melody_of
+from melodex.corpus.checking import gaps, kept_bytes, melody_of
 from melodex.corpus.faults import faults_named, is_busy, is_there
 from melodex.corpus.lessons import ExampleRow, LessonRow, write_lesson
 from melodex.corpus.preparing import prepared
@@ -222,14 +222,10 @@ class Remains:
 
     def missing_passages(self, examples: list[Row]) -> Iterator[str]:
         """Passages that are gone from their sets: positions have no gaps."""
-        held: dict[int, set[int]] = {}
-        for row in examples:
-            held.setdefault(row["lesson"], set()).add(row["position"])
-        for number, positions in held.items():
-            for position in sorted(set(range(1, max(positions))) - positions):
-                what = f"passage {position} of the teaching set {self.set_name(number)!r}"
-                if not any(said.startswith(what) for said in self.left_out):
-                    yield what
+        for number, position in gaps(examples):
+            what = f"passage {position} of the teaching set {self.set_name(number)!r}"
+            if not any(said.startswith(what) for said in self.left_out):
+                yield what
 
     def kept(self, number: int | None) -> tuple[bytes, str]:
         """A kept source and its format; empty where it is damaged or was not kept."""

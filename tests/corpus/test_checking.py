@@ -11,9 +11,11 @@ from pathlib import Path
 
 import pytest
 
-from melodex.corpus.checking import check_corpus
+from melodex.corpus.checking import MOST_LINES, check_corpus
 from melodex.corpus.reader import Corpus
 from melodex.corpus.repairing import repair_corpus
+from melodex.corpus.rows import row_crc32
+from melodex.corpus.schema import CHECKED_COLUMNS
 from melodex.corpus.store import CorpusWriter
 from melodex.errors import CorpusError, DamagedCorpusError, MelodexError
 from melodex.reading import read_bytes
@@ -307,15 +309,27 @@ def with_set(read_tunes) -> Path:
 def test_repair_names_whatever_it_leaves_out(with_set, sql, named):
     before = set(tune_ids(with_set))
     changed(with_set, sql)
-    # A row that is wholly gone changes nothing that a checksum could vouch for.
-    result = check(with_set, repair=True)
     if "DELETE" in sql:
-        repair = repair_corpus(with_set)
-    else:
-        assert result.repair is not None
-        repair = result.repair
+        (fault,) = check_corpus(with_set).faults
+        assert fault.what == "passage 2 of the teaching set 'Leaps' is missing"
+    repair = check(with_set, repair=True).repair
+    assert repair is not None
     (said,) = repair.left_out
     assert re.fullmatch(named, said)
     assert repair.lost == ()
     assert set(tune_ids(with_set)) == before
     assert check_corpus(with_set).faults == ()
+
+
+def test_a_forged_position_does_not_hold_a_check_up(with_set):
+    forged = 2**62
+    with closing(sqlite3.connect(with_set)) as connection:
+        connection.row_factory = sqlite3.Row
+        connection.execute("UPDATE lesson_example SET position = ? WHERE id = 3", [forged])
+        row = connection.execute("SELECT * FROM lesson_example WHERE id = 3").fetchone()
+        crc = row_crc32(row[name] for name in CHECKED_COLUMNS["lesson_example"])
+        connection.execute("UPDATE lesson_example SET row_crc32 = ? WHERE id = 3", [crc])
+        connection.commit()
+    faults = check_corpus(with_set).faults
+    assert faults[0].what == "passage 3 of the teaching set 'Leaps' is missing"
+    assert len(faults) == MOST_LINES
