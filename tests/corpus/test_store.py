@@ -268,25 +268,25 @@ def test_the_order_of_adding_changes_neither_ids_nor_what_is_matched(
 @settings(max_examples=60, deadline=None)
 @given(st.lists(st.tuples(st.booleans(), st.integers(0, 30)), max_size=40), st.data())
 def test_the_table_of_chunks_is_a_set_of_tunes(steps, data):
-    connection = sqlite3.connect(":memory:", isolation_level=None)
-    connection.execute(TABLES["chunk"])
-    table, model = ChunkTable(connection), {}
-    for adding, number in steps:
-        tune_id = f"{number:012x}"
-        if adding and tune_id not in model:
-            model[tune_id] = TuneNotes(tune_id, bytes([number + 40]) * 3, b"\0\1\2")
-            table.add(model[tune_id])
-        elif not adding and model.pop(tune_id, None):
-            table.drop(tune_id)
-        if data.draw(st.booleans()):
-            table.flush()
-    table.flush()
-    rows = connection.execute("SELECT id FROM chunk").fetchall()
-    chunks = [table.chunk(row[0]) for row in rows]
-    found = [tune for chunk in chunks for tune in unpack(chunk)]
-    assert sorted(found, key=lambda t: t.tune_id) == [model[k] for k in sorted(model)]
-    assert all(0 < chunk.tune_count <= TUNES_PER_CHUNK for chunk in chunks)
-    connection.close()
+    # An example that is given up midway leaves its connection to nobody else.
+    with closing(sqlite3.connect(":memory:", isolation_level=None)) as connection:
+        connection.execute(TABLES["chunk"])
+        table, model = ChunkTable(connection), {}
+        for adding, number in steps:
+            tune_id = f"{number:012x}"
+            if adding and tune_id not in model:
+                model[tune_id] = TuneNotes(tune_id, bytes([number + 40]) * 3, b"\0\1\2")
+                table.add(model[tune_id])
+            elif not adding and model.pop(tune_id, None):
+                table.drop(tune_id)
+            if data.draw(st.booleans()):
+                table.flush()
+        table.flush()
+        rows = connection.execute("SELECT id FROM chunk").fetchall()
+        chunks = [table.chunk(row[0]) for row in rows]
+        found = [tune for chunk in chunks for tune in unpack(chunk)]
+        assert sorted(found, key=lambda t: t.tune_id) == [model[k] for k in sorted(model)]
+        assert all(0 < chunk.tune_count <= TUNES_PER_CHUNK for chunk in chunks)
 
 
 def test_one_by_one_a_corpus_keeps_few_chunks_and_full_ones_are_left_alone():
