@@ -2,9 +2,9 @@
 
 Conventions: the own tune is read in windows that overlap; what a window finds is
 merged with what its neighbours find in the same tune, and the whole stretch is
-aligned anew. The number expected by chance is that of the best window, times the
-number of windows that were tried: it says how many tunes as close chance would
-bring to the *whole* own tune. Figures describe notes, not law.
+aligned anew. The number expected by chance is that of the best window, times as many
+as count as separate among those that were tried: it says how many tunes as close
+chance would bring to the *whole* own tune. Figures describe notes, not law.
 
 Contents: CAUTIONS, Finding, BarCover, Audit, audit, digest_of.
 """
@@ -60,8 +60,10 @@ FEWEST_NOTES = 6
 MARGIN = 6
 """Notes of the own tune that are added at either end before aligning anew."""
 
-COMMON_PENALTY = {STOCK: 2.0, IDIOM: 0.5}
-"""Powers of ten by which common figures are taken for likelier when ordering."""
+COMMON_PENALTY = {STOCK: 1.0, IDIOM: 0.0}
+"""Powers of ten by which common figures are taken for likelier when ordering. The number
+expected by chance knows already how often notes agree: with 2.0 and 0.5, a borrowing is
+the first finding less often, by 2 to 3 in 100 of the audit benchmark's tunes."""
 
 MODEL_SEED = 1
 

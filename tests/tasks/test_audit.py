@@ -177,7 +177,7 @@ def test_every_note_lies_in_a_window(notes: int) -> None:
 
 def test_what_a_limit_hides_is_counted(demo_corpus: Corpus, demo_folder: Path) -> None:
     tune = find_passage(str(demo_folder / "own" / "own_song.abc"))
-    every = audit(demo_corpus, tune, threshold=30)
+    every = audit(demo_corpus, tune, threshold=30, limit=100)
     found = audit(demo_corpus, tune, threshold=30, limit=1)
     assert every.findings_in_all == len(every.findings) > 2
     assert found.findings_in_all == every.findings_in_all
