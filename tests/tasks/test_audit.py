@@ -16,6 +16,7 @@ from melodex.cli import melodex
 from melodex.corpus.reader import Corpus
 from melodex.corpus.store import CorpusWriter
 from melodex.errors import EmptyMelodyError
+from melodex.matching.chance import Fit, Null, expected_by_chance
 from melodex.melody import Melody
 from melodex.presentation.data import as_json
 from melodex.presentation.data_corpus import whole_audit_json
@@ -25,7 +26,7 @@ from melodex.presentation.text import Style, as_text
 from melodex.presentation.text_audit_whole import whole_audit_text
 from melodex.reading.abc import read_abc
 from melodex.tasks.audit import CAUTIONS, audit, digest_of
-from melodex.tasks.audit_leads import windows_of
+from melodex.tasks.audit_leads import chance_of, windows_of
 from melodex.tasks.audit_whole import audit_whole
 from melodex.tasks.demo import CORPUS_FILE
 from melodex.tasks.passage import Passage, find_passage
@@ -173,6 +174,20 @@ def test_every_note_lies_in_a_window(notes: int) -> None:
     assert all(0 <= first <= last < notes for first, last, _ in spans)
     covered = {place for first, last, _ in spans for place in range(first, last + 1)}
     assert covered == set(range(notes))
+
+
+@pytest.mark.parametrize(("windows", "separate"), [(1, 1), (2, 1), (3, 1.5), (28, 14)])
+def test_windows_that_overlap_count_as_half_as_many(
+    demo_corpus: Corpus, windows: int, separate: float
+) -> None:
+    fit = Fit(0.5, -2.0, Null((), (), 12), (0.0, 0.0, 0.0))
+    one = expected_by_chance(
+        fit, 60, corpus_tunes=demo_corpus.tune_count, corpus_notes=demo_corpus.note_count
+    )
+    assert 0 < one < 0.01
+    assert chance_of(demo_corpus, fit, 60, windows) == pytest.approx(separate * one)
+    # There are no more tunes that chance could bring than there are.
+    assert chance_of(demo_corpus, fit, 1, 10**6) == demo_corpus.tune_count
 
 
 def test_what_a_limit_hides_is_counted(demo_corpus: Corpus, demo_folder: Path) -> None:
