@@ -15,11 +15,11 @@ def main() -> None:
 
         run()
     except KeyboardInterrupt:
-        # Once a command runs, the group answers; here nothing has begun. Written without
-        # click, which may be what was being loaded.
+        # Once a command runs, it says itself how far it came. Written without click,
+        # which may be what was being loaded.
         import sys
 
-        sys.stderr.write("melodex: stopped before anything was done\n")
+        sys.stderr.write("melodex: stopped\n")
         raise SystemExit(130) from None
 
 
