@@ -1,6 +1,6 @@
 /* The compiled engine: bounds, exact points, alignments, figures and contours.
  *
- * The method is described in matching/bound.py, the layout of the notes in
+ * The method is described in matching/bound_lanes.py, the layout of the notes in
  * corpus/chunks.py; this file does the same work, tune by tune in lanes of bytes.
  * Plain C11 and CPython's stable ABI from 3.11 on: no numpy, no intrinsics.
  *

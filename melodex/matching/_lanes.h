@@ -53,7 +53,7 @@ static void NAME(relate)(const uint8_t *classes, uint8_t want, const Costs *cost
     }
 }
 
-/* Upper bounds of the tunes of one block; see matching/bound.py for the method. */
+/* Upper bounds of the tunes of one block; see matching/bound_lanes.py. */
 EVERY_PROCESSOR
 static void NAME(bound_block)(const Query *query, const Costs *costs, Block block,
                               POINTS *restrict space, uint16_t *out)
