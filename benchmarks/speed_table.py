@@ -20,7 +20,7 @@ from typing import Any
 HERE = Path(__file__).parent
 README = HERE.parent / "README.md"
 RUN = "2026-11-25-speed"
-COLD_RUN = "2026-11-26-speed-cold"
+COLD_RUN = "2026-11-27-speed-cold"
 """Only the part ``cold``, with the order of evidence."""
 BEGIN, END = "<!-- speed: begin -->", "<!-- speed: end -->"
 WAYS = {
