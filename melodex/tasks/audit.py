@@ -23,8 +23,6 @@ from melodex.errors import DamagedCorpusError, EmptyMelodyError
 from melodex.matching.alignment import align
 from melodex.matching.chance_sample import sample_tunes
 from melodex.matching.commonness import (
-    IDIOM,
-    STOCK,
     Commonness,
     IntervalModel,
     commonness,
@@ -41,7 +39,7 @@ from melodex.tasks.audit_leads import (
     merged,
     windows_of,
 )
-from melodex.tasks.compare import Likeness, likeness
+from melodex.tasks.compare import ALONE, Likeness, likeness
 from melodex.tasks.passage import Passage
 
 if TYPE_CHECKING:
@@ -60,10 +58,13 @@ FEWEST_NOTES = 6
 MARGIN = 6
 """Notes of the own tune that are added at either end before aligning anew."""
 
-COMMON_PENALTY = {STOCK: 1.0, IDIOM: 0.0}
-"""Powers of ten by which common figures are taken for likelier when ordering. The number
-expected by chance knows already how often notes agree: with 2.0 and 0.5, a borrowing is
-the first finding less often, by 2 to 3 in 100 of the audit benchmark's tunes."""
+PER_ALONE, PER_BIT, PER_HOLDERS = 0.5, -0.07, 0.2
+"""What the order of findings adds to the power of ten of the number expected: for each
+note without a partner, for each bit that the shared run tells, and for each power of ten
+of the other tunes that hold it. Of such sums, fitted on tunes that the audit benchmark
+does not report (120 with a borrowing): the borrowing is the first finding in 92, 78 and
+62 of 100 against 60, 1,000 and 12,943 tunes; in 86, 72 and 59 by steps for the verdict.
+Weights fitted freely to eleven figures, tried on tunes left out, reach 90, 80 and 62."""
 
 MODEL_SEED = 1
 
@@ -101,10 +102,19 @@ class Finding:
 
     @property
     def order(self) -> tuple[float, int, str, int]:
-        """What findings are sorted by: chance weighed by commonness, points, tune."""
+        """What findings are sorted by: chance weighed by likeness, points, tune.
+
+        Chance knows how many points are many; not how common the notes are by which
+        they were won, nor that who borrows seldom leaves notes out between.
+        """
         expected = self.expected_by_chance
         chance = 0.0 if expected is None else math.log10(max(expected, 1e-300))
-        weighed = chance + COMMON_PENALTY.get(self.commonness.verdict, 0.0)
+        weighed = (
+            chance
+            + PER_ALONE * self.likeness.count(ALONE)
+            + PER_BIT * self.bits
+            + PER_HOLDERS * math.log10(1 + self.commonness.exact)
+        )
         return weighed, -self.likeness.points, self.tune.tune_id, self.own.first_note
 
 
