@@ -57,6 +57,9 @@ def command(
     it in any key: one in a hundred or more, a stock figure; one in a thousand or
     more, a shared idiom; fewer, distinctive.
 
+    Findings come in the order of what chance would bring least, weighed by how much
+    the shared run tells, how few tunes hold it, and whether notes were left out.
+
     Likeness is not infringement, and no likeness found is not clearance.
 
     With --whole-corpus there is no TUNE: near-duplicates are listed, and pairs of

@@ -75,9 +75,18 @@ def summary(found: Audit) -> str:
         )
     bars = list(dict.fromkeys(bars_text(finding) for finding in striking))
     return (
-        f"{counted(len(striking), 'passage')} of {len(found.findings)} can hardly be put "
+        f"{share_of(len(striking), len(found.findings), bool(left))} can hardly be put "
         f"down to chance: {', '.join(bars[:4])}{' ...' if len(bars) > 4 else ''}.{more}"
     )
+
+
+def share_of(striking: int, listed: int, more: bool) -> str:
+    """How many of the passages listed, which may not be all."""
+    if listed == 1:
+        return "The passage shown" if more else "The one passage that comes close"
+    if more:
+        return f"Of the {listed} passages shown, {striking}"
+    return f"{counted(striking, 'passage')} of {listed}"
 
 
 def counted(number: int, noun: str) -> str:

@@ -6,6 +6,7 @@ import json
 import os
 import subprocess
 import sys
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -28,6 +29,7 @@ from melodex.reading.abc import read_abc
 from melodex.tasks.audit import CAUTIONS, audit, digest_of
 from melodex.tasks.audit_leads import chance_of, windows_of
 from melodex.tasks.audit_whole import audit_whole
+from melodex.tasks.compare import ALONE, Pair
 from melodex.tasks.demo import CORPUS_FILE
 from melodex.tasks.passage import Passage, find_passage
 
@@ -190,6 +192,30 @@ def test_windows_that_overlap_count_as_half_as_many(
     assert chance_of(demo_corpus, fit, 1, 10**6) == demo_corpus.tune_count
 
 
+def test_what_sets_a_shared_run_apart_puts_a_finding_before_its_equals(
+    demo_corpus: Corpus, demo_folder: Path
+) -> None:
+    tune = find_passage(str(demo_folder / "own" / "own_song.abc"))
+    found = audit(demo_corpus, tune).findings[0]
+    assert found.likeness.count(ALONE) == 0
+    held_by_many = replace(found, commonness=replace(found.commonness, exact=20))
+    told_little = replace(found, bits=found.bits - 5)
+    pairs = found.likeness.pairs
+    one_out, most_out = (
+        replace(
+            found,
+            likeness=replace(found.likeness, pairs=(*pairs, *[Pair(None, 0, ALONE)] * n)),
+        )
+        for n in (1, 40)
+    )
+    for lesser in (held_by_many, told_little, one_out):
+        assert found.order < lesser.order
+    # A long variant that leaves many notes out is not hidden behind what chance brings.
+    assert one_out.order == most_out.order
+    likelier = replace(found, expected_by_chance=0.9)
+    assert most_out.order < likelier.order
+
+
 def test_what_a_limit_hides_is_counted(demo_corpus: Corpus, demo_folder: Path) -> None:
     tune = find_passage(str(demo_folder / "own" / "own_song.abc"))
     every = audit(demo_corpus, tune, threshold=30, limit=100)
@@ -198,8 +224,17 @@ def test_what_a_limit_hides_is_counted(demo_corpus: Corpus, demo_folder: Path) -
     assert found.findings_in_all == every.findings_in_all
     assert found.findings == every.findings[:1]
     more = f"{found.findings_in_all - 1} more are not shown"
-    assert more in " ".join(as_text(found, Style()).split())
+    text = " ".join(as_text(found, Style()).split())
+    assert more in text
+    assert "The passage shown can hardly be put down to chance: bars 5-8." in text
     assert more in " ".join(audit_summary(found))
+    some = audit(demo_corpus, tune, threshold=30, limit=3)
+    assert "Of the 3 passages shown, 1 can hardly" in " ".join(
+        as_text(some, Style()).split()
+    )
+    assert f"1 passage of {len(every.findings)} can hardly" in " ".join(
+        as_text(every, Style()).split()
+    )
     assert json.loads(as_json(found))["findings_in_all"] == found.findings_in_all
     assert f"tune {found.findings[0].tune.tune_id}" in as_text(found, Style())
 
