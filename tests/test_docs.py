@@ -68,7 +68,7 @@ def run(
         cwd=folder,
         env=environment,
         capture_output=True,
-        text=True,
+        encoding="utf-8",
         timeout=240,
         check=False,
     )

@@ -33,6 +33,9 @@ alike give .58 (.75 with both forms of 6 and 7), tunes of the collections .97.""
 MANY_PITCH_CLASSES = 10
 FEWEST_OPENING_NOTES = 8
 SIGNATURE_KEPT = 0.85
+CHORDS_LEFT, CHORDS_MET = 0.4, 0.8
+"""Chords speak against a signature where its key holds at most the one share of them,
+and a key beyond it at least the other. Our choice, on the careful side."""
 OTHER_VIEW = 0.8
 CHORD_WEIGHT = 0.5
 """Log odds from chords over those from notes; both hear the same piece, so half."""
@@ -188,6 +191,13 @@ def fitted_key(melody: Melody, heard: list[Chord], use_signature: bool) -> KeyRe
     chosen = chosen or openly
     if heard:
         chosen = chord_probabilities(heard, chosen)
+        beyond = chord_probabilities(heard, openly)
+        if "sig" in source and speak_against(melody, heard, chosen[0][0], beyond[0][0]):
+            source, chosen = "melody", beyond
+            remark = (
+                "neither notes nor chords keep to the printed signature, which was left "
+                "aside"
+            )
         source = source.replace(
             "melody", "melody, chords" if "sig" in source else "melody and chords"
         )
@@ -259,17 +269,32 @@ def chord_candidates(heard: list[Chord]) -> list[tuple[Key, float]]:
     return found
 
 
-def chord_points(heard: list[Chord], key: Key) -> float:
-    """How well chords fit a key; common practice, the weights are our choice."""
+def speak_against(melody: Melody, heard: list[Chord], kept: Key, beyond: Key) -> bool:
+    """Whether chords and notes both belong to a key that the signature rules out.
+
+    A lead sheet may be printed without its signature, an accidental before each note.
+    """
+    return (
+        chords_in(heard, kept) <= CHORDS_LEFT * len(heard)
+        and chords_in(heard, beyond) >= CHORDS_MET * len(heard)
+        and share_in(melody, beyond) > share_in(melody, kept)
+    )
+
+
+def chords_in(heard: list[Chord], key: Key) -> int:
+    """How many chords lie in the scale of a key, the leading note of minor counted."""
     low = key.tonic_fifths - 1 - MODES[key.mode]
     scale = set(range(low, low + 7))
     if key.mode == "minor":
         scale.add(key.tonic_fifths + 5)
+    return sum(scale.issuperset(chord.note_fifths) for chord in heard)
+
+
+def chord_points(heard: list[Chord], key: Key) -> float:
+    """How well chords fit a key; common practice, the weights are our choice."""
     # Twenty chords say about all there is to say; more would drown the melody.
     many = min(len(heard), 20) / len(heard)
-    points = (
-        sum(SCALE_CHORD_POINTS for c in heard if scale.issuperset(c.note_fifths)) * many
-    )
+    points = SCALE_CHORD_POINTS * chords_in(heard, key) * many
     points += LAST_CHORD_POINTS * is_tonic(heard[-1], key)
     return points + FIRST_CHORD_POINTS * is_tonic(heard[0], key)
 

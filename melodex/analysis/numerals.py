@@ -222,10 +222,15 @@ def numerals(chords: Sequence[Chord], keys: Sequence[LocalKey]) -> list[Numeral]
     following: Chord | None = None
     for place in range(len(chords) - 1, -1, -1):
         chord, later = chords[place], chords[place + 1] if place + 1 < len(chords) else None
-        if later is not None and later.root_fifths != chord.root_fifths:
+        if later is not None and moves_on(chord, later):
             following = later
         named.append(numeral(chord, keys[place].tonic_fifths, keys[place].mode, following))
     return named[::-1]
+
+
+def moves_on(chord: Chord, later: Chord) -> bool:
+    """Whether another root follows, or silence, which has none."""
+    return (chord.sounds, chord.root_fifths) != (later.sounds, later.root_fifths)
 
 
 # Writing a numeral.

@@ -174,6 +174,45 @@ def test_a_printed_key_that_the_notes_deny_is_reported() -> None:
     assert "do not keep to the printed signature" in reading.remark
 
 
+# Common practice, no source: a sheet printed without its signature.
+@pytest.mark.parametrize(
+    ("names", "chords", "expected", "denied"),
+    [
+        (
+            "D F# A F# G B A G F# A D A E G A E F# A D F# G B D B A G F# E D F# A D",
+            "D|G A7|D|A7|D|G|A7|D",
+            "D major",
+            "neither notes nor chords keep to the printed signature",
+        ),
+        (
+            "G Bb D Bb Eb C A G F# A D C Bb G D G C Eb G C F# A D F# G Bb D G D F# A G",
+            "Gm|Cm D7|D7|Gm|Cm|D7|Gm|D7 Gm",
+            "G minor",
+            "the notes do not keep to the printed signature",
+        ),
+    ],
+)
+def test_a_signature_that_notes_or_chords_deny_is_left_aside(
+    names: str, chords: str, expected: str, denied: str
+) -> None:
+    printed = tune(names, Key(0, "major"), chords)
+    reading = global_key(printed)
+    assert str(reading.key) == expected
+    assert reading.method == "melody and chords"
+    assert denied in reading.remark
+    assert spans_in_words(printed) == [f"1-8 {expected}, start"]
+
+
+def test_secondary_dominants_do_not_deny_a_signature() -> None:
+    names = "C E G E F A D A B D G F E C G C A C# E A D F A D D F# A D G B D G"
+    reading = global_key(
+        tune(names, Key(0, "major"), "C E7|A7 D7|G7 C|C7 F|A7|Dm D7|G7|G7 C")
+    )
+    assert str(reading.key) == "C major"
+    assert "signature" in reading.method
+    assert "left aside" not in reading.remark
+
+
 def test_minor_without_a_sixth_may_be_dorian_and_says_so() -> None:
     reading = global_key(tune("A C E D C B A C E G E D C B A A", Key(3, "minor")))
     assert reading.key.tonic_fifths == 3

@@ -127,7 +127,7 @@ def loaded(corpus_path: Path, engine: str) -> set[str]:
         [sys.executable, "-c", ASK + SAY],
         env=environment,
         capture_output=True,
-        text=True,
+        encoding="utf-8",
         check=True,
     )
     assert "Salt Stair" in done.stdout
@@ -146,7 +146,7 @@ def test_a_query_loads_nothing_of_the_standard_library_that_it_does_not_use(
     bare = subprocess.run(
         [sys.executable, "-c", "import click, json, sqlite3, sys; " + SAY],
         capture_output=True,
-        text=True,
+        encoding="utf-8",
         check=True,
     )
     assert not (loaded(corpus_path, "c") - set(json.loads(bare.stderr))) & UNASKED

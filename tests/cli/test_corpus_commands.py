@@ -35,7 +35,7 @@ def shelf(tmp_path: Path) -> Path:
     (folder / "one.abc").write_text(
         abc(1, "The Kettle", NOTES[0]) + "\n" + abc(2, "Rain Again", NOTES[1])
     )
-    (folder / "inner" / "two.abc").write_text(abc(1, "Frühlingstanz", NOTES[2]))
+    (folder / "inner" / "two.abc").write_text(abc(1, "Frühlingstanz", NOTES[2]), "utf-8")
     (folder / "notes.txt").write_text("not a tune")
     return folder
 
@@ -117,7 +117,9 @@ def test_what_is_not_understood_is_counted_and_shown_with_line_and_column(run, t
 
 def test_a_changed_tune_replaces_the_old_one(run, shelf):
     run("add", shelf)
-    (shelf / "inner" / "two.abc").write_text(abc(1, "Frühlingstanz", NOTES[2] + "D4|"))
+    (shelf / "inner" / "two.abc").write_text(
+        abc(1, "Frühlingstanz", NOTES[2] + "D4|"), "utf-8"
+    )
     assert "0 added, 2 unchanged, 1 replaced" in run("add", shelf).stderr
     assert "3 tunes" in run("list").stdout
 
@@ -291,9 +293,12 @@ def test_a_name_with_bytes_that_are_no_utf_8_is_added_and_told_apart(run, tmp_pa
 def test_commands_work_where_no_language_is_set(shelf, tmp_path):
     corpus = tmp_path / "locale.melodex"
     environment = {**os.environ, "LC_ALL": "C", "LANG": "C", "LANGUAGE": "C"}
+    # Unless told otherwise, Python takes such a locale for UTF-8.
+    for told in ("PYTHONCOERCECLOCALE", "PYTHONUTF8"):
+        environment.pop(told, None)
     for words in (
         ["add", shelf],
-        ["list", "--title", "FRÜHLING"],
+        ["list", "--title", "FRÜHLING".encode()],
         ["show", "RAIN"],
         ["check"],
     ):

@@ -31,7 +31,7 @@ def stopped(corpus: Path, place: str, *words: str) -> str:
     """Run a command that is struck at a place; return what it said."""
     code = f"import os, signal\n{place}\nfrom melodex.cli import main\nmain()"
     arguments = [sys.executable, "-c", code, "--corpus", str(corpus), *words]
-    done = subprocess.run(arguments, capture_output=True, text=True, check=False)
+    done = subprocess.run(arguments, capture_output=True, encoding="utf-8", check=False)
     assert done.returncode == 130, done.stderr
     assert "Traceback" not in done.stderr
     assert not done.stdout
@@ -51,7 +51,7 @@ from melodex.__main__ import main
 main()
 """
     arguments = [sys.executable, "-c", code, "--corpus", str(tmp_path / "none"), "list"]
-    done = subprocess.run(arguments, capture_output=True, text=True, check=False)
+    done = subprocess.run(arguments, capture_output=True, encoding="utf-8", check=False)
     assert done.returncode == 130, done.stderr
     assert done.stderr.startswith("melodex: stopped")
     assert done.stderr.count("\n") == 1

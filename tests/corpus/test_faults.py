@@ -417,7 +417,9 @@ def test_a_corpus_that_may_not_be_opened_is_said_to_be_so(public, filled):
     "name",
     [
         *("a?b#c.melodex", "per%20cent.melodex", "spa ce & 'quote'.melodex"),
-        *("größe-曲.melodex", "🎻.melodex", "-leading", "--corpus", "line\nbreak.melodex"),
+        # As bytes, since the names of files may be read as ASCII.
+        *(os.fsdecode(name.encode()) for name in ("größe-曲.melodex", "🎻.melodex")),
+        *("-leading", "--corpus", "line\nbreak.melodex"),
         *('"two".melodex', "back\\slash.melodex", ":memory:", "file:x?mode=ro", "~", "*"),
         *("\x1b[31mred.melodex", "a" * 240, os.fsdecode(b"no-utf-8-\xff\xfe.melodex")),
     ],

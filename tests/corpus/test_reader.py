@@ -128,7 +128,7 @@ def test_reading_imports_nothing_heavy(filled):
     done = subprocess.run(
         [sys.executable, "-c", code, str(filled)],
         capture_output=True,
-        text=True,
+        encoding="utf-8",
         check=True,
     )
     loaded = set(done.stdout.split())
@@ -145,7 +145,7 @@ def sqlite_shell(path, sql):
     program = shutil.which("sqlite3")
     assert program, "this check needs the sqlite3 program (Debian: sqlite3)"
     done = subprocess.run(
-        [program, "-csv", str(path), sql], capture_output=True, text=True, check=True
+        [program, "-csv", str(path), sql], capture_output=True, encoding="utf-8", check=True
     )
     return done.stdout.splitlines()
 

@@ -143,7 +143,10 @@ def hammer(path: Path, seconds: float, seed: int) -> None:
 def supervise(seconds: float, seed: int) -> int:
     """Build, and hammer in a process of its own."""
     library = subprocess.run(
-        ["gcc", "-print-file-name=libasan.so"], check=True, capture_output=True, text=True
+        ["gcc", "-print-file-name=libasan.so"],
+        check=True,
+        capture_output=True,
+        encoding="utf-8",
     ).stdout.strip()
     with tempfile.TemporaryDirectory() as folder:
         target = build(Path(folder))

@@ -24,7 +24,7 @@ def by_abc2midi(text: str, home: Path) -> list[tuple[float, int]]:
     done = subprocess.run(
         ["abc2midi", str(source), "-o", str(target), "-NGUI"],
         capture_output=True,
-        text=True,
+        encoding="utf-8",
         check=False,
         timeout=30,
     )

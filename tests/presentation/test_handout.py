@@ -15,7 +15,7 @@ from melodex.presentation.report_page import Caution, Facts, Page, Section, Tabl
 def poppler(tool: str, *arguments: str) -> str:
     """What one of poppler's tools prints; a missing tool fails."""
     done = subprocess.run(
-        [tool, *arguments], capture_output=True, text=True, check=True, timeout=60
+        [tool, *arguments], capture_output=True, encoding="utf-8", check=True, timeout=60
     )
     return done.stdout
 

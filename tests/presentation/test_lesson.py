@@ -85,7 +85,7 @@ def text_of(pdf: bytes, tmp_path: Path, *options: str) -> str:
     done = subprocess.run(
         ["pdftotext", "-layout", *options, str(path), "-"],
         capture_output=True,
-        text=True,
+        encoding="utf-8",
         check=True,
         timeout=60,
     )
@@ -135,7 +135,11 @@ def test_a_handout_is_tagged_on_both_papers_and_always_the_same(lesson, tmp_path
         path = tmp_path / "handout.pdf"
         path.write_bytes(pdf)
         done = subprocess.run(
-            ["pdfinfo", str(path)], capture_output=True, text=True, check=True, timeout=60
+            ["pdfinfo", str(path)],
+            capture_output=True,
+            encoding="utf-8",
+            check=True,
+            timeout=60,
         )
         assert "Tagged:          yes" in done.stdout
         assert size in done.stdout

@@ -108,6 +108,6 @@ def test_typing_a_phrase_loads_no_reader_of_files():
         "print(sorted(heavy & set(sys.modules)))"
     )
     done = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+        [sys.executable, "-c", code], capture_output=True, encoding="utf-8", check=True
     )
     assert done.stdout.strip() == "[]"

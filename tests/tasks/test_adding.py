@@ -116,7 +116,7 @@ def started(arguments: Sequence[str]) -> subprocess.Popen[str]:
         [sys.executable, "-m", "melodex", *arguments],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
-        text=True,
+        encoding="utf-8",
         start_new_session=True,
     )
 

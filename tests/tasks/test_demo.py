@@ -148,7 +148,7 @@ def test_a_wheel_carries_every_file_of_the_demo(tmp_path: Path) -> None:
         cwd=tmp_path / "site",
         check=True,
         capture_output=True,
-        text=True,
+        encoding="utf-8",
     )
     assert Path(installed.stdout.strip()) == tmp_path / "site" / "melodex" / "corpus_demo"
 

@@ -121,7 +121,7 @@ def start(corpus_path: Path) -> Running:
             str(free_port()),
         ],
         stderr=subprocess.PIPE,
-        text=True,
+        encoding="utf-8",
         env={**os.environ, "PYTHONWARNINGS": "error"},
     )
     assert process.stderr is not None

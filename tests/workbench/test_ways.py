@@ -366,7 +366,7 @@ def test_finds_are_kept_annotated_put_in_order_printed_and_packed(
     pdf = tmp_path / "handout.pdf"
     pdf.write_bytes(taken(page, "PDF to print"))
     text = subprocess.run(
-        ["pdftotext", str(pdf), "-"], check=True, capture_output=True, text=True
+        ["pdftotext", str(pdf), "-"], check=True, capture_output=True, encoding="utf-8"
     ).stdout
     assert "Sing the bass first." in text
     page.select_option("select[name=sheet]", "worksheet")
