@@ -33,9 +33,12 @@ alike give .58 (.75 with both forms of 6 and 7), tunes of the collections .97.""
 MANY_PITCH_CLASSES = 10
 FEWEST_OPENING_NOTES = 8
 SIGNATURE_KEPT = 0.85
-CHORDS_LEFT, CHORDS_MET = 0.4, 0.8
-"""Chords speak against a signature where its key holds at most the one share of them,
-and a key beyond it at least the other. Our choice, on the careful side."""
+FEWEST_AGAINST = 8
+CHORDS_LEFT, CHORDS_MET, ODDS_LEFT = 0.4, 0.8, 0.1
+"""So many chords or more speak against a signature where a key beyond it holds more of
+them, and at least the second share. Signs that are printed are meant: there its own key
+must hold at most the first share. None may be what was never set: there its keys must
+have at most so much of the probability. Our choice, on the careful side."""
 OTHER_VIEW = 0.8
 CHORD_WEIGHT = 0.5
 """Log odds from chords over those from notes; both hear the same piece, so half."""
@@ -192,12 +195,9 @@ def fitted_key(melody: Melody, heard: list[Chord], use_signature: bool) -> KeyRe
     if heard:
         chosen = chord_probabilities(heard, chosen)
         beyond = chord_probabilities(heard, openly)
-        if "sig" in source and speak_against(melody, heard, chosen[0][0], beyond[0][0]):
+        if "sig" in source and speak_against(melody, heard, chosen[0][0], beyond):
             source, chosen = "melody", beyond
-            remark = (
-                "neither notes nor chords keep to the printed signature, which was left "
-                "aside"
-            )
+            remark = "the chords do not keep to the printed signature, which was left aside"
         source = source.replace(
             "melody", "melody, chords" if "sig" in source else "melody and chords"
         )
@@ -269,15 +269,21 @@ def chord_candidates(heard: list[Chord]) -> list[tuple[Key, float]]:
     return found
 
 
-def speak_against(melody: Melody, heard: list[Chord], kept: Key, beyond: Key) -> bool:
-    """Whether chords and notes both belong to a key that the signature rules out.
+def speak_against(
+    melody: Melody, heard: list[Chord], kept: Key, beyond: list[tuple[Key, float]]
+) -> bool:
+    """Whether the chords belong to the likeliest key of all, and not to the signature's.
 
     A lead sheet may be printed without its signature, an accidental before each note.
     """
-    return (
-        chords_in(heard, kept) <= CHORDS_LEFT * len(heard)
-        and chords_in(heard, beyond) >= CHORDS_MET * len(heard)
-        and share_in(melody, beyond) > share_in(melody, kept)
+    key, signature = beyond[0][0], melody.keys[0].signature_fifths
+    here, there = chords_in(heard, kept), chords_in(heard, key)
+    if len(heard) < FEWEST_AGAINST or there <= here or there < CHORDS_MET * len(heard):
+        return False
+    if signature == 0:
+        return sum(p for k, p in beyond if k.signature_fifths == 0) <= ODDS_LEFT
+    return here <= CHORDS_LEFT * len(heard) and share_in(melody, key) > share_in(
+        melody, kept
     )
 
 

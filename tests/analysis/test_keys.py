@@ -182,7 +182,7 @@ def test_a_printed_key_that_the_notes_deny_is_reported() -> None:
             "D F# A F# G B A G F# A D A E G A E F# A D F# G B D B A G F# E D F# A D",
             "D|G A7|D|A7|D|G|A7|D",
             "D major",
-            "neither notes nor chords keep to the printed signature",
+            "the chords do not keep to the printed signature",
         ),
         (
             "G Bb D Bb Eb C A G F# A D C Bb G D G C Eb G C F# A D F# G Bb D G D F# A G",
