@@ -27,6 +27,7 @@ from melodex.presentation.report_page import (
     Section,
     Text,
 )
+from melodex.presentation.text_audit import often_text
 from melodex.tasks.audit import Audit, Finding
 from melodex.tasks.compare import interval_text, summarise
 
@@ -73,9 +74,9 @@ def audit_summary(found: Audit) -> tuple[str, ...]:
         said = (
             f"No place of {own.title} comes close to any of {found.corpus_tunes:,} tunes."
         )
-    often = "once" if found.threshold == 1 else f"{found.threshold:g} times"
     limit = (
-        f"Listed is what chance would bring at most {often} to the whole tune; "
+        f"Listed is what chance would bring at most {often_text(found.threshold)} to the "
+        f"whole tune; "
         f"{found.windows} stretches were looked for."
     )
     left = found.findings_in_all - count

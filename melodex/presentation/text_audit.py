@@ -1,6 +1,6 @@
 """Text of an audit: what comes close, the strip of bars, and the words of caution.
 
-Contents: audit_text, title_lines.
+Contents: audit_text, often_text, title_lines.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from melodex.presentation.text_corpus import shown
 from melodex.tasks.audit import Audit, BarCover, Finding
 from melodex.tasks.compare import interval_text
 
-__all__ = ["audit_text", "title_lines"]
+__all__ = ["audit_text", "often_text", "title_lines"]
 
 STRENGTHS = ((1e-6, "█", "#"), (0.01, "▓", "*"), (1.0, "░", "."))
 """Shades of a bar by the least number expected by chance of what touches it."""
@@ -160,12 +160,17 @@ def facts(finding: Finding) -> list[str]:
     return told
 
 
+def often_text(times: float) -> str:
+    """How often, in words: ``once`` or so many times."""
+    return "once" if times == 1 else f"{times:g} times"
+
+
 def compared_with(found: Audit) -> str:
     """What has to be known to repeat the audit."""
     left_out = f", left out: {', '.join(found.excluded)}" if found.excluded else ""
     return (
         f"Compared with {found.corpus_tunes:,} tunes of {found.corpus_notes:,} notes "
         f"(digest {found.corpus_digest}) in "
-        f"{found.windows} windows, findings expected up to {found.threshold:g} times, "
+        f"{found.windows} windows, findings expected up to {often_text(found.threshold)}, "
         f"melodex {found.version}{left_out}."
     )

@@ -405,9 +405,17 @@ def how_the_time_goes(a: Melody, b: Melody, found: Likeness) -> str:
     if a.metre != b.metre:
         told.append(f"A is in {a.metre or 'free metre'}, B in {b.metre or 'free metre'}")
     if not close(found.augmentation, 1.0):
-        told.append(f"B's notes are {found.augmentation:.3g} times as long")
+        told.append(f"B's notes are {length_text(found.augmentation)}")
     text = "; ".join(told)
     return f"{text[:1].upper()}{text[1:]}." if told else ""
+
+
+def length_text(ratio: float) -> str:
+    """How long notes are beside others, such as ``twice as long``."""
+    for usual, words in ((0.5, "half"), (2.0, "twice"), (3.0, "three times")):
+        if close(ratio, usual):
+            return f"{words} as long"
+    return f"{ratio:.3g} times as long"
 
 
 def where_they_run_together(found: Likeness) -> str:

@@ -36,7 +36,7 @@ def test_twice_as_slow_is_the_same_time_at_twice_the_length(corpus: Corpus) -> N
     assert set(relations(found)) == {"same degree and time"}
     assert found.likeness.augmentation == 2.0
     assert found.likeness.exact_run == (0, 0, 16)
-    assert "2 times as long" in " ".join(found.summary)
+    assert "B's notes are twice as long" in " ".join(found.summary)
 
 
 def test_every_note_of_both_passages_is_in_the_pairs_once(corpus: Corpus) -> None:
