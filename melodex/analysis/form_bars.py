@@ -75,14 +75,17 @@ def form_bars(melody: Melody) -> list[FormBar]:
 
 
 def is_lead_in(melody: Melody, place: int) -> bool:
-    """Whether the first bar is short and so a pickup, though not numbered 0."""
+    """Whether the first bar is a pickup, though not numbered 0.
+
+    It is short; or it starts with a rest, and a repeat starts right after it.
+    """
     bars, metre = melody.bars, melody.metre
-    return (
-        place == 0
-        and len(bars) > 1
-        and metre is not None
-        and 2 * bars[0].duration_ticks <= metre.bar_ticks
-    )
+    if place or len(bars) < 2 or metre is None:
+        return False
+    if 2 * bars[0].duration_ticks <= metre.bar_ticks:
+        return True
+    starts_late = len(melody) > 0 and melody.onset_ticks[0] > bars[0].onset_ticks
+    return starts_late and bars[1].repeat_start
 
 
 def mark_at(marks: dict[int, str], bar: Bar) -> str:

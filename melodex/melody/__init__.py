@@ -21,6 +21,7 @@ from melodex.melody.marks import (
     MetreChange,
     SectionMark,
     Tuplet,
+    bars_text,
 )
 from melodex.melody.metre import (
     TICKS_PER_QUARTER,
@@ -60,6 +61,7 @@ __all__ = [
     "Phrase",
     "SectionMark",
     "Tuplet",
+    "bars_text",
     "beat_strength",
     "degree_fifths",
     "degree_name",

@@ -5,7 +5,8 @@ of a bar that a repeat sign splits share one number. Each record can be packed a
 list of its values, as it is kept in a corpus.
 
 Contents: Key, KeyChange, MetreChange, Bar, ChordSymbol, SectionMark, Grace, Tuplet,
-Lyric, Credits, PROVENANCE, RECORD_COLUMNS, CREDITS_COLUMNS, packed, unpacked.
+Lyric, Credits, PROVENANCE, RECORD_COLUMNS, CREDITS_COLUMNS, bars_text,
+packed, unpacked.
 """
 
 from __future__ import annotations
@@ -32,6 +33,7 @@ __all__ = [
     "MetreChange",
     "SectionMark",
     "Tuplet",
+    "bars_text",
     "packed",
     "unpacked",
 ]
@@ -201,6 +203,11 @@ RECORD_COLUMNS: dict[str, type] = {
     "tuplets": Tuplet,
     "lyrics": Lyric,
 }
+
+
+def bars_text(first: int, last: int) -> str:
+    """Bars in words, such as ``bar 5`` or ``bars 5-8``."""
+    return f"bar {first}" if first == last else f"bars {first}-{last}"
 
 
 def names_of(kind: Any) -> tuple[str, ...]:

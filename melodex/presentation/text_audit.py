@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import textwrap
 
+from melodex.melody import bars_text
 from melodex.presentation.text import (
     Style,
     aligned_lines,
@@ -73,7 +74,7 @@ def summary(found: Audit) -> str:
             f"{len(found.findings)} {said} close, none closer than chance may well bring "
             f"about.{more}"
         )
-    bars = list(dict.fromkeys(bars_text(finding) for finding in striking))
+    bars = list(dict.fromkeys(bars_of(finding) for finding in striking))
     return (
         f"{share_of(len(striking), len(found.findings), bool(left))} can hardly be put "
         f"down to chance: {', '.join(bars[:4])}{' ...' if len(bars) > 4 else ''}.{more}"
@@ -94,10 +95,9 @@ def counted(number: int, noun: str) -> str:
     return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
-def bars_text(finding: Finding) -> str:
+def bars_of(finding: Finding) -> str:
     """The bars of the own tune that a finding touches."""
-    first, last = finding.own.melody.bar[0], finding.own.melody.bar[-1]
-    return f"bar {first}" if first == last else f"bars {first}-{last}"
+    return bars_text(finding.own.melody.bar[0], finding.own.melody.bar[-1])
 
 
 def strip(found: Audit, style: Style) -> list[str]:
@@ -124,9 +124,7 @@ def finding_lines(finding: Finding, style: Style) -> list[str]:
     whose = finding.tune.whole.credits
     maker = f", {whose.composer}" if whose.composer else ""
     year = f", {whose.year}" if whose.year else ""
-    title = shown(
-        f"{finding.rank}  {bars_text(finding)}: {finding.tune.label}{maker}{year}"
-    )
+    title = shown(f"{finding.rank}  {bars_of(finding)}: {finding.tune.label}{maker}{year}")
     lines = [*title_lines(title, style), *wrapped(facts(finding), style)]
     lines += aligned_lines(
         finding.own.melody, finding.tune.melody, finding.likeness, ("own", "tune"), style

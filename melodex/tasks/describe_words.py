@@ -14,7 +14,7 @@ from collections.abc import Iterable, Sequence
 from melodex.analysis.form import Figure, Section
 from melodex.analysis.keys import KeySpan
 from melodex.analysis.piece import Analysis
-from melodex.melody import Melody
+from melodex.melody import Melody, bars_text
 
 __all__ = ["figure_sentence", "summary_of", "unsaid_of"]
 
@@ -94,7 +94,9 @@ def form_sentence(found: Analysis) -> str:
     odd = odd_sections(found)
     text = f"Sections in bars: {parts}"
     if odd:
-        named = ", ".join(f"{s.label} (bars {s.first_bar}-{s.last_bar})" for s in odd[:6])
+        named = ", ".join(
+            f"{s.label} ({bars_text(s.first_bar, s.last_bar)})" for s in odd[:6]
+        )
         text += f"; of odd length: {named}"
     return f"{text}."
 

@@ -29,7 +29,7 @@ from melodex.corpus.lessons import (
 )
 from melodex.corpus.reader import Corpus
 from melodex.errors import LessonError
-from melodex.melody import Melody
+from melodex.melody import Melody, bars_text
 from melodex.tasks.lesson_labels import Labels, labels_of, read_labels
 from melodex.tasks.lesson_state import AS_KEPT, State, state_of
 
@@ -89,8 +89,7 @@ class LessonExample:
     @property
     def title(self) -> str:
         """Title and bars, such as ``Lantern Rock, bars 5-8``."""
-        first, last = self.excerpt.bar[0], self.excerpt.bar[-1]
-        bars = f"bar {first}" if first == last else f"bars {first}-{last}"
+        bars = bars_text(self.excerpt.bar[0], self.excerpt.bar[-1])
         return f"{self.excerpt.title}, {bars}"
 
     @property

@@ -28,7 +28,7 @@ from melodex.corpus.lessons import (
 )
 from melodex.corpus.reader import Corpus
 from melodex.errors import LessonError
-from melodex.melody import Melody
+from melodex.melody import Melody, bars_text
 from melodex.tasks.lesson import (
     MOST_EXAMPLES,
     Lesson,
@@ -100,7 +100,7 @@ class Found:
     @property
     def label(self) -> str:
         """Title and bars."""
-        return f"{self.whole.title}, bars {self.bars[0]}-{self.bars[1]}"
+        return f"{self.whole.title}, {bars_text(*self.bars)}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,7 +19,7 @@ from melodex.errors import DamagedCorpusError, EmptyMelodyError, PhraseError
 from melodex.matching.alignment import align
 from melodex.matching.query import encode_query
 from melodex.matching.search import search
-from melodex.melody import Melody, Phrase
+from melodex.melody import Melody, Phrase, bars_text
 from melodex.settings import AlignmentCosts
 from melodex.tasks.compare import likeness
 from melodex.tasks.lesson_labels import excerpt_digest
@@ -121,10 +121,10 @@ def offer_words(near: Nearest | None) -> str:
     """What is offered, in words."""
     if near is None:
         return "nothing in it comes near the passage"
-    bars = f"bars {near.first_bar}-{near.last_bar}"
+    bars = bars_text(near.first_bar, near.last_bar)
     if near.agreement == 1:
-        return f"{bars} of {near.title} hold the same notes"
-    return f"{bars} of {near.title} come nearest, {near.agreement:.0%} of the notes agree"
+        return f"the same notes stand in {bars} of {near.title}"
+    return f"nearest to it: {bars} of {near.title}, {near.agreement:.0%} of the notes agree"
 
 
 def nearest_in(kept: Melody, tune: Melody, tune_id: str, *, least: float) -> Nearest | None:

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from melodex.errors import EmptyMelodyError, PassageError, ReadingError, UnknownTuneError
-from melodex.melody import Melody, Phrase
+from melodex.melody import Melody, Phrase, bars_text
 from melodex.records import dataclass
 
 if TYPE_CHECKING:
@@ -68,9 +68,7 @@ class Passage:
     @property
     def label(self) -> str:
         """Title and bars, such as ``Lantern Rock, bars 5-8``."""
-        first, last = self.melody.bar[0], self.melody.bar[-1]
-        bars = f"bar {first}" if first == last else f"bars {first}-{last}"
-        return f"{self.whole.title}, {bars}"
+        return f"{self.whole.title}, {bars_text(self.melody.bar[0], self.melody.bar[-1])}"
 
     def phrase(self) -> Phrase:
         """The passage as something to look for."""

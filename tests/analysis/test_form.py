@@ -69,6 +69,13 @@ def test_a_pickup_belongs_to_the_section_it_leads_into() -> None:
     assert [(s.bars, s.odd) for s in found] == [(4, False), (4, False)]
 
 
+def test_a_bar_of_rests_and_a_pickup_before_a_repeat_belongs_to_it() -> None:
+    found = sections(abc("z2 DE|:CDEF|GAGF|EDCD|C4:|e4|dcBA|GABc|c4|]"))
+    assert [(s.first_bar, s.last_bar, s.bars) for s in found] == [(2, 5, 4), (6, 9, 4)]
+    whole = sections(abc("C2 DE|:CDEF|GAGF|EDCD|C4:|e4|dcBA|GABc|c4|]"))
+    assert [s.bars for s in whole] == [1, 4, 4]
+
+
 def test_alternative_endings_count_once() -> None:
     found = sections(abc(f"|:{EIGHT}|1 C4:|2 C3c||{OTHER}c4|]"))
     assert [s.bars for s in found] == [8, 8]

@@ -240,7 +240,7 @@ def test_a_changed_tune_is_said_and_the_same_notes_are_offered(corpus_path, tune
     added(tunes, corpus_path)
     (example,) = opened(corpus_path).examples
     assert example.state.kind == "changed"
-    assert "bars 4-5 of Salt Step hold the same notes" in example.state.sentence
+    assert "the same notes stand in bars 4-5 of Salt Step" in example.state.sentence
     assert example.title == "Salt Stair, bars 3-4", "the copy is shown meanwhile"
     (mended,) = take_nearest(corpus_path, "Steps").examples
     assert (mended.title, mended.state.kind) == ("Salt Step, bars 4-5", "as kept")
