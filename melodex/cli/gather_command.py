@@ -33,9 +33,7 @@ METRES = ("simple", "compound", "irregular", "mixed", "free")
 @click.option("--key-centres", type=click.IntRange(1), help="At least so many tonics.")
 @click.option("--key-change", default="", help="How the key changes: 'relative' ...")
 @click.option("--mode-change", is_flag=True, help="Major to minor on one tonic ...")
-@click.option(
-    "--metre", default="", type=click.Choice(["", *METRES]), help="Class of metre."
-)
+@click.option("--metre", type=click.Choice(METRES), help="Class of metre.")
 @click.option("--section-bars", type=click.IntRange(1), help="A section of so many bars.")
 @click.option("--odd-sections", is_flag=True, help="A section of an odd length.")
 @click.option("--title", default="", help="Part of the title.")
@@ -80,6 +78,7 @@ def command(
 
     if bars and not progression_from:
         raise click.UsageError("--bars needs --progression-from, which names the tune")
+    wishes["metre"] = wishes["metre"] or ""
     if progression_from and wishes["progression"]:
         raise click.UsageError("give --progression or --progression-from, not both")
     with Corpus.open(corpus_path) as corpus:

@@ -176,7 +176,10 @@ def said_phrase(
             notes=read_span(notes, "notes") if notes else None,
         ).phrase()
     if bars or notes:
-        raise PhraseError("bars and notes go with --from", hint="leave them out")
+        raise PhraseError(
+            "bars and notes are those of a tune",
+            hint="name it with --from, such as --from TUNE --bars 5-8",
+        )
     return read_phrase(text or "", notation=notation)
 
 
@@ -365,11 +368,11 @@ def how_sure(fit: Fit | None, hits: list[Hit]) -> list[str]:
         return []
     if fit is None:
         return ["The corpus is too small to say how many as good chance would bring."]
-    sample = len(fit.null.points)
+    sample = fit.null.tune_count
     if sample >= NULL_SAMPLE:
         return []
     times = 10 ** fit.spread_decades(hits[0].points)
     return [
         f"With only {sample} tunes to measure chance on, the number expected by chance "
-        f"is rough: within about {times:.0f} times either way."
+        f"is rough: within a factor of about {times:.2g}."
     ]

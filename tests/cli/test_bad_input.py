@@ -38,6 +38,7 @@ def run(corpus_path: Path, *words: str) -> Result:
         (["resemble", "1"], "1"),
         (["resemble", "what is this"], "what"),
         (["resemble"], "nothing to look for"),
+        (["resemble", "1 3 5", "--bars", "1-2"], "--from TUNE --bars 5-8"),
         (["compare", "Salt Stair", "Nowhere Jig"], "Nowhere Jig"),
         (["compare", "Salt Stair", "Salt Stair", "--bars", "3-1"], "run backwards"),
         (["audit", "Nowhere Jig"], "Nowhere Jig"),
@@ -67,6 +68,14 @@ def test_a_wrong_question_is_answered_with_one_line_and_exit_1(
 )
 def test_wrong_usage_exits_2(corpus_path: Path, words: list[str]) -> None:
     assert run(corpus_path, *words).exit_code == 2
+
+
+def test_the_classes_of_metre_are_named_where_another_is_asked_for(
+    corpus_path: Path,
+) -> None:
+    done = run(corpus_path, "gather", "--metre", "3/4")
+    assert "is not one of 'simple', 'compound'," in done.stderr
+    assert "1 of 1 tune" in run(corpus_path, "gather", "--metre", "simple").stdout
 
 
 @pytest.mark.parametrize(

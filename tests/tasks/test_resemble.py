@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import sqlite3
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from melodex.corpus.reader import Corpus
 from melodex.errors import PassageError, PhraseError, SettingsError, UnknownTuneError
+from melodex.matching.chance import Fit, Null
+from melodex.matching.chance_sample import NULL_SAMPLE
 from melodex.matching.engine import ENGINE_VARIABLE
+from melodex.matching.query import encode_query
+from melodex.matching.search import search
 from melodex.settings import AlignmentCosts
-from melodex.tasks.resemble import resemble, said_phrase
+from melodex.tasks.resemble import how_sure, resemble, said_phrase
 
 
 def titles(corpus: Corpus, text: str, **said: str) -> list[str]:
@@ -179,3 +184,21 @@ def test_a_tune_that_cannot_be_read_is_left_out_and_named(demo: Path) -> None:
     kept.remove(spoilt)
     assert [match.passage.tune_id for match in found.matches][: len(kept)] == kept
     assert any("Left out" in remark and spoilt in remark for remark in found.remarks)
+
+
+@pytest.mark.parametrize("halved", [False, True])
+@pytest.mark.parametrize("tunes", [NULL_SAMPLE, NULL_SAMPLE - 2])
+def test_only_a_small_corpus_makes_expected_numbers_rough(
+    corpus: Corpus, tunes: int, halved: bool
+) -> None:
+    # Of a phrase and of the phrase read backwards points are known of half the sample.
+    part = Null((1,) * (tunes // 2), (20,) * (tunes // 2), 12)
+    whole = Null((1,) * tunes, (20,) * tunes, 12)
+    null = replace(part, turned=part) if halved else whole
+    hits = search(corpus.chunks(), encode_query(said_phrase(corpus, "1 3 5 4 3 2 3 4")))
+    told = how_sure(Fit(0.5, -2.0, null, (0.1, 0.0, 0.0)), hits)
+    if tunes >= NULL_SAMPLE:
+        assert told == []
+    else:
+        assert f"With only {tunes} tunes to measure chance on" in told[0]
+        assert told[0].endswith("within a factor of about 1.4.")
