@@ -157,7 +157,7 @@ def test_what_the_weights_do_not_fit_has_the_order_of_the_alignment(
     [
         ({}, PhraseError, "nothing to look for"),
         ({"text": "1 3 5", "origin": "Far Bell"}, PhraseError, "both named"),
-        ({"text": "1 3 5", "bars": "1-2"}, PhraseError, "go with --from"),
+        ({"text": "1 3 5", "bars": "1-2"}, PhraseError, "those of a tune"),
         ({"origin": "Far Bell", "bars": "7-9"}, PassageError, "it has bars 1 to 4"),
         ({"origin": "Far Bell", "notes": "10-99"}, PassageError, "it has notes 1 to"),
         ({"origin": "No Such Tune"}, UnknownTuneError, "No Such Tune"),
