@@ -2,9 +2,10 @@
 
 Conventions: two chords are a cadence only where the music rests: on the last chord,
 where a phrase ends, or where the melody or the chord stands clearly longer than
-usual (:data:`LONG_REST_RATIO`); without that, five to one is only a step. A deceptive
-cadence needs no rest: it is the absence of one. All rules are common practice, no
-source.
+usual (:data:`LONG_REST_RATIO`); without that, five to one is only a step. A half cadence
+needs a melody that rests: a V that lasts while the melody moves on prepares what comes.
+A deceptive cadence needs no rest: it is the absence of one. All rules are common
+practice, no source.
 
 Contents: cadences, endings, cadence_of, LONG_REST_RATIO.
 """
@@ -30,7 +31,7 @@ def cadences(piece: Piece) -> Iterator[Device]:
     rests = RestingPlaces(piece)
     for step, here, after in piece.neighbours():
         kind = cadence_of(here, after)
-        if kind and (rests.at(step + 1) or kind == "deceptive cadence"):
+        if kind and rests.enough(kind, step + 1):
             reason = f"{here.chord.text} {after.chord.text}: {named_in_key(here, after)}"
             yield piece.device(kind, step, step + 1, reason)
 
@@ -125,9 +126,21 @@ class RestingPlaces:
         steps = self.piece.steps
         if step + 1 == len(steps) or self.length(step) >= self.long_chord:
             return True
-        return any(
-            place in self.rest_notes for place in range(steps[step], steps[step + 1])
-        )
+        return self.melody_rests(step)
+
+    def melody_rests(self, step: int) -> bool:
+        """Whether a note that rests sounds on the chord of a step."""
+        steps = self.piece.steps
+        end = steps[step + 1] if step + 1 < len(steps) else len(self.piece.placed)
+        return any(place in self.rest_notes for place in range(steps[step], end))
+
+    def enough(self, kind: str, step: int) -> bool:
+        """Whether the music rests as a kind of cadence asks for."""
+        if kind == "deceptive cadence":
+            return True
+        if kind == "half cadence" and self.piece.notes:
+            return self.melody_rests(step)
+        return self.at(step)
 
 
 def endings(piece: Piece) -> Iterator[Device]:

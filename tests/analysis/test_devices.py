@@ -11,6 +11,7 @@ from melodex.analysis.chords import parse_chord, parse_chords
 from melodex.analysis.devices import KINDS, find_two_five_ones, harmony
 from melodex.analysis.harmony import melody_on_chords, place_chords
 from melodex.analysis.lines import inner_lines
+from melodex.analysis.piece import analyse
 from melodex.melody import (
     Bar,
     ChordSymbol,
@@ -20,6 +21,7 @@ from melodex.melody import (
     pitch_class,
     pitch_class_name,
 )
+from melodex.reading.abc import read_abc
 
 BAR = 40320
 
@@ -213,6 +215,25 @@ def test_a_note_held_over_a_change_is_met_with_both_chords():
 )
 def test_each_device_is_found_where_it_stands(chords, kind, bars):
     assert bars in found(chords)[kind]
+
+
+# Common practice, no source: the half cadence is where the phrase comes to rest on V.
+def test_a_half_cadence_is_where_the_melody_rests_on_v() -> None:
+    tune = (
+        'X:1\nL:1/4\nM:4/4\nK:G\n"G"G B "C"c e|"G"d B "Am"A c|"D7"{bar}|"G"B G G2|'
+        '"C"c e "G"d B|"C"c e "D7"d A|"G"B G "D7"A F|"G"G4|]'
+    )
+
+    def half_cadences(bar: str) -> list[tuple[int, int]]:
+        piece = analyse(read_abc(tune.replace("{bar}", bar)).tunes[0].melody)
+        return [
+            (d.first_bar, d.last_bar)
+            for d in piece.harmony.devices
+            if d.kind == "half cadence" and d.last_bar == 3
+        ]
+
+    assert half_cadences("F A d c") == []
+    assert half_cadences("F A3") == [(2, 3)]
 
 
 def test_a_major_last_chord_in_minor_is_pointed_out():
