@@ -49,8 +49,10 @@ RELATION_SHAPES = {
     "same degree": Shape("same", "ring", "", "#1b5aa6"),
     "different degree": Shape("different", "cross", "", "#4a4f55"),
     "no partner": Shape("alone", "dash", "", "#4a4f55"),
+    "same direction": Shape("same", "ring", "", "#1b5aa6"),
+    "other direction": Shape("different", "cross", "", "#4a4f55"),
 }
-"""The five relations, and the one that stands where no rhythm is known.
+"""The five relations, that which stands where no rhythm is known, and those of a contour.
 
 The three colours differ in lightness and stay apart under the common kinds of colour
 blindness; the shapes do without them."""

@@ -25,8 +25,10 @@ from melodex.tasks.compare import (
     DIFFERENT,
     INFLECTED,
     OTHER_RHYTHM,
+    OTHER_WAY,
     SAME,
     SAME_IN_TIME,
+    SAME_WAY,
     Comparison,
     Likeness,
     interval_text,
@@ -49,6 +51,8 @@ MARKS = {
     INFLECTED: ("◇", "~"),
     DIFFERENT: ("×", "x"),
     ALONE: ("–", "-"),
+    SAME_WAY: ("●", "o"),
+    OTHER_WAY: ("×", "x"),
 }
 MEANINGS = {
     SAME_IN_TIME: "same degree and time",
@@ -56,6 +60,8 @@ MEANINGS = {
     INFLECTED: "other inflection",
     DIFFERENT: "different",
     ALONE: "no partner",
+    SAME_WAY: SAME_WAY,
+    OTHER_WAY: OTHER_WAY,
 }
 PAINTS = {
     SAME_IN_TIME: "32",
@@ -63,6 +69,8 @@ PAINTS = {
     OTHER_RHYTHM: "36",
     INFLECTED: "33",
     DIFFERENT: "31",
+    SAME_WAY: "32",
+    OTHER_WAY: "31",
 }
 NARROWEST, WIDEST = 40, 120
 ACCIDENTAL = (
@@ -372,10 +380,36 @@ def match_lines(found: Resemblance, match: Match, style: Style) -> list[str]:
     place = f" ({whose.collection})" if whose.collection else ""
     lines = [style.strong(shown(f"{match.rank}  {match.passage.label}{maker}{place}"))]
     lines += wrapped(match_facts(found, match), style)
+    if found.phrase.contour:
+        return lines + contour_lines(found.phrase.contour, match, style)
     lines += aligned_lines(
         found.phrase.melody, match.passage.whole, match.likeness, ("phrase", "tune"), style
     )
     return lines
+
+
+def contour_lines(signs: Sequence[int], match: Match, style: Style) -> list[str]:
+    """A contour over a tune: each sign over the note that it leads to."""
+    tune, pairs = match.passage.whole, match.likeness.pairs
+    places = [pair.tune for pair in pairs]
+    written = ["" if not p.query else "0+-"[signs[p.query - 1]] for p in pairs]
+    rows = [
+        written,
+        [style.mark(pair.relation) for pair in pairs],
+        degree_row(tune, places, style),
+        note_row(tune, places, style),
+        chord_row(tune, places, style),
+        bar_row(tune, places),
+    ]
+    titles = ["contour", "", "degree", "tune", "chord", "bar"]
+    kept = [place for place, row in enumerate(rows) if any(row)]
+    return columns(
+        [titles[place] for place in kept],
+        [rows[place] for place in kept],
+        style,
+        [PAINTS.get(pair.relation, "") for pair in pairs],
+        frozenset({1}),
+    )
 
 
 def match_facts(found: Resemblance, match: Match) -> list[str]:

@@ -6,7 +6,7 @@ Where it carries one tonic to the other, degrees are compared as they stand; whe
 it does not, A's degrees are compared as they would stand after the move, and the
 result says that the shape is the same on another degree.
 
-Contents: RELATIONS, Pair, Likeness, Comparison, likeness, compare.
+Contents: RELATIONS, Pair, Likeness, Comparison, likeness, likeness_of_contour, compare.
 """
 
 from __future__ import annotations
@@ -32,7 +32,15 @@ from melodex.records import dataclass
 from melodex.settings import AlignmentCosts
 from melodex.tasks.passage import Passage
 
-__all__ = ["RELATIONS", "Comparison", "Likeness", "Pair", "compare", "likeness"]
+__all__ = [
+    "RELATIONS",
+    "Comparison",
+    "Likeness",
+    "Pair",
+    "compare",
+    "likeness",
+    "likeness_of_contour",
+]
 
 SAME = SAME_DEGREE
 SAME_IN_TIME = "same degree and time"
@@ -40,10 +48,15 @@ OTHER_RHYTHM = "same degree, other rhythm"
 INFLECTED = OTHER_INFLECTION
 DIFFERENT = DIFFERENT_DEGREE
 ALONE = "no partner"
-RELATIONS = (SAME_IN_TIME, OTHER_RHYTHM, INFLECTED, DIFFERENT, ALONE, SAME)
-"""What two notes may be to each other; ``same degree`` alone where no rhythm is known."""
+SAME_WAY, OTHER_WAY = "same direction", "other direction"
+RELATIONS = (
+    *(SAME_IN_TIME, OTHER_RHYTHM, INFLECTED, DIFFERENT, ALONE, SAME),
+    *(SAME_WAY, OTHER_WAY),
+)
+"""What two notes may be to each other; ``same degree`` alone where no rhythm is known,
+and directions, in which they are reached, where nothing but a contour is."""
 
-AGREEING = (SAME, SAME_IN_TIME, OTHER_RHYTHM)
+AGREEING = (SAME, SAME_IN_TIME, OTHER_RHYTHM, SAME_WAY)
 INTERVAL_NAMES = {
     -6: "a diminished fifth",
     -5: "a minor second",
@@ -233,6 +246,51 @@ def likeness(
         same_function=function,
         spelled_shift=shift,
         augmentation=stretch,
+        exact_run=longest_run(pairs),
+    )
+
+
+def likeness_of_contour(
+    signs: Sequence[int], tune: Melody, alignment: Alignment
+) -> Likeness:
+    """Say whether each note of a tune is reached in the direction of a contour.
+
+    Parameters
+    ----------
+    signs : sequence of int, of shape (k,)
+        1, 0 or -1 for each step.
+    tune : Melody
+        Of n notes.
+    alignment : Alignment
+        Index pairs of the k + 1 notes of the contour and the n of the tune.
+    """
+
+    def relation_at(i: int | None, j: int | None) -> str:
+        if i is None or j is None:
+            return ALONE
+        # The first note is reached from nowhere.
+        if i == 0 or j == 0:
+            return SAME_WAY
+        step = tune.midi[j] - tune.midi[j - 1]
+        return SAME_WAY if (step > 0) - (step < 0) == signs[i - 1] else OTHER_WAY
+
+    links = with_ends(alignment.pairs, len(signs) + 1, None)
+    pairs = tuple(Pair(i, j, relation_at(i, j)) for i, j in links)
+    # The note from which the first step starts stands there whatever leads to it.
+    start = next(place for place, pair in enumerate(pairs) if pair.relation != ALONE)
+    first = pairs[start]
+    pairs = (
+        *pairs[:start],
+        Pair(first.query, first.tune, SAME_WAY),
+        *pairs[start + 1 :],
+    )
+    return Likeness(
+        pairs=pairs,
+        points=alignment.points,
+        transposition_semitones=0,
+        same_function=False,
+        spelled_shift=0,
+        augmentation=1.0,
         exact_run=longest_run(pairs),
     )
 

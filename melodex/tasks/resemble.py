@@ -31,7 +31,7 @@ from melodex.melody import Melody, Phrase
 from melodex.reading.phrase import read_phrase
 from melodex.records import dataclass
 from melodex.settings import AlignmentCosts
-from melodex.tasks.compare import Likeness, likeness
+from melodex.tasks.compare import Likeness, likeness, likeness_of_contour
 from melodex.tasks.passage import Passage, find_passage, read_span
 
 if TYPE_CHECKING:
@@ -236,8 +236,10 @@ def resemble(
 
     itself = {phrase.tune_id} if phrase.tune_id and not include_self else set()
     hidden = frozenset(itself.union(exclude))
-    query = encode_query(phrase)
     chunks = list(corpus.chunks())
+    if phrase.notation == "contour":
+        return resemble_contour(corpus, chunks, phrase, limit, hidden, remarks)
+    query = encode_query(phrase)
     # Chance is measured on more matches than are shown.
     looked_at = max(limit, REORDERED) if order == "evidence" else limit
     depth = max(looked_at, OWN_BEST)
@@ -255,6 +257,55 @@ def resemble(
         order=order,
         matches=matches,
         remarks=(*remarks, *out_of_order(matches), *how_sure(fit, hits)),
+    )
+
+
+def resemble_contour(
+    corpus: Corpus,
+    chunks: Sequence[PackedChunk],
+    phrase: Phrase,
+    limit: int,
+    hidden: frozenset[str],
+    remarks: list[str],
+) -> Resemblance:
+    """Find the tunes that go up and down as a contour does."""
+    from melodex.matching.contour import CONTOUR_COSTS, search_contour
+
+    def noted(damage: DamagedCorpusError) -> None:
+        remarks.append(f"Left out: {damage}.")
+
+    hits = search_contour(
+        chunks, phrase.contour, limit=limit, exclude=hidden, on_damage=noted
+    )
+    melodies = corpus.melodies((hit.tune_id for hit in hits), on_damage=noted)
+    hits = [hit for hit in hits if hit.tune_id in melodies]
+    matches = tuple(
+        Match(
+            rank=rank,
+            passage=passage_of(melodies[hit.tune_id], hit),
+            likeness=likeness_of_contour(
+                phrase.contour, melodies[hit.tune_id], hit.alignment
+            ),
+            query_notes=hit.query_span,
+            tune_notes=hit.tune_span,
+        )
+        for rank, hit in enumerate(hits, start=1)
+    )
+    if hits and hits[-1].runner_up_points == hits[-1].points:
+        remarks.append(
+            "Further tunes go the same way as well as the last one does; of equals those "
+            "with the lower id come first."
+        )
+    if hits:
+        remarks.append("How many as good chance would bring is not said of a contour.")
+    return Resemblance(
+        phrase=phrase,
+        corpus_tunes=corpus.tune_count,
+        corpus_notes=corpus.note_count,
+        most_points=len(phrase.contour) * CONTOUR_COSTS.best_pair,
+        order="alignment",
+        matches=matches,
+        remarks=tuple(remarks),
     )
 
 
@@ -367,7 +418,10 @@ def how_sure(fit: Fit | None, hits: list[Hit]) -> list[str]:
     if not hits:
         return []
     if fit is None:
-        return ["The corpus is too small to say how many as good chance would bring."]
+        return [
+            "The corpus is too small, or the phrase too short, to say how many as good "
+            "chance would bring."
+        ]
     sample = fit.null.tune_count
     if sample >= NULL_SAMPLE:
         return []

@@ -13,9 +13,11 @@ from melodex.corpus.reader import Corpus
 from melodex.errors import PassageError, PhraseError, SettingsError, UnknownTuneError
 from melodex.matching.chance import Fit, Null
 from melodex.matching.chance_sample import NULL_SAMPLE
+from melodex.matching.contour import signs_of
 from melodex.matching.engine import ENGINE_VARIABLE
 from melodex.matching.query import encode_query
 from melodex.matching.search import search
+from melodex.presentation.text import Style, as_text
 from melodex.settings import AlignmentCosts
 from melodex.tasks.resemble import how_sure, resemble, said_phrase
 
@@ -88,6 +90,47 @@ def test_a_passage_of_the_corpus_does_not_find_its_own_tune_unless_asked(
 def test_a_contour_finds_every_tune_that_moves_so(corpus: Corpus) -> None:
     found = titles(corpus, "+ + - - - + + + + - - - + - -")
     assert set(found[:3]) >= {"Salt Stair", "Salt Stair, dark", "Slow Stair"}
+
+
+def test_a_contour_finds_first_whatever_holds_it_wherever_it_stands(
+    demo_corpus: Corpus,
+) -> None:
+    text = "+ + - - + - + +"
+    signs = tuple({"+": 1, "-": -1}[sign] for sign in text.split())
+    rows = demo_corpus.query("SELECT tune_id FROM tune")
+    melodies = demo_corpus.melodies(row[0] for row in rows)
+    holding = {
+        tune_id
+        for tune_id, tune in melodies.items()
+        if any(
+            signs_of(tune.midi[k : k + len(signs) + 1]) == signs
+            for k in range(len(tune.midi) - len(signs))
+        )
+    }
+    assert 3 <= len(holding) < len(melodies)
+    found = resemble(demo_corpus, said_phrase(demo_corpus, text), limit=len(melodies))
+    first = found.matches[: len(holding)]
+    assert {match.tune_id for match in first} == holding
+    assert [match.tune_id for match in first] == sorted(holding)
+    for match in first:
+        assert signs_of(match.passage.melody.midi) == signs
+        assert match.points == found.most_points == 2 * len(signs)
+        assert {pair.relation for pair in match.likeness.pairs} == {"same direction"}
+        assert match.expected_by_chance is None
+    others = found.matches[len(holding) :]
+    assert all(match.points < found.most_points for match in others)
+    assert any(
+        pair.relation in {"other direction", "no partner"}
+        for match in others
+        for pair in match.likeness.pairs
+    )
+    lines = as_text(found, Style()).splitlines()
+    assert any("● same direction" in line for line in lines[-4:])
+    assert lines[4].split() == ["contour", *text.split()]
+    assert "of a contour" in lines[-1]
+    few = resemble(demo_corpus, said_phrase(demo_corpus, text), limit=2)
+    assert any("Further tunes go the same way" in remark for remark in few.remarks)
+    assert [m.tune_id for m in few.matches] == sorted(holding)[:2]
 
 
 def test_the_same_question_gives_the_same_answer(corpus: Corpus) -> None:
