@@ -38,11 +38,21 @@ def cadences(piece: Piece) -> Iterator[Device]:
 
 def named_in_key(here: PlacedChord, after: PlacedChord) -> str:
     """Numerals of two chords, and their tonic: that in which they make the cadence."""
-    goal, key = after.numeral.text, after.key
-    if not cadence_in(key, here, after):
-        key = here.key
-        goal = numeral(after.chord, key.tonic_fifths, key.mode).text
-    return f"{here.numeral.text} to {goal} in {pitch_class_name(key.tonic_fifths)}"
+    key = after.key if cadence_in(after.key, here, after) else here.key
+    start, goal = (numeral_in(key, placed) for placed in (here, after))
+    return f"{start} to {goal} in {pitch_class_name(key.tonic_fifths)}"
+
+
+def numeral_in(key: LocalKey, placed: PlacedChord) -> str:
+    """The numeral of a chord in a key, which may be that of its neighbour."""
+    if same_key(key, placed.key):
+        return placed.numeral.text
+    return numeral(placed.chord, key.tonic_fifths, key.mode).text
+
+
+def same_key(one: LocalKey, other: LocalKey) -> bool:
+    """Whether tonic and mode are the same."""
+    return (one.tonic_fifths, one.mode) == (other.tonic_fifths, other.mode)
 
 
 def cadence_of(here: PlacedChord, after: PlacedChord) -> str:

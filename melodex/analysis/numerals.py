@@ -320,12 +320,23 @@ class Place:
     next_degree: int | None
 
     @property
+    def triad(self) -> frozenset[int]:
+        """Root, third and fifth above the tonic."""
+        chord = self.chord
+        return frozenset(
+            self.degree + fifths
+            for fifths, name in zip(chord.degrees, chord.degree_names, strict=True)
+            if name in TRIAD
+        )
+
+    @property
     def tones(self) -> frozenset[int]:
         """Triad and seventh above the tonic, without tensions."""
         return frozenset(self.degree + fifths for fifths in core_degrees(self.chord))
 
 
 APPLIED_DEGREE = {"secondary dominant": 1, "secondary leading tone": 5, "related ii": 2}
+TRIAD = frozenset({"1", "b3", "3", "b5", "5", "#5"})
 TENSIONS = frozenset({"9", "11", "13", "b9", "#9", "#11", "b13", "b6"})
 MODES_TO_BORROW_FROM = {
     False: ("minor", "mixolydian", "phrygian", "lydian"),
@@ -468,12 +479,21 @@ def starts_applied_cadence(place: Place, following: Chord | None) -> bool:
 
 
 def borrowed(place: Place) -> Role | None:
-    """A chord that a parallel mode holds."""
-    for mode in MODES_TO_BORROW_FROM[is_minor_mode(place.mode)]:
+    """A chord that a parallel mode holds, or whose triad it does and the key the rest.
+
+    So iv with the major seventh, which is the third of a major key, comes from minor.
+    """
+    modes = MODES_TO_BORROW_FROM[is_minor_mode(place.mode)]
+    for mode in modes:
         held = scale_of_mode(mode)
         if mode == "minor" and place.degree == RAISED_SEVENTH:
             held = held | {RAISED_SEVENTH}
         if place.tones <= held:
+            return Role("borrowed", from_mode=mode)
+    own = scale_of_mode(place.mode)
+    for mode in modes:
+        held = scale_of_mode(mode)
+        if place.triad <= held and place.tones <= held | own:
             return Role("borrowed", from_mode=mode)
     return None
 

@@ -54,8 +54,8 @@ def command(
     the corpus, which is then compared with all the others.
 
     How common the longest run of shared notes is goes by the other tunes that hold
-    it in any key: one in a hundred or more, a stock figure; one in a thousand or
-    more, a shared idiom; fewer, distinctive.
+    it in any key: one in a hundred or more, and three at least, a stock figure; one
+    in a thousand or more, a shared idiom; fewer, distinctive.
 
     Findings come in the order of what chance would bring least, weighed by how much
     the shared run tells, how few tunes hold it, and whether notes were left out.

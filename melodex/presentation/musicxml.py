@@ -377,10 +377,11 @@ def write_pitch(note: Element, midi: int, fifths: int) -> None:
 
 
 def write_key(home: Element, signature: int, change: KeyChange | None) -> None:
-    """A key signature with its mode."""
+    """A key signature, with its mode unless it is drawn under another key's."""
     key = SubElement(home, "key")
     SubElement(key, "fifths").text = str(signature)
-    if change and change.stated and change.key.mode in MODES:
+    own = change is not None and change.signature_fifths == signature
+    if change and own and change.stated and change.key.mode in MODES:
         SubElement(key, "mode").text = change.key.mode
 
 

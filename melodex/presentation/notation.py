@@ -115,11 +115,25 @@ def write_out(melody: Melody, *, excerpt: bool = False) -> tuple[WrittenBar, ...
     """
     check(melody)
     bars = bars_of(melody)
+    if excerpt:
+        bars = without_open_repeats(bars)
     spans = sounding_spans(melody)
     known = (spans[0][1], spans[-1][2]) if excerpt else None
     return tuple(
         written_bar(melody, bar, index == 0, spans, known) for index, bar in enumerate(bars)
     )
+
+
+def without_open_repeats(bars: tuple[Bar, ...]) -> tuple[Bar, ...]:
+    """Bars without the repeats that begin in them and end where they do not reach."""
+    kept: list[Bar] = []
+    closes = False
+    for bar in reversed(bars):
+        closes = closes or bool(bar.repeat_times)
+        lone = bar.repeat_start and not closes
+        kept.append(replace(bar, repeat_start=False) if lone else bar)
+        closes = closes and not bar.repeat_start
+    return tuple(kept[::-1])
 
 
 def ends_ending(bar: Bar, following: Bar | None) -> bool:

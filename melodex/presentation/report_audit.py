@@ -70,7 +70,9 @@ def audit_summary(found: Audit) -> tuple[str, ...]:
     in_all = found.findings_in_all
     places = f"{in_all:,} place{'' if in_all == 1 else 's'}"
     said = f"{own.title} comes close in {places} to what {found.corpus_tunes:,} tunes hold."
-    if not count:
+    if not found.corpus_tunes:
+        said = "There are no tunes to compare it with."
+    elif not count:
         said = (
             f"No place of {own.title} comes close to any of {found.corpus_tunes:,} tunes."
         )

@@ -59,6 +59,8 @@ def heading(found: Audit) -> str:
 
 def summary(found: Audit) -> str:
     """The answer in a sentence."""
+    if not found.corpus_tunes:
+        return "There are no tunes to compare it with."
     if not found.findings:
         return "Nothing in this corpus comes closer than chance would."
     striking = [

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from melodex.analysis.cadences import named_in_key
 from melodex.analysis.chords import parse_chord, parse_chords
 from melodex.analysis.devices import KINDS, find_two_five_ones, harmony
 from melodex.analysis.harmony import melody_on_chords, place_chords
@@ -187,6 +188,7 @@ def test_a_note_held_over_a_change_is_met_with_both_chords():
         ("C F#dim7 G7 C", "secondary leading tone", (2, 2)),
         ("C Gm7 C7 F", "related ii", (2, 2)),
         ("C Fm C", "borrowed chord", (2, 2)),
+        ("C Fm(maj7) C", "borrowed chord", (2, 2)),
         ("C Ab Bb C", "modal mixture", (2, 3)),
         ("Dm7 Db7 Cmaj7", "tritone substitute", (2, 2)),
         ("C Fm7 Bb7 C", "flat VII to I", (2, 4)),
@@ -357,3 +359,10 @@ def test_names_of_notes_come_from_the_chord_that_holds_them():
     line = inner_lines(parse_chords(["Am", "AmM7", "Am7", "Am6"]))[0]
     assert line.names == "A G# G F#"
     assert pitch_class_name(parse_chord("Am").root_fifths) == "A"
+
+
+def test_a_cadence_at_a_change_of_key_is_named_in_one_key() -> None:
+    placed = place_chords(tune("C G7 C F"), [Span(0), Span(-1, onset_ticks=3 * BAR)])
+    assert placed[2].numeral.text == "I"
+    assert named_in_key(placed[2], placed[3]) == "V to I in F"
+    assert named_in_key(placed[1], placed[2]) == "V7 to I in C"

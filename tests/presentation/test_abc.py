@@ -89,6 +89,17 @@ def test_an_excerpt_keeps_its_place_in_the_bar(read_tune):
     assert text.splitlines()[-1].startswith("x4 B2 c2 | d2 f2 e2 x2")
 
 
+def test_an_excerpt_opens_no_repeat_that_it_does_not_close(read_tune):
+    melody = read_tune("X:1\nT:t\nM:4/4\nL:1/4\nK:G\n|:GABc|dfed|cBAG:|:dedc|B4:|")
+    assert "|:" not in abc_text(melody.excerpt(0, 6), excerpt=True)
+    assert abc_text(melody.excerpt(0, 11), excerpt=True).count("|:") == 1
+    both = abc_text(melody.excerpt(0, 13), excerpt=True)
+    assert both.splitlines()[-1].startswith("|: G2 A2 B2 c2 | d2 f2")
+    assert both.count("|:") == 1
+    assert both.count(":|") == 1
+    assert abc_text(melody, excerpt=True).count("|:") == 2
+
+
 def test_a_signature_that_is_not_the_usual_one_is_spelled_out(read_tune):
     melody = read_tune("X:1\nT:t\nL:1/4\nK:D exp _b ^f\nD F B d |")
     (back,) = read_abc(abc_text(melody), "x", Choice()).tunes

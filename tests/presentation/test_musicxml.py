@@ -14,6 +14,8 @@ from melodex.melody import Melody
 from melodex.presentation.musicxml import comparison_musicxml, musicxml_text
 from melodex.reading import read_bytes
 from melodex.reading.result import Choice
+from melodex.tasks.compare import compare
+from melodex.tasks.passage import Passage
 
 NAMESPACES = {
     # Attributes of two other namespaces that the schema refers to.
@@ -120,6 +122,23 @@ def test_a_comparison_is_two_parts_over_one_another(schema, comparison):
         assert first == list(comparison.a.melody.midi)
         move = 0 if key == "own" else -comparison.likeness.transposition_semitones
         assert second == [pitch + move for pitch in comparison.b.melody.midi]
+
+
+def test_a_minor_passage_drawn_under_a_major_signature_is_not_called_minor(read_tune):
+    a, b = (
+        Passage(melody, melody, 0, melody.content_id(), False)
+        for melody in (
+            read_tune("X:1\nT:a\nM:4/4\nL:1/4\nK:Amaj\nA B c d | e c A2 |]"),
+            read_tune("X:1\nT:b\nM:4/4\nL:1/4\nK:Dm\nD E F G | A F D2 |]"),
+        )
+    )
+    for key, expected in (
+        ("common", [("3", "major"), ("3", None)]),
+        ("own", [("3", "major"), ("-1", "minor")]),
+    ):
+        root = etree.fromstring(comparison_musicxml(compare(a, b), key=key).encode())
+        told = [(k.findtext("fifths"), k.findtext("mode")) for k in root.iter("key")]
+        assert told == expected
 
 
 def test_repeats_endings_and_marks_are_carried(schema, read_tune):

@@ -146,7 +146,7 @@ def test_stopped_or_killed_the_corpus_is_whole_and_no_process_stays(
     else:
         os.kill(process.pid, how)
     # The pipes end only when every process that holds them has ended.
-    _, errors = process.communicate(timeout=30)
+    _, errors = process.communicate(timeout=120)
     assert process.returncode == (130 if how is signal.SIGINT else -signal.SIGKILL)
     assert "Traceback" not in errors
     report = check_corpus(path)

@@ -95,6 +95,16 @@ def test_a_tune_shorter_than_a_phrase_is_refused(demo_corpus: Corpus) -> None:
         audit(demo_corpus, own("X:1\nT:Stub\nL:1/4\nK:C\nC D E F |]\n"))
 
 
+def test_an_empty_corpus_is_no_sign_of_anything(tmp_path: Path) -> None:
+    path = tmp_path / "none.melodex"
+    CorpusWriter.open(path).close()
+    with Corpus.open(path) as corpus:
+        found = audit(corpus, own("X:1\nT:Mine\nL:1/4\nK:C\nC E G F | E D E F |]\n"))
+    for text in (as_text(found, Style()), " ".join(audit_summary(found))):
+        assert "There are no tunes to compare it with." in text
+        assert "comes closer" not in text
+
+
 def test_a_corpus_of_one_tune_says_that_nothing_can_be_said_of_chance(
     tmp_path: Path,
 ) -> None:
