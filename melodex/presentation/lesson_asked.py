@@ -229,7 +229,8 @@ def answer_shared(question: SharedQuestion, setting: SheetSetting, name: str) ->
     # Later sentences name keys, which are those of the sources.
     told = list(question.comparison.summary[:2])
     if changed := question.comparison.likeness.count(OTHER_RHYTHM):
-        told.append(f"{changed} of them in another rhythm.")
+        stand = "stands" if changed == 1 else "stand"
+        told.append(f"{changed} of the same degree {stand} in another rhythm.")
     task = " ".join(told)
     blocks = (legend, picture(parts, name, title, pairs=pairs))
     return Asked("The shared notes", task, shared_source(question), blocks)

@@ -152,11 +152,11 @@ def next_of(
         return chosen, []
     passed = examples[easiest]
     if before is not None and tune_of(passed) == tune_of(before):
-        return chosen, [f"before {passed.position}, which is of the tune just heard"]
+        return chosen, [f"before {passed.title}, which is of the tune just heard"]
     if chosen == allowed[0]:
         return chosen, ["now, so that no two of its tune follow one another"]
     news = " and ".join(differences(examples[chosen], before))
-    return chosen, [f"before {passed.position}, about as hard, for another {news}"]
+    return chosen, [f"before {passed.title}, about as hard, for another {news}"]
 
 
 def crowded_tune(examples: Sequence[LessonExample], left: Sequence[int]) -> str:
@@ -232,8 +232,10 @@ def agreement_of(one: Melody, other: Melody) -> int:
 
 def remarks_on(placed: Sequence[Placed], twins: Sequence[Twins]) -> list[str]:
     """What has to be said of an order."""
+    # By their titles: their numbers change with the order.
+    titles = {each.example.position: each.example.title for each in placed}
     told = [
-        f"Passages {pair.one} and {pair.other} are nearly the same: "
+        f"{titles[pair.one]} and {titles[pair.other]} are nearly the same: "
         f"{pair.agreement:.0%} of their notes agree."
         for pair in twins
     ]
