@@ -111,6 +111,14 @@ def gather(
     CorpusError
         If another version of melodex worked out the features of this corpus.
     """
+    for refined, said, wanted in (
+        (wish.nearly, "nearly", wish.phrase),
+        (wish.exact_progression, "an exact progression", wish.progression),
+    ):
+        if refined and not wanted:
+            raise AnalysisError(
+                f"{said} is asked for, but not what", hint="name a phrase or a progression"
+            )
     if not wish.told():
         raise AnalysisError(
             "nothing is asked for", hint="name a feature, such as --device 'borrowed chord'"

@@ -44,6 +44,8 @@ def run(corpus_path: Path, *words: str) -> Result:
         (["audit", "Nowhere Jig"], "Nowhere Jig"),
         (["describe", "Nowhere Jig"], "Nowhere Jig"),
         (["gather"], "nothing is asked for"),
+        (["gather", "--nearly"], "nearly is asked for, but not what"),
+        (["gather", "--exact-progression", "--mode", "major"], "but not what"),
         (["gather", "--progression", "ii ? I"], "?"),
         (
             ["compare", "Salt Stair", "Salt Stair", "--output", "no/such/folder/x"],
