@@ -4,8 +4,10 @@ Conventions: files, and the parts of a large one, come out in the order in which
 went in, however many processes work on them, so that a corpus does not depend on their
 number. Processes are started afresh (not forked: a fork would share the corpus file
 that is open), and only for so much work that starting them pays. A process ends by
-itself when the one that started it is gone, and leaves Ctrl-C to it. If one is killed
-from outside, for want of memory say, what it had to read is read here.
+itself when the one that started it is gone, and leaves Ctrl-C to it. When no more is
+wanted it ends what it has begun and begins nothing else: gone in the middle of handing
+over, it would be waited for without end. If one is killed from outside, for want of
+memory say, what it had to read is read here.
 
 Contents: made_into_rows, usual_workers, WORTH_STARTING_BYTES.
 """
@@ -26,6 +28,7 @@ from melodex.tasks.adding_parts import LARGE_BYTES, Job, jobs_of_file, numbered
 if TYPE_CHECKING:
     from concurrent.futures import Future
     from multiprocessing.connection import Connection
+    from multiprocessing.synchronize import Event
 
 __all__ = ["WORTH_STARTING_BYTES", "made_into_rows", "usual_workers"]
 
@@ -89,8 +92,9 @@ def made_by_many(jobs: Iterable[Job], workers: int) -> Generator[PreparedFile, N
 
     context = get_context("spawn")
     ours, theirs = context.Pipe()
+    enough = context.Event()
     pool = ProcessPoolExecutor(
-        workers, context, initializer=end_with_parent, initargs=(theirs,)
+        workers, context, initializer=end_with_parent, initargs=(theirs, enough)
     )
     jobs = iter(jobs)
     coming: deque[tuple[Job, Future[PreparedFile]]] = deque()
@@ -98,7 +102,7 @@ def made_by_many(jobs: Iterable[Job], workers: int) -> Generator[PreparedFile, N
     try:
         for job in jobs:
             taken = [job]
-            coming.append((job, pool.submit(job.done)))
+            coming.append((job, pool.submit(unless_enough, job)))
             taken = []
             if len(coming) >= AHEAD_FOR_EACH * workers:
                 yield coming[0][1].result()
@@ -111,17 +115,31 @@ def made_by_many(jobs: Iterable[Job], workers: int) -> Generator[PreparedFile, N
         waiting = [job for job, _ in coming]
         yield from (job.done() for job in chain(waiting, taken, jobs))
     finally:
-        # Whoever is still at work ends with this; nothing of theirs is wanted.
-        ours.close()
+        enough.set()
         pool.shutdown(wait=True, cancel_futures=True)
+        ours.close()
 
 
-def end_with_parent(pipe: Connection) -> None:
+class Wanted:
+    """In a new process: what tells that no more is wanted."""
+
+    enough: Event | None = None
+
+
+def unless_enough(job: Job) -> PreparedFile:
+    """Do a job, unless no more is wanted by now."""
+    if Wanted.enough is not None and Wanted.enough.is_set():
+        raise InterruptedError("no more is wanted")
+    return job.done()
+
+
+def end_with_parent(pipe: Connection, enough: Event) -> None:
     """In a new process: leave Ctrl-C to the one that started us, and end with it."""
     import signal
     import threading
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    Wanted.enough = enough
     threading.Thread(target=end_at_close, args=(pipe,), daemon=True).start()
 
 
