@@ -125,6 +125,28 @@ def test_results_come_into_the_page_that_is_there_and_a_fault_too(workbench, vis
     expect(page.locator("#match-1 h3")).to_contain_text("Motto of the Fen School")
 
 
+def test_a_stave_that_comes_late_leaves_the_fault_of_the_search(workbench, visit):
+    page = visit(workbench)
+    held = []
+
+    def hold(route):
+        held.append(route)
+
+    page.route("**/find/stave?*", hold)
+    page.fill("#phrase", "1 2")
+    page.keyboard.press("Enter")
+    expect(page.locator("#phrase-fault .fault")).to_contain_text("3 notes or more")
+    while not held:
+        page.wait_for_timeout(20)
+    held[-1].continue_()
+    expect(page.locator("#stave g.note")).to_have_count(2)
+    expect(page.locator("#phrase-fault .fault")).to_contain_text("3 notes or more")
+    page.unroute("**/find/stave?*")
+    page.fill("#phrase", "1 2 3")
+    expect(page.locator("#stave g.note")).to_have_count(3)
+    expect(page.locator("#phrase-fault .fault")).to_have_count(0)
+
+
 def test_evidence_is_fetched_when_it_is_opened_and_can_be_heard(workbench, visit):
     page = visit(workbench, f"/find?phrase={quote_plus(MARL_PIT)}")
     second = page.locator("#match-2")

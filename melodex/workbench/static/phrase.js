@@ -57,13 +57,17 @@ function complain(text, fault) {
     box.append(button);
   });
   faults.replaceChildren(box);
+  delete faults.dataset.of;
   field.setAttribute("aria-invalid", "true");
   said.textContent = "";
 }
 
 function show(found) {
-  faults.replaceChildren();
-  field.removeAttribute("aria-invalid");
+  // A search may have been answered first: what it found wrong holds for what was asked.
+  if (faults.dataset.of !== field.value) {
+    faults.replaceChildren();
+    field.removeAttribute("aria-invalid");
+  }
   said.textContent = found.said;
   stave.innerHTML = found.svg;
   // The note that was put there last is what one wants to see.
@@ -133,6 +137,7 @@ function put(answer, parts) {
     now.replaceChildren(...next.childNodes);
     now.toggleAttribute("data-empty", next.hasAttribute("data-empty"));
   });
+  faults.dataset.of = field.value;
   window.melodexSound.stop();
   if (parts.includes("hear")) window.melodexSound.adopt(hear);
   window.melodexSound.adopt(found);
