@@ -17,6 +17,7 @@ from statistics import median
 
 from melodex.analysis.finds import FIFTH_FAMILIES, TONIC_FAMILIES, Device, Piece
 from melodex.analysis.harmony import PlacedChord, spoken_degree
+from melodex.analysis.keys_global import same_key
 from melodex.analysis.numerals import LocalKey, is_minor_mode, numeral
 from melodex.melody import pitch_class_name
 
@@ -48,11 +49,6 @@ def numeral_in(key: LocalKey, placed: PlacedChord) -> str:
     if same_key(key, placed.key):
         return placed.numeral.text
     return numeral(placed.chord, key.tonic_fifths, key.mode).text
-
-
-def same_key(one: LocalKey, other: LocalKey) -> bool:
-    """Whether tonic and mode are the same."""
-    return (one.tonic_fifths, one.mode) == (other.tonic_fifths, other.mode)
 
 
 def cadence_of(here: PlacedChord, after: PlacedChord) -> str:

@@ -15,12 +15,16 @@ import math
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from melodex.analysis.chords import Chord, parse_chords
 from melodex.analysis.keys_evidence import evidence, key_probabilities, softmax
 from melodex.analysis.keys_profiles import PROFILES, pitch_class_lengths, profile_keys
 from melodex.errors import AnalysisError
 from melodex.melody import MODES, Key, Melody, pitch_class_name
+
+if TYPE_CHECKING:
+    from melodex.analysis.numerals import LocalKey
 
 __all__ = ["TOO_FEW_NOTES", "KeyReading", "global_key"]
 
@@ -194,10 +198,13 @@ def fitted_key(melody: Melody, heard: list[Chord], use_signature: bool) -> KeyRe
     chosen = chosen or openly
     if heard:
         chosen = chord_probabilities(heard, chosen)
-        beyond = chord_probabilities(heard, openly)
-        if "sig" in source and speak_against(melody, heard, chosen[0][0], beyond):
-            source, chosen = "melody", beyond
-            remark = "the chords do not keep to the printed signature, which was left aside"
+        if "sig" in source:
+            beyond = chord_probabilities(heard, openly)
+            if speak_against(melody, heard, chosen[0][0], beyond):
+                source, chosen = "melody", beyond
+                remark = (
+                    "the chords do not keep to the printed signature, which was left aside"
+                )
         source = source.replace(
             "melody", "melody, chords" if "sig" in source else "melody and chords"
         )
@@ -338,7 +345,7 @@ def reading(
     )
 
 
-def same_key(one: Key, other: Key) -> bool:
+def same_key(one: LocalKey, other: LocalKey) -> bool:
     """Whether two keys are one under two names of a mode."""
     return one.tonic_fifths == other.tonic_fifths and MODES[one.mode] == MODES.get(
         other.mode

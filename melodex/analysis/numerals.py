@@ -483,18 +483,14 @@ def borrowed(place: Place) -> Role | None:
 
     So iv with the major seventh, which is the third of a major key, comes from minor.
     """
-    modes = MODES_TO_BORROW_FROM[is_minor_mode(place.mode)]
-    for mode in modes:
-        held = scale_of_mode(mode)
-        if mode == "minor" and place.degree == RAISED_SEVENTH:
-            held = held | {RAISED_SEVENTH}
-        if place.tones <= held:
-            return Role("borrowed", from_mode=mode)
-    own = scale_of_mode(place.mode)
-    for mode in modes:
-        held = scale_of_mode(mode)
-        if place.triad <= held and place.tones <= held | own:
-            return Role("borrowed", from_mode=mode)
+    # Modes that hold all of it come first.
+    for own in (frozenset[int](), scale_of_mode(place.mode)):
+        for mode in MODES_TO_BORROW_FROM[is_minor_mode(place.mode)]:
+            held = scale_of_mode(mode)
+            if mode == "minor" and place.degree == RAISED_SEVENTH:
+                held = held | {RAISED_SEVENTH}
+            if place.triad <= held and place.tones <= held | own:
+                return Role("borrowed", from_mode=mode)
     return None
 
 

@@ -4,7 +4,7 @@ Conventions: chunks are drawn from their source in the thread that calls, since 
 database connection stays in the thread that opened it; results come in the order
 of the chunks, whichever thread finished first.
 
-Contents: OnDamage, Checked, one_pass.
+Contents: OnDamage, noted_in, Checked, one_pass.
 """
 
 from __future__ import annotations
@@ -20,9 +20,18 @@ from melodex.errors import DamagedCorpusError
 from melodex.matching.engine import engine
 from melodex.records import dataclass
 
-__all__ = ["Checked", "OnDamage", "one_pass"]
+__all__ = ["Checked", "OnDamage", "noted_in", "one_pass"]
 
 OnDamage = Callable[[DamagedCorpusError], None]
+
+
+def noted_in(remarks: list[str]) -> OnDamage:
+    """Return what notes damage that is met among some remarks."""
+
+    def noted(damage: DamagedCorpusError) -> None:
+        remarks.append(f"Left out: {damage}.")
+
+    return noted
 
 
 @dataclass(frozen=True, slots=True)

@@ -380,8 +380,8 @@ def write_key(home: Element, signature: int, change: KeyChange | None) -> None:
     """A key signature, with its mode unless it is drawn under another key's."""
     key = SubElement(home, "key")
     SubElement(key, "fifths").text = str(signature)
-    own = change is not None and change.signature_fifths == signature
-    if change and own and change.stated and change.key.mode in MODES:
+    is_own = change and change.signature_fifths == signature
+    if change and is_own and change.stated and change.key.mode in MODES:
         SubElement(key, "mode").text = change.key.mode
 
 

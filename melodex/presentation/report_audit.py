@@ -27,7 +27,7 @@ from melodex.presentation.report_page import (
     Section,
     Text,
 )
-from melodex.presentation.text_audit import often_text
+from melodex.presentation.text_audit import NO_TUNES, often_text
 from melodex.tasks.audit import Audit, Finding
 from melodex.tasks.compare import interval_text, summarise
 
@@ -71,7 +71,7 @@ def audit_summary(found: Audit) -> tuple[str, ...]:
     places = f"{in_all:,} place{'' if in_all == 1 else 's'}"
     said = f"{own.title} comes close in {places} to what {found.corpus_tunes:,} tunes hold."
     if not found.corpus_tunes:
-        said = "There are no tunes to compare it with."
+        said = NO_TUNES
     elif not count:
         said = (
             f"No place of {own.title} comes close to any of {found.corpus_tunes:,} tunes."

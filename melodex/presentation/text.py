@@ -31,6 +31,7 @@ from melodex.tasks.compare import (
     SAME_WAY,
     Comparison,
     Likeness,
+    Pair,
     interval_text,
 )
 from melodex.tasks.resemble import Match, Resemblance
@@ -82,8 +83,6 @@ ACCIDENTAL = (
 """Signs in names of notes, chords, numerals and degrees; not the letter b in words, nor
 in the hexadecimal id of a tune."""
 SIGNS = {"b": "♭", "#": "♯"}
-MARKS_ROW = 4
-"""Which row of aligned lines holds the marks."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -269,15 +268,25 @@ def aligned_lines(
         bar_row(b, b_places),
     ]
     titles = ["bar", "chord", names[0], "degree", "", "degree", names[1], "chord", "bar"]
-    kept = [place for place, row in enumerate(rows) if any(row)]
     if not any(cell.isdigit() and cell != "1" for cell in rows[0]):
-        kept = [place for place in kept if place]
+        rows[0] = []
+    return marked_rows(titles, rows, pairs, style)
+
+
+def marked_rows(
+    titles: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    pairs: Sequence[Pair],
+    style: Style,
+) -> list[str]:
+    """Rows of cells, one for each pair, empty ones left out; that of marks has no title."""
+    kept = [place for place, row in enumerate(rows) if any(row)]
     return columns(
         [titles[place] for place in kept],
         [rows[place] for place in kept],
         style,
         [PAINTS.get(pair.relation, "") for pair in pairs],
-        frozenset({kept.index(MARKS_ROW)}),
+        frozenset({kept.index(titles.index(""))}),
     )
 
 
@@ -402,14 +411,7 @@ def contour_lines(signs: Sequence[int], match: Match, style: Style) -> list[str]
         bar_row(tune, places),
     ]
     titles = ["contour", "", "degree", "tune", "chord", "bar"]
-    kept = [place for place, row in enumerate(rows) if any(row)]
-    return columns(
-        [titles[place] for place in kept],
-        [rows[place] for place in kept],
-        style,
-        [PAINTS.get(pair.relation, "") for pair in pairs],
-        frozenset({1}),
-    )
+    return marked_rows(titles, rows, pairs, style)
 
 
 def match_facts(found: Resemblance, match: Match) -> list[str]:

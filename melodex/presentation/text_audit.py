@@ -1,6 +1,6 @@
 """Text of an audit: what comes close, the strip of bars, and the words of caution.
 
-Contents: audit_text, often_text, title_lines.
+Contents: NO_TUNES, audit_text, often_text, title_lines.
 """
 
 from __future__ import annotations
@@ -21,8 +21,9 @@ from melodex.presentation.text_corpus import shown
 from melodex.tasks.audit import Audit, BarCover, Finding
 from melodex.tasks.compare import interval_text
 
-__all__ = ["audit_text", "often_text", "title_lines"]
+__all__ = ["NO_TUNES", "audit_text", "often_text", "title_lines"]
 
+NO_TUNES = "There are no tunes to compare it with."
 STRENGTHS = ((1e-6, "█", "#"), (0.01, "▓", "*"), (1.0, "░", "."))
 """Shades of a bar by the least number expected by chance of what touches it."""
 
@@ -60,7 +61,7 @@ def heading(found: Audit) -> str:
 def summary(found: Audit) -> str:
     """The answer in a sentence."""
     if not found.corpus_tunes:
-        return "There are no tunes to compare it with."
+        return NO_TUNES
     if not found.findings:
         return "Nothing in this corpus comes closer than chance would."
     striking = [

@@ -18,9 +18,9 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from melodex.corpus.chunks import PackedChunk
-from melodex.errors import DamagedCorpusError
 from melodex.matching.chance import Fit, expected_by_chance, fit_points
 from melodex.matching.chance_sample import NULL_SAMPLE, OWN_BEST, measure_null
+from melodex.matching.passes import noted_in
 from melodex.matching.query import EncodedQuery, encode_query
 from melodex.matching.search import Hit, search
 from melodex.settings import AlignmentCosts
@@ -102,9 +102,7 @@ def leads_of(
 ) -> list[Lead]:
     """What each window finds, with the chance of it, all windows considered."""
 
-    def noted(damage: DamagedCorpusError) -> None:
-        remarks.append(f"Left out: {damage}.")
-
+    noted = noted_in(remarks)
     whole = {
         rhythm: encode_query(replace(own.phrase(), has_rhythm=rhythm))
         for rhythm in (False, True)

@@ -265,25 +265,21 @@ def likeness_of_contour(
         Index pairs of the k + 1 notes of the contour and the n of the tune.
     """
 
+    # Only a contour needs it.
+    from melodex.matching.contour import signs_of
+
+    reached = (0, *signs_of(tune.midi))
+
     def relation_at(i: int | None, j: int | None) -> str:
         if i is None or j is None:
             return ALONE
-        # The first note is reached from nowhere.
-        if i == 0 or j == 0:
+        # Whatever leads to it, the first step starts from there.
+        if (i, j) == alignment.pairs[0] or reached[j] == signs[i - 1]:
             return SAME_WAY
-        step = tune.midi[j] - tune.midi[j - 1]
-        return SAME_WAY if (step > 0) - (step < 0) == signs[i - 1] else OTHER_WAY
+        return OTHER_WAY
 
     links = with_ends(alignment.pairs, len(signs) + 1, None)
     pairs = tuple(Pair(i, j, relation_at(i, j)) for i, j in links)
-    # The note from which the first step starts stands there whatever leads to it.
-    start = next(place for place, pair in enumerate(pairs) if pair.relation != ALONE)
-    first = pairs[start]
-    pairs = (
-        *pairs[:start],
-        Pair(first.query, first.tune, SAME_WAY),
-        *pairs[start + 1 :],
-    )
     return Likeness(
         pairs=pairs,
         points=alignment.points,

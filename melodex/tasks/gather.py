@@ -27,7 +27,7 @@ from melodex.tasks.gather_places import (
     tunes_of,
 )
 from melodex.tasks.gather_progressions import MOST_ALIGNED
-from melodex.tasks.gather_wish import Wish
+from melodex.tasks.gather_wish import TOGETHER, Wish
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
@@ -111,13 +111,11 @@ def gather(
     CorpusError
         If another version of melodex worked out the features of this corpus.
     """
-    for refined, said, wanted in (
-        (wish.nearly, "nearly", wish.phrase),
-        (wish.exact_progression, "an exact progression", wish.progression),
-    ):
-        if refined and not wanted:
+    for manner, of in TOGETHER.items():
+        if getattr(wish, manner) and not getattr(wish, of):
             raise AnalysisError(
-                f"{said} is asked for, but not what", hint="name a phrase or a progression"
+                f"{manner.replace('_', ' ')} is asked for, but not what",
+                hint=f"name a {of}",
             )
     if not wish.told():
         raise AnalysisError(

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 
 from melodex.tasks.collection import Count
 from melodex.tasks.gather import Wish, placed_wishes, tunes_of
+from melodex.tasks.gather_wish import TOGETHER
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
@@ -54,12 +55,6 @@ FEATURES = {
 """Features with a list of values, and how the tunes of each value are counted."""
 
 LISTED = "(SELECT value FROM json_each(?))"
-TOGETHER = {
-    "exact_progression": "progression",
-    "nearly": "phrase",
-}
-"""Wishes that only say how another one is meant."""
-
 NOTHING = Wish()
 
 

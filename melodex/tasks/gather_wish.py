@@ -1,13 +1,19 @@
 """What may be asked of a gathering.
 
-Contents: Wish.
+Contents: TOGETHER, Wish.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
 
-__all__ = ["Wish"]
+__all__ = ["TOGETHER", "Wish"]
+
+TOGETHER = {
+    "exact_progression": "progression",
+    "nearly": "phrase",
+}
+"""Wishes that only say how another one is meant."""
 
 
 @dataclass(frozen=True, slots=True)

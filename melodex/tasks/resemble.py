@@ -24,6 +24,7 @@ from melodex.matching.commonness import Commonness, countable, shared_run, verdi
 from melodex.matching.features import question_of
 from melodex.matching.figures import count_figures, figure_of_steps
 from melodex.matching.ngrams import Ngram, ngrams_of, overlap
+from melodex.matching.passes import noted_in
 from melodex.matching.query import EncodedQuery, encode_query
 from melodex.matching.ranking import ORDERS, REORDERED, Ranked, explained, reorder, suits
 from melodex.matching.search import Hit, search
@@ -230,15 +231,12 @@ def resemble(
         order = "alignment"
     costs = costs or AlignmentCosts()
     remarks: list[str] = []
-
-    def noted(damage: DamagedCorpusError) -> None:
-        remarks.append(f"Left out: {damage}.")
-
+    noted = noted_in(remarks)
     itself = {phrase.tune_id} if phrase.tune_id and not include_self else set()
     hidden = frozenset(itself.union(exclude))
     chunks = list(corpus.chunks())
     if phrase.notation == "contour":
-        return resemble_contour(corpus, chunks, phrase, limit, hidden, remarks)
+        return resemble_contour(corpus, chunks, phrase, limit, hidden)
     query = encode_query(phrase)
     # Chance is measured on more matches than are shown.
     looked_at = max(limit, REORDERED) if order == "evidence" else limit
@@ -266,14 +264,12 @@ def resemble_contour(
     phrase: Phrase,
     limit: int,
     hidden: frozenset[str],
-    remarks: list[str],
 ) -> Resemblance:
     """Find the tunes that go up and down as a contour does."""
     from melodex.matching.contour import CONTOUR_COSTS, search_contour
 
-    def noted(damage: DamagedCorpusError) -> None:
-        remarks.append(f"Left out: {damage}.")
-
+    remarks: list[str] = []
+    noted = noted_in(remarks)
     hits = search_contour(
         chunks, phrase.contour, limit=limit, exclude=hidden, on_damage=noted
     )
