@@ -30,12 +30,12 @@ from pathlib import Path
 
 import music21
 
-from melodex.corpus.checking import check_corpus
-from melodex.corpus.preparing import prepared
-from melodex.corpus.store import CorpusWriter
+from melodex.corpus.care.checking import check_corpus
+from melodex.corpus.writing.preparing import prepared
+from melodex.corpus.writing.store import CorpusWriter
 from melodex.reading import Choice, FileReading, read_bytes
-from melodex.tasks.adding import add_paths
-from melodex.tasks.adding_pool import usual_workers
+from melodex.tasks.adding.add import add_paths
+from melodex.tasks.adding.pool import usual_workers
 
 RUNS = Path(__file__).parent / "runs"
 TUNES_PER_FILE = 100

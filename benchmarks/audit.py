@@ -41,10 +41,10 @@ from speed_corpora import melody_json, real_tunes, synthetic_tunes, write_corpus
 
 from melodex.corpus.chunks import TuneNotes
 from melodex.corpus.reader import Corpus
-from melodex.matching.engine import engine
+from melodex.matching.engine.choice import engine
 from melodex.matching.query import encode_query
 from melodex.matching.search import search
-from melodex.tasks.audit import Audit, Finding, audit
+from melodex.tasks.audit.audit import Audit, Finding, audit
 from melodex.tasks.passage import Passage
 
 RUNS = Path(__file__).parent / "runs"

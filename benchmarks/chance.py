@@ -54,13 +54,13 @@ from melodex.corpus.chunks import (
     encode_notes,
     pack,
 )
-from melodex.matching.chance import expected_by_chance, fit_points
-from melodex.matching.chance_sample import OWN_BEST, measure_null
-from melodex.matching.engine import engine
-from melodex.matching.kinship import shared_figures
+from melodex.matching.chance.fit import expected_by_chance, fit_points
+from melodex.matching.chance.sample import OWN_BEST, measure_null
+from melodex.matching.engine.choice import engine
+from melodex.matching.evidence.kinship import shared_figures
 from melodex.matching.query import EncodedQuery
 from melodex.matching.search import search
-from melodex.reading.abc import read_abc
+from melodex.reading.abc.reader import read_abc
 from melodex.settings import AlignmentCosts
 
 RUNS = Path(__file__).parent / "runs"

@@ -30,16 +30,16 @@ from sklearn.metrics import roc_auc_score
 from speed_corpora import packed, real_tunes
 
 from melodex.corpus.chunks import PackedChunk, TuneNotes, encode_notes
-from melodex.matching.alignment import align
-from melodex.matching.chance import expected_by_chance, fit_points
-from melodex.matching.chance_sample import OWN_BEST, measure_null
+from melodex.matching.align import align
+from melodex.matching.chance.fit import expected_by_chance, fit_points
+from melodex.matching.chance.sample import OWN_BEST, measure_null
 from melodex.matching.query import encode_query
 from melodex.matching.search import search
 from melodex.melody import Melody
-from melodex.reading.abc import read_abc
+from melodex.reading.abc.reader import read_abc
 from melodex.reading.decoding import decode
 from melodex.settings import AlignmentCosts
-from melodex.tasks.audit_leads import part_of, windows_of
+from melodex.tasks.audit.leads import part_of, windows_of
 from melodex.tasks.passage import Passage
 
 RUNS = Path(__file__).parent / "runs"

@@ -32,11 +32,12 @@ from pathlib import Path
 from faults_children import Tell, reading, restore, span_of, struck, tries_left, tune_ids
 from faults_places import clock_backwards, full_disk, odd_names, stopped, unwritable
 
-from melodex.corpus import migrations, schema
-from melodex.corpus.checking import check_corpus
-from melodex.corpus.copying import copy_corpus
+from melodex.corpus import schema
+from melodex.corpus.care import migrations
+from melodex.corpus.care.checking import check_corpus
+from melodex.corpus.care.copying import copy_corpus
 from melodex.corpus.reader import Corpus
-from melodex.corpus.store import CorpusWriter
+from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import MelodexError
 
 RUNS = Path(__file__).parent / "runs"

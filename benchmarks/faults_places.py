@@ -27,10 +27,11 @@ from unittest import mock
 
 from faults_children import Tell, reading, restore, span_of, struck, tries_left, tune_ids
 
-from melodex.corpus import migrations, schema
-from melodex.corpus.checking import check_corpus
-from melodex.corpus.copying import copy_corpus
-from melodex.corpus.store import CorpusWriter
+from melodex.corpus import schema
+from melodex.corpus.care import migrations
+from melodex.corpus.care.checking import check_corpus
+from melodex.corpus.care.copying import copy_corpus
+from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import CorpusError, MelodexError
 
 DISK_BYTES = 3 << 20

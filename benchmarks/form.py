@@ -25,8 +25,8 @@ from keys import RUNS, Row, row, share
 from keys_truth import half
 
 from melodex.analysis.form import phrases, sections
-from melodex.analysis.form_bars import form_bars
-from melodex.analysis.form_boundaries import best_division
+from melodex.analysis.form.bars import form_bars
+from melodex.analysis.form.boundaries import best_division
 from melodex.melody import Melody
 
 

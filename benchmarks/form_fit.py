@@ -24,10 +24,10 @@ import numpy as np
 from keys_truth import half, read_folder
 from scipy.optimize import minimize
 
-from melodex.analysis import form_weights
-from melodex.analysis.form_bars import earlier_endings, form_bars
-from melodex.analysis.form_boundaries import boundary_features
-from melodex.analysis.form_phrases import ending_features
+from melodex.analysis.form import weights as form_weights
+from melodex.analysis.form.bars import earlier_endings, form_bars
+from melodex.analysis.form.boundaries import boundary_features
+from melodex.analysis.form.phrases import ending_features
 from melodex.melody import Bar, Melody
 
 COLLECTIONS = ("oneills1850", "ryansMammoth", "airdsAirs")

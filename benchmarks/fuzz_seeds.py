@@ -22,12 +22,12 @@ import music21
 
 from melodex.corpus.reader import Corpus
 from melodex.melody import Melody
-from melodex.presentation.lesson_pack import packed_set
-from melodex.presentation.midi import midi_bytes
-from melodex.presentation.musicxml import musicxml_text
-from melodex.tasks.adding import add_paths
-from melodex.tasks.lesson import open_lesson
-from melodex.tasks.lesson_finds import found_by_hand, keep
+from melodex.presentation.lesson.pack import packed_set
+from melodex.presentation.notation.midi import midi_bytes
+from melodex.presentation.notation.musicxml import musicxml_text
+from melodex.tasks.adding.add import add_paths
+from melodex.tasks.lesson.keeping import found_by_hand, keep
+from melodex.tasks.lesson.sets import open_lesson
 
 __all__ = ["SIGNS", "demo_corpus", "seeds"]
 

@@ -24,19 +24,19 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from melodex.corpus.preparing import prepared
 from melodex.corpus.reader import Corpus
-from melodex.corpus.store import CorpusWriter
+from melodex.corpus.writing.preparing import prepared
+from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import LessonError, MelodexError
-from melodex.presentation.text import Style
-from melodex.presentation.text_describe import description_text
+from melodex.presentation.text.describe import description_text
+from melodex.presentation.text.style import Style
 from melodex.reading import Choice, read_bytes
-from melodex.reading.phrase import read_phrase
-from melodex.tasks.describe import describe
-from melodex.tasks.lesson import open_lesson, remove_lesson
-from melodex.tasks.lesson_checks import checked_excerpt
-from melodex.tasks.lesson_file import read_set, unpack_set
-from melodex.tasks.lesson_labels import excerpt_digest
+from melodex.reading.phrase.reader import read_phrase
+from melodex.tasks.describe.describe import describe
+from melodex.tasks.lesson.checks import checked_excerpt
+from melodex.tasks.lesson.file import read_set, unpack_set
+from melodex.tasks.lesson.labels import excerpt_digest
+from melodex.tasks.lesson.sets import open_lesson, remove_lesson
 from melodex.tasks.passage import passage_of
 from melodex.workbench.app import make_app
 

@@ -34,11 +34,11 @@ from melodex.analysis.keys import global_key
 from melodex.corpus.chunks import TUNES_PER_CHUNK, TuneNotes, encode_notes, pack
 from melodex.corpus.facets import FACET_TABLES
 from melodex.corpus.reader import Corpus
-from melodex.corpus.store import CorpusWriter
+from melodex.corpus.writing.store import CorpusWriter
 from melodex.melody import ChordSymbol, Melody, pitch_class_name
 from melodex.reading import FileReading, read_path
 from melodex.reading.result import ReadTune
-from melodex.tasks.gather import Wish, gather
+from melodex.tasks.gather.gather import Wish, gather
 
 RUNS = Path(__file__).parent / "runs"
 COLLECTIONS = ("oneills1850", "ryansMammoth", "airdsAirs")

@@ -35,14 +35,14 @@ from keys_truth import (
 )
 
 from melodex.analysis.keys import global_key, key_spans, modal_passages
-from melodex.analysis.keys_global import same_key
-from melodex.analysis.keys_local import (
+from melodex.analysis.keys.local import (
     CHORDS,
     VOICES,
     guess_chord,
     local_keys_from_weights,
 )
-from melodex.analysis.keys_spans import KeySpan
+from melodex.analysis.keys.overall import same_key
+from melodex.analysis.keys.spans import KeySpan
 from melodex.melody import (
     TICKS_PER_QUARTER,
     Bar,

@@ -26,9 +26,9 @@ import numpy as np
 from keys_truth import PRINTED_MODES, Analysed, analysed_pieces, half, labelled_tunes
 from scipy.optimize import minimize
 
-from melodex.analysis import keys_weights
-from melodex.analysis.keys_evidence import GROUPS, REACH, TONIC_REACH, evidence
-from melodex.analysis.keys_local import CHORD_KINDS, guess_chord
+from melodex.analysis.keys import weights as keys_weights
+from melodex.analysis.keys.evidence import GROUPS, REACH, TONIC_REACH, evidence
+from melodex.analysis.keys.local import CHORD_KINDS, guess_chord
 from melodex.melody import MODES, Key, Melody
 
 LOWEST, DEGREES = -7, 18

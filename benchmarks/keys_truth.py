@@ -26,7 +26,7 @@ from typing import Any
 import music21
 
 from melodex.melody import TICKS_PER_QUARTER, Key, Melody, fifths_of
-from melodex.reading.abc import read_abc
+from melodex.reading.abc.reader import read_abc
 from melodex.reading.decoding import decode
 from melodex.reading.result import Choice
 

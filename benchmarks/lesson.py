@@ -31,7 +31,7 @@ from typing import Any
 import music21
 
 from melodex.corpus.reader import Corpus
-from melodex.tasks.adding import add_paths
+from melodex.tasks.adding.add import add_paths
 from melodex.tasks.demo import tunes_folder
 
 RUNS = Path(__file__).parent / "runs"

@@ -38,7 +38,7 @@ from typing import Any
 
 from adding import TUNES_PER_FILE, invented
 
-from melodex.corpus.checking import check_corpus
+from melodex.corpus.care.checking import check_corpus
 from melodex.corpus.reader import Corpus
 from melodex.errors import CorpusError
 

@@ -26,13 +26,13 @@ from pathlib import Path
 from typing import Any
 
 from melodex.corpus.reader import Corpus
-from melodex.corpus.store import CorpusWriter
+from melodex.corpus.writing.store import CorpusWriter
 from melodex.melody import Melody
-from melodex.presentation.engraving import engrave_melody
+from melodex.presentation.engraving.pictures import engrave_melody
 from melodex.presentation.pages import rendered
-from melodex.reading.abc import read_abc
+from melodex.reading.abc.reader import read_abc
 from melodex.reading.result import Choice
-from melodex.tasks.audit import audit
+from melodex.tasks.audit.audit import audit
 from melodex.tasks.compare import compare
 from melodex.tasks.passage import Passage
 from melodex.tasks.resemble import resemble

@@ -22,7 +22,7 @@ from pathlib import Path
 
 import music21
 
-from melodex.reading.abc import read_abc
+from melodex.reading.abc.reader import read_abc
 from melodex.reading.decoding import decode
 
 RUNS = Path(__file__).parent / "runs"

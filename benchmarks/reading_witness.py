@@ -28,8 +28,8 @@ import mido
 import music21
 
 from melodex.melody import TICKS_PER_QUARTER
-from melodex.reading.abc import read_abc, tune_number
-from melodex.reading.abc_file import split_file
+from melodex.reading.abc.file import split_file
+from melodex.reading.abc.reader import read_abc, tune_number
 from melodex.reading.decoding import decode
 from melodex.reading.result import ReadTune
 

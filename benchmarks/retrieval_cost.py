@@ -21,8 +21,8 @@ from statistics import median
 from retrieval import RUNS
 
 from melodex.corpus.reader import Corpus
-from melodex.matching.engine import engine
-from melodex.matching.ranking import ORDERS
+from melodex.matching.engine.choice import engine
+from melodex.matching.evidence.ranking import ORDERS
 from melodex.tasks.resemble import resemble, said_phrase
 
 __all__ = ["main"]

@@ -13,11 +13,11 @@ from __future__ import annotations
 
 from itertools import combinations
 
+from melodex.matching.fitting import FittedCosts, KinPair, fit_costs
 from retrieval_corpus import families, judged_corpus
 from retrieval_judgements import JudgedTune
 
 from melodex.corpus.chunks import encode_notes
-from melodex.matching.fitting import FittedCosts, KinPair, fit_costs
 from melodex.matching.query import encode_query
 from melodex.melody import Phrase
 

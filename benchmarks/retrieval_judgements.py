@@ -46,7 +46,7 @@ from typing import Any
 import music21
 
 from melodex.corpus.chunks import encode_notes
-from melodex.matching.engine import engine
+from melodex.matching.engine.choice import engine
 from melodex.matching.query import encode_query
 from melodex.melody import Melody, Phrase
 from melodex.reading import read_path

@@ -22,12 +22,12 @@ from retrieval_judgements import JudgedTune
 from sklearn.feature_extraction.text import TfidfVectorizer
 
 from melodex.corpus.chunks import PackedChunk
-from melodex.matching.chance import fit_points
-from melodex.matching.chance_sample import measure_null
-from melodex.matching.features import question_of
-from melodex.matching.ngrams import Ngram, ngrams_of
+from melodex.matching.chance.fit import fit_points
+from melodex.matching.chance.sample import measure_null
+from melodex.matching.evidence.features import question_of
+from melodex.matching.evidence.ngrams import Ngram, ngrams_of
+from melodex.matching.evidence.ranking import REORDERED, reorder
 from melodex.matching.query import encode_query
-from melodex.matching.ranking import REORDERED, reorder
 from melodex.matching.search import Hit, search
 from melodex.melody import Melody
 from melodex.settings import NGRAM_LENGTH, AlignmentCosts

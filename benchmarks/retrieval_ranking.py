@@ -3,8 +3,8 @@
 Run:  python benchmarks/retrieval_ranking.py [--lengths 8 12 20 whole] [--each]
 
 For each phrase of a checked family, the best matches of the alignment are weighed
-(``melodex.matching.features``). A logistic regression (scikit-learn) then tells, of
-one tune that is kin to the phrase and one that is not, which is which, by the
+(``melodex.matching.evidence.features``). A logistic regression (scikit-learn) then
+tells, of one tune that is kin to the phrase and one that is not, which is which, by the
 differences of their features. Every pair of a phrase and its kin has the same say;
 tunes of the same label whose kinship nobody confirmed are left out. Phrases are taken
 as passages, and some as they would be typed in scale degrees without lengths, which
@@ -17,7 +17,7 @@ possible, the length of the tune, the shares of notes that agree, are left out, 
 semitone off, the same mode, the metric weight of what agrees, the longest run, and the
 costs of intervals of Mongeau and Sankoff (1990).
 
-Printed are the weights as they stand in ``melodex.matching.ranking``, and the mean
+Printed are the weights as they stand in ``melodex.matching.evidence.ranking``, and the mean
 average precision in cross-validation; with ``--each``, also without each feature.
 
 Contents: Weighed, weighed, fitted, cross_validated, main.
@@ -53,17 +53,17 @@ from retrieval_methods import ngram_counts
 from sklearn.linear_model import LogisticRegression
 
 from melodex.corpus.chunks import PackedChunk
-from melodex.matching.chance import fit_points
-from melodex.matching.chance_sample import measure_null
-from melodex.matching.features import FEATURES, features_of, question_of
-from melodex.matching.ngrams import Ngram, ngrams_of
-from melodex.matching.query import encode_query
-from melodex.matching.ranking import (
+from melodex.matching.chance.fit import fit_points
+from melodex.matching.chance.sample import measure_null
+from melodex.matching.evidence.features import FEATURES, features_of, question_of
+from melodex.matching.evidence.ngrams import Ngram, ngrams_of
+from melodex.matching.evidence.ranking import (
     REORDERED,
     WEIGHTS_IN_TIME,
     WEIGHTS_OF_PITCH,
     WEIGHTS_WITHOUT_METRE,
 )
+from melodex.matching.query import encode_query
 from melodex.matching.search import search
 from melodex.settings import AlignmentCosts
 

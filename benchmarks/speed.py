@@ -38,9 +38,9 @@ import speed_corpora as corpora
 import speed_others as others
 
 from melodex.corpus.chunks import PackedChunk, TuneNotes, unpack, verify
-from melodex.matching.bound import NumpyEngine
-from melodex.matching.compiled import CompiledEngine
-from melodex.matching.engine import ENGINE_VARIABLE, Engine
+from melodex.matching.engine.choice import ENGINE_VARIABLE, Engine
+from melodex.matching.engine.compiled import CompiledEngine
+from melodex.matching.engine.numpy_engine import NumpyEngine
 from melodex.matching.query import EncodedQuery
 from melodex.matching.search import search
 from melodex.settings import AlignmentCosts

@@ -28,7 +28,7 @@ from melodex.corpus.chunks import (
 )
 from melodex.matching.query import EncodedQuery
 from melodex.melody import Bar, Credits, Melody
-from melodex.reading.abc import read_abc
+from melodex.reading.abc.reader import read_abc
 from melodex.reading.decoding import decode
 
 LOWEST, HIGHEST = 48, 88
@@ -189,9 +189,9 @@ def melody_json(tune: TuneNotes) -> tuple[Melody, str]:
 
 def write_corpus(path: Path, tunes: list[TuneNotes]) -> None:
     """A corpus file with synthetic tunes: rows of tunes and packed chunks, no facets."""
-    from melodex.corpus.packing import ChunkTable
     from melodex.corpus.rows import tune_columns
-    from melodex.corpus.store import CorpusWriter
+    from melodex.corpus.writing.packing import ChunkTable
+    from melodex.corpus.writing.store import CorpusWriter
 
     with CorpusWriter.open(path) as writer:
         connection = writer.connection

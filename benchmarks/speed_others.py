@@ -18,7 +18,7 @@ import parasail
 import speed_corpora as corpora
 
 from melodex.corpus.chunks import UNKNOWN_LENGTH, TuneNotes, unpack
-from melodex.matching.compiled import CompiledEngine
+from melodex.matching.engine.compiled import CompiledEngine
 from melodex.matching.query import EncodedQuery
 from melodex.matching.search import search
 from melodex.settings import NEAR_SEMITONES, AlignmentCosts
@@ -180,7 +180,7 @@ def adding_part(label: str, path: Path, passes: int) -> dict[str, Any]:
     """Bytes a note in the chunk table; what adding a tune costs the database."""
     import sqlite3
 
-    from melodex.corpus.packing import ChunkTable
+    from melodex.corpus.writing.packing import ChunkTable
 
     connection = sqlite3.connect(path, isolation_level=None)
     size, notes = connection.execute(

@@ -44,7 +44,7 @@ from urllib.parse import quote_plus, urlsplit
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from melodex.corpus.reader import Corpus
-from melodex.tasks.adding import add_paths
+from melodex.tasks.adding.add import add_paths
 
 PACKAGES = ("starlette", "uvicorn", "verovio", "jinja2", "playwright", "music21")
 FLAGS = (

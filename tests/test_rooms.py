@@ -7,6 +7,8 @@ and modules go agree.
 from __future__ import annotations
 
 import ast
+import configparser
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -32,15 +34,20 @@ ROOMS = (
 DOORS = {"cli", "workbench"}
 HOMES = {
     "music21": (),
-    "verovio": ("presentation/engraving",),
-    "typst": ("presentation/handout",),
+    "verovio": ("presentation/engraving/",),
+    "typst": ("presentation/report/paper",),
     "sqlite_utils": ("corpus/",),
     "click": ("cli/",),
-    "defusedxml": ("reading/",),
+    "defusedxml": ("reading/musicxml/",),
     "starlette": ("workbench/",),
     "uvicorn": ("workbench/",),
     "jinja2": ("presentation/", "workbench/"),
 }
+
+MOST_ENTRIES = 15
+"""Files and folders of one room, its ``__init__`` with them, before it is to be parted."""
+
+MOST_WORDS_LINES = 20
 
 
 def modules() -> list[Path]:
@@ -103,8 +110,62 @@ def test_a_foreign_library_stays_in_its_home(library: str) -> None:
 
 
 def test_every_command_has_its_module_and_every_module_its_command() -> None:
-    found = {
-        path.stem.removesuffix("_command")
-        for path in (PACKAGE / "cli").glob("*_command.py")
+    found = {path.stem for path in (PACKAGE / "cli" / "commands").glob("*.py")}
+    assert found - {"__init__"} == set(COMMANDS)
+
+
+def dotted(path: Path) -> str:
+    """The name by which a module is imported."""
+    parts = path.relative_to(PACKAGE.parent).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def arrows() -> dict[str, set[str]]:
+    """For each module the modules that it imports, at its head or inside a function."""
+    names = {dotted(path) for path in modules()}
+    found: dict[str, set[str]] = {}
+    for path in modules():
+        ends = found.setdefault(dotted(path), set())
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Import):
+                ends |= {alias.name for alias in node.names} & names
+            elif isinstance(node, ast.ImportFrom) and node.module:
+                inner = {f"{node.module}.{alias.name}" for alias in node.names}
+                ends |= (inner & names) or ({node.module} & names)
+    return found
+
+
+def test_modules_import_one_another_in_no_ring() -> None:
+    try:
+        order = list(TopologicalSorter(arrows()).static_order())
+    except CycleError as ring:
+        pytest.fail(" imports ".join(reversed(ring.args[1])))
+    assert len(order) == len(modules())
+
+
+@pytest.mark.parametrize(
+    "folder",
+    sorted({path.parent for path in modules()}),
+    ids=lambda folder: folder.relative_to(PACKAGE.parent).as_posix(),
+)
+def test_every_folder_says_what_it_is_for_and_what_is_read_first(folder: Path) -> None:
+    said = ast.get_docstring(ast.parse((folder / "__init__.py").read_text("utf-8"))) or ""
+    assert len(said.splitlines()) <= MOST_WORDS_LINES
+    if folder != PACKAGE:
+        assert "ead first" in said or "Contents" in said
+    entries = [
+        entry
+        for entry in folder.iterdir()
+        if entry.suffix in {".py", ".c"} or (entry / "__init__.py").exists()
+    ]
+    # The commands are as many as there are; nothing divides them.
+    assert len(entries) <= MOST_ENTRIES or folder.name == "commands", len(entries)
+
+
+def test_every_folder_is_installed() -> None:
+    said = configparser.ConfigParser()
+    said.read(PACKAGE.parent / "setup.cfg", encoding="utf-8")
+    packages = set(said["options"]["packages"].split())
+    assert packages == {dotted(path.parent / "__init__.py") for path in modules()} | {
+        "melodex.corpus_demo"
     }
-    assert found == set(COMMANDS)

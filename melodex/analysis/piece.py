@@ -9,8 +9,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from melodex.analysis.chords import parse_chords
-from melodex.analysis.devices import Harmony, harmony
 from melodex.analysis.form import (
     Compass,
     Figure,
@@ -22,6 +20,8 @@ from melodex.analysis.form import (
     phrases,
     sections,
 )
+from melodex.analysis.harmony.chords import parse_chords
+from melodex.analysis.harmony.devices import Harmony, harmony
 from melodex.analysis.keys import (
     KeyReading,
     KeySpan,

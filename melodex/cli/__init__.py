@@ -1,9 +1,9 @@
-"""The command line: one module per command, loaded only when it is called.
+"""The command line: one file of ``commands`` for each, loaded only when it is called.
 
 Each command parses, calls one function of ``tasks``, and hands the result to
 ``presentation``. Every error that melodex raises on purpose is caught once,
 here: standard error, exit 1. Wrong usage exits 2; anything else is a fault of
-ours and keeps its traceback.
+ours and keeps its traceback. Read first: this file, then ``commands/resemble``.
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ class Melodex(click.Group):
         """Import the module of one command and return the command."""
         if cmd_name not in COMMANDS:
             return None
-        module = importlib.import_module(f"melodex.cli.{cmd_name}_command")
+        module = importlib.import_module(f"melodex.cli.commands.{cmd_name}")
         command: click.Command = module.command
         return command
 

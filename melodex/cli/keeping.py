@@ -13,9 +13,9 @@ import click
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
-    from melodex.tasks.audit import Audit
-    from melodex.tasks.gather import Gathering
-    from melodex.tasks.lesson_finds import Found
+    from melodex.tasks.audit.audit import Audit
+    from melodex.tasks.gather.gather import Gathering
+    from melodex.tasks.lesson.keeping import Found
     from melodex.tasks.passage import Passage
     from melodex.tasks.resemble import Resemblance
 
@@ -38,7 +38,7 @@ def to_be_kept(
     """The passages of a result, if they are wanted; keep them once the corpus is closed."""
     if not into:
         return []
-    from melodex.tasks.lesson_finds import finds_of
+    from melodex.tasks.lesson.keeping import finds_of
 
     return finds_of(corpus, result, sought=sought)
 
@@ -50,8 +50,8 @@ def keep_into(corpus_path: Path, into: str | None, passages: Sequence[Found]) ->
     if not passages:
         click.echo("nothing was found, so nothing was kept", err=True)
         return
-    from melodex.presentation.lesson_text import kept_text
-    from melodex.tasks.lesson_finds import keep
+    from melodex.presentation.lesson.text import kept_text
+    from melodex.tasks.lesson.keeping import keep
 
     report = keep(corpus_path, into, passages, create=True)
     click.echo(kept_text(report), nl=False, err=True)

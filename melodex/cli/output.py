@@ -110,19 +110,19 @@ def present(result: Any, output: Output) -> None:
 
 def terminal_style(output: Output) -> Any:
     """What the place where a text goes can show."""
-    from melodex.presentation import text
+    from melodex.presentation.text.style import Style, style_for
 
-    return text.style_for(sys.stdout) if output.file is None else text.Style()
+    return style_for(sys.stdout) if output.file is None else Style()
 
 
 def rendered(result: Any, output: Output) -> str | bytes:
     """A result as text or bytes; the module of its form is loaded only now."""
     if output.form == "text":
-        from melodex.presentation import text
+        from melodex.presentation.text import forms as text
 
         return text.as_text(result, terminal_style(output))
     if output.form in {"json", "csv"}:
-        from melodex.presentation import data
+        from melodex.presentation.data import forms as data
 
         return data.as_json(result) if output.form == "json" else data.as_csv(result)
     from melodex.presentation import pages

@@ -1,1 +1,10 @@
-"""Melodies and what is said of them, kept in one SQLite file."""
+"""Melodies and their analysis, kept in one SQLite file.
+
+In: melodies that were read, with the text they were read from.
+Out: tunes, places, chunks of packed notes for matching, facets for gathering.
+
+``schema`` says what the file holds; ``reader`` opens it for one question and
+``connection`` how; ``chunks`` packs notes; ``facets`` holds what analysis says;
+``lessons`` holds teaching sets; ``writing`` puts tunes in; ``care`` checks, mends,
+copies and migrates. Read first: ``schema``, then ``reader``.
+"""

@@ -11,7 +11,7 @@ notes of all its tunes stand side by side, then all second notes, and so on; a
 tune that has ended leaves no gap. All pitches of a block come first, then all
 its length classes. So a compiled loop handles one note of 32 tunes at once, and
 nothing is spent on padding. The layout is private to this module, to
-``matching.bound`` and to ``matching/_kernel.c``.
+``matching/engine/lanes.py`` and to ``matching/engine/_kernel.c``.
 
 Contents: TUNES_PER_CHUNK, LANES, UNKNOWN_LENGTH, TuneNotes, PackedChunk,
 encode_notes, pack, unpack, notes_at, verify.

@@ -13,9 +13,9 @@ from __future__ import annotations
 
 from typing import Any
 
+from melodex.analysis.harmony.progression_search import chord_bytes
+from melodex.analysis.harmony.progressions import tokens_of
 from melodex.analysis.piece import Analysis, analyse
-from melodex.analysis.progression_search import chord_bytes
-from melodex.analysis.progressions import tokens_of
 from melodex.corpus.rows import folded, tune_columns
 from melodex.melody import Melody
 

@@ -20,7 +20,7 @@ from melodex.errors import LessonError
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
-    from melodex.corpus.store import CorpusWriter
+    from melodex.corpus.writing.store import CorpusWriter
 
 __all__ = [
     "ExampleRow",

@@ -14,70 +14,28 @@ Contents: Corpus, TuneRow, PlaceRow, WarningRow.
 from __future__ import annotations
 
 import json
-import os
 import sqlite3
-import urllib.parse
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from types import TracebackType
 from typing import Any
 
 from melodex.corpus.chunks import PackedChunk
-from melodex.corpus.faults import faults_named, is_there, refuse_folder
+from melodex.corpus.connection import connect
+from melodex.corpus.faults import faults_named
 from melodex.corpus.schema import SCHEMA_VERSION, state_of
+from melodex.corpus.tune_rows import (
+    TUNE_ROW_COLUMNS,
+    PlaceRow,
+    TuneRow,
+    WarningRow,
+    tags_of,
+)
 from melodex.errors import CorpusError, DamagedCorpusError, UnknownTuneError
 from melodex.melody import Melody
-from melodex.records import dataclass
 from melodex.settings import CorpusSettings
 
-__all__ = ["Corpus", "PlaceRow", "TuneRow", "WarningRow"]
-
-WAIT_SECONDS = 10.0
-"""How long a reader waits for a writer's last step; it takes milliseconds."""
-
-
-@dataclass(frozen=True, slots=True)
-class TuneRow:
-    """One tune as lists show it; collection, source and number of its first place."""
-
-    tune_id: str
-    title: str
-    composer: str
-    year: int | None
-    printed_key: str
-    metre: str
-    note_count: int
-    bar_count: int
-    collection: str
-    source: str
-    number: str
-    place_count: int
-    tags: tuple[str, ...]
-    rights: str
-
-
-@dataclass(frozen=True, slots=True)
-class PlaceRow:
-    """A place where a tune was read."""
-
-    source: str
-    number: str
-    occurrence: int
-    collection: str
-
-
-@dataclass(frozen=True, slots=True)
-class WarningRow:
-    """Something not understood when a tune was read, and where (from 1; 0 unknown)."""
-
-    source: str
-    number: str
-    line: int
-    column: int
-    text: str
-
-
-TUNE_ROW_COLUMNS = ", ".join(TuneRow.__slots__)
+__all__ = ["Corpus"]
 
 
 class Corpus:
@@ -119,7 +77,7 @@ class Corpus:
                 )
             if version < SCHEMA_VERSION:
                 connection.close()
-                from melodex.corpus.migrations import upgrade
+                from melodex.corpus.care.migrations import upgrade
 
                 upgrade(path)
                 connection = connect(path)
@@ -343,66 +301,3 @@ class Corpus:
             [tune_id],
         )
         return [WarningRow(*row) for row in rows]
-
-
-def tags_of(joined: str | None) -> tuple[str, ...]:
-    """The tags that the view joined, in alphabetical order."""
-    return tuple(sorted(joined.split(", "))) if joined else ()
-
-
-def connect(path: Path) -> sqlite3.Connection:
-    """Open a file for reading only, also on media that cannot be written.
-
-    Raises
-    ------
-    CorpusError
-        If there is no such file.
-    sqlite3.Error
-        If SQLite cannot open it.
-    """
-    refuse_folder(path)
-    if not is_there(path):
-        raise CorpusError(
-            "there is no corpus here",
-            where=str(path),
-            hint="'melodex add FOLDER' makes one; --corpus names another file",
-        )
-    try:
-        return opened(path, "mode=ro")
-    except sqlite3.Error as error:
-        code = getattr(error, "sqlite_errorcode", 0)
-        if code & 0xFF in {sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN}:
-            second = second_way(path, code)
-            if second:
-                return opened(path, second)
-        raise
-
-
-def second_way(path: Path, code: int) -> str:
-    """How to open a file that a writer has left in the middle of its work.
-
-    A journal that a killed writer left must be played back, which needs writing;
-    on media that cannot be written, a file without one is complete as it is.
-    """
-    left = [Path(f"{path}{suffix}") for suffix in ("-wal", "-journal")]
-    if any(side.exists() and side.stat().st_size for side in left):
-        return "mode=rw" if code == sqlite3.SQLITE_READONLY_ROLLBACK else ""
-    return "mode=ro&immutable=1"
-
-
-def opened(path: Path, manner: str) -> sqlite3.Connection:
-    """A connection that has proved that it can read."""
-    connection = sqlite3.connect(
-        f"file:{urllib.parse.quote(os.fsencode(path.absolute()))}?{manner}",
-        uri=True,
-        timeout=WAIT_SECONDS,
-        isolation_level=None,
-        check_same_thread=False,
-    )
-    try:
-        connection.execute("PRAGMA query_only = ON")
-        connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
-    except BaseException:
-        connection.close()
-        raise
-    return connection

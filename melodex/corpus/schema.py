@@ -43,7 +43,7 @@ APPLICATION_ID = 0x6D6C6478
 (offset 68 of the header; https://www.sqlite.org/fileformat2.html, section 1.3)."""
 
 SCHEMA_VERSION = 1
-"""Kept in ``PRAGMA user_version``; see :mod:`melodex.corpus.migrations`."""
+"""Kept in ``PRAGMA user_version``; see :mod:`melodex.corpus.care.migrations`."""
 
 TABLES: dict[str, str] = {
     "setting": """

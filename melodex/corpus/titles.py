@@ -9,15 +9,15 @@ Contents: resolved, listed.
 from __future__ import annotations
 
 import string
-from typing import TYPE_CHECKING, Any
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any, Protocol
 
 from melodex.corpus.rows import folded, place_path
+from melodex.corpus.tune_rows import TuneRow
 from melodex.errors import UnknownTuneError
 
-if TYPE_CHECKING:
-    from melodex.corpus.reader import Corpus, TuneRow
-
-__all__ = ["listed", "resolved"]
+__all__ = ["Asked", "listed", "resolved"]
 
 CANDIDATES = 8
 """How many tunes an error names when a title fits several."""
@@ -26,7 +26,19 @@ SHORTEST_PREFIX = 4
 """Digits of a tune id that may stand for the whole: 65,536 combinations."""
 
 
-def resolved(corpus: Corpus, text: str) -> str:
+class Asked(Protocol):
+    """What is asked for titles: an opened corpus, which itself calls this module."""
+
+    path: Path
+
+    def query(self, sql: str, values: Iterable[Any] = ()) -> list[tuple[Any, ...]]:
+        """Run a statement that reads."""
+
+    def tune_rows(self, clause: str, values: Iterable[Any] = ()) -> list[TuneRow]:
+        """Rows of tunes that a clause picks."""
+
+
+def resolved(corpus: Asked, text: str) -> str:
     """Return the tune id that a person means; see :meth:`Corpus.resolve`."""
     wanted = text.strip()
     candidates: list[tuple[str, str]] = []
@@ -57,7 +69,7 @@ def readings(text: str) -> list[tuple[str, list[Any]]]:
 
 
 def unknown(
-    corpus: Corpus, text: str, candidates: list[tuple[str, str]]
+    corpus: Asked, text: str, candidates: list[tuple[str, str]]
 ) -> UnknownTuneError:
     """The error that says which tunes a name could mean."""
     if not candidates:
@@ -78,7 +90,7 @@ def unknown(
 
 
 def listed(
-    corpus: Corpus, collection: str, title: str, tag: str, source: str, limit: int | None
+    corpus: Asked, collection: str, title: str, tag: str, source: str, limit: int | None
 ) -> list[TuneRow]:
     """List tunes; see :meth:`Corpus.tunes`."""
     conditions: list[str] = []

@@ -1,10 +1,9 @@
 """A phrase and a corpus become ranked matches.
 
-Contents: ``query`` (a phrase as matching sees it), ``alignment`` (one tune, with
-its pairs), ``bound`` (the numpy engine), ``compiled`` (the C engine), ``engine``
-(which of the two serves), ``search`` (the best tunes of a corpus), ``figures``
-(in how many tunes a figure stands), ``contour`` (search by the shape alone),
-``ngrams`` (shared figures, weighted by rarity).
+In: a phrase as matching sees it (``query``) and the chunks of a corpus. Out: the best
+tunes of all, exactly (``search``, or ``contour`` for the shape alone; ``align`` for one
+tune), what speaks for each (``evidence``), and what chance would bring (``chance``).
+The work on notes is done in ``engine``, in C or in numpy. Read first: ``search``.
 """
 
 from __future__ import annotations
@@ -20,6 +19,6 @@ def engine_name() -> str:
     melodex.errors.SettingsError
         If the environment asks for one that is not there.
     """
-    from melodex.matching.engine import engine
+    from melodex.matching.engine.choice import engine
 
     return engine().name

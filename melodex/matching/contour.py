@@ -21,9 +21,9 @@ from typing import Any
 
 from melodex.corpus.chunks import UNKNOWN_LENGTH, PackedChunk
 from melodex.errors import EmptyMelodyError, PhraseError, SettingsError
-from melodex.matching.alignment import Alignment, Pair
-from melodex.matching.engine import Engine, engine
-from melodex.matching.passes import Checked, OnDamage, one_pass
+from melodex.matching.engine.alignment import Alignment, Pair
+from melodex.matching.engine.choice import Engine, engine
+from melodex.matching.engine.passes import Checked, OnDamage, one_pass
 from melodex.matching.query import EncodedQuery
 from melodex.matching.search import Bounded, Hit, id_at
 from melodex.settings import MAX_QUERY_NOTES, AlignmentCosts

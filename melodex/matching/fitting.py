@@ -28,7 +28,8 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 
 from melodex.errors import EmptyMelodyError
-from melodex.matching.alignment import Alignment, align
+from melodex.matching.align import align
+from melodex.matching.engine.alignment import Alignment
 from melodex.matching.query import EncodedQuery, signed
 from melodex.records import dataclass
 from melodex.settings import AlignmentCosts

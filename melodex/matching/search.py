@@ -24,9 +24,9 @@ from typing import Any
 
 from melodex.corpus.chunks import ID_BYTES, PackedChunk
 from melodex.errors import SettingsError
-from melodex.matching.alignment import Alignment
-from melodex.matching.engine import Engine, engine
-from melodex.matching.passes import Checked, OnDamage, one_pass
+from melodex.matching.engine.alignment import Alignment
+from melodex.matching.engine.choice import Engine, engine
+from melodex.matching.engine.passes import Checked, OnDamage, one_pass
 from melodex.matching.query import EncodedQuery, require_room
 from melodex.records import dataclass
 from melodex.settings import AlignmentCosts

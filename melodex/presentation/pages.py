@@ -40,11 +40,11 @@ def rendered(result: object, form: str, *, paper: str = "a4") -> str | bytes:
         If the result has no such form.
     """
     if form == "html":
-        from melodex.presentation.report import report_html
+        from melodex.presentation.report.forms import report_html
 
         return report_html(result)
     if form == "pdf":
-        from melodex.presentation.handout import handout_pdf
+        from melodex.presentation.report.paper import handout_pdf
 
         return handout_pdf(result, paper=paper)
     if form in FORMS and isinstance(result, Comparison):
@@ -58,19 +58,19 @@ def rendered(result: object, form: str, *, paper: str = "a4") -> str | bytes:
 def comparison_as(comparison: Comparison, form: str) -> str | bytes:
     """A comparison as a picture, as sound or as notation."""
     if form == "svg":
-        from melodex.presentation.engraving import engrave_comparison
-        from melodex.presentation.report_blocks import numerals_of
+        from melodex.presentation.engraving.pictures import engrave_comparison
+        from melodex.presentation.report.blocks import numerals_of
 
         numerals = [numerals_of(p.melody) for p in (comparison.a, comparison.b)]
         return engrave_comparison(comparison, numerals=numerals).svg + "\n"
     if form == "midi":
-        from melodex.presentation.midi import comparison_midi
+        from melodex.presentation.notation.midi import comparison_midi
 
         return comparison_midi(comparison)
     if form == "musicxml":
-        from melodex.presentation.musicxml import comparison_musicxml
+        from melodex.presentation.notation.musicxml import comparison_musicxml
 
         return comparison_musicxml(comparison)
-    from melodex.presentation.abc import comparison_abc
+    from melodex.presentation.notation.abc import comparison_abc
 
     return comparison_abc(comparison)

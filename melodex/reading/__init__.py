@@ -95,7 +95,7 @@ def read_data(data: bytes, source: str, choice: Choice | None = None) -> FileRea
 def text_of_abc(data: bytes, source: str) -> str:
     """The text of a file that is to be read in parts; empty if it is no ABC, or too large.
 
-    Such a text is for :func:`melodex.reading.abc.abc_parts`; what is empty here,
+    Such a text is for :func:`melodex.reading.abc.reader.abc_parts`; what is empty here,
     :func:`read_data` reads or refuses.
     """
     is_abc = format_of(data, Path(source).suffix.lower()) == "abc"
@@ -136,15 +136,15 @@ def read_bytes(
         most = MOST_BYTES[kept_format] >> 20
         return refused(source, f"the file is larger than {most} MB")
     if kept_format == "abc":
-        from melodex.reading.abc import read_abc
+        from melodex.reading.abc.reader import read_abc
         from melodex.reading.decoding import decode
 
         return read_abc(decode(data), source, choice)
     if kept_format == "midi":
-        from melodex.reading.midi import read_midi
+        from melodex.reading.midi.reader import read_midi
 
         return read_midi(data, source, choice)
-    from melodex.reading.musicxml import read_musicxml
+    from melodex.reading.musicxml.reader import read_musicxml
 
     return read_musicxml(data, source, choice, packed=kept_format == "mxl")
 

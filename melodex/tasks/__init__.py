@@ -1,1 +1,9 @@
-"""One module for each thing a musician asks."""
+"""One task for each thing that a musician asks.
+
+In: an opened corpus and plain values. Out: frozen records that ``presentation`` shows.
+
+``resemble``, ``compare``, ``audit``, ``describe``, ``gather`` and ``lesson`` are the six
+questions; ``adding`` and ``collection`` keep the corpus; ``passage`` finds the notes
+that are meant; ``demo`` asks the questions of invented tunes. In a folder, the file named
+like it is read first. Both doors, ``cli`` and ``workbench``, call these and nothing else.
+"""

@@ -24,8 +24,9 @@ from melodex.analysis.degrees import (
 )
 from melodex.corpus.chunks import encode_notes
 from melodex.errors import EmptyMelodyError
-from melodex.matching.alignment import Alignment, align
-from melodex.matching.engine import engine
+from melodex.matching.align import align
+from melodex.matching.engine.alignment import Alignment
+from melodex.matching.engine.choice import engine
 from melodex.matching.query import encode_query
 from melodex.melody import Key, Melody
 from melodex.records import dataclass

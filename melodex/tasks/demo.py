@@ -16,7 +16,7 @@ from pathlib import Path
 
 import melodex
 from melodex.errors import CorpusError, ReadingError
-from melodex.tasks.adding import AddResult, add_paths
+from melodex.tasks.adding.add import AddResult, add_paths
 
 __all__ = ["Demo", "Question", "prepare_demo", "tunes_folder"]
 

@@ -3,9 +3,9 @@
 Conventions: indexes of notes count from 0, the query's within the phrase, the
 tune's within the whole tune. Which tunes are found is settled by exact alignment over
 every transposition, ties by tune id; the best of them are then put in order by all that
-speaks for each (:mod:`melodex.matching.ranking`), unless the order of the alignment is
-asked for. A phrase cut from a tune of the corpus does not find that tune, unless asked
-to.
+speaks for each (:mod:`melodex.matching.evidence.ranking`), unless the order of the
+alignment is asked for. A phrase cut from a tune of the corpus does not find that tune,
+unless asked to.
 
 Contents: Match, Resemblance, said_phrase, resemble.
 """
@@ -18,18 +18,25 @@ from typing import TYPE_CHECKING
 
 from melodex.corpus.chunks import PackedChunk, encode_notes
 from melodex.errors import DamagedCorpusError, PhraseError, SettingsError
-from melodex.matching.chance import Fit, expected_by_chance, fit_points
-from melodex.matching.chance_sample import NULL_SAMPLE, OWN_BEST, measure_null
-from melodex.matching.commonness import Commonness, countable, shared_run, verdicts
-from melodex.matching.features import question_of
-from melodex.matching.figures import count_figures, figure_of_steps
-from melodex.matching.ngrams import Ngram, ngrams_of, overlap
-from melodex.matching.passes import noted_in
+from melodex.matching.chance.fit import Fit, expected_by_chance, fit_points
+from melodex.matching.chance.sample import NULL_SAMPLE, OWN_BEST, measure_null
+from melodex.matching.engine.passes import noted_in
+from melodex.matching.evidence.commonness import Commonness, countable, shared_run, verdicts
+from melodex.matching.evidence.features import question_of
+from melodex.matching.evidence.figures import count_figures, figure_of_steps
+from melodex.matching.evidence.ngrams import Ngram, ngrams_of, overlap
+from melodex.matching.evidence.ranking import (
+    ORDERS,
+    REORDERED,
+    Ranked,
+    explained,
+    reorder,
+    suits,
+)
 from melodex.matching.query import EncodedQuery, encode_query
-from melodex.matching.ranking import ORDERS, REORDERED, Ranked, explained, reorder, suits
 from melodex.matching.search import Hit, search
 from melodex.melody import Melody, Phrase
-from melodex.reading.phrase import read_phrase
+from melodex.reading.phrase.reader import read_phrase
 from melodex.records import dataclass
 from melodex.settings import AlignmentCosts
 from melodex.tasks.compare import Likeness, likeness, likeness_of_contour
@@ -212,11 +219,13 @@ def resemble(
     exclude : collection of str
         Ids of tunes to leave out.
     order : str
-        ``evidence`` puts the best :data:`~melodex.matching.ranking.REORDERED` matches
-        of the alignment in order by all that speaks for each; ``alignment`` leaves them
-        in the order of their points. That is the only order where the weights do not
-        fit: for a contour, for phrases longer than
-        :data:`~melodex.matching.ranking.LONGEST_REORDERED`, and with costs of one's own.
+        ``evidence`` puts the best
+        :data:`~melodex.matching.evidence.ranking.REORDERED` matches of the alignment in
+        order by all that speaks for each; ``alignment`` leaves them in the order of
+        their points. That is the only order where the weights do not fit: for a contour,
+        for phrases longer than
+        :data:`~melodex.matching.evidence.ranking.LONGEST_REORDERED`, and with costs of
+        one's own.
     explain : bool
         Whether to say how each match came by its place.
 

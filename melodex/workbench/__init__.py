@@ -1,1 +1,8 @@
-"""The local page: a door onto the tasks; no music is decided here."""
+"""The local page, a door onto tasks.
+
+In: requests of a browser on this machine. Out: pages, fragments, files.
+
+``serving`` starts it, ``app`` names the routes, ``guard`` lets in only who carries the
+key of the run, ``asking`` reads a request, ``bench`` holds the corpus, ``work`` does long
+work in the background; ``views`` has one file for each page. Read first: ``app``.
+"""

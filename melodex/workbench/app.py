@@ -69,46 +69,46 @@ def make_app(corpus_path: Path, key: str, hosts: Sequence[str]) -> Starlette:
 
 
 SHOWN = {
-    "/": "views_find.find",
-    "/find": "views_find.find",
-    "/find/narrow": "views_find.narrow",
-    "/find/stave": "views_find.stave",
-    "/find/match": "views_find.match",
-    "/tunes": "views_tune.tunes",
-    "/tune": "views_tune.tune",
-    "/hand": "views_tune.at_hand",
-    "/beside": "views_tune.beside",
-    "/inside": "views_tune.inside",
-    "/own": "views_own.own",
-    "/own/finding": "views_own.finding",
-    "/gather": "views_gather.gathering",
-    "/gather/left": "views_gather.left",
-    "/gather/passage": "views_gather.passage",
-    "/sets": "views_sets.sets",
-    "/set": "views_sets.one_set",
-    "/set/passage": "views_sets.passage",
-    "/set/order": "views_sets.order",
-    "/set/sheet": "views_sets.sheet",
-    "/set/file": "views_sets.packed",
-    "/shelf": "views_shelf.shelf",
-    "/shelf/copy": "views_shelf.download",
-    "/work": "views_work.work",
+    "/": "find.find",
+    "/find": "find.find",
+    "/find/narrow": "find.narrow",
+    "/find/stave": "find.stave",
+    "/find/match": "find.match",
+    "/tunes": "tune.tunes",
+    "/tune": "tune.tune",
+    "/hand": "tune.at_hand",
+    "/beside": "tune.beside",
+    "/inside": "tune.inside",
+    "/own": "own.own",
+    "/own/finding": "own.finding",
+    "/gather": "gather.gathering",
+    "/gather/left": "gather.left",
+    "/gather/passage": "gather.passage",
+    "/sets": "sets.sets",
+    "/set": "sets.one_set",
+    "/set/passage": "sets.passage",
+    "/set/order": "sets.order",
+    "/set/sheet": "sets.sheet",
+    "/set/file": "sets.packed",
+    "/shelf": "shelf.shelf",
+    "/shelf/copy": "shelf.download",
+    "/work": "work.work",
 }
 """Addresses that show something, and the view of each."""
 
 CHANGING = {
-    "/drop": "views_tune.drop",
-    "/keep": "views_sets.keep",
-    "/sets/new": "views_sets.new",
-    "/sets/unpack": "views_sets.unpack",
-    "/set/change": "views_sets.change",
-    "/shelf/add": "views_shelf.add",
-    "/shelf/add-here": "views_shelf.add_here",
-    "/shelf/check": "views_shelf.check",
-    "/shelf/back-up": "views_shelf.back_up",
-    "/shelf/remove": "views_shelf.remove",
-    "/shelf/tag": "views_shelf.tag",
-    "/work/stop": "views_work.stop",
+    "/drop": "tune.drop",
+    "/keep": "sets.keep",
+    "/sets/new": "sets.new",
+    "/sets/unpack": "sets.unpack",
+    "/set/change": "sets.change",
+    "/shelf/add": "shelf.add",
+    "/shelf/add-here": "shelf.add_here",
+    "/shelf/check": "shelf.check",
+    "/shelf/back-up": "shelf.back_up",
+    "/shelf/remove": "shelf.remove",
+    "/shelf/tag": "shelf.tag",
+    "/work/stop": "work.stop",
 }
 """Addresses that take a form and change something."""
 
@@ -132,7 +132,7 @@ def later(name: str) -> View:
     module, _, function = name.partition(".")
 
     def answer(ask: Ask) -> Response:
-        found: View = getattr(import_module(f"melodex.workbench.{module}"), function)
+        found: View = getattr(import_module(f"melodex.workbench.views.{module}"), function)
         return found(ask)
 
     return answer
@@ -140,14 +140,14 @@ def later(name: str) -> View:
 
 def warm_up() -> None:
     """Load what most answers need, and make this thread's engraver."""
-    from melodex.workbench import views_find
+    from melodex.workbench.views import find as views_find
 
     views_find.warm_up()
 
 
 async def news(request: Request) -> Response:
     """News of long work as they come."""
-    from melodex.workbench import views_work
+    from melodex.workbench.views import work as views_work
 
     return await views_work.news(request)
 

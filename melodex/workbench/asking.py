@@ -66,7 +66,7 @@ style sheet does; what we still draw for; and the margins around a stave."""
 
 SMALLER = 0.76
 TENTHS_PER_PIXEL = 2.1
-"""Of the engraver's units (``melodex.presentation.engraving.UNITS_PER_PIXEL``)."""
+"""Of the engraver's units (``melodex.presentation.engraving.pictures.UNITS_PER_PIXEL``)."""
 
 NAVIGATION = (
     ("/", "Find", "a phrase you heard"),
@@ -236,7 +236,7 @@ def many(number: int, what: str) -> str:
 
 def with_signs(text: object) -> str:
     """Names of keys with the signs for sharp and flat."""
-    from melodex.presentation.report_page import with_key_signs
+    from melodex.presentation.report.page import with_key_signs
 
     return with_key_signs(str(text))
 
@@ -268,7 +268,7 @@ def rendered_page(
     status : int
         Of the answer.
     """
-    from melodex.presentation.engraving_marks import shared_signs
+    from melodex.presentation.engraving.marks import shared_signs
 
     signs, shapes = shared_signs()
     text = rendered_part(
@@ -340,7 +340,7 @@ def fitting(widest: int | None) -> AbstractContextManager[None]:
     """Draws only what fits the screen."""
     if widest is None:
         return nullcontext()
-    from melodex.presentation.engraving import no_wider_than
+    from melodex.presentation.engraving.pictures import no_wider_than
 
     return no_wider_than(widest)
 

@@ -239,7 +239,7 @@ class Bench:
 
     def take_file(self, name: str, data: bytes) -> AtHand:
         """Read a file that was dropped onto a page and keep it at hand."""
-        from melodex.tasks.adding_handed import plain_name
+        from melodex.tasks.adding.handed import plain_name
 
         reading = read_data(data, plain_name(name))
         digest = hashlib.sha256(name.encode("utf-8", "replace") + b"\0" + data)

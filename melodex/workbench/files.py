@@ -39,7 +39,8 @@ def as_file(ask: Ask, result: object, stem: str) -> Response:
     PresentationError
         If it has no such form.
     """
-    from melodex.presentation import data, pages
+    from melodex.presentation import pages
+    from melodex.presentation.data import forms as data
 
     form = ask.said("form")
     if form == "json":

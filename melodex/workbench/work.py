@@ -21,8 +21,8 @@ from typing import TYPE_CHECKING, Any
 from melodex.errors import MelodexError
 
 if TYPE_CHECKING:
-    from melodex.tasks.adding import AddStep
-    from melodex.tasks.adding_handed import HandedFile
+    from melodex.tasks.adding.add import AddStep
+    from melodex.tasks.adding.handed import HandedFile
 
 __all__ = ["State", "Work", "Works", "adding", "adding_handed", "checking", "copying"]
 
@@ -150,7 +150,7 @@ class Works:
 
 def adding(corpus_path: Path, paths: Sequence[Path], collection: str) -> Work:
     """Read files and folders of this machine into the corpus."""
-    from melodex.tasks.adding import add_paths
+    from melodex.tasks.adding.add import add_paths
 
     title = f"Adding {', '.join(path.name or str(path) for path in paths)}"
 
@@ -171,7 +171,7 @@ def adding_handed(
     corpus_path: Path, files: Sequence[HandedFile], collection: str, folder: Path
 ) -> Work:
     """Read files that the browser handed over; their folder is cleared afterwards."""
-    from melodex.tasks.adding_handed import add_handed
+    from melodex.tasks.adding.handed import add_handed
 
     title = f"Adding {len(files):,} file{'s' if len(files) != 1 else ''}"
 
@@ -203,7 +203,7 @@ def waiting_words(seconds: float) -> str:
 
 def checking(corpus_path: Path, *, repair: bool) -> Work:
     """Check the corpus, and put right what is wrong if asked to."""
-    from melodex.tasks.upkeep import check
+    from melodex.tasks.collection.upkeep import check
 
     def doing(report: Report) -> Any:
         return check(corpus_path, repair=repair, progress=report_plain(report))
@@ -214,7 +214,7 @@ def checking(corpus_path: Path, *, repair: bool) -> Work:
 
 def copying(corpus_path: Path, target: Path) -> Work:
     """Write a consistent copy of the corpus."""
-    from melodex.tasks.upkeep import backup
+    from melodex.tasks.collection.upkeep import backup
 
     def doing(report: Report) -> Any:
         return backup(corpus_path, target, progress=report_plain(report))

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from melodex.analysis.chords import (
+from melodex.analysis.harmony.chords import (
     FAMILIES,
     Chord,
     parse_chord,

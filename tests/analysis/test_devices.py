@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from melodex.analysis.cadences import named_in_key
-from melodex.analysis.chords import parse_chord, parse_chords
-from melodex.analysis.devices import KINDS, find_two_five_ones, harmony
-from melodex.analysis.harmony import melody_on_chords, place_chords
-from melodex.analysis.lines import inner_lines
+from melodex.analysis.harmony.cadences import named_in_key
+from melodex.analysis.harmony.chords import parse_chord, parse_chords
+from melodex.analysis.harmony.devices import KINDS, find_two_five_ones, harmony
+from melodex.analysis.harmony.lines import inner_lines
+from melodex.analysis.harmony.placed import melody_on_chords, place_chords
 from melodex.analysis.piece import analyse
 from melodex.melody import (
     Bar,
@@ -22,7 +22,7 @@ from melodex.melody import (
     pitch_class,
     pitch_class_name,
 )
-from melodex.reading.abc import read_abc
+from melodex.reading.abc.reader import read_abc
 
 BAR = 40320
 

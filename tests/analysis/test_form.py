@@ -15,10 +15,10 @@ from plain_boundaries import boundary_features as plain_boundary_features
 
 import melodex
 from melodex.analysis.form import compass, figures, metre_class, phrases, sections
-from melodex.analysis.form_bars import FormBar, form_bars
-from melodex.analysis.form_boundaries import BOUNDARY_FEATURES, boundary_features
-from melodex.analysis.form_figures import scale_steps
-from melodex.analysis.form_phrases import (
+from melodex.analysis.form.bars import FormBar, form_bars
+from melodex.analysis.form.boundaries import BOUNDARY_FEATURES, boundary_features
+from melodex.analysis.form.figures import scale_steps
+from melodex.analysis.form.phrases import (
     ENDING_BIAS,
     LEAST_POINTS,
     LENGTH_WEIGHT,
@@ -27,14 +27,14 @@ from melodex.analysis.form_phrases import (
     best_ends,
     ending_features,
 )
-from melodex.analysis.form_weights import (
+from melodex.analysis.form.weights import (
     BOUNDARY_WEIGHTS,
     PHRASE_LENGTH_LOGS,
     PHRASE_WEIGHTS,
 )
 from melodex.melody import Melody, Metre, MetreChange, octave_of
 from melodex.reading import read_path
-from melodex.reading.abc import read_abc
+from melodex.reading.abc.reader import read_abc
 from melodex.reading.result import Choice
 
 DEMO = Path(melodex.__file__).parents[1] / "corpus_demo"

@@ -9,19 +9,19 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from music21 import analysis as music21_analysis
-from music21 import key as music21_key
-
-import melodex
-from melodex.analysis.chords import parse_chords
-from melodex.analysis.keys import global_key, key_spans, modal_passages
-from melodex.analysis.keys_profiles import (
+from melodex.analysis.keys.profiles import (
     PROFILES,
     pitch_class_lengths,
     profile_correlation,
     profile_keys,
 )
-from melodex.analysis.keys_spans import passage_words
+from music21 import analysis as music21_analysis
+from music21 import key as music21_key
+
+import melodex
+from melodex.analysis.harmony.chords import parse_chords
+from melodex.analysis.keys import global_key, key_spans, modal_passages
+from melodex.analysis.keys.spans import passage_words
 from melodex.errors import AnalysisError
 from melodex.melody import (
     TICKS_PER_QUARTER,

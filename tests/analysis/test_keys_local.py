@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from music21 import chord as music21_chord
 
-from melodex.analysis.chords import parse_chord
-from melodex.analysis.keys_local import (
+from melodex.analysis.harmony.chords import parse_chord
+from melodex.analysis.keys.local import (
     CHORD_KINDS,
     CHORDS,
     VOICES,

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from melodex.analysis.chords import parse_chord, parse_chords
-from melodex.analysis.numerals import (
+from melodex.analysis.harmony.chords import parse_chord, parse_chords
+from melodex.analysis.harmony.numerals import (
     ROLES,
     is_minor_mode,
     numeral,
@@ -214,7 +214,7 @@ TEXTS = [
     st.sampled_from(sorted(MODES)),
 )
 def test_transposing_chords_and_key_together_changes_no_numeral(texts, fifths, mode):
-    from melodex.analysis.chords import transposed_text
+    from melodex.analysis.harmony.chords import transposed_text
 
     chords = parse_chords(texts)
     moved = parse_chords([transposed_text(chord, fifths) for chord in chords])

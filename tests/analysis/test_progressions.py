@@ -4,9 +4,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from melodex.analysis.chord_relations import relation
-from melodex.analysis.chords import parse_chord, transposed_text
-from melodex.analysis.progression_search import (
+from melodex.analysis.harmony.chords import parse_chord, transposed_text
+from melodex.analysis.harmony.progression_search import (
     ADDED_CHORD,
     MISSING_CHORD,
     PARTING,
@@ -18,7 +17,8 @@ from melodex.analysis.progression_search import (
     sift,
     transpositions,
 )
-from melodex.analysis.progressions import ChordToken, read_progression, token_of
+from melodex.analysis.harmony.progressions import ChordToken, read_progression, token_of
+from melodex.analysis.harmony.relations import relation
 from melodex.errors import AnalysisError
 
 

@@ -9,7 +9,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from melodex.cli import melodex
-from melodex.corpus.store import CorpusWriter
+from melodex.corpus.writing.store import CorpusWriter
 from melodex.reading import read_path
 
 TUNE = "X:1\nT:Salt Stair\nM:4/4\nL:1/4\nK:C\nC E G F | E D E F | G A G F | D E D C |]\n"

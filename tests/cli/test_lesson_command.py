@@ -12,10 +12,10 @@ import pytest
 from click.testing import CliRunner, Result
 
 from melodex.cli import melodex
-from melodex.cli.lesson_command import KINDS
-from melodex.cli.lesson_command import command as lesson_command
+from melodex.cli.commands.lesson import KINDS
+from melodex.cli.commands.lesson import command as lesson_command
 from melodex.tasks.demo import prepare_demo
-from melodex.tasks.lesson_questions import KINDS as ASKED
+from melodex.tasks.lesson.questions import KINDS as ASKED
 
 
 @pytest.fixture(scope="module")

@@ -8,7 +8,7 @@ import pytest
 from click.testing import CliRunner
 
 from melodex.cli import melodex
-from melodex.corpus.store import CorpusWriter
+from melodex.corpus.writing.store import CorpusWriter
 from melodex.reading import read_path
 
 

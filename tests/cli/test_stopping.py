@@ -17,9 +17,9 @@ from pathlib import Path
 import pytest
 
 from melodex.corpus import schema
-from melodex.corpus.checking import check_corpus
+from melodex.corpus.care.checking import check_corpus
 from melodex.corpus.reader import Corpus
-from melodex.tasks.adding import add_paths
+from melodex.tasks.adding.add import add_paths
 
 DEMO = Path(__file__).parents[2] / "corpus_demo"
 
@@ -38,7 +38,7 @@ def stopped(corpus: Path, place: str, *words: str) -> str:
     return done.stderr
 
 
-@pytest.mark.parametrize("module", ["click", "melodex.errors", "melodex.cli.list_command"])
+@pytest.mark.parametrize("module", ["click", "melodex.errors", "melodex.cli.commands.list"])
 def test_being_stopped_while_modules_load_shows_no_traceback(tmp_path, module):
     code = f"""
 import os, signal, sys
@@ -71,7 +71,7 @@ def own(tmp_path: Path) -> Path:
 
 
 def test_a_backup_that_is_stopped_leaves_nothing_and_says_so(own, tmp_path):
-    place = f"import melodex.corpus.copying as c\nc.prove = lambda *a: {STRIKE}"
+    place = f"import melodex.corpus.care.copying as c\nc.prove = lambda *a: {STRIKE}"
     before = own.read_bytes()
     said = stopped(own, place, "backup", str(tmp_path / "copy.melodex"))
     assert said == "melodex: stopped; no copy was made, the corpus is as it was\n"
@@ -81,7 +81,7 @@ def test_a_backup_that_is_stopped_leaves_nothing_and_says_so(own, tmp_path):
 
 def test_a_backup_that_is_stopped_when_it_is_there_says_that_it_is(own, tmp_path):
     place = (
-        "import melodex.corpus.copying as c\nput = c.put_in_place\n"
+        "import melodex.corpus.care.copying as c\nput = c.put_in_place\n"
         f"c.put_in_place = lambda *a: (put(*a), {STRIKE})"
     )
     said = stopped(own, place, "backup", str(tmp_path / "copy.melodex"))
@@ -91,7 +91,8 @@ def test_a_backup_that_is_stopped_when_it_is_there_says_that_it_is(own, tmp_path
 
 def test_a_migration_that_is_stopped_has_changed_nothing(own, tmp_path):
     place = f"""
-from melodex.corpus import migrations, reader, schema
+from melodex.corpus import reader, schema
+from melodex.corpus.care import migrations
 def step(connection):
     connection.execute("UPDATE tune SET title = 'lost'")
     {STRIKE}
@@ -113,7 +114,7 @@ reader.SCHEMA_VERSION += 1
 
 def test_a_removal_that_is_stopped_has_removed_nothing(own):
     place = (
-        "from melodex.corpus.store import CorpusWriter as w\ndrop = w.drop_tune\n"
+        "from melodex.corpus.writing.store import CorpusWriter as w\ndrop = w.drop_tune\n"
         f"w.drop_tune = lambda *a: (drop(*a), {STRIKE})"
     )
     before = check_corpus(own).tune_count

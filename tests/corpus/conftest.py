@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from melodex.corpus.store import CorpusWriter
+from melodex.corpus.writing.store import CorpusWriter
 from melodex.melody import (
     TICKS_PER_QUARTER,
     Bar,

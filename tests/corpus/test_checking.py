@@ -11,17 +11,17 @@ from pathlib import Path
 
 import pytest
 
-from melodex.corpus.checking import MOST_LINES, check_corpus
+from melodex.corpus.care.checking import MOST_LINES, check_corpus
+from melodex.corpus.care.repairing import repair_corpus
 from melodex.corpus.reader import Corpus
-from melodex.corpus.repairing import repair_corpus
 from melodex.corpus.rows import row_crc32
 from melodex.corpus.schema import CHECKED_COLUMNS
-from melodex.corpus.store import CorpusWriter
+from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import CorpusError, DamagedCorpusError, MelodexError
 from melodex.reading import read_bytes
 from melodex.reading.result import FileReading, ReadTune
-from melodex.tasks.lesson_finds import found_by_hand, keep
-from melodex.tasks.upkeep import check
+from melodex.tasks.collection.upkeep import check
+from melodex.tasks.lesson.keeping import found_by_hand, keep
 
 FLIPS = 150
 
@@ -244,7 +244,7 @@ def test_a_file_that_is_no_sqlite_is_neither_checked_nor_repaired(tmp_path):
 
 
 def test_repair_waits_for_a_writer_and_then_gives_up(filled, monkeypatch):
-    monkeypatch.setattr("melodex.corpus.repairing.WAIT_SECONDS", 0.2)
+    monkeypatch.setattr("melodex.corpus.care.repairing.WAIT_SECONDS", 0.2)
     busy = pytest.raises(CorpusError, match="another process holds the corpus")
     with CorpusWriter.open(filled) as writer, writer.transaction(), busy:
         repair_corpus(filled)

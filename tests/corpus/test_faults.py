@@ -14,12 +14,14 @@ from pathlib import Path
 
 import pytest
 
-from melodex.corpus import journal, migrations, schema
-from melodex.corpus.checking import check_corpus
-from melodex.corpus.copying import copy_corpus
+from melodex.corpus import schema
+from melodex.corpus.care import migrations
+from melodex.corpus.care.checking import check_corpus
+from melodex.corpus.care.copying import copy_corpus
+from melodex.corpus.care.repairing import repair_corpus
 from melodex.corpus.reader import Corpus
-from melodex.corpus.repairing import repair_corpus
-from melodex.corpus.store import CorpusWriter
+from melodex.corpus.writing import journal
+from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import (
     BusyCorpusError,
     CorpusError,
@@ -27,7 +29,7 @@ from melodex.errors import (
     MelodexError,
     NewerCorpusError,
 )
-from melodex.tasks.adding import add_paths
+from melodex.tasks.adding.add import add_paths
 
 KILLS = 20
 NOBODY = 65534
@@ -525,8 +527,8 @@ def next_schema(monkeypatch):
     monkeypatch.setattr(schema, "SCHEMA_VERSION", first + 1)
     for module in (
         "melodex.corpus.reader",
-        "melodex.corpus.store",
-        "melodex.corpus.checking",
+        "melodex.corpus.writing.store",
+        "melodex.corpus.care.checking",
     ):
         monkeypatch.setattr(f"{module}.SCHEMA_VERSION", first + 1)
 

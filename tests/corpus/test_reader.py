@@ -10,7 +10,7 @@ import pytest
 
 from melodex.corpus.reader import Corpus
 from melodex.corpus.schema import CHECKED_COLUMNS, documentation
-from melodex.corpus.store import CorpusWriter
+from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import CorpusError, SettingsError, UnknownTuneError
 from melodex.melody import note_name
 from melodex.reading.result import FileReading, ReadTune
@@ -136,7 +136,8 @@ def test_reading_imports_nothing_heavy(filled):
     heavy = {"numpy", "sqlite_utils", "music21", "rich", "jinja2", "scipy", "click"}
     assert not heavy & loaded
     assert (
-        not {"melodex.corpus.store", "melodex.corpus.facets", "melodex.analysis"} & loaded
+        not {"melodex.corpus.writing.store", "melodex.corpus.facets", "melodex.analysis"}
+        & loaded
     )
 
 

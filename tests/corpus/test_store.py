@@ -12,10 +12,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from melodex.corpus.chunks import TUNES_PER_CHUNK, TuneNotes, encode_notes, unpack
-from melodex.corpus.packing import ChunkTable
 from melodex.corpus.reader import Corpus
 from melodex.corpus.schema import TABLES
-from melodex.corpus.store import CorpusWriter
+from melodex.corpus.writing.packing import ChunkTable
+from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import CorpusError, UnknownTuneError
 from melodex.melody import Melody
 from melodex.reading.result import Choice, FileReading, ReadTune, Refusal

@@ -15,12 +15,12 @@ from pathlib import Path
 
 import pytest
 
-from melodex.corpus.checking import check_corpus
+from melodex.corpus.care.checking import check_corpus
 from melodex.corpus.reader import Corpus
 from melodex.corpus.schema import SCHEMA_VERSION
-from melodex.corpus.store import CorpusWriter
+from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import NewerCorpusError
-from melodex.tasks.adding import add_paths
+from melodex.tasks.adding.add import add_paths
 
 VERSIONS = Path(__file__).parent / "versions"
 

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import strategies as st
 
 from melodex.corpus.chunks import PackedChunk, TuneNotes, pack
-from melodex.matching.engine import ENGINE_VARIABLE, Engine, engine
+from melodex.matching.engine.choice import ENGINE_VARIABLE, Engine, engine
 from melodex.matching.query import EncodedQuery
 from melodex.settings import AlignmentCosts
 

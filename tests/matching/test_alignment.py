@@ -15,8 +15,9 @@ from plain_alignment import plain_align, transpositions
 
 from melodex.corpus.chunks import UNKNOWN_LENGTH
 from melodex.errors import EmptyMelodyError, PhraseError
-from melodex.matching.alignment import align, points_of_pairs
-from melodex.matching.engine import Engine
+from melodex.matching.align import align
+from melodex.matching.engine.alignment import points_of_pairs
+from melodex.matching.engine.choice import Engine
 from melodex.matching.query import EncodedQuery, encode_query
 from melodex.melody import Melody, Phrase
 from melodex.settings import AlignmentCosts

@@ -13,7 +13,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from melodex.corpus.chunks import TuneNotes, pack
-from melodex.matching.chance import (
+from melodex.matching.chance.fit import (
     Best,
     Fit,
     Null,
@@ -21,7 +21,7 @@ from melodex.matching.chance import (
     fit_points,
     widened,
 )
-from melodex.matching.chance_sample import (
+from melodex.matching.chance.sample import (
     NULL_SAMPLE,
     OWN_BEST,
     is_symmetric,

@@ -9,8 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from melodex.corpus.chunks import PackedChunk, TuneNotes, pack
-from melodex.matching.alignment import Alignment, align
-from melodex.matching.commonness import (
+from melodex.matching.align import align
+from melodex.matching.engine.alignment import Alignment
+from melodex.matching.evidence.commonness import (
     ALPHABET,
     Commonness,
     IntervalModel,

@@ -13,10 +13,10 @@ from plain_alignment import plain_align, plain_contour, plain_holding
 from melodex.corpus.chunks import PackedChunk, unpack, verify
 from melodex.errors import SettingsError
 from melodex.matching import engine_name
-from melodex.matching.bound import NumpyEngine
-from melodex.matching.compiled import CompiledEngine
 from melodex.matching.contour import CONTOUR_COSTS
-from melodex.matching.engine import ENGINE_VARIABLE, engine_called
+from melodex.matching.engine.choice import ENGINE_VARIABLE, engine_called
+from melodex.matching.engine.compiled import CompiledEngine
+from melodex.matching.engine.numpy_engine import NumpyEngine
 from melodex.matching.query import EncodedQuery
 from melodex.settings import AlignmentCosts
 
@@ -171,7 +171,7 @@ def test_the_environment_chooses_the_engine(monkeypatch: pytest.MonkeyPatch) -> 
 
 
 def test_without_the_compiled_module_numpy_serves(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(__import__("sys").modules, "melodex.matching.compiled", None)
+    monkeypatch.setitem(__import__("sys").modules, "melodex.matching.engine.compiled", None)
     engine_called.cache_clear()
     try:
         monkeypatch.delenv(ENGINE_VARIABLE, raising=False)

@@ -9,17 +9,16 @@ from itertools import pairwise
 import pytest
 
 from melodex.corpus.chunks import encode_notes
-from melodex.matching.alignment import align
-from melodex.matching.chance import Fit, Null
-from melodex.matching.features import (
+from melodex.matching.align import align
+from melodex.matching.chance.fit import Fit, Null
+from melodex.matching.evidence.features import (
     FEATURES,
     USUAL_DECAY,
     features_of,
     question_of,
 )
-from melodex.matching.ngrams import ngrams_of, overlap
-from melodex.matching.query import encode_query
-from melodex.matching.ranking import (
+from melodex.matching.evidence.ngrams import ngrams_of, overlap
+from melodex.matching.evidence.ranking import (
     WEIGHTS_IN_TIME,
     WEIGHTS_OF_PITCH,
     WEIGHTS_WITHOUT_METRE,
@@ -27,9 +26,10 @@ from melodex.matching.ranking import (
     ranked,
     reorder,
 )
+from melodex.matching.query import encode_query
 from melodex.matching.search import Hit
 from melodex.melody import Melody, Phrase
-from melodex.reading.abc import read_abc
+from melodex.reading.abc.reader import read_abc
 from melodex.settings import NGRAM_LENGTH, AlignmentCosts
 
 COSTS = AlignmentCosts()

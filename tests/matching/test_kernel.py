@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from melodex.corpus.chunks import PackedChunk
-from melodex.matching import _kernel
+from melodex.matching.engine import _kernel
 from melodex.settings import AlignmentCosts
 
 COSTS = AlignmentCosts().numbers

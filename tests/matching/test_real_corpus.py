@@ -12,12 +12,12 @@ import music21
 import pytest
 
 from melodex.corpus.chunks import TUNES_PER_CHUNK, TuneNotes, encode_notes, pack, verify
-from melodex.matching.bound import NumpyEngine
-from melodex.matching.compiled import CompiledEngine
-from melodex.matching.engine import ENGINE_VARIABLE
+from melodex.matching.engine.choice import ENGINE_VARIABLE
+from melodex.matching.engine.compiled import CompiledEngine
+from melodex.matching.engine.numpy_engine import NumpyEngine
 from melodex.matching.query import EncodedQuery
 from melodex.matching.search import search
-from melodex.reading.abc import read_abc
+from melodex.reading.abc.reader import read_abc
 from melodex.reading.decoding import decode
 from melodex.settings import AlignmentCosts
 

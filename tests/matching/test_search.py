@@ -16,9 +16,9 @@ from plain_alignment import plain_contour, plain_holding, plain_search
 from melodex.corpus.chunks import PackedChunk, TuneNotes, pack, unpack
 from melodex.errors import DamagedCorpusError, EmptyMelodyError, PhraseError, SettingsError
 from melodex.matching.contour import CONTOUR_COSTS, search_contour, signs_of
-from melodex.matching.engine import ENGINE_VARIABLE, Engine, engine
-from melodex.matching.figures import count_figures, figure_of_steps, tunes_holding
-from melodex.matching.ngrams import count_ngrams, ngrams_of, overlap
+from melodex.matching.engine.choice import ENGINE_VARIABLE, Engine, engine
+from melodex.matching.evidence.figures import count_figures, figure_of_steps, tunes_holding
+from melodex.matching.evidence.ngrams import count_ngrams, ngrams_of, overlap
 from melodex.matching.query import EncodedQuery
 from melodex.matching.search import Hit, search
 from melodex.settings import AlignmentCosts

@@ -7,7 +7,7 @@ recurrence; nothing is shared with the package but the records and the costs.
 from __future__ import annotations
 
 from melodex.corpus.chunks import PackedChunk, unpack
-from melodex.matching.alignment import Alignment
+from melodex.matching.engine.alignment import Alignment
 from melodex.matching.query import EncodedQuery
 from melodex.settings import AlignmentCosts
 

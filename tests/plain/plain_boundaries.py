@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from itertools import pairwise
 
-from melodex.analysis.form_bars import FormBar, likeness
+from melodex.analysis.form.bars import FormBar, likeness
 
 USUAL_LENGTHS = frozenset({4, 8, 12, 16})
 

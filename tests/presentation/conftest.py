@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from melodex.melody import Melody
-from melodex.reading.abc import read_abc
+from melodex.reading.abc.reader import read_abc
 from melodex.reading.result import Choice
 from melodex.tasks.compare import Comparison, compare
 from melodex.tasks.passage import Passage

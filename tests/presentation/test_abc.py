@@ -12,8 +12,8 @@ import pytest
 from melodex.errors import PresentationError
 from melodex.melody import TICKS_PER_QUARTER as Q
 from melodex.melody import Melody
-from melodex.presentation.abc import abc_text, comparison_abc
-from melodex.reading.abc import read_abc
+from melodex.presentation.notation.abc import abc_text, comparison_abc
+from melodex.reading.abc.reader import read_abc
 from melodex.reading.result import Choice
 
 

@@ -13,7 +13,13 @@ import pytest
 from melodex.errors import PresentationError
 from melodex.melody import TICKS_PER_QUARTER as Q
 from melodex.melody import Grace, Melody, Tuplet
-from melodex.presentation.engraving import (
+from melodex.presentation.engraving.marks import (
+    RELATION_SHAPES,
+    relation_sign,
+    system_slices,
+)
+from melodex.presentation.engraving.mei import chord_runs, numeral_runs
+from melodex.presentation.engraving.pictures import (
     StaffPart,
     engrave,
     engrave_comparison,
@@ -21,12 +27,6 @@ from melodex.presentation.engraving import (
     moved_chord,
     parts_of,
 )
-from melodex.presentation.engraving_marks import (
-    RELATION_SHAPES,
-    relation_sign,
-    system_slices,
-)
-from melodex.presentation.engraving_mei import chord_runs, numeral_runs
 from melodex.tasks.compare import RELATIONS
 
 SVG = "{http://www.w3.org/2000/svg}"

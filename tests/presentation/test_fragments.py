@@ -6,8 +6,7 @@ import random
 import re
 from html.parser import HTMLParser
 
-from melodex.presentation.engraving import UNITS_PER_PIXEL
-from melodex.presentation.fragments import (
+from melodex.presentation.engraving.fragments import (
     bar_areas,
     evidence_html,
     evidence_line,
@@ -15,8 +14,9 @@ from melodex.presentation.fragments import (
     sections_html,
     tune_picture,
 )
-from melodex.presentation.report import comparison_page
-from melodex.reading.phrase import read_phrase
+from melodex.presentation.engraving.pictures import UNITS_PER_PIXEL
+from melodex.presentation.report.forms import comparison_page
+from melodex.reading.phrase.reader import read_phrase
 from melodex.tasks.compare import RELATIONS
 
 

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from melodex.errors import PresentationError
-from melodex.presentation.handout import handout_pdf
-from melodex.presentation.report_page import Caution, Facts, Page, Section, Table, Text
+from melodex.presentation.report.page import Caution, Facts, Page, Section, Table, Text
+from melodex.presentation.report.paper import handout_pdf
 
 
 def poppler(tool: str, *arguments: str) -> str:

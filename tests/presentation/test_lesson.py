@@ -17,21 +17,20 @@ from pathlib import Path
 import mido
 import pytest
 
-from melodex.analysis.chords import parse_chord
+from melodex.analysis.harmony.chords import parse_chord
 from melodex.corpus.reader import Corpus
 from melodex.errors import PresentationError
 from melodex.melody import degree_name, note_name
-from melodex.presentation.handout import page_pdf
-from melodex.presentation.lesson_asked import spelled
-from melodex.presentation.lesson_midi import lesson_midi
-from melodex.presentation.lesson_pack import packed_set
-from melodex.presentation.lesson_setting import SheetSetting, set_passage
-from melodex.presentation.lesson_sheets import handout_page, worksheet_page
-from melodex.presentation.report_page import Picture, page_html
+from melodex.presentation.lesson.pack import packed_set
+from melodex.presentation.lesson.questions import spelled
+from melodex.presentation.lesson.setting import SheetSetting, set_passage
+from melodex.presentation.lesson.sheets import handout_page, worksheet_page
+from melodex.presentation.lesson.sound import lesson_midi
+from melodex.presentation.report.page import Picture, page_html
+from melodex.presentation.report.paper import page_pdf
 from melodex.tasks.demo import prepare_demo
-from melodex.tasks.lesson import Lesson, annotate, new_lesson, open_lesson
-from melodex.tasks.lesson_finds import found_by_hand, keep
-from melodex.tasks.lesson_questions import (
+from melodex.tasks.lesson.keeping import found_by_hand, keep
+from melodex.tasks.lesson.questions import (
     ChordsQuestion,
     DegreesQuestion,
     RelativeQuestion,
@@ -39,6 +38,7 @@ from melodex.tasks.lesson_questions import (
     Worksheet,
     worksheet,
 )
+from melodex.tasks.lesson.sets import Lesson, annotate, new_lesson, open_lesson
 
 PASSAGES = (
     ("Marl Pit Hornpipe", "1-4"),

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from melodex.errors import PresentationError
 from melodex.melody import TICKS_PER_QUARTER as Q
 from melodex.melody import Melody
-from melodex.presentation.midi import comparison_midi, midi_bytes, variable_length
+from melodex.presentation.notation.midi import comparison_midi, midi_bytes, variable_length
 
 
 def read(data: bytes) -> mido.MidiFile:

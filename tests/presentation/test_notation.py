@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from melodex.errors import PresentationError
 from melodex.melody import TICKS_PER_QUARTER as Q
 from melodex.melody import Melody, Metre, MetreChange, Tuplet, pitch_class
-from melodex.presentation.notation import WrittenBar, write_out
-from melodex.presentation.notation_pitch import Inflections, clef_for, signature_alterations
-from melodex.presentation.notation_values import DOTTED
+from melodex.presentation.notation.pitch import Inflections, clef_for, signature_alterations
+from melodex.presentation.notation.values import DOTTED
+from melodex.presentation.notation.writing import WrittenBar, write_out
 
 TICKS = {value: ticks for ticks, value in DOTTED.items()}
 

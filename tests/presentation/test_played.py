@@ -9,8 +9,8 @@ from music21 import converter
 
 from melodex.errors import PhraseError
 from melodex.melody import MODES
-from melodex.presentation.played import played_abc
-from melodex.reading.phrase import read_phrase
+from melodex.presentation.notation.played import played_abc
+from melodex.reading.phrase.reader import read_phrase
 
 TONICS = ("", "C", "G", "D", "A", "E", "B", "F#", "F", "Bb", "Eb", "Ab", "Db", "Gb")
 PITCHES = st.lists(st.integers(24, 108), min_size=3, max_size=24)

@@ -14,19 +14,18 @@ import mido
 import pytest
 
 from melodex.corpus.reader import Corpus
-from melodex.corpus.store import CorpusWriter
+from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import PresentationError
 from melodex.melody import Phrase
-from melodex.presentation.handout import handout_pdf
 from melodex.presentation.pages import FORMS, rendered
-from melodex.presentation.report import report_html
-from melodex.presentation.report_charts import (
+from melodex.presentation.report.charts import (
     BarCell,
     bar_grid,
     coverage_strips,
     dot_plot,
 )
-from melodex.presentation.report_page import (
+from melodex.presentation.report.forms import report_html
+from melodex.presentation.report.page import (
     Caution,
     Facts,
     Fold,
@@ -38,10 +37,11 @@ from melodex.presentation.report_page import (
     inert_json,
     page_html,
 )
-from melodex.reading.abc import read_abc
-from melodex.reading.phrase import read_phrase
+from melodex.presentation.report.paper import handout_pdf
+from melodex.reading.abc.reader import read_abc
+from melodex.reading.phrase.reader import read_phrase
 from melodex.reading.result import Choice
-from melodex.tasks.audit import audit
+from melodex.tasks.audit.audit import audit
 from melodex.tasks.resemble import Resemblance, resemble
 
 

@@ -9,7 +9,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
 
-from melodex.presentation.report import report_html
+from melodex.presentation.report.forms import report_html
 
 
 @pytest.fixture(scope="module")

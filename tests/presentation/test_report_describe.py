@@ -7,12 +7,12 @@ from pathlib import Path
 import pytest
 
 from melodex.corpus.reader import Corpus
-from melodex.presentation.handout import handout_pdf
-from melodex.presentation.report import report_html
-from melodex.reading.abc import read_abc
+from melodex.presentation.report.forms import report_html
+from melodex.presentation.report.paper import handout_pdf
+from melodex.reading.abc.reader import read_abc
 from melodex.tasks.demo import CORPUS_FILE, prepare_demo
-from melodex.tasks.describe import describe
-from melodex.tasks.gather import Wish, gather
+from melodex.tasks.describe.describe import describe
+from melodex.tasks.gather.gather import Wish, gather
 from melodex.tasks.passage import Passage, find_passage
 
 

@@ -8,7 +8,7 @@ import pytest
 
 from melodex.melody import TICKS_PER_QUARTER as QUARTER
 from melodex.melody import note_name
-from melodex.reading.abc import read_abc
+from melodex.reading.abc.reader import read_abc
 from melodex.reading.result import Choice
 
 EIGHTH = QUARTER // 2

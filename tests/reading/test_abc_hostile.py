@@ -11,9 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from melodex.reading import read_bytes
-from melodex.reading.abc import MAX_TUNE_CHARACTERS, read_abc
-from melodex.reading.abc_fields import parse_key, parse_metre, parse_tempo, parse_unit
-from melodex.reading.abc_music import MAX_NOTES
+from melodex.reading.abc.fields import parse_key, parse_metre, parse_tempo, parse_unit
+from melodex.reading.abc.music import MAX_NOTES
+from melodex.reading.abc.reader import MAX_TUNE_CHARACTERS, read_abc
 from melodex.reading.decoding import decode
 from melodex.reading.result import Choice
 

@@ -11,7 +11,7 @@ import music21
 import pytest
 
 from melodex.melody import TICKS_PER_QUARTER, note_name
-from melodex.reading.abc import read_abc
+from melodex.reading.abc.reader import read_abc
 
 TUNES = {
     "repeats": "M:4/4\nL:1/4\nK:G\n|: G A B c | d2 e2 :: d c B A | G4 :|",

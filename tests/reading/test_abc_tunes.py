@@ -10,7 +10,7 @@ import pytest
 
 from melodex.melody import degree_name, note_name
 from melodex.reading import read_bytes, read_path
-from melodex.reading.abc import read_abc
+from melodex.reading.abc.reader import read_abc
 from melodex.reading.decoding import decode
 
 CASES = sorted((Path(__file__).parents[1] / "tunes").glob("*.txt"))

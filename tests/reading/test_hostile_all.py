@@ -16,10 +16,10 @@ from contextlib import suppress
 import pytest
 
 from melodex.errors import PhraseError
-from melodex.presentation.midi import midi_bytes
-from melodex.presentation.musicxml import musicxml_text
+from melodex.presentation.notation.midi import midi_bytes
+from melodex.presentation.notation.musicxml import musicxml_text
 from melodex.reading import read_bytes
-from melodex.reading.phrase import read_phrase
+from melodex.reading.phrase.reader import read_phrase
 
 pytestmark = pytest.mark.timeout(60)
 

@@ -11,8 +11,8 @@ from xml.etree.ElementTree import fromstring
 import pytest
 from music21.musicxml.xmlToM21 import MeasureParser
 
-from melodex.analysis.chords import parse_chord
-from melodex.reading.musicxml_harmony import KIND_SIGNS, chord_text
+from melodex.analysis.harmony.chords import parse_chord
+from melodex.reading.musicxml.harmony import KIND_SIGNS, chord_text
 
 
 def harmony(kind, *degrees, root="C", alter=0, bass="", printed=""):

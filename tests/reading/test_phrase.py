@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from melodex.errors import AmbiguousPhraseError, MelodexError, PhraseError
 from melodex.melody import TICKS_PER_QUARTER, degree_name, note_name
-from melodex.reading.phrase import MOST_NOTES, read_phrase
+from melodex.reading.phrase.reader import MOST_NOTES, read_phrase
 
 
 def names(phrase):

@@ -102,7 +102,7 @@ def test_an_unknown_format_is_our_callers_mistake():
 
 def test_typing_a_phrase_loads_no_reader_of_files():
     code = (
-        "import sys; from melodex.reading.phrase import read_phrase; "
+        "import sys; from melodex.reading.phrase.reader import read_phrase; "
         "read_phrase('5 1 2 b3 2 1'); "
         "heavy = {'music21', 'numpy', 'scipy', 'defusedxml', 'zipfile', 'xml.etree'}; "
         "print(sorted(heavy & set(sys.modules)))"

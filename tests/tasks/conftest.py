@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from melodex.corpus.reader import Corpus
-from melodex.corpus.store import CorpusWriter
+from melodex.corpus.writing.store import CorpusWriter
 from melodex.reading import read_path
 from melodex.tasks.demo import CORPUS_FILE, prepare_demo
 

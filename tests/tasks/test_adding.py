@@ -14,13 +14,13 @@ from pathlib import Path
 
 import pytest
 
-from melodex.corpus.checking import check_corpus
+from melodex.corpus.care.checking import check_corpus
 from melodex.corpus.reader import Corpus
 from melodex.errors import CorpusError
 from melodex.reading.result import Choice
-from melodex.tasks import adding_pool
-from melodex.tasks.adding import add_paths
-from melodex.tasks.adding_pool import made_into_rows, usual_workers
+from melodex.tasks.adding import pool as adding_pool
+from melodex.tasks.adding.add import add_paths
+from melodex.tasks.adding.pool import made_into_rows, usual_workers
 
 SCALE = ("C D E F", "G A B c", "c B A G", "F E D C", "E G F A", "D F E G")
 HEADER = "M:4/4\nL:1/4\nK:C\n"

@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from melodex.corpus.reader import Corpus
-from melodex.tasks.adding import add_paths
-from melodex.tasks.adding_handed import HandedFile, add_handed, plain_name
+from melodex.tasks.adding.add import add_paths
+from melodex.tasks.adding.handed import HandedFile, add_handed, plain_name
 
 DEMO = Path(__file__).parents[2] / "corpus_demo"
 

@@ -8,15 +8,17 @@ from pathlib import Path
 
 import pytest
 
-from melodex.corpus.checking import check_corpus
+from melodex.corpus.care.checking import check_corpus
+from melodex.corpus.care.repairing import repair_corpus
 from melodex.corpus.reader import Corpus
-from melodex.corpus.repairing import repair_corpus
 from melodex.corpus.schema import TABLES
-from melodex.corpus.store import CorpusWriter
+from melodex.corpus.writing.store import CorpusWriter
 from melodex.reading import read_data, read_path
-from melodex.tasks import adding, adding_parts, adding_pool
-from melodex.tasks.adding import AddResult, AddStep, add_paths
-from melodex.tasks.adding_handed import HandedFile, add_handed
+from melodex.tasks.adding import add as adding
+from melodex.tasks.adding import parts as adding_parts
+from melodex.tasks.adding import pool as adding_pool
+from melodex.tasks.adding.add import AddResult, AddStep, add_paths
+from melodex.tasks.adding.handed import HandedFile, add_handed
 
 TUNES = 96
 TUNES_PER_PART, TUNES_PER_COMMIT = 8, 16
@@ -255,7 +257,7 @@ def test_a_file_without_a_tune_is_refused_in_parts_as_it_is_whole(add, text):
 
 
 def test_parts_know_the_lines_of_the_file(tmp_path):
-    from melodex.reading.abc import abc_parts
+    from melodex.reading.abc.reader import abc_parts
     from melodex.reading.result import Choice
 
     text = "\ufeff" + book(PLAIN)

@@ -15,20 +15,21 @@ from click.testing import CliRunner
 
 from melodex.cli import melodex
 from melodex.corpus.reader import Corpus
-from melodex.corpus.store import CorpusWriter
+from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import EmptyMelodyError
-from melodex.matching.chance import Fit, Null, expected_by_chance
+from melodex.matching.chance.fit import Fit, Null, expected_by_chance
 from melodex.melody import Melody
-from melodex.presentation.data import as_json
-from melodex.presentation.data_corpus import whole_audit_json
-from melodex.presentation.handout import handout_pdf
-from melodex.presentation.report_audit import audit_summary
-from melodex.presentation.text import Style, as_text
-from melodex.presentation.text_audit_whole import whole_audit_text
-from melodex.reading.abc import read_abc
-from melodex.tasks.audit import CAUTIONS, audit, digest_of
-from melodex.tasks.audit_leads import chance_of, windows_of
-from melodex.tasks.audit_whole import audit_whole
+from melodex.presentation.data.corpus import whole_audit_json
+from melodex.presentation.data.forms import as_json
+from melodex.presentation.report.audit import audit_summary
+from melodex.presentation.report.paper import handout_pdf
+from melodex.presentation.text.audit_whole import whole_audit_text
+from melodex.presentation.text.forms import as_text
+from melodex.presentation.text.style import Style
+from melodex.reading.abc.reader import read_abc
+from melodex.tasks.audit.audit import CAUTIONS, audit, digest_of
+from melodex.tasks.audit.leads import chance_of, windows_of
+from melodex.tasks.audit.whole import audit_whole
 from melodex.tasks.compare import ALONE, Pair
 from melodex.tasks.demo import CORPUS_FILE
 from melodex.tasks.passage import Passage, find_passage

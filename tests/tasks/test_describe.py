@@ -10,11 +10,12 @@ import pytest
 
 from melodex.corpus.reader import Corpus
 from melodex.melody import Melody
-from melodex.presentation.data import as_json
-from melodex.presentation.text import Style, as_text
-from melodex.reading.abc import read_abc
-from melodex.tasks.describe import Description, describe, described
-from melodex.tasks.describe_words import key_sentence
+from melodex.presentation.data.forms import as_json
+from melodex.presentation.text.forms import as_text
+from melodex.presentation.text.style import Style
+from melodex.reading.abc.reader import read_abc
+from melodex.tasks.describe.describe import Description, describe, described
+from melodex.tasks.describe.sentences import key_sentence
 from melodex.tasks.passage import Passage, find_passage
 
 

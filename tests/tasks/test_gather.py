@@ -10,11 +10,11 @@ from pathlib import Path
 import pytest
 
 from melodex.corpus.reader import Corpus
-from melodex.corpus.store import CorpusWriter
+from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import AnalysisError, CorpusError
 from melodex.reading import read_bytes
-from melodex.tasks.gather import Wish, device_kinds, gather
-from melodex.tasks.gather_progressions import progression_from_piece
+from melodex.tasks.gather.gather import Wish, device_kinds, gather
+from melodex.tasks.gather.progressions import progression_from_piece
 
 PLANTED = json.loads(
     (Path(__file__).parents[2] / "corpus_demo" / "PLANTED.json").read_text(encoding="utf-8")
@@ -192,7 +192,7 @@ def test_progressions_come_in_the_order_of_their_points(demo_corpus: Corpus) -> 
 def test_what_was_not_looked_at_closely_is_said(
     demo_corpus: Corpus, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("melodex.tasks.gather.MOST_ALIGNED", 2)
+    monkeypatch.setattr("melodex.tasks.gather.gather.MOST_ALIGNED", 2)
     hasty = gather(demo_corpus, Wish(progression="ii V I"), limit=2)
     assert hasty.unsure > 0
     assert "looked at closely" in hasty.remarks[0]
@@ -271,7 +271,7 @@ def test_many_tunes_are_shown_in_the_order_of_few(
     demo_corpus: Corpus, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     whole = gather(demo_corpus, Wish(mode="major"))
-    monkeypatch.setattr("melodex.tasks.gather.SORTED_AT_ONCE", 0)
+    monkeypatch.setattr("melodex.tasks.gather.gather.SORTED_AT_ONCE", 0)
     for limit in (1, 3, 500):
         shown = gather(demo_corpus, Wish(mode="major"), limit=limit)
         assert shown.examples == whole.examples[:limit]
@@ -280,6 +280,6 @@ def test_many_tunes_are_shown_in_the_order_of_few(
 def test_features_of_another_version_are_refused(
     labelled: Corpus, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("melodex.tasks.gather.FACET_VERSION", 0)
+    monkeypatch.setattr("melodex.tasks.gather.gather.FACET_VERSION", 0)
     with pytest.raises(CorpusError, match="another version"):
         gather(labelled, Wish(mode="major"))

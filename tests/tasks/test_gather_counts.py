@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from melodex.corpus.reader import Corpus
-from melodex.tasks.adding import add_paths
-from melodex.tasks.gather import Wish, gather
-from melodex.tasks.gather_counts import FEATURES, remaining, tunes_outside
+from melodex.tasks.adding.add import add_paths
+from melodex.tasks.gather.counts import FEATURES, remaining, tunes_outside
+from melodex.tasks.gather.gather import Wish, gather
 
 DEMO = Path(__file__).parents[2] / "corpus_demo"
 WHOLE_NUMBERS = {"key_centres", "section_bars"}

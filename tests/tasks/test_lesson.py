@@ -14,16 +14,26 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from melodex.corpus.checking import check_corpus
+from melodex.corpus.care.checking import check_corpus
+from melodex.corpus.care.repairing import repair_corpus
 from melodex.corpus.reader import Corpus
-from melodex.corpus.repairing import repair_corpus
-from melodex.corpus.store import CorpusWriter
+from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import EmptyMelodyError, LessonError, PassageError, UnknownTuneError
 from melodex.melody import Melody
 from melodex.reading import read_path
-from melodex.tasks.audit import audit
-from melodex.tasks.gather import Wish, gather
-from melodex.tasks.lesson import (
+from melodex.tasks.audit.audit import audit
+from melodex.tasks.gather.gather import Wish, gather
+from melodex.tasks.lesson.keeping import (
+    MOST_NOTES,
+    finds_of,
+    found_by_hand,
+    keep,
+    surroundings,
+    take_nearest,
+)
+from melodex.tasks.lesson.measures import measures_of
+from melodex.tasks.lesson.order import apply_arrangement, arrange
+from melodex.tasks.lesson.sets import (
     alter_lesson,
     annotate,
     copy_lesson,
@@ -35,16 +45,6 @@ from melodex.tasks.lesson import (
     remove_lesson,
     rewritten,
 )
-from melodex.tasks.lesson_finds import (
-    MOST_NOTES,
-    finds_of,
-    found_by_hand,
-    keep,
-    surroundings,
-    take_nearest,
-)
-from melodex.tasks.lesson_measures import measures_of
-from melodex.tasks.lesson_order import apply_arrangement, arrange
 from melodex.tasks.passage import find_passage, read_span
 from melodex.tasks.resemble import resemble
 
@@ -417,7 +417,7 @@ def test_twins_are_found_in_another_key(corpus_path):
 @given(st.lists(st.integers(0, 4), min_size=1, max_size=14), st.randoms())
 def test_no_two_of_a_tune_meet_where_that_can_be_had(tune_numbers, draw):
     """Neighbours alike are needed only where one tune is more than half of all."""
-    from melodex.tasks.lesson_order import order_of
+    from melodex.tasks.lesson.order import order_of
 
     examples = [fake_example(number) for number in tune_numbers]
     means = [draw.random() * 5 for _ in examples]
@@ -430,9 +430,9 @@ def test_no_two_of_a_tune_meet_where_that_can_be_had(tune_numbers, draw):
 
 def fake_example(number: int):
     from melodex.corpus.lessons import ExampleRow
-    from melodex.tasks.lesson import LessonExample
-    from melodex.tasks.lesson_labels import Labels
-    from melodex.tasks.lesson_state import State
+    from melodex.tasks.lesson.labels import Labels
+    from melodex.tasks.lesson.sets import LessonExample
+    from melodex.tasks.lesson.state import State
 
     note = Melody((60,), (0,), (0,), (10080,), (1,), (1.0,), (0,))
     row = ExampleRow(f"{number}", 0, 0, "", "", "", 1, "", None, None, None, "", "", "")
@@ -447,7 +447,7 @@ def test_a_set_of_none_and_of_one_is_arranged_without_fuss(corpus_path):
 
 
 def test_too_many_passages_are_refused_whole(corpus_path, monkeypatch):
-    monkeypatch.setattr("melodex.tasks.lesson_finds.MOST_EXAMPLES", 1)
+    monkeypatch.setattr("melodex.tasks.lesson.keeping.MOST_EXAMPLES", 1)
     with Corpus.open(corpus_path) as corpus:
         found = [found_by_hand(corpus, "Salt Stair", bars=bars) for bars in ("1-2", "3-4")]
     with pytest.raises(LessonError, match="at most 1"):

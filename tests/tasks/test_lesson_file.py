@@ -19,9 +19,8 @@ from hypothesis import strategies as st
 
 from melodex.corpus.reader import Corpus
 from melodex.errors import HostileInputError, LessonError, MelodexError
-from melodex.presentation.lesson_pack import packed_set
-from melodex.tasks.lesson import annotate, list_lessons, open_lesson
-from melodex.tasks.lesson_file import (
+from melodex.presentation.lesson.pack import packed_set
+from melodex.tasks.lesson.file import (
     MOST_BYTES,
     MOST_ENTRIES,
     MOST_JSON_BYTES,
@@ -30,7 +29,8 @@ from melodex.tasks.lesson_file import (
     unpack_file,
     unpack_set,
 )
-from melodex.tasks.lesson_finds import Found, found_by_hand, keep
+from melodex.tasks.lesson.keeping import Found, found_by_hand, keep
+from melodex.tasks.lesson.sets import annotate, list_lessons, open_lesson
 
 
 @pytest.fixture(scope="module")

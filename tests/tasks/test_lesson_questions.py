@@ -16,11 +16,10 @@ from melodex.errors import LessonError
 from melodex.melody import degree_name
 from melodex.tasks.compare import compare
 from melodex.tasks.demo import tunes_folder
-from melodex.tasks.describe import describe
-from melodex.tasks.gather import Wish, gather
-from melodex.tasks.lesson import open_lesson
-from melodex.tasks.lesson_finds import finds_of, found_by_hand, keep
-from melodex.tasks.lesson_questions import (
+from melodex.tasks.describe.describe import describe
+from melodex.tasks.gather.gather import Wish, gather
+from melodex.tasks.lesson.keeping import finds_of, found_by_hand, keep
+from melodex.tasks.lesson.questions import (
     KINDS,
     ChordsQuestion,
     DegreesQuestion,
@@ -29,6 +28,7 @@ from melodex.tasks.lesson_questions import (
     SharedQuestion,
     worksheet,
 )
+from melodex.tasks.lesson.sets import open_lesson
 from melodex.tasks.passage import find_passage, read_span
 from melodex.tasks.resemble import resemble
 

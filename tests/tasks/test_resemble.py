@@ -11,13 +11,14 @@ import pytest
 
 from melodex.corpus.reader import Corpus
 from melodex.errors import PassageError, PhraseError, SettingsError, UnknownTuneError
-from melodex.matching.chance import Fit, Null
-from melodex.matching.chance_sample import NULL_SAMPLE
+from melodex.matching.chance.fit import Fit, Null
+from melodex.matching.chance.sample import NULL_SAMPLE
 from melodex.matching.contour import signs_of
-from melodex.matching.engine import ENGINE_VARIABLE
+from melodex.matching.engine.choice import ENGINE_VARIABLE
 from melodex.matching.query import encode_query
 from melodex.matching.search import search
-from melodex.presentation.text import Style, as_text
+from melodex.presentation.text.forms import as_text
+from melodex.presentation.text.style import Style
 from melodex.settings import AlignmentCosts
 from melodex.tasks.resemble import how_sure, resemble, said_phrase
 

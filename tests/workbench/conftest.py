@@ -17,7 +17,7 @@ import pytest
 import uvicorn
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from melodex.tasks.adding import add_paths
+from melodex.tasks.adding.add import add_paths
 from melodex.workbench.app import make_app
 from melodex.workbench.guard import new_key
 from melodex.workbench.serving import bound

@@ -18,7 +18,7 @@ from playwright.sync_api import expect
 
 from melodex.cli import melodex
 from melodex.corpus.reader import Corpus
-from melodex.tasks.lesson import open_lesson
+from melodex.tasks.lesson.sets import open_lesson
 from melodex.workbench.bench import Bench, Stop, StoppableCorpus, Stopped
 from melodex.workbench.work import Work
 
@@ -203,7 +203,7 @@ def test_a_corpus_that_somebody_else_writes_to_can_still_be_searched(
 
 def test_a_corpus_that_stays_locked_is_said_to_be_busy(own_bench, monkeypatch):
     """Waiting is cut short here; the words are those after a long wait."""
-    monkeypatch.setattr("melodex.corpus.reader.WAIT_SECONDS", 0.2)
+    monkeypatch.setattr("melodex.corpus.connection.WAIT_SECONDS", 0.2)
     running = own_bench()
     other = sqlite3.connect(running.corpus_path, isolation_level=None)
     other.execute("PRAGMA locking_mode = EXCLUSIVE")
@@ -327,7 +327,7 @@ def test_an_audit_that_takes_long_is_stopped_on_the_page(own_bench, visit, monke
         finally:
             ended.set()
 
-    monkeypatch.setattr("melodex.workbench.views_own.audit", endless)
+    monkeypatch.setattr("melodex.workbench.views.own.audit", endless)
     running = own_bench()
     page = visit(running, "/own")
     page.fill("input[name=tune]", "The Eel Trap")
@@ -418,7 +418,7 @@ def test_a_fault_of_ours_is_told_as_one_and_changes_nothing(own_bench, monkeypat
     def broken(*_: object, **__: object) -> None:
         raise RuntimeError("a fault on purpose")
 
-    monkeypatch.setattr("melodex.workbench.views_find.search_anew", broken)
+    monkeypatch.setattr("melodex.workbench.views.find.search_anew", broken)
     running = own_bench()
     answer = running.ask("/find?phrase=1+2+3", Accept="text/html")
     assert answer[0] == 500

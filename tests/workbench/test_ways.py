@@ -15,7 +15,7 @@ from click.testing import CliRunner
 from playwright.sync_api import Page, expect
 
 from melodex.cli import melodex
-from melodex.reading.phrase import read_phrase
+from melodex.reading.phrase.reader import read_phrase
 
 DEMO = Path(__file__).parents[2] / "corpus_demo"
 OWN_SONG = DEMO / "own" / "own_song.abc"

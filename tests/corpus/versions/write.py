@@ -22,10 +22,10 @@ from melodex.corpus.chunks import unpack
 from melodex.corpus.lessons import example_rows, lesson_rows
 from melodex.corpus.reader import Corpus
 from melodex.corpus.schema import SCHEMA_VERSION
-from melodex.corpus.store import CorpusWriter
+from melodex.corpus.writing.store import CorpusWriter
 from melodex.reading import read_bytes
-from melodex.tasks.lesson import annotate
-from melodex.tasks.lesson_finds import found_by_hand, keep
+from melodex.tasks.lesson.keeping import found_by_hand, keep
+from melodex.tasks.lesson.sets import annotate
 
 HERE = Path(__file__).parent
 

@@ -1,0 +1,27 @@
+"""Form: sections, phrases, figures that return, range and metre.
+
+Conventions: bars carry printed numbers; sections and phrases say on what grounds they
+were found. The parts: ``bars``, ``boundaries``, ``sections``,
+``phrases``, ``figures``, ``compass``, and the fitted numbers in
+``weights``.
+
+Contents: Section, sections, PhraseSpan, phrases, Figure, figures, Compass, compass,
+metre_class.
+"""
+
+from melodex.analysis.form.compass import Compass, compass, metre_class
+from melodex.analysis.form.figures import Figure, figures
+from melodex.analysis.form.phrases import PhraseSpan, phrases
+from melodex.analysis.form.sections import Section, sections
+
+__all__ = [
+    "Compass",
+    "Figure",
+    "PhraseSpan",
+    "Section",
+    "compass",
+    "figures",
+    "metre_class",
+    "phrases",
+    "sections",
+]

@@ -1,0 +1,87 @@
+"""``melodex add``: read files and folders into the corpus."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from melodex.cli import INTERRUPTED
+from melodex.cli.output import Output, output_options, write
+from melodex.cli.progress import progress_bar, tell_waiting
+
+
+@click.command("add")
+@click.argument("paths", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option(
+    "--collection", default="", help="Name of the collection [default: the folder]."
+)
+@click.option(
+    "--part", default="", help="Part that is the melody, by name or number from 1."
+)
+@click.option("--voice", default="", help="Voice that is the melody, by name or number.")
+@click.option(
+    "--chord-note",
+    type=click.Choice(["top", "bottom"]),
+    default="top",
+    show_default=True,
+    help="Which note of a written chord is the melody.",
+)
+@click.option(
+    "--workers",
+    type=click.IntRange(1, 64),
+    help="Processes that read at once [default: one for each processor].",
+)
+@output_options(["text", "json"])
+@click.pass_context
+def command(
+    ctx: click.Context,
+    paths: tuple[Path, ...],
+    collection: str,
+    part: str,
+    voice: str,
+    chord_note: str,
+    workers: int | None,
+    output: Output,
+) -> None:
+    """Read files and folders into the corpus (.abc .xml .musicxml .mxl .mid).
+
+    Adding the same files again changes nothing; a tune that has changed at its
+    place replaces the old one. What cannot be read is named, with the reason, and
+    the rest goes in.
+
+    \b
+    Examples:
+      $ melodex add corpus_demo
+      $ melodex add --collection "My songs" corpus_demo/own
+    """
+    from melodex.presentation.data import corpus as data_corpus
+    from melodex.presentation.text import corpus as text_corpus
+    from melodex.reading import Choice
+    from melodex.tasks.adding.add import AddStep, add_paths
+    from melodex.tasks.adding.pool import usual_workers
+
+    with progress_bar("adding") as bar:
+
+        def move(step: AddStep) -> None:
+            if bar:
+                done = step.files_done + step.share
+                bar(done, step.files_total, f"{step.tunes_done:,} tunes")
+
+        result = add_paths(
+            ctx.obj,
+            paths,
+            collection=collection,
+            choice=Choice(part, voice, chord_note),
+            progress=move,
+            waiting=tell_waiting,
+            workers=workers or usual_workers(),
+        )
+    text = text_corpus.adding_text(result)
+    if output.form == "json":
+        write(data_corpus.adding_json(result), output)
+    else:
+        click.echo(text, nl=False, err=True)
+    if result.interrupted:
+        ctx.exit(INTERRUPTED)
+    ctx.exit(1 if result.refusals else 0)

@@ -1,0 +1,121 @@
+"""``melodex audit``: where a tune of one's own comes close to the corpus."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from melodex.cli.keeping import into_option, keep_into, to_be_kept
+from melodex.cli.output import Output, output_options, present, terminal_style, write
+from melodex.cli.progress import progress_bar
+
+FORMATS = ("text", "json", "html", "pdf")
+
+
+@click.command("audit")
+@click.argument("tune", required=False)
+@click.option(
+    "--whole-corpus",
+    is_flag=True,
+    help="Compare the tunes of the corpus with each other instead.",
+)
+@click.option(
+    "--except",
+    "exclude",
+    multiple=True,
+    metavar="TUNE",
+    help="Leave out a tune that is known to be related; may be given again.",
+)
+@click.option(
+    "--threshold",
+    default=1.0,
+    show_default=True,
+    type=click.FloatRange(min=0),
+    help="Leave out what chance would bring more often than this.",
+)
+@click.option("--limit", default=20, show_default=True, type=click.IntRange(1, 1000))
+@into_option
+@output_options(FORMATS)
+@click.pass_obj
+def command(
+    corpus_path: Path,
+    tune: str | None,
+    whole_corpus: bool,
+    exclude: tuple[str, ...],
+    threshold: float,
+    limit: int,
+    into: str | None,
+    output: Output,
+) -> None:
+    """Find where a tune of your own comes close to the corpus, and whether by chance.
+
+    TUNE is a file (FILE, or FILE#3 for the tune numbered 3 of several) or a tune of
+    the corpus, which is then compared with all the others.
+
+    How common the longest run of shared notes is goes by the other tunes that hold
+    it in any key: one in a hundred or more, and three at least, a stock figure; one
+    in a thousand or more, a shared idiom; fewer, distinctive.
+
+    Findings come in the order of what chance would bring least, weighed by how much
+    the shared run tells, how few tunes hold it, and whether notes were left out.
+
+    Likeness is not infringement, and no likeness found is not clearance.
+
+    With --whole-corpus there is no TUNE: near-duplicates are listed, and pairs of
+    tunes that share a long passage, the most telling first.
+
+    \b
+    Examples:
+      $ melodex audit corpus_demo/own/own_song.abc
+      $ melodex audit --whole-corpus --limit 5
+    """
+    if whole_corpus or tune is None:
+        require_whole(tune, whole_corpus, into, output)
+        audit_all(corpus_path, exclude, limit, output)
+        return
+    from melodex.corpus.reader import Corpus
+    from melodex.tasks.audit.audit import audit
+    from melodex.tasks.passage import find_passage
+
+    with Corpus.open(corpus_path) as corpus:
+        own = find_passage(tune, corpus)
+        hidden = [corpus.resolve(name) for name in exclude]
+        found = audit(corpus, own, exclude=hidden, threshold=threshold, limit=limit)
+        present(found, output)
+        passages = to_be_kept(corpus, into, found)
+    keep_into(corpus_path, into, passages)
+
+
+def require_whole(
+    tune: str | None, whole_corpus: bool, into: str | None, output: Output
+) -> None:
+    """Refuse what does not go together."""
+    if not whole_corpus:
+        raise click.UsageError("Name a tune or a file, or give --whole-corpus.")
+    if tune is not None:
+        raise click.UsageError("Give a tune or --whole-corpus, not both.")
+    if into:
+        raise click.UsageError("--into keeps what is found of one tune.")
+    if output.form not in {"text", "json"}:
+        raise click.UsageError("--whole-corpus has the formats text and json.")
+
+
+def audit_all(
+    corpus_path: Path, exclude: tuple[str, ...], limit: int, output: Output
+) -> None:
+    """Compare the tunes of a corpus with each other and write what is found."""
+    from melodex.corpus.reader import Corpus
+    from melodex.tasks.audit.whole import audit_whole
+
+    with Corpus.open(corpus_path) as corpus, progress_bar("comparing tunes") as bar:
+        hidden = [corpus.resolve(name) for name in exclude]
+        found = audit_whole(corpus, exclude=hidden, limit=limit, progress=bar)
+    if output.form == "json":
+        from melodex.presentation.data.corpus import whole_audit_json
+
+        write(whole_audit_json(found), output)
+        return
+    from melodex.presentation.text.audit_whole import whole_audit_text
+
+    write(whole_audit_text(found, terminal_style(output)), output)

@@ -1,0 +1,110 @@
+"""``melodex collection``: tags, duplicates, and what the corpus holds."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from melodex.cli.output import Output, output_options, write
+
+
+@click.group("collection")
+def command() -> None:
+    """Tag tunes, list duplicates, say what the corpus holds.
+
+    \b
+    Examples:
+      $ melodex collection holdings
+    """
+
+
+@command.command("holdings")
+@output_options(["text", "json"])
+@click.pass_obj
+def holdings_command(corpus_path: Path, output: Output) -> None:
+    """Count what the corpus holds: collections, modes, metres, kinds, decades, tags.
+
+    \b
+    Examples:
+      $ melodex collection holdings
+      $ melodex collection holdings --format json
+    """
+    from melodex.corpus.reader import Corpus
+    from melodex.presentation.data import corpus as data_corpus
+    from melodex.presentation.text import corpus as text_corpus
+    from melodex.tasks.collection.holdings import holdings
+
+    with Corpus.open(corpus_path) as corpus:
+        found = holdings(corpus)
+    forms = {"text": text_corpus.holdings_text, "json": data_corpus.holdings_json}
+    write(forms[output.form](found), output)
+
+
+@command.command("duplicates")
+@click.option(
+    "--least",
+    type=click.FloatRange(0, 1, min_open=True),
+    default=0.6,
+    show_default=True,
+    help="Share of the figures of two tunes that both must have.",
+)
+@output_options(["text", "json"])
+@click.pass_obj
+def duplicates_command(corpus_path: Path, least: float, output: Output) -> None:
+    """List tunes that are the same or nearly so, in whatever key.
+
+    Tunes are compared by runs of nine notes; rhythm and title play no part.
+
+    \b
+    Examples:
+      $ melodex collection duplicates --least 0.8
+    """
+    from melodex.corpus.reader import Corpus
+    from melodex.presentation.data import corpus as data_corpus
+    from melodex.presentation.text import corpus as text_corpus
+    from melodex.tasks.collection.duplicates import find_duplicates
+
+    with Corpus.open(corpus_path) as corpus:
+        found = find_duplicates(corpus, least=least)
+    forms = {"text": text_corpus.duplicates_text, "json": data_corpus.duplicates_json}
+    write(forms[output.form](found), output)
+
+
+@command.command("tag")
+@click.argument("word")
+@click.argument("tunes", nargs=-1, required=True)
+@click.option("--off", is_flag=True, help="Take the word off instead.")
+@click.pass_obj
+def tag_command(corpus_path: Path, word: str, tunes: tuple[str, ...], off: bool) -> None:
+    """Put a word on tunes, to find them again with "list --tag".
+
+    TUNES are ids or titles, as for "show".
+
+    \b
+    Examples:
+      $ melodex collection tag "for Tuesday" "Ladder Song" "Snail Post"
+    """
+    from melodex.presentation.text import corpus as text_corpus
+    from melodex.tasks.collection.holdings import tag_tunes
+
+    done = tag_tunes(corpus_path, word, tunes, take_off=off)
+    click.echo(text_corpus.tagging_text(done), nl=False, err=True)
+
+
+@command.command("tags")
+@click.pass_obj
+def tags_command(corpus_path: Path) -> None:
+    """List the tags in use, and how many tunes each is on.
+
+    \b
+    Examples:
+      $ melodex collection tags
+    """
+    from melodex.corpus.reader import Corpus
+    from melodex.presentation.text import corpus as text_corpus
+    from melodex.tasks.collection.holdings import list_tags
+
+    with Corpus.open(corpus_path) as corpus:
+        found = list_tags(corpus)
+    click.echo(text_corpus.counts_text("tag", found), nl=False)

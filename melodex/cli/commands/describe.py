@@ -1,0 +1,31 @@
+"""``melodex describe``: what is in a piece."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from melodex.cli.output import Output, output_options, present
+
+FORMATS = ("text", "json", "html", "pdf")
+
+
+@click.command("describe")
+@click.argument("tune")
+@click.option("--alone", is_flag=True, help="Do not count how rare each find is.")
+@output_options(FORMATS)
+@click.pass_obj
+def command(corpus_path: Path, tune: str, alone: bool, output: Output) -> None:
+    """Say what is in a piece: keys, form, metre, range, chords, devices.
+
+    TUNE is a tune of the corpus (id or title) or a file (FILE, or FILE#3 for the
+    tune numbered 3 of several).
+
+    \b
+    Example:
+      $ melodex describe corpus_demo/own/own_song.abc
+    """
+    from melodex.tasks.describe.describe import described
+
+    present(described(tune, corpus_path, alone=alone), output)

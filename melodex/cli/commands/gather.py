@@ -1,0 +1,92 @@
+"""``melodex gather``: pieces and passages that show a feature."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from melodex.cli.keeping import into_option, keep_into, to_be_kept
+from melodex.cli.output import Output, output_options, present
+
+FORMATS = ("text", "json", "csv", "html", "pdf")
+METRES = ("simple", "compound", "irregular", "mixed", "free")
+
+
+@click.command("gather")
+@click.option("--device", default="", help="A harmonic device, or part of its name.")
+@click.option(
+    "--progression", default="", help="Chords: 'ii V I' or 'Dm7 G7 C', in any key."
+)
+@click.option(
+    "--progression-from", default="", metavar="TUNE", help="The chords of a tune or file."
+)
+@click.option("--bars", help="Bars of that tune, such as 5-8.")
+@click.option("--exact-progression", is_flag=True, help="Let nothing stand for its chords.")
+@click.option("--note-on-chord", default="", help="The melody on a chord: '7 on iv'.")
+@click.option("--phrase", default="", help="A figure that the melody holds, in any key.")
+@click.option("--nearly", is_flag=True, help="One note of that figure may be another.")
+@click.option("--returning", default="", help="sequence, repetition or inversion.")
+@click.option("--mode", default="", help="Mode of the tune: minor, dorian ...")
+@click.option("--modal", default="", help="Mode that colours a passage.")
+@click.option("--key-centres", type=click.IntRange(1), help="At least so many tonics.")
+@click.option("--key-change", default="", help="How the key changes: 'relative' ...")
+@click.option("--mode-change", is_flag=True, help="Major to minor on one tonic ...")
+@click.option("--metre", type=click.Choice(METRES), help="Class of metre.")
+@click.option("--section-bars", type=click.IntRange(1), help="A section of so many bars.")
+@click.option("--odd-sections", is_flag=True, help="A section of an odd length.")
+@click.option("--title", default="", help="Part of the title.")
+@click.option("--composer", default="", help="Part of the composer's name.")
+@click.option("--rights", default="", help="Part of the copyright note.")
+@click.option("--collection", default="", help="Name of a collection.")
+@click.option("--tag", default="", help="Name of a tag.")
+@click.option("--after", type=int, help="Year, or later.")
+@click.option("--before", type=int, help="Year, or earlier.")
+@click.option("--limit", default=30, show_default=True, type=click.IntRange(1))
+@click.option("--count", is_flag=True, help="Count the tunes and show none.")
+@click.option(
+    "--thorough", is_flag=True, help="Look at every tune that may hold a progression."
+)
+@into_option
+@output_options(FORMATS)
+@click.pass_obj
+def command(
+    corpus_path: Path,
+    /,
+    limit: int,
+    count: bool,
+    thorough: bool,
+    progression_from: str,
+    bars: str | None,
+    into: str | None,
+    output: Output,
+    **wishes: Any,
+) -> None:
+    """Find pieces and passages that show a feature; wishes can be combined freely.
+
+    \b
+    Examples:
+      $ melodex gather --device "borrowed chord" --metre simple
+      $ melodex gather --note-on-chord "7 on iv"
+      $ melodex gather --progression "ii V I" --mode minor --limit 5
+      $ melodex gather --progression-from "Fog over the Basin" --bars 3-5 --count
+    """
+    from melodex.corpus.reader import Corpus
+    from melodex.tasks.gather.gather import Wish, gather
+    from melodex.tasks.gather.progressions import progression_from_piece
+
+    if bars and not progression_from:
+        raise click.UsageError("--bars needs --progression-from, which names the tune")
+    wishes["metre"] = wishes["metre"] or ""
+    if progression_from and wishes["progression"]:
+        raise click.UsageError("give --progression or --progression-from, not both")
+    with Corpus.open(corpus_path) as corpus:
+        if progression_from:
+            wishes["progression"] = progression_from_piece(corpus, progression_from, bars)
+        found = gather(
+            corpus, Wish(**wishes), limit=0 if count else limit, thorough=thorough or count
+        )
+        present(found, output)
+        passages = to_be_kept(corpus, into, found)
+    keep_into(corpus_path, into, passages)

@@ -1,0 +1,53 @@
+"""``melodex list``: the tunes of the corpus."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from melodex.cli.output import Output, output_options, write
+
+
+@click.command("list")
+@click.option("--collection", default="", help="Only tunes in this collection.")
+@click.option("--title", default="", help="Only tunes whose title holds this.")
+@click.option("--tag", default="", help="Only tunes with this tag.")
+@click.option("--source", default="", help="Only tunes read from this file or folder.")
+@click.option("--limit", type=click.IntRange(1), help="At most so many tunes.")
+@output_options(["text", "json", "csv"])
+@click.pass_obj
+def command(
+    corpus_path: Path,
+    collection: str,
+    title: str,
+    tag: str,
+    source: str,
+    limit: int | None,
+    output: Output,
+) -> None:
+    """List the tunes of the corpus, by collection, source and number.
+
+    Capitals and accents make no difference to --title.
+
+    \b
+    Examples:
+      $ melodex list --limit 10
+      $ melodex list --title waltz --format csv
+    """
+    from melodex.corpus.reader import Corpus
+    from melodex.tasks.collection.holdings import list_tunes
+
+    with Corpus.open(corpus_path) as corpus:
+        found = list_tunes(
+            corpus, collection=collection, title=title, tag=tag, source=source, limit=limit
+        )
+    if output.form == "text":
+        from melodex.presentation.text import corpus as text_corpus
+
+        write(text_corpus.listing_text(found), output)
+        return
+    from melodex.presentation.data import corpus as data_corpus
+
+    forms = {"json": data_corpus.listing_json, "csv": data_corpus.listing_csv}
+    write(forms[output.form](found), output)

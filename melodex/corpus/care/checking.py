@@ -1,0 +1,339 @@
+"""Checking a corpus: is every byte of it what was written?
+
+Conventions: nothing is changed here. SQLite vouches for its own structure
+(``PRAGMA integrity_check``), the tune id for the melody, the melody for what is
+derived from it (plain columns, notes for matching), a SHA-256 for each kept
+source, and a CRC-32 for each row that nothing else vouches for. What is found
+names the tunes that it touches.
+
+Contents: Fault, CheckReport, check_corpus.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import sqlite3
+import zlib
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import closing
+from dataclasses import dataclass, field
+from itertools import islice
+from pathlib import Path
+from typing import Any
+
+from melodex.corpus.care.salvage import every_row
+from melodex.corpus.chunks import PackedChunk, TuneNotes, encode_notes, unpack
+from melodex.corpus.connection import connect
+from melodex.corpus.faults import faults_named
+from melodex.corpus.rows import facets_crc32, row_crc32, tune_columns
+from melodex.corpus.schema import (
+    CHECKED_COLUMNS,
+    SCHEMA_VERSION,
+    create_statements,
+    state_of,
+)
+from melodex.errors import CorpusError, DamagedCorpusError
+from melodex.melody import Melody
+from melodex.melody.record import content_id_of
+
+__all__ = ["CheckReport", "Fault", "check_corpus"]
+
+MOST_LINES = 100
+"""Of SQLite's own findings; more say nothing new."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """Something that is not as it was written, and the tunes that it touches."""
+
+    what: str
+    tune_ids: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class CheckReport:
+    """What a check found; no faults means that every byte in use is accounted for."""
+
+    schema_version: int
+    tune_count: int
+    note_count: int
+    place_count: int
+    chunk_count: int
+    byte_count: int
+    faults: tuple[Fault, ...] = ()
+
+    @property
+    def touched(self) -> tuple[str, ...]:
+        """Ids of all tunes that a fault touches, in order."""
+        return tuple(sorted({tune for fault in self.faults for tune in fault.tune_ids}))
+
+
+def check_corpus(
+    path: Path, progress: Callable[[int, int], None] | None = None
+) -> CheckReport:
+    """Check a corpus, whoever uses it meanwhile.
+
+    Parameters
+    ----------
+    path : Path
+        The corpus.
+    progress : callable, optional
+        Called with tunes done and tunes in all.
+
+    Raises
+    ------
+    CorpusError
+        If the file cannot be opened as a corpus at all.
+    """
+    with faults_named(path), closing(connect(path)) as connection:
+        connection.text_factory = lambda data: data.decode("utf-8", "replace")
+        version = state_of(connection, path)
+        if version == 0:
+            raise CorpusError("this corpus is empty", where=str(path))
+        if version < SCHEMA_VERSION:
+            raise CorpusError(
+                f"an earlier version of melodex wrote this corpus (schema {version})",
+                where=str(path),
+                hint="any command that reads it brings it up to date; then check it",
+            )
+        connection.execute("BEGIN")
+        check = Check(connection, progress)
+        check.run()
+        return CheckReport(
+            schema_version=version,
+            tune_count=len(check.tune_ids),
+            note_count=sum(check.note_counts.values()),
+            place_count=check.place_count,
+            chunk_count=check.chunk_count,
+            byte_count=path.stat().st_size,
+            faults=tuple(check.faults),
+        )
+
+
+@dataclass
+class Check:
+    """One check in progress: what has been seen and what was wrong with it."""
+
+    connection: sqlite3.Connection
+    progress: Callable[[int, int], None] | None
+    faults: list[Fault] = field(default_factory=list)
+    tune_ids: dict[int, str] = field(default_factory=dict)
+    note_counts: dict[str, int] = field(default_factory=dict)
+    packed: dict[str, TuneNotes] = field(default_factory=dict)
+    place_count: int = 0
+    chunk_count: int = 0
+    tunes_of_places: dict[int, str] = field(default_factory=dict)
+
+    def run(self) -> None:
+        """Look at everything, outermost first."""
+        self.check_structure()
+        self.read_chunks()
+        self.check_tunes()
+        self.check_rows()
+        self.check_sets()
+        self.check_kept()
+
+    def found(self, what: str, *tune_ids: str) -> None:
+        """Note a fault."""
+        self.faults.append(Fault(what, tuple(sorted(set(tune_ids) - {""}))))
+
+    def table(self, table: str, columns: str = "*") -> Iterator[sqlite3.Row]:
+        """Every row of a table that can be read; the rest is a fault."""
+        lost: list[str] = []
+        yield from every_row(self.connection, table, columns, lost)
+        for message in lost:
+            self.found(message)
+
+    def check_structure(self) -> None:
+        """What SQLite says of pages, indexes, references and definitions."""
+        for pragma in (f"integrity_check({MOST_LINES})", "foreign_key_check"):
+            try:
+                for row in self.connection.execute(f"PRAGMA {pragma}"):
+                    if row[0] != "ok":
+                        self.found(f"SQLite: {' '.join(map(str, row))}")
+            except sqlite3.DatabaseError as error:
+                self.found(f"SQLite: {error}")
+        rows = self.connection.execute("SELECT sql FROM sqlite_master WHERE sql NOT NULL")
+        if missing := set(create_statements()) - {row[0] for row in rows}:
+            for statement in sorted(missing):
+                self.found(f"a definition is missing or changed: {statement[:40]} ...")
+
+    def read_chunks(self) -> None:
+        """Unpack all notes for matching."""
+        names = "tune_ids, lengths, notes, checksum, tune_count, note_count, id"
+        for row in self.table("chunk", names):
+            self.chunk_count += 1
+            try:
+                tunes = unpack(PackedChunk(*row[:7]))
+            except (DamagedCorpusError, TypeError, ValueError) as error:
+                self.found(str(error), *ids_in(row[0]))
+                continue
+            for notes in tunes:
+                if notes.tune_id in self.packed:
+                    self.found("notes for matching stand twice", notes.tune_id)
+                self.packed[notes.tune_id] = notes
+
+    def check_tunes(self) -> None:
+        """Each melody against its id, and what is derived from it."""
+        (total,) = self.connection.execute("SELECT count(*) FROM tune").fetchone()
+        facets = FacetTables(self.connection)
+        for done, row in enumerate(self.table("tune")):
+            self.tune_ids[row["id"]] = tune_id = str(row["tune_id"])
+            for what in tune_faults(row, facets):
+                self.found(what, tune_id)
+            self.check_notes(row, tune_id)
+            if self.progress:
+                self.progress(done + 1, total)
+        for tune_id in self.packed.keys() - self.note_counts.keys():
+            self.found("notes for matching belong to no tune", tune_id)
+
+    def check_notes(self, row: sqlite3.Row, tune_id: str) -> None:
+        """The notes for matching against the melody."""
+        notes = self.packed.get(tune_id)
+        self.note_counts[tune_id] = len(notes.pitch) if notes else 0
+        if notes is None:
+            self.found("notes for matching are missing or damaged", tune_id)
+            return
+        melody = melody_of(row["melody"])
+        if melody and encode_notes(melody) != (notes.pitch, notes.length_class):
+            self.found("notes for matching differ from the melody", tune_id)
+
+    def check_rows(self) -> None:
+        """Every row that carries its own checksum."""
+        placed: set[int] = set()
+        for table, names in CHECKED_COLUMNS.items():
+            columns = ", ".join((*names, "row_crc32"))
+            for row in self.table(table, columns):
+                tune_id = self.tune_of(table, row, placed)
+                if row_crc32(row[name] for name in names) != row["row_crc32"]:
+                    self.found(f"row {row['id']} of {table} has changed", tune_id)
+        for number, tune_id in self.tune_ids.items():
+            if number not in placed:
+                self.found("no place is known for this tune", tune_id)
+
+    def tune_of(self, table: str, row: sqlite3.Row, placed: set[int]) -> str:
+        """The tune that a row belongs to; empty if none."""
+        if table == "place":
+            self.place_count += 1
+            placed.add(row["tune"])
+            self.tunes_of_places[row["id"]] = self.tune_ids.get(row["tune"], "")
+        if table == "read_warning":
+            return self.tunes_of_places.get(row["place"], "")
+        return self.tune_ids.get(row["tune"], "") if "tune" in row.keys() else ""  # noqa: SIM118
+
+    def check_sets(self) -> None:
+        """Places in teaching sets: a row that is wholly gone leaves a gap.
+
+        A row that has changed is a fault already: it fills its place if it still has
+        one, and does not say how far the places go.
+        """
+        held: dict[Any, set[Any]] = {}
+        names = CHECKED_COLUMNS["lesson_example"]
+        sound: list[sqlite3.Row] = []
+        for row in every_row(
+            self.connection, "lesson_example", ", ".join((*names, "row_crc32")), []
+        ):
+            held.setdefault(row["lesson"], set()).add(row["position"])
+            if row_crc32(row[name] for name in names) == row["row_crc32"]:
+                sound.append(row)
+        sets = {
+            row["id"]: row["name"]
+            for row in every_row(self.connection, "lesson", "id, name", [])
+        }
+        for number, position in gaps(sound):
+            if position not in held[number]:
+                name = str(sets.get(number, ""))
+                self.found(f"passage {position} of the teaching set {name!r} is missing")
+
+    def check_kept(self) -> None:
+        """Each kept source against its digest."""
+        users: dict[int, list[str]] = {}
+        for row in self.table("place", "kept_source, tune"):
+            users.setdefault(row[0], []).append(self.tune_ids.get(row[1], ""))
+        for row in self.table("kept_source", "id, sha256, bytes"):
+            if kept_bytes(row["bytes"], row["sha256"]) is None:
+                self.found("a kept source has changed", *users.get(row["id"], []))
+
+
+class FacetTables:
+    """The facet rows of tunes as they are stored."""
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        self.connection = connection
+        row = connection.execute("SELECT value FROM setting WHERE name = 'facet_tables'")
+        found = row.fetchone()
+        present = {
+            name
+            for (name,) in connection.execute(
+                "SELECT name FROM sqlite_master WHERE type = 'table'"
+            )
+        }
+        self.names = [
+            name for name in (found[0].split() if found else []) if name in present
+        ]
+
+    def rows(self, tune: int) -> dict[str, list[dict[str, Any]]]:
+        """The rows of one tune, by table."""
+        cursor = self.connection.cursor()
+        cursor.row_factory = sqlite3.Row
+        return {
+            name: [
+                dict(row)
+                for row in cursor.execute(f"SELECT * FROM {name} WHERE tune = ?", [tune])
+            ]
+            for name in self.names
+        }
+
+
+def tune_faults(row: sqlite3.Row, facets: FacetTables) -> Iterator[str]:
+    """What is wrong with a row of ``tune`` and its facets."""
+    melody = melody_of(row["melody"])
+    if melody is None or content_id_of(row["melody"]) != row["tune_id"]:
+        yield "the melody has changed"
+    elif any(row[name] != value for name, value in tune_columns(melody).items()):
+        yield "the plain columns differ from the melody"
+    try:
+        if facets_crc32(facets.rows(row["id"])) != row["facet_crc32"]:
+            yield "the facets have changed"
+    except sqlite3.DatabaseError as error:
+        yield f"the facets cannot be read: {error}"
+
+
+def melody_of(text: Any) -> Melody | None:
+    """A melody from its JSON, or None if it is damaged."""
+    try:
+        return Melody.from_dict(json.loads(text))
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        return None
+
+
+def gaps(examples: Iterable[Mapping[str, Any] | sqlite3.Row]) -> Iterator[tuple[int, int]]:
+    """Sets and positions that no passage has: positions count from 1 without a gap.
+
+    At most :data:`MOST_LINES` of a set: a forged position may lie anywhere.
+    """
+    held: dict[int, set[int]] = {}
+    for row in examples:
+        if isinstance(row["position"], int):
+            held.setdefault(row["lesson"], set()).add(row["position"])
+    for number, positions in held.items():
+        free = (p for p in range(1, max(positions)) if p not in positions)
+        for position in islice(free, MOST_LINES):
+            yield number, position
+
+
+def kept_bytes(packed: Any, sha256: Any) -> bytes | None:
+    """A kept source unpacked, or None if it is damaged."""
+    try:
+        data = zlib.decompress(packed)
+    except (zlib.error, TypeError):
+        return None
+    return data if hashlib.sha256(data).hexdigest() == sha256 else None
+
+
+def ids_in(blob: Any) -> list[str]:
+    """Tune ids as far as a chunk still names them."""
+    if not isinstance(blob, bytes):
+        return []
+    return [blob[at : at + 6].hex() for at in range(0, len(blob) - 5, 6)]

@@ -1,0 +1,368 @@
+"""Repairing a corpus: a new file is made of everything that can still be read.
+
+Conventions: the damaged file is kept beside the new one, under a name of its own.
+A melody that no longer agrees with its id is read again from the kept source;
+everything that is derived from melodies is made anew by adding them as usual. A
+tune that neither way brings back is named as lost, and so is every other row that is
+not as it was written: a passage of a teaching set, a tag, a place.
+
+Contents: RepairReport, repair_corpus.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable, Iterator
+from contextlib import closing, suppress
+from dataclasses import dataclass, field
+from itertools import groupby
+from pathlib import Path
+from typing import Any
+
+from melodex.corpus.care.checking import gaps, kept_bytes, melody_of
+from melodex.corpus.care.salvage import every_row
+from melodex.corpus.faults import faults_named, is_busy, is_there
+from melodex.corpus.lessons import ExampleRow, LessonRow, write_lesson
+from melodex.corpus.rows import row_crc32
+from melodex.corpus.schema import CHECKED_COLUMNS
+from melodex.corpus.writing.preparing import prepared
+from melodex.corpus.writing.store import CorpusWriter
+from melodex.errors import BusyCorpusError, CorpusError, ReadingError
+from melodex.melody import Melody
+from melodex.melody.record import content_id_of
+from melodex.reading import read_bytes
+from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning
+
+__all__ = ["RepairReport", "repair_corpus"]
+
+WAIT_SECONDS = 30.0
+
+UNKNOWN_SOURCE = "source-unknown"
+"""Where a tune stands whose place cannot be read."""
+
+Row = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class RepairReport:
+    """What a repair brought into the new file.
+
+    Parameters
+    ----------
+    damaged : Path
+        Where the damaged file is kept.
+    kept : int
+        Tunes whose melody was whole.
+    read_again : tuple of str
+        Tunes read again from the kept source.
+    lost : tuple of str
+        Ids of tunes that could not be brought back, as far as ids can be read.
+    left_out : tuple of str
+        What else was left out because it had changed or could not be read, each in
+        words, with the names that can still be read.
+    """
+
+    damaged: Path
+    kept: int
+    read_again: tuple[str, ...]
+    lost: tuple[str, ...]
+    left_out: tuple[str, ...] = ()
+
+
+def repair_corpus(
+    path: Path, progress: Callable[[int, int], None] | None = None
+) -> RepairReport:
+    """Make a corpus anew from what can be read of a damaged one.
+
+    Parameters
+    ----------
+    path : Path
+        The corpus; nobody else may have it open for writing.
+    progress : callable, optional
+        Called with files done and files in all.
+
+    Raises
+    ------
+    CorpusError
+        If the file is no SQLite at all, or the new one cannot be written.
+    BusyCorpusError
+        If another process holds the corpus.
+    """
+    with faults_named(path), closing(locked(path)) as connection:
+        fresh = free_name(path, "repaired")
+        remains = Remains(connection)
+        remains.collect()
+        try:
+            write(remains, fresh, progress)
+            damaged = free_name(path, "damaged")
+            # Renamed while the lock is held: a writer that waits finds another file
+            # under the name and refuses to write into the old one.
+            path.rename(damaged)
+            fresh.rename(path)
+        except OSError as error:
+            raise CorpusError(
+                f"the new file cannot be written: {error.strerror}", where=str(path)
+            ) from error
+        finally:
+            with suppress(FileNotFoundError):
+                fresh.unlink()
+    for side in ("-wal", "-shm", "-journal"):
+        with suppress(FileNotFoundError):
+            Path(f"{path}{side}").rename(f"{damaged}{side}")
+    return RepairReport(
+        damaged=damaged,
+        kept=len(remains.melodies),
+        read_again=tuple(sorted(remains.read_again)),
+        lost=tuple(sorted(remains.lost)),
+        left_out=tuple(remains.left_out),
+    )
+
+
+def locked(path: Path) -> sqlite3.Connection:
+    """The damaged file, with writers shut out as far as SQLite still can."""
+    if not is_there(path):
+        raise CorpusError("there is no corpus here", where=str(path))
+    connection = sqlite3.connect(
+        path.absolute(), timeout=WAIT_SECONDS, isolation_level=None
+    )
+    connection.text_factory = lambda data: data.decode("utf-8", "replace")
+    try:
+        connection.execute("BEGIN IMMEDIATE")
+    except sqlite3.DatabaseError as error:
+        if is_busy(error):
+            connection.close()
+            raise BusyCorpusError(
+                "another process holds the corpus", where=str(path)
+            ) from error
+    try:
+        connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    except sqlite3.DatabaseError:
+        connection.close()
+        raise
+    return connection
+
+
+@dataclass
+class Remains:
+    """Everything that can still be read of a damaged corpus."""
+
+    connection: sqlite3.Connection
+    melodies: dict[int, Melody] = field(default_factory=dict)
+    ids: dict[int, str] = field(default_factory=dict)
+    collections: dict[int, str] = field(default_factory=dict)
+    places: list[Row] = field(default_factory=list)
+    warnings: dict[int, list[ReadWarning]] = field(default_factory=dict)
+    tags: list[tuple[int, str]] = field(default_factory=list)
+    lessons: list[tuple[LessonRow, list[ExampleRow]]] = field(default_factory=list)
+    read_again: set[str] = field(default_factory=set)
+    lost: set[str] = field(default_factory=set)
+    left_out: list[str] = field(default_factory=list)
+    sets: dict[int, str] = field(default_factory=dict)
+
+    def collect(self) -> None:
+        """Read every table as far as it goes."""
+        for row in self.table("tune", "id, tune_id, melody"):
+            self.ids[row["id"]] = str(row["tune_id"])
+            melody = melody_of(row["melody"])
+            if melody is not None and content_id_of(row["melody"]) == row["tune_id"]:
+                self.melodies[row["id"]] = melody
+        self.collections = {row["id"]: row["name"] for row in self.sound("collection")}
+        for row in self.sound("read_warning"):
+            self.warnings.setdefault(row["place"], []).append(
+                ReadWarning(row["text"], row["line"], row["column_number"])
+            )
+        self.tags = [(row["tune"], row["name"]) for row in self.sound("tag")]
+        self.places = list(self.sound("place"))
+        self.collect_lessons()
+
+    def collect_lessons(self) -> None:
+        """Read the teaching sets; a passage whose set is lost goes into one of its own."""
+        names = {row["id"]: row for row in self.sound("lesson")}
+        self.sets = {number: row["name"] for number, row in names.items()}
+        examples = sorted(
+            self.sound("lesson_example"), key=lambda row: (row["lesson"], row["position"])
+        )
+        self.left_out += self.missing_passages(examples)
+        for number in sorted({*names, *(row["lesson"] for row in examples)}):
+            row = names.get(number, {"id": number, "name": f"recovered set {number}"})
+            kept = [
+                ExampleRow(**{name: each[name] for name in ExampleRow.__slots__})
+                for each in examples
+                if each["lesson"] == number
+            ]
+            said = {name: row[name] for name in LessonRow.__slots__ if name in row}
+            self.lessons.append((LessonRow(**said), kept))
+
+    def table(self, table: str, columns: str) -> Iterator[Row]:
+        """Rows of a table that can be read."""
+        unread: list[str] = []
+        with suppress(sqlite3.DatabaseError):
+            for row in every_row(self.connection, table, columns, unread):
+                yield dict(row)
+        self.left_out += [message for message in unread if message not in self.left_out]
+
+    def sound(self, table: str) -> Iterator[Row]:
+        """Rows of a table that are as they were written."""
+        names = CHECKED_COLUMNS[table]
+        for row in self.table(table, ", ".join((*names, "row_crc32"))):
+            if row_crc32(row[name] for name in names) == row["row_crc32"]:
+                yield row
+            elif table in LEFT_OUT:
+                self.left_out.append(self.named(table, row))
+
+    def named(self, table: str, row: Row) -> str:
+        """A row that has changed, in words; what it says may be what has changed."""
+        tune_id = self.ids.get(row.get("tune", 0), "unknown")
+        told = {**row, "tune": tune_id, "set": self.set_name(row.get("lesson", 0))}
+        return LEFT_OUT[table].format(**told)
+
+    def set_name(self, number: Any) -> str:
+        """The name of a teaching set, or what it is called where that is lost."""
+        return self.sets.get(number, f"recovered set {number}")
+
+    def missing_passages(self, examples: list[Row]) -> Iterator[str]:
+        """Passages that are gone from their sets: positions have no gaps."""
+        for number, position in gaps(examples):
+            what = f"passage {position} of the teaching set {self.set_name(number)!r}"
+            if not any(said.startswith(what) for said in self.left_out):
+                yield what
+
+    def kept(self, number: int | None) -> tuple[bytes, str]:
+        """A kept source and its format; empty where it is damaged or was not kept."""
+        if number is None:
+            return b"", ""
+        for row in self.one("kept_source", "sha256, kept_format, bytes", number):
+            data = kept_bytes(row["bytes"], row["sha256"])
+            if data is not None:
+                return data, row["kept_format"]
+        return b"", ""
+
+    def one(self, table: str, columns: str, number: int) -> list[Row]:
+        """A row by its number, if it can be read."""
+        cursor = self.connection.cursor()
+        cursor.row_factory = sqlite3.Row
+        try:
+            found = cursor.execute(
+                f"SELECT {columns} FROM {table} WHERE id = ?", [number]
+            ).fetchall()
+        except sqlite3.DatabaseError:
+            return []
+        return [dict(row) for row in found]
+
+    def tune(self, place: Row) -> ReadTune | None:
+        """The tune of a place: its own melody, or what the kept source gives again."""
+        data, kept_format = self.kept(place["kept_source"])
+        warnings = tuple(self.warnings.get(place["id"], ()))
+        melody = self.melodies.get(place["tune"])
+        if melody is None and data:
+            melody = self.again(place, data, kept_format)
+        if melody is None:
+            self.lost.add(self.ids.get(place["tune"], "unknown"))
+            return None
+        if place["kept_source"] is not None and not data:
+            self.left_out.append(f"the source text of tune {melody.content_id()}")
+        # Numbers have to be those of the place, whichever was read first.
+        melody = melody.with_credits(number=place["number"], source=place["source"])
+        return ReadTune(melody, warnings, data, kept_format)
+
+    def again(self, place: Row, data: bytes, kept_format: str) -> Melody | None:
+        """A melody read again from its kept source."""
+        choice = choice_of(place)
+        try:
+            tunes = read_bytes(data, kept_format, place["source"], choice).tunes
+        except ReadingError:
+            return None
+        wanted = self.ids.get(place["tune"])
+        for read in tunes:
+            number = read.melody.credits.number
+            tune_id = read.melody.content_id()
+            if tune_id == wanted or (wanted is None and number == place["number"]):
+                self.read_again.add(tune_id)
+                return read.melody
+        # The id itself may be what was damaged, or the reader has learnt since.
+        if len(tunes) == 1:
+            self.read_again.add(tunes[0].melody.content_id())
+            return tunes[0].melody
+        return None
+
+    def files(self) -> Iterator[tuple[Row, list[ReadTune]]]:
+        """Tunes by file, collection and choice, and those that stand nowhere."""
+        placed: set[int] = set()
+
+        def shelf(place: Row) -> tuple[Any, ...]:
+            return (place["file"], place["collection"], *choice_columns(place))
+
+        for _, group in groupby(sorted(self.places, key=order), key=shelf):
+            places = list(group)
+            placed.update(place["tune"] for place in places)
+            tunes = [tune for place in places if (tune := self.tune(place)) is not None]
+            yield places[0], tunes
+        for number, melody in self.melodies.items():
+            if number not in placed:
+                name = self.ids[number]
+                place = {"file": UNKNOWN_SOURCE, "source": UNKNOWN_SOURCE, "collection": 0}
+                yield place, [ReadTune(melody.with_credits(number=name))]
+
+
+LEFT_OUT = {
+    "collection": "the name of the collection {name!r}",
+    "place": "the place of tune {tune}: number {number} of {file!r}",
+    "read_warning": "a warning: {text!r}",
+    "tag": "the tag {name!r} of tune {tune}",
+    "lesson": "the name and the words of the teaching set {name!r}",
+    "lesson_example": "passage {position} of the teaching set {set!r}: "
+    "notes {first_note}-{last_note} of tune {tune_id}",
+}
+"""Of a row that has changed, what to call it, by its table."""
+
+
+def order(place: Row) -> tuple[Any, ...]:
+    """Places by file, collection and choice, then as they were written.
+
+    Those that stand aside, with negative numbers, come after the others.
+    """
+    number = place["id"]
+    shelf = (place["file"], place["collection"], *choice_columns(place))
+    return (*shelf, number < 0, number)
+
+
+def choice_columns(place: Row) -> tuple[str, str, str]:
+    """How a place was read, as plain text."""
+    return (place.get("part", ""), place.get("voice", ""), place.get("chord_note", "top"))
+
+
+def choice_of(place: Row) -> Choice:
+    """How a place was read."""
+    return Choice(*choice_columns(place))
+
+
+def write(
+    remains: Remains, fresh: Path, progress: Callable[[int, int], None] | None
+) -> None:
+    """Write everything that remains into a new corpus."""
+    files = list(remains.files())
+    with CorpusWriter.open(fresh) as writer:
+        for done, (place, tunes) in enumerate(files):
+            collection = remains.collections.get(place["collection"], "recovered")
+            reading = FileReading(place["source"], tuple(tunes))
+            writer.add_prepared(
+                [prepared(reading, collection, choice_of(place), place["file"])]
+            )
+            if progress:
+                progress(done + 1, len(files))
+        for number, name in remains.tags:
+            # A tag of a lost tune has nothing left to stand on.
+            with suppress(CorpusError):
+                writer.tag([remains.ids.get(number, "")], name)
+        for lesson, examples in remains.lessons:
+            write_lesson(writer, lesson, examples)
+
+
+def free_name(path: Path, word: str) -> Path:
+    """A name beside the corpus that nothing has."""
+    number = 1
+    while True:
+        name = f"{path.name}.{word}" + (f".{number}" if number > 1 else "")
+        if not (path.parent / name).exists():
+            return path.parent / name
+        number += 1

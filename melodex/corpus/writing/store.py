@@ -1,0 +1,410 @@
+"""Writing to a corpus: files or parts of them, each whole or not; through sqlite-utils.
+
+Conventions: whatever one file gave goes in with one transaction, whole or not at
+all; several files may share a transaction, and of a large file each part has its own.
+What a part displaces stands until the file's last part is in. Melodies are made into
+rows before the transaction begins, so that no process waits for our arithmetic.
+A report is handed out only after the commit. While a writer is at work the file
+is in write-ahead mode, so that readers go on; the last writer to leave turns it
+back into one plain file.
+
+Contents: CorpusWriter, RemoveReport; AddReport comes from ``preparing``.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+from melodex.corpus.care.migrations import upgrade
+from melodex.corpus.faults import faults_named, is_there
+from melodex.corpus.rows import place_path
+from melodex.corpus.schema import (
+    APPLICATION_ID,
+    SCHEMA_VERSION,
+    create_statements,
+    facet_statements,
+    new_settings,
+    state_of,
+)
+from melodex.corpus.writing.journal import (
+    WAIT_SECONDS,
+    begin,
+    make_folder,
+    open_for_writing,
+    set_journal,
+)
+from melodex.corpus.writing.preparing import (
+    AddReport,
+    PreparedFile,
+    PreparedTune,
+    clash,
+    prepared,
+)
+from melodex.corpus.writing.row_writer import RowWriter
+from melodex.errors import CorpusError, UnknownTuneError
+from melodex.melody import Melody
+from melodex.reading.result import Choice, FileReading
+
+__all__ = ["AddReport", "CorpusWriter", "RemoveReport"]
+
+
+@dataclass(frozen=True, slots=True)
+class RemoveReport:
+    """Tunes taken out, and tunes that lost a place but stand in another."""
+
+    removed: tuple[str, ...] = ()
+    kept: tuple[str, ...] = ()
+
+
+class CorpusWriter(RowWriter):
+    """A corpus opened for writing. Use :meth:`open`, and ``with``."""
+
+    def __init__(
+        self,
+        connection: sqlite3.Connection,
+        path: Path,
+        wait_seconds: float,
+        waiting: Callable[[float], None] | None,
+    ) -> None:
+        super().__init__(connection)
+        self.path = path
+        self.inode = path.stat().st_ino
+        self.wait_seconds = wait_seconds
+        self.waiting = waiting
+
+    @classmethod
+    def open(
+        cls,
+        path: Path,
+        *,
+        create: bool = True,
+        wait_seconds: float = WAIT_SECONDS,
+        waiting: Callable[[float], None] | None = None,
+    ) -> CorpusWriter:
+        """Open a corpus, make an empty one, or bring an older one up to date.
+
+        Parameters
+        ----------
+        path : Path
+            The file; folders above it are made too.
+        create : bool
+            Whether to make the file if there is none.
+        wait_seconds : float
+            How long to wait for another process before giving up.
+        waiting : callable, optional
+            Called once with the seconds waited, when a wait grows long.
+
+        Raises
+        ------
+        CorpusError
+            If the file cannot be opened or written, or is something else.
+        NewerCorpusError
+            If a later version of melodex wrote it.
+        BusyCorpusError
+            If another process holds it for too long.
+        """
+        if create:
+            make_folder(path)
+        elif not is_there(path):
+            raise CorpusError(
+                "there is no corpus here",
+                where=str(path),
+                hint="'melodex add FOLDER' makes one; --corpus names another file",
+            )
+        with faults_named(path):
+            connection = open_for_writing(path)
+            writer = cls(connection, path, wait_seconds, waiting)
+            try:
+                writer.prepare_file()
+            except BaseException:
+                connection.close()
+                raise
+            return writer
+
+    def prepare_file(self) -> None:
+        """Make the tables where there are none; see that facets are today's."""
+        version = state_of(self.connection, self.path)
+        if 0 < version < SCHEMA_VERSION:
+            upgrade(self.path)
+        set_journal(self.connection, "WAL")
+        if version == 0:
+            with self.transaction():
+                # Another process may have made the tables since we looked.
+                if state_of(self.connection, self.path) == 0:
+                    self.create_tables()
+        elif self.setting("facet_version") != new_settings()["facet_version"]:
+            self.rebuild_facets()
+
+    def create_tables(self) -> None:
+        """Make an empty corpus, inside a transaction."""
+        for statement in create_statements():
+            self.database.execute(statement)
+        for name, value in new_settings().items():
+            self.put_setting(name, value)
+        self.database.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+        self.database.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
+
+    def close(self) -> None:
+        """Let go of the file, and leave one plain file if nobody else has it open."""
+        with suppress(sqlite3.Error):
+            set_journal(self.connection, "DELETE")
+        self.connection.close()
+
+    def __enter__(self) -> CorpusWriter:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    @contextmanager
+    def transaction(self) -> Iterator[None]:
+        """Do several things whole or not at all, waiting for our turn first.
+
+        Raises
+        ------
+        BusyCorpusError
+            If another process does not let go in time.
+        CorpusError
+            If SQLite cannot do it: disk full, read only, damaged.
+        """
+        connection = self.connection
+        with faults_named(self.path):
+            begin(connection, self.path, self.wait_seconds, self.waiting)
+            try:
+                self.refuse_replaced()
+                yield
+                connection.execute("COMMIT")
+            except BaseException:
+                # A full disk may have ended the transaction already.
+                if connection.in_transaction:
+                    connection.execute("ROLLBACK")
+                self.chunks.forget()
+                raise
+
+    def refuse_replaced(self) -> None:
+        """Refuse to write into a file that no longer goes by its name."""
+        try:
+            same = self.path.stat().st_ino == self.inode
+        except FileNotFoundError:
+            same = False
+        if not same:
+            raise CorpusError(
+                "the corpus was moved or replaced meanwhile",
+                where=str(self.path),
+                hint="try again; nothing was written",
+            )
+
+    def add_reading(
+        self, reading: FileReading, *, collection: str = "", choice: Choice | None = None
+    ) -> AddReport:
+        """Add what one file gave; see :meth:`add_readings`."""
+        return self.add_readings([reading], collection=collection, choice=choice)[0]
+
+    def add_readings(
+        self,
+        readings: Sequence[FileReading],
+        *,
+        collection: str = "",
+        choice: Choice | None = None,
+    ) -> list[AddReport]:
+        """Add what some files gave, in one transaction.
+
+        Parameters
+        ----------
+        readings : sequence of FileReading
+            What :func:`melodex.reading.read_path` returned.
+        collection : str
+            Name of the collection; empty for the name of each file's folder.
+        choice : Choice, optional
+            How the files were read; kept, so that they can be read again.
+
+        Returns
+        -------
+        list of AddReport
+            One for each file, once all of it is safely on disk.
+
+        Raises
+        ------
+        CorpusError
+            If nothing could be written; the corpus is then as it was.
+        """
+        return self.add_prepared(
+            [prepared(reading, collection, choice or Choice()) for reading in readings]
+        )
+
+    def add_prepared(self, files: Sequence[PreparedFile]) -> list[AddReport]:
+        """Write files, or parts of files in turn, that are rows already, in one go."""
+        if any(file.tunes or not file.is_first for file in files):
+            with self.transaction():
+                for file in files:
+                    self.put_file(file)
+                self.chunks.flush()
+        return [file.report() for file in files]
+
+    def put_file(self, file: PreparedFile) -> None:
+        """Write the tunes, places and warnings of one file, or of a part of it."""
+        if not file.tunes and file.is_first:
+            return
+        known = self.known_tunes(file)
+        collection = self.collection_row(file.collection)
+        for tune in file.tunes:
+            place = self.known_place(file, tune)
+            row = known.get(tune.tune_id)
+            if row is None:
+                row = known[tune.tune_id] = self.put_tune(tune)
+                self.note_new(file, tune, place)
+            else:
+                file.unchanged.append(tune.tune_id)
+            if place is not None and place[1] != row:
+                self.set_aside(*place)
+            self.put_place(file, tune, place[0] if place else None, row, collection)
+        if file.is_last:
+            self.drop_set_aside("file = ?", file.file)
+
+    def known_tunes(self, file: PreparedFile) -> dict[str, int]:
+        """Row numbers of those of a file's tunes that the corpus has already."""
+        found: dict[str, int] = {}
+        for tune in list(file.tunes):
+            rows = self.rows(
+                "SELECT id, melody = ? FROM tune WHERE tune_id = ?",
+                [tune.tune["melody"], tune.tune_id],
+            )
+            if rows and not rows[0][1]:
+                file.tunes.remove(tune)
+                file.refusals.append(clash(file, tune))
+            elif rows:
+                found[tune.tune_id] = rows[0][0]
+        return found
+
+    def known_place(self, file: PreparedFile, tune: PreparedTune) -> tuple[int, int] | None:
+        """Row numbers of a place that is there already and of the tune that has it."""
+        rows = self.rows(
+            "SELECT id, tune FROM place WHERE file = ? AND number = ? AND occurrence = ?",
+            [file.file, tune.number, tune.occurrence],
+        )
+        return (rows[0][0], rows[0][1]) if rows else None
+
+    def note_new(
+        self, file: PreparedFile, tune: PreparedTune, place: tuple[int, int] | None
+    ) -> None:
+        """Count a tune that was not there before as added or as a replacement."""
+        old = (
+            self.rows("SELECT tune_id FROM tune WHERE id = ?", [place[1]]) if place else []
+        )
+        if old:
+            file.replaced.append((old[0][0], tune.tune_id))
+        else:
+            file.added.append(tune.tune_id)
+
+    def tag(self, tune_ids: Sequence[str], name: str, *, remove: bool = False) -> int:
+        """Put a word on some tunes, or take it off; return how many changed.
+
+        Raises
+        ------
+        UnknownTuneError
+            If a tune is not there; nothing is changed then.
+        """
+        changed = 0
+        with self.transaction():
+            for tune_id in tune_ids:
+                row = self.tune_row(tune_id)
+                if remove:
+                    cursor = self.database.execute(
+                        "DELETE FROM tag WHERE tune = ? AND name = ?", [row, name]
+                    )
+                    changed += cursor.rowcount
+                else:
+                    changed += self.put_tag(row, name)
+        return changed
+
+    def tune_row(self, tune_id: str) -> int:
+        """Row number of a tune."""
+        rows = self.rows("SELECT id FROM tune WHERE tune_id = ?", [tune_id])
+        if not rows:
+            raise UnknownTuneError(f"no tune has the id {tune_id}", where=str(self.path))
+        return int(rows[0][0])
+
+    def remove(self, tune_ids: Iterable[str]) -> RemoveReport:
+        """Take tunes out, from every place, in one transaction.
+
+        Raises
+        ------
+        UnknownTuneError
+            If a tune is not there; nothing is removed then.
+        """
+        wanted = tuple(dict.fromkeys(tune_ids))
+        with self.transaction():
+            for tune_id in wanted:
+                self.drop_tune(self.tune_row(tune_id))
+            self.chunks.flush()
+        return RemoveReport(removed=wanted)
+
+    def remove_places(self, *, source: str = "", collection: str = "") -> RemoveReport:
+        """Take out the places in a file, a folder or a collection.
+
+        A tune goes when its last place goes; others are kept.
+        """
+        if source:
+            path = place_path(source)
+            clause = "file = ? OR (file >= ? AND file < ?)"
+            values = [path, path.rstrip("/") + "/", path.rstrip("/") + "0"]
+        else:
+            clause = "collection = (SELECT id FROM collection WHERE name = ?)"
+            values = [collection]
+        with self.transaction():
+            report = self.drop_places(clause, values)
+            self.chunks.flush()
+        return report
+
+    def drop_places(self, clause: str, values: Sequence[Any]) -> RemoveReport:
+        """Delete some places, and the tunes that then have none."""
+        places = self.rows(
+            f"SELECT place.id, tune.id, tune.tune_id, kept_source FROM place "
+            f"JOIN tune ON tune.id = place.tune WHERE {clause} ORDER BY tune.tune_id",
+            values,
+        )
+        for place, _, _, _ in places:
+            self.database.execute("DELETE FROM place WHERE id = ?", [place])
+        for kept in {row[3] for row in places}:
+            self.drop_kept(kept)
+        removed: list[str] = []
+        remaining: list[str] = []
+        for row, tune_id in dict.fromkeys((row[1], row[2]) for row in places):
+            if self.rows("SELECT 1 FROM place WHERE tune = ? LIMIT 1", [row]):
+                remaining.append(tune_id)
+            else:
+                removed.append(tune_id)
+                self.drop_tune(row)
+        return RemoveReport(tuple(removed), tuple(remaining))
+
+    def rebuild_facets(self, progress: Callable[[int, int], None] | None = None) -> None:
+        """Make the facets of every tune anew, in one transaction."""
+        with self.transaction():
+            self.create_facet_tables()
+            rows = self.rows("SELECT id FROM tune ORDER BY id")
+            for done, (row,) in enumerate(rows):
+                text = self.rows("SELECT melody FROM tune WHERE id = ?", [row])[0][0]
+                self.put_facets(row, Melody.from_dict(json.loads(text)))
+                if progress:
+                    progress(done + 1, len(rows))
+
+    def create_facet_tables(self) -> None:
+        """Make today's facet tables in place of those that the corpus has."""
+        for table in self.setting("facet_tables").split():
+            self.database.execute(f"DROP TABLE IF EXISTS {table}")
+        for statement in facet_statements():
+            self.database.execute(statement)
+        self.put_setting("facet_tables", new_settings()["facet_tables"])
+        self.put_setting("facet_version", new_settings()["facet_version"])

@@ -1,0 +1,128 @@
+"""The compiled engine: a thin skin over ``_kernel``, which has the same methods.
+
+Conventions: see ``bound``, whose engine gives the same results; here chunks go to
+the kernel one by one, since it releases the interpreter and threads run at once.
+
+Contents: CompiledEngine.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from typing import Any
+
+from melodex.corpus.chunks import PackedChunk
+from melodex.errors import PhraseError
+from melodex.matching.engine import _kernel
+from melodex.matching.engine.alignment import Alignment, described
+from melodex.matching.query import EncodedQuery
+from melodex.settings import AlignmentCosts
+
+__all__ = ["CompiledEngine"]
+
+MOST_THREADS = 8
+"""Beyond this, reading the corpus file is what takes the time."""
+
+
+class CompiledEngine:
+    """Bounds, exact points and alignments in compiled code."""
+
+    name = "c"
+    chunks_at_once = 1
+    thread_count = min(os.cpu_count() or 1, MOST_THREADS)
+
+    def bounds(
+        self,
+        chunks: Sequence[PackedChunk],
+        counts: Sequence[tuple[int, ...]],
+        query: EncodedQuery,
+        costs: AlignmentCosts,
+    ) -> list[bytes]:
+        """Upper bounds of all tunes of some chunks, unsigned 16-bit."""
+        numbers = costs.numbers
+        return [
+            _kernel.bounds(
+                chunk.notes, chunk.lengths, query.pitch, query.length_class, numbers
+            )
+            for chunk in chunks
+        ]
+
+    def histogram(self, bounds: Sequence[Any], size: int) -> list[int]:
+        """Count how many tunes have each bound, from 0 to size - 1."""
+        return _kernel.histogram(list(bounds), size)
+
+    def select(self, bounds: Any, low: int, high: int) -> list[tuple[int, int]]:
+        """Return (bound, index) of the tunes whose bound lies in [low, high]."""
+        return _kernel.select(bounds, low, high)
+
+    def notes_at(
+        self, chunk: PackedChunk, counts: tuple[int, ...], index: int
+    ) -> tuple[bytes, bytes]:
+        """Return the pitches and length classes of one tune of a verified chunk."""
+        return _kernel.notes_at(chunk.notes, chunk.lengths, index)
+
+    def best(
+        self,
+        tunes: Sequence[tuple[bytes, bytes]],
+        query: EncodedQuery,
+        costs: AlignmentCosts,
+        floor: int = 0,
+    ) -> list[tuple[int, int]]:
+        """Return the exact points of tunes and the transposition that brings them.
+
+        Of a tune whose points stay below the floor, neither need be right.
+        """
+        return _kernel.best(
+            list(tunes), query.pitch, query.length_class, costs.numbers, floor
+        )
+
+    def trace(
+        self,
+        query: EncodedQuery,
+        pitch: bytes,
+        length_class: bytes,
+        transposition: int,
+        costs: AlignmentCosts,
+    ) -> Alignment | None:
+        """Return the best alignment under one transposition.
+
+        Raises
+        ------
+        PhraseError
+            If costs make an alignment possible that is too long to lay out.
+        """
+        try:
+            points, pairs = _kernel.trace(
+                query.pitch,
+                query.length_class,
+                pitch,
+                length_class,
+                transposition,
+                costs.numbers,
+            )
+        except OverflowError as error:
+            raise PhraseError(f"{error}", hint="ask for fewer bars") from error
+        if points <= 0:
+            return None
+        return described(points, transposition + query.moved_semitones, pairs, 0)
+
+    def holding(
+        self, chunk: PackedChunk, figure: bytes, parts: Sequence[tuple[int, int]]
+    ) -> list[bytes]:
+        """Return for each part 2, 1 or 0 a tune: it has the part, nearly, or not."""
+        asked = bytes(value for part in parts for value in part)
+        found = _kernel.holding(chunk.notes, chunk.lengths, figure, asked)
+        tunes = chunk.tune_count
+        return [found[first * tunes : (first + 1) * tunes] for first in range(len(parts))]
+
+    def contours(self, chunk: PackedChunk, signs: bytes, costs: AlignmentCosts) -> bytes:
+        """Return the points of a row of signs for each tune, unsigned 16-bit."""
+        return _kernel.contours(
+            chunk.notes,
+            chunk.lengths,
+            signs,
+            costs.same_pitch[3],
+            -costs.far_pitch[3],
+            -costs.gap,
+        )

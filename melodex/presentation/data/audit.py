@@ -1,0 +1,74 @@
+"""Data of an audit.
+
+Contents: audit_data, finding_data.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from melodex.presentation.data.resemble import pairs_data
+from melodex.presentation.data.values import passage_data, rounded
+from melodex.tasks.audit.audit import Audit, Finding
+
+__all__ = ["audit_data", "finding_data"]
+
+
+def finding_data(finding: Finding) -> dict[str, Any]:
+    """One finding of an audit."""
+    found, common = finding.likeness, finding.commonness
+    return {
+        "rank": finding.rank,
+        "own": passage_data(finding.own) | {"first_note": finding.own.first_note},
+        "tune": passage_data(finding.tune) | {"first_note": finding.tune.first_note},
+        "expected_by_chance": rounded(finding.expected_by_chance),
+        "points": found.points,
+        "transposition_semitones": found.transposition_semitones,
+        "same_function": found.same_function,
+        "same_rhythm_notes": found.count("same degree and time"),
+        "exact_run_notes": found.exact_run[2],
+        "commonness": {
+            "verdict": common.verdict,
+            "notes": common.notes,
+            "other_tunes_exact": common.exact,
+            "other_tunes_near": common.near,
+            "tunes": common.tunes,
+        },
+        "information_bits": rounded(finding.bits),
+        "earlier": finding.earlier,
+        "pairs": pairs_data(found),
+    }
+
+
+def audit_data(found: Audit) -> dict[str, Any]:
+    """An audit as plain data, with all that is needed to repeat it."""
+    return {
+        "own": passage_data(found.own),
+        "findings": [finding_data(finding) for finding in found.findings],
+        "findings_in_all": found.findings_in_all,
+        "coverage": [
+            {
+                "bar": cover.bar,
+                "findings": list(cover.findings),
+                "expected_by_chance": rounded(cover.expected_by_chance),
+            }
+            for cover in found.coverage
+        ],
+        "compared_with": {
+            "tunes": found.corpus_tunes,
+            "notes": found.corpus_notes,
+            "corpus_digest": found.corpus_digest,
+            "windows": found.windows,
+            "threshold": found.threshold,
+            "excluded": list(found.excluded),
+            "costs": {
+                "same_pitch": list(found.costs.same_pitch),
+                "near_pitch": list(found.costs.near_pitch),
+                "far_pitch": list(found.costs.far_pitch),
+                "gap": found.costs.gap,
+            },
+            "melodex": found.version,
+        },
+        "remarks": list(found.remarks),
+        "cautions": list(found.cautions),
+    }

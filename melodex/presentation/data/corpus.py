@@ -1,0 +1,161 @@
+"""Data for other programs: JSON and CSV of what is in a corpus.
+
+Conventions: those of :mod:`melodex.presentation.data.forms`.
+
+Contents: listing_json, listing_csv, detail_json, adding_json, check_json,
+holdings_json, duplicates_json, whole_audit_json.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+from melodex.corpus.tune_rows import TuneRow
+from melodex.presentation.data.values import (
+    csv_text,
+    json_text,
+    melody_data,
+    passage_data,
+    rounded,
+)
+
+if TYPE_CHECKING:
+    from melodex.tasks.adding.add import AddResult
+    from melodex.tasks.audit.whole import WholeAudit
+    from melodex.tasks.collection.duplicates import Duplicates
+    from melodex.tasks.collection.holdings import Holdings, Listing, TuneDetail
+    from melodex.tasks.collection.upkeep import CheckResult
+
+__all__ = [
+    "adding_json",
+    "check_json",
+    "detail_json",
+    "duplicates_json",
+    "holdings_json",
+    "listing_csv",
+    "listing_json",
+    "whole_audit_json",
+]
+
+
+def listing_json(listing: Listing) -> str:
+    """Tunes of a corpus as JSON."""
+    return json_text(
+        {
+            "corpus": {"tunes": listing.corpus_tunes},
+            "matching": listing.matching,
+            "tunes": [asdict(row) for row in listing.tunes],
+        }
+    )
+
+
+def listing_csv(listing: Listing) -> str:
+    """Tunes of a corpus as CSV, a line each."""
+    rows = [{**asdict(row), "tags": ", ".join(row.tags)} for row in listing.tunes]
+    return csv_text(rows, TuneRow.__slots__)
+
+
+def detail_json(detail: TuneDetail) -> str:
+    """One tune as JSON, with places, warnings and notes."""
+    return json_text(
+        {
+            **asdict(detail.row),
+            "places": [asdict(place) for place in detail.places],
+            "warnings": [asdict(warning) for warning in detail.warnings],
+            "notes": melody_data(detail.melody),
+        }
+    )
+
+
+def adding_json(result: AddResult) -> str:
+    """What became of files as JSON."""
+    return json_text(
+        {
+            "files": result.files_done,
+            "files_total": result.files_total,
+            "interrupted": result.interrupted,
+            "added": result.added,
+            "unchanged": result.unchanged,
+            "replaced": result.replaced,
+            "refused": [asdict(refusal) for refusal in result.refusals],
+            "warnings": result.warnings,
+        }
+    )
+
+
+def check_json(result: CheckResult) -> str:
+    """What a check found as JSON."""
+    report = asdict(result.report)
+    return json_text(
+        {
+            "corpus": str(result.path),
+            "engine": result.engine,
+            **report,
+            "repair": None
+            if result.repair is None
+            else {**asdict(result.repair), "damaged": str(result.repair.damaged)},
+            "touched": [
+                {"tune_id": tune_id, "title": result.titles.get(tune_id)}
+                for tune_id in result.report.touched
+            ],
+        }
+    )
+
+
+def holdings_json(holdings: Holdings) -> str:
+    """What a corpus holds as JSON."""
+    return json_text(asdict(holdings))
+
+
+def duplicates_json(duplicates: Duplicates) -> str:
+    """Groups of tunes that are alike as JSON."""
+    return json_text(
+        {
+            "corpus": {"tunes": duplicates.corpus_tunes},
+            "least": duplicates.least,
+            "groups": groups_data(duplicates),
+        }
+    )
+
+
+def groups_data(duplicates: Duplicates) -> list[dict[str, Any]]:
+    """Groups of tunes that are alike as plain data."""
+    return [
+        {
+            "likeness": rounded(group.likeness),
+            "tunes": [asdict(row) for row in group.tunes],
+        }
+        for group in duplicates.groups
+    ]
+
+
+def whole_audit_json(found: WholeAudit) -> str:
+    """An audit of a whole corpus as JSON."""
+    return json_text(
+        {
+            "near_duplicates": groups_data(found.duplicates),
+            "close_pairs": [
+                {
+                    "one": passage_data(pair.one) | {"first_note": pair.one.first_note},
+                    "other": passage_data(pair.other)
+                    | {"first_note": pair.other.first_note},
+                    "notes": pair.notes,
+                    "transposition_semitones": pair.transposition_semitones,
+                    "information_bits": rounded(pair.bits),
+                    "shared_figures": pair.shared_figures,
+                }
+                for pair in found.pairs
+            ],
+            "close_pairs_in_all": found.pairs_in_all,
+            "compared": {
+                "tunes": found.corpus_tunes,
+                "notes": found.corpus_notes,
+                "corpus_digest": found.corpus_digest,
+                "least": found.duplicates.least,
+                "excluded": list(found.excluded),
+                "melodex": found.version,
+            },
+            "cautions": list(found.cautions),
+        }
+    )

@@ -1,0 +1,92 @@
+"""Values that data forms share: JSON and CSV text, numbers rounded, melodies, passages.
+
+Contents: json_text, csv_text, rounded, melody_data, passage_data.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from melodex.melody import Melody, degree_name, note_name
+from melodex.tasks.passage import Passage
+
+__all__ = [
+    "FIGURES",
+    "csv_text",
+    "harmless",
+    "json_text",
+    "melody_data",
+    "passage_data",
+    "rounded",
+]
+
+
+FIGURES = 6
+
+
+def json_text(data: Any) -> str:
+    """Write data as JSON, readable and always the same."""
+    return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
+
+
+def csv_text(rows: Sequence[Mapping[str, Any]], columns: Sequence[str]) -> str:
+    """Write rows as CSV (RFC 4180) with a line of names; None is empty.
+
+    A text that a spreadsheet would run as a formula is set off by an apostrophe.
+    """
+    sheet = io.StringIO()
+    writer = csv.writer(sheet, lineterminator="\r\n")
+    writer.writerow(columns)
+    for row in rows:
+        writer.writerow([harmless(row.get(column)) for column in columns])
+    return sheet.getvalue()
+
+
+def harmless(value: Any) -> Any:
+    """A value that no spreadsheet takes for a formula."""
+    if isinstance(value, str) and value[:1] in {"=", "+", "-", "@", "\t", "\r"}:
+        return f"'{value}"
+    return "" if value is None else value
+
+
+def rounded(value: float | None) -> float | None:
+    """A number to six figures."""
+    return None if value is None else float(f"{value:.{FIGURES}g}")
+
+
+def melody_data(melody: Melody) -> list[dict[str, Any]]:
+    """Notes of a melody, one object each."""
+    names = [note_name(m, f) for m, f in zip(melody.midi, melody.fifths, strict=True)]
+    return [
+        {
+            "note": name,
+            "midi": melody.midi[place],
+            "degree": None if degree is None else degree_name(degree),
+            "bar": melody.bar[place],
+            "onset_quarters": rounded(melody.onset_quarters[place]),
+            "duration_quarters": rounded(melody.duration_quarters[place]),
+        }
+        for place, (name, degree) in enumerate(zip(names, melody.degrees(), strict=True))
+    ]
+
+
+def passage_data(passage: Passage) -> dict[str, Any]:
+    """Where a passage comes from."""
+    whose = passage.whole.credits
+    melody = passage.melody
+    return {
+        "tune_id": passage.tune_id,
+        "title": passage.whole.title,
+        "composer": whose.composer,
+        "year": whose.year,
+        "collection": whose.collection,
+        "source": whose.source,
+        "number": whose.number,
+        "rights": whose.rights,
+        "first_bar": melody.bar[0],
+        "last_bar": melody.bar[-1],
+    }

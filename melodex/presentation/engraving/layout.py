@@ -1,0 +1,211 @@
+"""Laying one or two melodies out: which bars, or which notes, stand over one another.
+
+Bars of the second part are set against those of the first so that most partners
+share a bar; the metres need not agree. In columns, partners stand exactly over one
+another and rhythm is left out.
+
+Contents: StaffPart, Measure, in_time, in_columns.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from melodex.melody import Bar, KeyChange, Melody
+from melodex.presentation.notation.values import Written
+from melodex.presentation.notation.writing import WrittenBar, write_out
+
+__all__ = ["Measure", "StaffPart", "in_columns", "in_time"]
+
+MOST_SIGNS = 7
+
+
+@dataclass(frozen=True, slots=True)
+class StaffPart:
+    """One stave: a melody and what is written around it.
+
+    Parameters
+    ----------
+    melody : Melody
+        In the key in which it is to be shown.
+    label : str
+        Stands before the stave.
+    degrees : tuple of (int or None), of shape (n,) or empty
+        Fifths from the tonic, printed below the notes; empty for no such row.
+    numerals : tuple of (int, str)
+        Onset in ticks and Roman numeral, printed above the chord symbols.
+    relations : tuple of str, of shape (n,) or empty
+        How each note stands to its partner, as in ``tasks.compare``.
+    chords : bool
+        Whether to print the melody's chord symbols.
+    signature_fifths : int or None
+        A key signature to print in place of the melody's own.
+    excerpt : bool
+        Whether the melody was cut from a longer one.
+    hidden : frozenset of int
+        Notes whose degree the reader is to write: a blank stands for it.
+    clef : tuple of (str, int, int) or None
+        Shape, line and octave shift; by default what suits the melody.
+    """
+
+    melody: Melody
+    label: str = ""
+    degrees: tuple[int | None, ...] = ()
+    numerals: tuple[tuple[int, str], ...] = ()
+    relations: tuple[str, ...] = ()
+    chords: bool = True
+    signature_fifths: int | None = None
+    excerpt: bool = True
+    hidden: frozenset[int] = frozenset()
+    clef: tuple[str, int, int] | None = None
+
+    def signature_at(self, change: KeyChange | None) -> int:
+        """The signature to print at a change, or at the start.
+
+        Later changes move with a signature that was asked for; one wider than seven
+        signs is left open, so that every note shows its own.
+        """
+        keys = self.melody.keys
+        change = change or (keys[0] if keys else None)
+        own = change.signature_fifths if change else 0
+        if self.signature_fifths is not None:
+            own += self.signature_fifths - (keys[0].signature_fifths if keys else 0)
+        return own if abs(own) <= MOST_SIGNS else 0
+
+
+@dataclass(frozen=True, slots=True)
+class Measure:
+    """What stands between two bar lines of a system: a bar, or none, of each part."""
+
+    bars: tuple[WrittenBar | None, ...]
+    has_bar_lines: bool = True
+
+
+# Laying bars over one another
+
+
+def in_time(parts: Sequence[StaffPart], pairs: Sequence[tuple[int, int]]) -> list[Measure]:
+    """Lay the bars of one or two parts over one another as they follow in time."""
+    written = [trimmed(write_out(part.melody, excerpt=part.excerpt)) for part in parts]
+    if len(parts) == 1:
+        return [Measure((bar,)) for bar in written[0]]
+    written = same_start(written)
+    offset = bar_offset(written, pairs)
+    first = min(0, -offset)
+    last = max(len(written[0]), len(written[1]) - offset)
+    return [
+        Measure((at(written[0], place), at(written[1], place + offset)))
+        for place in range(first, last)
+    ]
+
+
+def at(bars: Sequence[WrittenBar], place: int) -> WrittenBar | None:
+    """The bar at a place, None outside."""
+    return bars[place] if 0 <= place < len(bars) else None
+
+
+def trimmed(bars: tuple[WrittenBar, ...]) -> tuple[WrittenBar, ...]:
+    """The bars without the blank behind the last note."""
+    last = bars[-1]
+    events = list(last.events)
+    while len(events) > 1 and events[-1].blank:
+        events.pop()
+    return (*bars[:-1], replace(last, events=tuple(events)))
+
+
+def same_start(written: list[tuple[WrittenBar, ...]]) -> list[tuple[WrittenBar, ...]]:
+    """Take away the blank that the first bars of all parts share."""
+    leads = [lead_ticks(bars[0]) for bars in written]
+    shared = min(leads)
+    if not shared or len(set(leads)) > 1:
+        return written
+    return [(without_lead(bars[0]), *bars[1:]) for bars in written]
+
+
+def lead_ticks(bar: WrittenBar) -> int:
+    """How much blank stands before the first note of a bar."""
+    total = 0
+    for event in bar.events:
+        if not event.blank:
+            break
+        total += event.duration_ticks
+    return total
+
+
+def without_lead(bar: WrittenBar) -> WrittenBar:
+    """The bar from its first note on."""
+    lead = lead_ticks(bar)
+    moved = replace(
+        bar.bar,
+        onset_ticks=bar.bar.onset_ticks + lead,
+        duration_ticks=bar.bar.duration_ticks - lead,
+    )
+    events = tuple(event for event in bar.events if event.onset_ticks >= moved.onset_ticks)
+    return replace(bar, bar=moved, events=events)
+
+
+def bar_offset(
+    written: list[tuple[WrittenBar, ...]], pairs: Sequence[tuple[int, int]]
+) -> int:
+    """How many bars the second part must move so that most partners share a bar."""
+    homes = [
+        {
+            event.note: index
+            for index, bar in reversed(list(enumerate(bars)))
+            for event in bar.events
+            if event.note is not None
+        }
+        for bars in written
+    ]
+    shifts = Counter(homes[1][b] - homes[0][a] for a, b in pairs)
+    return min(shifts, key=lambda shift: (-shifts[shift], abs(shift), shift), default=0)
+
+
+def in_columns(
+    parts: Sequence[StaffPart],
+    pairs: Sequence[tuple[int, int]],
+    per_system: int,
+) -> list[Measure]:
+    """Lay partners over one another in columns, without rhythm or bar lines."""
+    rows = columns(len(parts[0].melody), len(parts[-1].melody), pairs)
+    if len(parts) == 1:
+        rows = [(index, None) for index in range(len(parts[0].melody))]
+    measures = []
+    systems = max(1, -(-len(rows) // per_system))
+    size = -(-len(rows) // systems)
+    for low in range(0, len(rows), size):
+        inside = rows[low : low + size]
+        bars = tuple(
+            column_bar([row[side] for row in inside], first=low == 0, part=part)
+            for side, part in enumerate(parts)
+        )
+        measures.append(Measure(bars, has_bar_lines=False))
+    return measures
+
+
+def columns(
+    count_a: int, count_b: int, pairs: Sequence[tuple[int, int]]
+) -> list[tuple[int | None, int | None]]:
+    """Every note of both parts once, partners together, both orders kept."""
+    rows: list[tuple[int | None, int | None]] = []
+    a = b = 0
+    for partner_a, partner_b in [*sorted(pairs), (count_a, count_b)]:
+        rows += [(index, None) for index in range(a, partner_a)]
+        rows += [(None, index) for index in range(b, partner_b)]
+        if partner_a < count_a:
+            rows.append((partner_a, partner_b))
+        a, b = partner_a + 1, partner_b + 1
+    return rows
+
+
+def column_bar(notes: list[int | None], *, first: bool, part: StaffPart) -> WrittenBar:
+    """One system of columns as a bar of quarters and blanks."""
+    # The blank at the end keeps the last head off the edge.
+    events = tuple(
+        Written(note, place, 1, 4, blank=note is None)
+        for place, note in enumerate([*notes, None])
+    )
+    change = part.melody.keys[0] if first and part.melody.keys else None
+    return WrittenBar(Bar(0, 0, len(notes)), events, (), None, key_change=change)

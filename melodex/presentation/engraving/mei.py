@@ -1,0 +1,471 @@
+"""MEI from our own notes: what the engraver is given, and nothing else.
+
+A user's file never reaches the engraver; a Melody does, written out by
+:mod:`melodex.presentation.notation.writing` and turned into MEI 5 here. Text rows are
+``harm`` elements, each row with its own number, since the engraver aligns what
+shares one.
+
+Conventions: ids are ``<prefix>p<part>n<note>`` for the first piece of a note,
+with ``c<piece>`` after it for pieces tied on, and ``<prefix>p<part>d<note>`` for
+its degree. Parts and notes count from 0.
+
+Contents: mei_of, readable_text.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+from xml.etree.ElementTree import Element, SubElement, tostring
+
+from melodex.melody import TICKS_PER_QUARTER, Bar, KeyChange, Melody, Metre, degree_name
+from melodex.presentation.engraving.layout import Measure, StaffPart
+from melodex.presentation.notation.pitch import Inflections, clef_for, spelled
+from melodex.presentation.notation.values import Written
+from melodex.presentation.notation.writing import WrittenBar, ends_ending
+
+__all__ = ["mei_of", "readable_text"]
+
+MEI = "http://www.music-encoding.org/ns/mei"
+SIGNS = {0: "n", 1: "s", 2: "x", 3: "xs", -1: "f", -2: "ff", -3: "tf"}
+"""Alteration -> MEI data.ACCIDENTAL.WRITTEN."""
+
+LONGEST_TEXT = 28
+BLANK = "__"
+"""Stands where the reader is to write."""
+ROWS = ("chord", "numeral", "degree", "sign")
+BELOW = {"degree", "sign"}
+SIGNED = {"different degree", "no partner"}
+"""Relations that have a sign below the degree in place of a shape around the head."""
+
+"""The nearer the stave, the smaller the number."""
+
+
+# Text
+
+
+def readable_text(text: str) -> str:
+    """Text without control characters, and not too long to print."""
+    clean = "".join(c for c in text if c.isprintable()).strip()
+    return clean if len(clean) <= LONGEST_TEXT else clean[: LONGEST_TEXT - 1] + "…"
+
+
+def with_signs(text: str) -> str:
+    """ASCII accidentals as the signs themselves."""
+    return text.replace("b", "♭").replace("#", "♯")
+
+
+def degree_text(degree: int) -> str:
+    """A degree with its signs: ``♭3``."""
+    return with_signs(degree_name(degree))
+
+
+CHORD = re.compile(r"([A-G])([#b♯♭]*)(m(?!a)|min|dim|aug|)(.*?)((?:/[A-G][#b♯♭]*)?)")
+NUMERAL = re.compile(r"([#b♯♭]*)([ivIV]+)(.*?)((?:/.+)?)")
+
+
+def chord_runs(text: str) -> list[tuple[str, bool]]:
+    """A chord symbol as runs of text, each with whether it is raised."""
+    text = readable_text(text)
+    found = CHORD.fullmatch(text)
+    if not found:
+        return [(text, False)]
+    root, sign, kind, rest, bass = found.groups()
+    rest = re.sub(r"b(?=\d)", "♭", rest).replace("#", "♯")
+    return [
+        (root + with_signs(sign) + kind, False),
+        (rest, True),
+        (with_signs(bass), False),
+    ]
+
+
+def numeral_runs(text: str) -> list[tuple[str, bool]]:
+    """A Roman numeral as runs of text, each with whether it is raised."""
+    text = readable_text(text)
+    found = NUMERAL.fullmatch(text)
+    if not found:
+        return [(text, False)]
+    sign, roman, rest, target = found.groups()
+    rest = re.sub(r"b(?=\d)", "♭", rest).replace("#", "♯")
+    return [(with_signs(sign) + roman, False), (rest, True), (with_signs(target), False)]
+
+
+# Elements
+
+
+def mei_of(parts: Sequence[StaffPart], measures: Sequence[Measure], prefix: str) -> str:
+    """Return MEI text for parts laid out in measures."""
+    root = Element("mei", {"xmlns": MEI, "meiversion": "5.0"})
+    head = SubElement(SubElement(root, "meiHead"), "fileDesc")
+    SubElement(SubElement(head, "titleStmt"), "title")
+    SubElement(head, "pubStmt")
+    music = SubElement(root, "music")
+    sheet = SubElement(SubElement(SubElement(music, "body"), "mdiv"), "score")
+    lines = [Line(index, part, prefix) for index, part in enumerate(parts)]
+    score_def(sheet, lines, measures[0])
+    section: Element = SubElement(sheet, "section")
+    ending: Element | None = None
+    for index, measure in enumerate(measures):
+        bar = shared_bar(measure)
+        following = shared_bar(measures[index + 1]) if index + 1 < len(measures) else None
+        if bar.ending:
+            ending = SubElement(
+                section,
+                "ending",
+                {"n": readable_text(bar.ending), "label": readable_text(bar.ending)},
+            )
+        home = section if ending is None else ending
+        if index:
+            change_def(home, lines, measure)
+        for line, written in zip(lines, measure.bars, strict=True):
+            line.started |= written is not None
+            if not measure.has_bar_lines:
+                SubElement(home, "sb")
+        write_measure(home, lines, measure, index, is_last=following is None)
+        if ends_ending(bar, following):
+            ending = None
+    return '<?xml version="1.0" encoding="UTF-8"?>\n' + tostring(root, encoding="unicode")
+
+
+def shared_bar(measure: Measure) -> Bar:
+    """What the bars of all parts agree on: repeats, endings, lines."""
+    bars = [bar.bar for bar in measure.bars if bar is not None]
+    first = bars[0]
+    if len(measure.bars) == 1:
+        return first
+    same = len(bars) == len(measure.bars)
+    return Bar(
+        first.number,
+        0,
+        0,
+        repeat_start=same and all(bar.repeat_start for bar in bars),
+        repeat_times=min(bar.repeat_times for bar in bars) if same else 0,
+    )
+
+
+class Line:
+    """One part while it is written: what accidentals hold, what was printed."""
+
+    def __init__(self, index: int, part: StaffPart, prefix: str) -> None:
+        self.index = index
+        self.part = part
+        self.n = str(index + 1)
+        self.prefix = f"{prefix}p{index}"
+        self.started = False
+        self.pieces: Counter[int] = Counter()
+        self.clef = part.clef or clef_for(part.melody)
+        self.inflections = Inflections(self.signature(None))
+        self.graces: dict[int, list[int]] = {}
+        for place, grace in enumerate(part.melody.graces):
+            self.graces.setdefault(grace.note, []).append(place)
+
+    def signature(self, change: KeyChange | None) -> int:
+        """The signature to print at a change."""
+        return self.part.signature_at(change)
+
+    def note_id(self, note: int) -> str:
+        """Id of the next piece of a note."""
+        piece = self.pieces[note]
+        self.pieces[note] += 1
+        return f"{self.prefix}n{note}" + (f"c{piece}" if piece else "")
+
+    def row(self, name: str) -> str:
+        """Number of a text row, one for each row and part."""
+        return str(1 + ROWS.index(name) + len(ROWS) * self.index)
+
+
+def score_def(sheet: Element, lines: Sequence[Line], measure: Measure) -> None:
+    """The staves, their clefs, and the first keys and metres."""
+    definition = SubElement(sheet, "scoreDef")
+    group = SubElement(definition, "staffGrp")
+    if len(lines) > 1:
+        group.set("symbol", "line")
+    for line in lines:
+        staff = SubElement(group, "staffDef", {"n": line.n, "lines": "5"})
+        if line.part.label:
+            SubElement(staff, "label").text = readable_text(line.part.label)
+            SubElement(staff, "labelAbbr").text = readable_text(line.part.label)
+        shape, place, octaves = line.clef
+        clef = SubElement(staff, "clef", {"shape": shape, "line": str(place)})
+        if octaves:
+            clef.set("dis", "8")
+            clef.set("dis.place", "above" if octaves > 0 else "below")
+        key_sig(staff, line.signature(None))
+        bar = measure.bars[line.index]
+        if measure.has_bar_lines:
+            meter_sig(staff, bar.metre if bar else line.part.melody.metre)
+
+
+def key_sig(staff: Element, signature: int) -> None:
+    """A key signature."""
+    kind = "s" if signature > 0 else "f"
+    SubElement(staff, "keySig", {"sig": f"{abs(signature)}{kind}" if signature else "0"})
+
+
+def meter_sig(staff: Element, metre: Metre | None) -> None:
+    """A time signature; free metre prints none."""
+    if metre is None:
+        return
+    count = "+".join(map(str, metre.groups)) if metre.groups else str(metre.numerator)
+    element = SubElement(
+        staff, "meterSig", {"count": count, "unit": str(metre.denominator)}
+    )
+    if metre.symbol in {"C", "C|"}:
+        element.set("sym", "common" if metre.symbol == "C" else "cut")
+
+
+def change_def(home: Element, lines: Sequence[Line], measure: Measure) -> None:
+    """Keys and metres that change at a measure."""
+    changed = [
+        (line, bar)
+        for line in lines
+        if line.started
+        and (bar := measure.bars[line.index])
+        and (bar.key_change or bar.metre_change)
+    ]
+    if not changed:
+        return
+    definition = SubElement(home, "scoreDef")
+    group = SubElement(definition, "staffGrp")
+    for line, bar in changed:
+        staff = SubElement(group, "staffDef", {"n": line.n})
+        if bar.key_change:
+            signature = line.signature(bar.key_change)
+            line.inflections.new_signature(signature)
+            key_sig(staff, signature)
+        if bar.metre_change:
+            meter_sig(staff, bar.metre_change.metre)
+
+
+def write_measure(
+    home: Element, lines: Sequence[Line], measure: Measure, index: int, *, is_last: bool
+) -> None:
+    """One measure: its staves, then the texts that hang on them."""
+    bar = shared_bar(measure)
+    element = SubElement(home, "measure", {"n": str(bar.number), "metcon": "false"})
+    if not measure.has_bar_lines:
+        element.set("right", "invis")
+    elif bar.repeat_times:
+        element.set("right", "rptend")
+    elif bar.line in {"double", "final", "none"}:
+        element.set("right", {"double": "dbl", "final": "end", "none": "invis"}[bar.line])
+    elif is_last:
+        element.set("right", "single")
+    if bar.repeat_start:
+        element.set("left", "rptstart")
+    texts: list[Element] = []
+    for line in lines:
+        staff = SubElement(element, "staff", {"n": line.n})
+        layer = SubElement(staff, "layer", {"n": "1"})
+        written = measure.bars[line.index]
+        line.inflections.new_bar()
+        if written is None:
+            SubElement(layer, "mSpace")
+            continue
+        ids = write_layer(layer, line, written, stemless=not measure.has_bar_lines)
+        if measure.has_bar_lines:
+            texts += bar_texts(line, written, ids)
+        texts += note_texts(line, ids)
+    element.extend(texts)
+
+
+# Notes
+
+
+def write_layer(
+    layer: Element, line: Line, bar: WrittenBar, *, stemless: bool
+) -> dict[int, str]:
+    """Notes and rests of one bar; returns note index -> id for notes that begin here."""
+    ids: dict[int, str] = {}
+    if bar.is_empty and not bar.events[0].blank:
+        SubElement(layer, "mRest")
+        return ids
+    open_tuplet: tuple[int, Element] | None = None
+    open_beam: tuple[int, Element] | None = None
+    for event in bar.events:
+        home = layer
+        if event.tuplet is not None:
+            if open_tuplet is None or open_tuplet[0] != event.tuplet:
+                open_tuplet = (event.tuplet, tuplet_element(layer, bar, event.tuplet))
+            home = open_tuplet[1]
+        else:
+            open_tuplet = None
+        if event.beam is not None:
+            if open_beam is None or open_beam[0] != event.beam:
+                open_beam = (event.beam, SubElement(home, "beam"))
+            home = open_beam[1]
+        else:
+            open_beam = None
+        write_event(home, line, event, ids, stemless=stemless)
+    return ids
+
+
+def tuplet_element(layer: Element, bar: WrittenBar, number: int) -> Element:
+    """A tuplet; its bracket goes where one beam holds it together."""
+    tuplet = bar.tuplets[number]
+    inside = [event for event in bar.events if event.tuplet == number]
+    beams = {event.beam for event in inside}
+    return SubElement(
+        layer,
+        "tuplet",
+        {
+            "num": str(tuplet.actual),
+            "numbase": str(tuplet.normal),
+            "bracket.visible": "false" if len(beams) == 1 and None not in beams else "true",
+        },
+    )
+
+
+def write_event(
+    home: Element, line: Line, event: Written, ids: dict[int, str], *, stemless: bool
+) -> None:
+    """One note, rest or blank, with its grace notes before it."""
+    length = {"dur": str(event.value) if event.value else "breve"}
+    if event.dots:
+        length["dots"] = str(event.dots)
+    if event.note is None:
+        SubElement(home, "space" if event.blank else "rest", length)
+        return
+    if not event.tied_from and not stemless:
+        write_graces(home, line, event.note)
+    note_id = line.note_id(event.note)
+    if not event.tied_from:
+        ids[event.note] = note_id
+    note = SubElement(home, "note", {"xml:id": note_id, **length})
+    if event.tied_from or event.tied_to:
+        ends = {(True, True): "m", (True, False): "t", (False, True): "i"}
+        note.set("tie", ends[event.tied_from, event.tied_to])
+    if stemless:
+        note.set("stem.visible", "false")
+        # Without bar lines nothing ends an accidental: each note shows its own.
+        line.inflections.new_bar()
+    melody = line.part.melody
+    pitch(
+        note,
+        line,
+        melody.midi[event.note],
+        melody.fifths[event.note],
+        tied_from=event.tied_from,
+    )
+
+
+def pitch(note: Element, line: Line, midi: int, fifths: int, *, tied_from: bool) -> None:
+    """Letter, octave and accidental, printed or only sounding."""
+    letter, alteration, octave = spelled(midi, fifths)
+    note.set("pname", letter.lower())
+    note.set("oct", str(octave))
+    printed = line.inflections.printed(midi, fifths, tied_from=tied_from)
+    if printed is not None:
+        note.set("accid", SIGNS[printed])
+    elif alteration:
+        note.set("accid.ges", SIGNS[alteration])
+
+
+def write_graces(home: Element, line: Line, note: int) -> None:
+    """The grace notes before a note, beamed where there are several."""
+    places = line.graces.get(note, [])
+    graces = [line.part.melody.graces[place] for place in places]
+    if len(graces) > 1:
+        home = SubElement(SubElement(home, "graceGrp"), "beam")
+    for place, grace in zip(places, graces, strict=True):
+        element = SubElement(
+            home,
+            "note",
+            {
+                "xml:id": f"{line.prefix}g{place}",
+                "dur": "16" if len(graces) > 1 else "8",
+                "grace": "unacc" if grace.slashed else "acc",
+            },
+        )
+        if grace.slashed and len(graces) == 1:
+            element.set("stem.mod", "1slash")
+        pitch(element, line, grace.midi, grace.fifths, tied_from=False)
+
+
+# Texts
+
+
+def harm(
+    line: Line, row: str, place: dict[str, str], runs: list[tuple[str, bool]]
+) -> Element:
+    """One text of a row."""
+    element = Element(
+        "harm",
+        {
+            "staff": line.n,
+            "n": line.row(row),
+            "type": row,
+            "place": "below" if row in BELOW else "above",
+            **place,
+        },
+    )
+    for text, raised in runs:
+        if text:
+            run = SubElement(element, "rend")
+            run.text = text
+            if raised:
+                run.set("rend", "sup")
+    return element
+
+
+def note_texts(line: Line, ids: dict[int, str]) -> list[Element]:
+    """Degree below each note that begins in a bar."""
+    out = []
+    for note, note_id in ids.items():
+        if line.part.degrees and (degree := line.part.degrees[note]) is not None:
+            place = {"startid": f"#{note_id}", "xml:id": f"{line.prefix}d{note}"}
+            text = BLANK if note in line.part.hidden else degree_text(degree)
+            out.append(harm(line, "degree", place, [(text, False)]))
+        if line.part.relations and line.part.relations[note] in SIGNED:
+            # Only its place is wanted: the sign is drawn there, the text dropped.
+            place = {"startid": f"#{note_id}", "xml:id": f"{line.prefix}s{note}"}
+            out.append(harm(line, "sign", place, [("0", False)]))
+    return out
+
+
+def bar_texts(line: Line, bar: WrittenBar, ids: dict[int, str]) -> list[Element]:
+    """Chord symbols and numerals above a bar, section marks at its start."""
+    out = []
+    part, melody = line.part, line.part.melody
+    chords = [(c.onset_ticks, c.text) for c in melody.chords] if part.chords else []
+    for row, texts, runs in (
+        ("chord", chords, chord_runs),
+        ("numeral", part.numerals, numeral_runs),
+    ):
+        for onset, text in in_bar(texts, bar, melody.onset_ticks[0], excerpt=part.excerpt):
+            out.append(harm(line, row, place_of(onset, bar, melody, ids), runs(text)))
+    # In a comparison a mark of one tune would read as one of both.
+    for mark in () if part.relations else melody.marks:
+        if 0 <= mark.onset_ticks - bar.bar.onset_ticks < bar.bar.duration_ticks:
+            element = Element("reh", {"staff": line.n, "tstamp": "1", "type": "section"})
+            SubElement(element, "rend", {"rend": "box"}).text = (
+                readable_text(mark.text) or "–"
+            )
+            out.append(element)
+    return out
+
+
+def in_bar(
+    texts: Sequence[tuple[int, str]], bar: WrittenBar, first: int, *, excerpt: bool
+) -> list[tuple[int, str]]:
+    """The texts of one bar; what already holds at an excerpt's first note stands there."""
+    start, end = bar.bar.onset_ticks, bar.bar.onset_ticks + bar.bar.duration_ticks
+    held: dict[int, str] = {}
+    for onset, text in texts:
+        if excerpt:
+            onset = max(onset, first)
+        if start <= onset < end:
+            held[onset] = text
+    return sorted(held.items())
+
+
+def place_of(
+    onset: int, bar: WrittenBar, melody: Melody, ids: dict[int, str]
+) -> dict[str, str]:
+    """Where a text hangs: on the note that begins there, else on the time."""
+    for note, note_id in ids.items():
+        if melody.onset_ticks[note] == onset:
+            return {"startid": f"#{note_id}"}
+    unit = bar.metre.unit_ticks if bar.metre else TICKS_PER_QUARTER
+    return {"tstamp": f"{1 + (onset - bar.bar.onset_ticks) / unit:.4f}"}

@@ -1,0 +1,425 @@
+"""Engraving: melodies as a picture of staves, with what they share drawn in.
+
+The home of verovio. It is given MEI that we wrote from our own notes (see
+:mod:`melodex.presentation.engraving.mei`), never a user's file, and what it
+returns is checked: every note of every melody must be in the picture.
+
+Conventions: ``layout`` is ``time`` (bars as written, over one another) or
+``columns`` (partners in columns, without rhythm). Same input, same bytes.
+
+Contents: EngravedSvg, engrave, engrave_melody, engrave_comparison, no_wider_than,
+parts_of.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from melodex.analysis.harmony.chords import parse_chord, transposed_text
+from melodex.errors import PresentationError
+from melodex.melody import Melody, degree_name
+from melodex.presentation.engraving.layout import StaffPart, in_columns, in_time
+from melodex.presentation.engraving.mei import mei_of, readable_text
+from melodex.presentation.engraving.svg import Drawing, NotePlace
+from melodex.presentation.notation.pitch import spoken_pitch
+
+if TYPE_CHECKING:
+    from melodex.tasks.compare import Comparison, Likeness
+
+__all__ = [
+    "EngravedSvg",
+    "StaffPart",
+    "engrave",
+    "engrave_comparison",
+    "engrave_melody",
+    "no_wider_than",
+    "parts_of",
+]
+
+UNITS_PER_PIXEL = 21.0
+"""A staff space of 180 units comes out at 8.6 CSS pixels."""
+
+PAGE_UNITS = 21000
+COLUMN_UNITS = 1000
+MARGIN_COLUMNS = 3
+
+OPTIONS: dict[str, Any] = {
+    "breaks": "auto",
+    "pageHeight": 60000,
+    "adjustPageHeight": True,
+    "adjustPageWidth": True,
+    "pageMarginLeft": 20,
+    "pageMarginRight": 20,
+    "pageMarginTop": 20,
+    "pageMarginBottom": 30,
+    "header": "none",
+    "footer": "none",
+    "smuflTextFont": "none",
+    "svgViewBox": True,
+    "svgRemoveXlink": True,
+    "svgFormatRaw": True,
+    "xmlIdChecksum": True,
+    "mnumInterval": 0,
+    "harmDist": 3.0,
+    "topMarginHarm": 1.8,
+    "spacingLinear": 0.3,
+    "spacingStaff": 9,
+    "spacingSystem": 8,
+    "minLastJustification": 0.6,
+    "systemDivider": "none",
+}
+
+kept = threading.local()
+
+
+@dataclass(frozen=True, slots=True)
+class EngravedSvg:
+    """A finished picture.
+
+    Parameters
+    ----------
+    svg : str
+        One ``svg`` element, without scripts, styles or outside references.
+    width, height : float
+        Natural size in CSS pixels.
+    notes : tuple of NotePlace
+        Where each note stands.
+    note_count : int
+        Notes in the picture, pieces tied on and grace notes not counted.
+    """
+
+    svg: str
+    width: float
+    height: float
+    notes: tuple[NotePlace, ...]
+    note_count: int
+
+
+def toolkit() -> Any:
+    """This thread's engraver: its resource path is kept per thread."""
+    if not hasattr(kept, "toolkit"):
+        import verovio
+
+        verovio.enableLog(verovio.LOG_OFF)
+        made = verovio.toolkit(False)
+        made.setResourcePath(str(Path(verovio.__file__).parent / "data"))
+        kept.toolkit = made
+    return kept.toolkit
+
+
+@contextmanager
+def no_wider_than(width: int | None) -> Iterator[None]:
+    """Keep the systems that this thread engraves within a narrow screen.
+
+    Parameters
+    ----------
+    width : int or None
+        Widest system, as for :func:`engrave`; None for no limit.
+    """
+    before, kept.widest = getattr(kept, "widest", None), width
+    try:
+        yield
+    finally:
+        kept.widest = before
+
+
+def engrave(
+    parts: Sequence[StaffPart],
+    *,
+    pairs: Sequence[tuple[int, int]] = (),
+    layout: str = "time",
+    prefix: str = "m",
+    width: int = PAGE_UNITS // 10,
+    title: str = "",
+    description: str = "",
+) -> EngravedSvg:
+    """Engrave one or two melodies.
+
+    Parameters
+    ----------
+    parts : sequence of StaffPart
+        One or two.
+    pairs : sequence of (int, int)
+        Notes of the first and second part that are partners, from 0.
+    layout : str
+        ``time`` or ``columns``.
+    prefix : str
+        Put before every id, so that several pictures can share a page.
+    width : int
+        Widest system, in tenths of the picture's units; 2100 fits a page.
+    title, description : str
+        For those who do not see the picture.
+
+    Raises
+    ------
+    PresentationError
+        If a melody cannot be written (see
+        :func:`melodex.presentation.notation.writing.write_out`), or the engraver leaves a
+        note out.
+    """
+    widest = getattr(kept, "widest", None)
+    width = width if widest is None else min(width, widest)
+    if layout == "columns":
+        per_system = max(4, (width * 10) // COLUMN_UNITS - MARGIN_COLUMNS)
+        measures = in_columns(parts, pairs, per_system)
+    else:
+        measures = in_time(parts, pairs)
+    pages = rendered(mei_of(parts, measures, prefix), layout, width, parts[0].melody.title)
+    left_out = ("mNum",) if len(parts) > 1 or layout == "columns" else ()
+    # In columns no stem keeps the degrees away from the shapes around the heads.
+    drawing = Drawing(pages, prefix, left_out, row_drop=90 if layout == "columns" else 0)
+    expected = sum(len(part.melody) for part in parts)
+    if len(drawing.notes) != expected:
+        raise PresentationError(
+            f"the picture holds {len(drawing.notes)} of {expected} notes",
+            where=parts[0].melody.title,
+            hint="please report this tune as a fault of melodex",
+        )
+    decorate(drawing, parts, pairs)
+    names = title or "; ".join(part.melody.title for part in parts)
+    text = drawing.svg(names, description or described(parts), UNITS_PER_PIXEL)
+    return EngravedSvg(
+        text,
+        drawing.width / UNITS_PER_PIXEL,
+        drawing.height / UNITS_PER_PIXEL,
+        tuple(drawing.notes[key] for key in sorted(drawing.notes)),
+        len(drawing.notes),
+    )
+
+
+def rendered(mei: str, layout: str, width: int, title: str) -> list[str]:
+    """The engraver's pages for an MEI text."""
+    tool = toolkit()
+    # The engraver adds its margins to the width it was given.
+    options = OPTIONS | {"pageWidth": width - 30}
+    if layout == "columns":
+        options |= {"breaks": "encoded", "spacingNonLinear": 0.66}
+    tool.resetOptions()
+    tool.setOptions(options)
+    if not tool.loadData(mei):
+        raise PresentationError("the engraver cannot load this passage", where=title)
+    return [tool.renderToSVG(page + 1) for page in range(tool.getPageCount())]
+
+
+def decorate(
+    drawing: Drawing, parts: Sequence[StaffPart], pairs: Sequence[tuple[int, int]]
+) -> None:
+    """Draw links, shapes and titles."""
+    for a, b in pairs:
+        relation = parts[0].relations[a] if parts[0].relations else ""
+        if relation and relation != "different degree":
+            drawing.link((0, a), (1, b), relation)
+    if pairs:
+        drawing.mask_texts()
+    titles = {}
+    for index, part in enumerate(parts):
+        if part.label:
+            drawing.number_bars(index, part.melody.bar)
+        for note in range(len(part.melody)):
+            if part.relations and part.relations[note]:
+                drawing.mark(index, note, part.relations[note])
+            titles[index, note] = note_title(part, note)
+    drawing.title_notes(titles)
+
+
+def note_title(part: StaffPart, note: int) -> str:
+    """A note in words: part, pitch, bar, degree, relation."""
+    words = [spoken_pitch(part.melody.midi[note], part.melody.fifths[note])]
+    words.append(f"bar {part.melody.bar[note]}")
+    hidden = note in part.hidden
+    if part.degrees and (degree := part.degrees[note]) is not None and not hidden:
+        words.append(f"degree {degree_name(degree)}")
+    if part.relations and part.relations[note]:
+        words.append(part.relations[note])
+    return (f"{part.label}: " if part.label else "") + ", ".join(words)
+
+
+def described(parts: Sequence[StaffPart]) -> str:
+    """A picture in words."""
+    out = []
+    for part in parts:
+        melody = part.melody
+        bars = f"bars {melody.bar[0]} to {melody.bar[-1]}"
+        key = "" if melody.key.mode == "none" else f" in {melody.key}"
+        name = f"{part.label}: " if part.label else ""
+        out.append(f"{name}{readable_text(melody.title)}, {bars}, {len(melody)} notes{key}")
+    return ". ".join(out) + "."
+
+
+# From a task's result
+
+
+def engrave_melody(
+    melody: Melody,
+    *,
+    numerals: Sequence[tuple[int, str]] = (),
+    degrees: Sequence[int | None] | None = None,
+    excerpt: bool = False,
+    prefix: str = "m",
+    width: int = PAGE_UNITS // 10,
+    title: str = "",
+) -> EngravedSvg:
+    """Engrave one melody with its scale degrees and chord symbols.
+
+    Parameters
+    ----------
+    melody : Melody
+        A whole tune, or with ``excerpt`` a part of one.
+    numerals : sequence of (int, str)
+        Onset in ticks and Roman numeral.
+    degrees : sequence of (int or None), of shape (n,), optional
+        Fifths from the tonic; by default from the printed keys.
+    prefix, width, title
+        As for :func:`engrave`.
+
+    Raises
+    ------
+    PresentationError
+        As :func:`engrave`.
+    """
+    part = StaffPart(
+        melody,
+        degrees=shown_degrees(melody, degrees),
+        numerals=tuple(numerals),
+        excerpt=excerpt,
+    )
+    return engrave([part], prefix=prefix, width=width, title=title)
+
+
+def shown_degrees(
+    melody: Melody, degrees: Sequence[int | None] | None = None
+) -> tuple[int | None, ...]:
+    """The degrees to print: none at all where no note has one."""
+    found = tuple(melody.degrees() if degrees is None else degrees)
+    return found if any(degree is not None for degree in found) else ()
+
+
+def parts_of(
+    a: Melody,
+    b: Melody,
+    likeness: Likeness,
+    *,
+    first_note: int = 0,
+    key: str = "common",
+    onto: str = "a",
+    numerals: Sequence[Sequence[tuple[int, str]]] = ((), ()),
+) -> tuple[tuple[StaffPart, StaffPart], tuple[tuple[int, int], ...]]:
+    """Return two staves and their partners for what a comparison found.
+
+    Parameters
+    ----------
+    a, b : Melody
+        The passages.
+    likeness : Likeness
+        Note against note.
+    first_note : int
+        What to take from the ``tune`` indexes of the pairs, where they count in the
+        whole tune and ``b`` was cut from it.
+    key : str
+        ``common``, where one is moved onto the other, or ``own``.
+    onto : str
+        Which one stays in its key: ``a``, or ``b`` where A has none.
+    numerals : two sequences of (int, str)
+        Onset in ticks and Roman numeral for A and for B.
+
+    Raises
+    ------
+    PresentationError
+        If the key is neither word.
+    """
+    if key not in {"common", "own"}:
+        raise PresentationError(f"{key!r} is no choice of key", hint="common or own")
+    degrees = [shown_degrees(melody) for melody in (a, b)]
+    signatures: list[int | None] = [None, None]
+    if key == "common":
+        a, b = (a, moved(b, likeness, -1)) if onto == "a" else (moved(a, likeness, 1), b)
+        stays, goes = (a, b) if onto == "a" else (b, a)
+        if stays.keys and (likeness.same_function or goes.key.mode == "none"):
+            signatures[onto == "a"] = stays.keys[0].signature_fifths
+    relations: list[dict[int, str]] = [{}, {}]
+    partners = []
+    for pair in likeness.pairs:
+        tune = None if pair.tune is None else pair.tune - first_note
+        for side, note in enumerate((pair.query, tune)):
+            if note is not None:
+                relations[side][note] = pair.relation
+        if pair.query is not None and tune is not None:
+            partners.append((pair.query, tune))
+    parts = [
+        StaffPart(
+            melody,
+            label="AB"[side],
+            degrees=degrees[side],
+            numerals=tuple(numerals[side]),
+            relations=tuple(relations[side].get(note, "") for note in range(len(melody))),
+            signature_fifths=signatures[side],
+        )
+        for side, melody in enumerate((a, b))
+    ]
+    return (parts[0], parts[1]), tuple(partners)
+
+
+def moved(melody: Melody, likeness: Likeness, direction: int) -> Melody:
+    """A melody moved onto its partner, as far as it fits the keyboard."""
+    semitones = direction * likeness.transposition_semitones
+    fifths = direction * likeness.spelled_shift
+    while melody.midi and max(melody.midi) + semitones > 127:
+        semitones -= 12
+    while melody.midi and min(melody.midi) + semitones < 0:
+        semitones += 12
+    chords = tuple(replace(c, text=moved_chord(c.text, fifths)) for c in melody.chords)
+    return replace(melody.transposed(semitones, fifths), chords=chords)
+
+
+def moved_chord(text: str, fifths: int) -> str:
+    """A chord symbol moved by an interval; what is none stays as it is."""
+    chord = parse_chord(text)
+    return transposed_text(chord, fifths) if chord.understood else text
+
+
+def engrave_comparison(
+    comparison: Comparison,
+    *,
+    layout: str = "time",
+    key: str = "common",
+    prefix: str = "m",
+    width: int = PAGE_UNITS // 10,
+    numerals: Sequence[Sequence[tuple[int, str]]] = ((), ()),
+) -> EngravedSvg:
+    """Engrave two compared passages over one another.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        From :func:`melodex.tasks.compare.compare`.
+    layout, prefix, width
+        As for :func:`engrave`.
+    key, numerals
+        As for :func:`parts_of`.
+
+    Raises
+    ------
+    PresentationError
+        As :func:`engrave`.
+    """
+    parts, pairs = parts_of(
+        comparison.a.melody,
+        comparison.b.melody,
+        comparison.likeness,
+        key=key,
+        numerals=numerals,
+    )
+    return engrave(
+        parts,
+        pairs=pairs,
+        layout=layout,
+        prefix=prefix,
+        width=width,
+        title=f"{comparison.a.label} and {comparison.b.label}",
+        description=" ".join((described(parts), *comparison.summary)),
+    )

@@ -1,0 +1,473 @@
+"""What is drawn onto the engraver's picture, and how that picture is tidied.
+
+The engraver's SVG is flattened to one coordinate system, its style sheet is
+turned into attributes (a strict content policy and a PDF both need that), its
+private-use signs in text become Unicode, ids get a prefix, and every note gets a
+title. Then links between partners and the shapes of the five relations are laid
+under the notes, and tokens around their degrees.
+
+Conventions: places are in the picture's own units, 180 to a staff space, y down.
+
+Contents: NotePlace, Drawing, System.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from xml.etree.ElementTree import Element, SubElement, fromstring, tostring
+
+from melodex.presentation.engraving.marks import (
+    INK,
+    RELATION_SHAPES,
+    SVG,
+    draw_shape,
+    number,
+)
+
+__all__ = ["Drawing", "NotePlace", "System"]
+
+PRIVATE_SIGNS = {
+    0xE260: "♭",
+    0xE261: "♮",
+    0xE262: "♯",
+    0xE263: "𝄪",
+    0xE264: "𝄫",
+    0xEA63: "𝄫",
+    0xEA64: "♭",
+    0xEA65: "♮",
+    0xEA66: "♯",
+    0xEA67: "𝄪",
+}
+"""SMuFL code points that the engraver puts into text -> Unicode."""
+
+HEAD_HALF_WIDTH = {"E0A2": 152, "E0A0": 215, "E0A1": 215}
+USUAL_HEAD_HALF_WIDTH = 113
+STAFF_SPACE = 180
+NUMBER = r"-?\d+(?:\.\d+)?"
+TEXT_SIZE = 405
+PAPER = "#ffffff"
+
+
+@dataclass(frozen=True, slots=True)
+class NotePlace:
+    """Where the head of a note came to stand."""
+
+    part: int
+    note: int
+    x: float
+    y: float
+    system: int
+
+
+class Drawing:
+    """The engraver's pages as one tidy drawing that can be drawn on.
+
+    Parameters
+    ----------
+    pages : sequence of str
+        SVG of each page as the engraver wrote it.
+    prefix : str
+        Put before every id.
+    left_out : sequence of str
+        Classes of the engraver's groups that are not wanted.
+    row_drop : float
+        How much lower than the engraver's place the rows below a stave are put.
+    """
+
+    def __init__(
+        self,
+        pages: Sequence[str],
+        prefix: str,
+        left_out: Sequence[str] = (),
+        row_drop: float = 0,
+    ) -> None:
+        self.prefix = prefix
+        self.row_drop = row_drop
+        self.left_out = left_out
+        self.width = self.height = 0.0
+        self.defs: dict[str, Element] = {}
+        self.systems: list[System] = []
+        self.notes: dict[tuple[int, int], NotePlace] = {}
+        self.texts: list[tuple[str, float, float, float, int]] = []
+        self.degrees: dict[tuple[int, int], tuple[float, float]] = {}
+        self.signs: dict[tuple[int, int], tuple[float, float]] = {}
+        self.labels: dict[int, list[tuple[float, float]]] = {}
+        for page in pages:
+            self.add_page(page)
+
+    @property
+    def system(self) -> int:
+        """Index of the system that is being copied."""
+        return len(self.systems) - 1
+
+    def reaches(self, *heights: float) -> None:
+        """Note that the system that is being copied reaches some heights."""
+        if self.systems:
+            self.systems[-1].heights += heights
+
+    # Tidying
+
+    def add_page(self, page: str) -> None:
+        """Flatten one page below those that are there."""
+        root = fromstring(page)
+        for glyph in root.iterfind(f".//{{{SVG}}}defs/{{{SVG}}}g"):
+            self.defs.setdefault(glyph.get("id", "").split("-")[0], glyph)
+        inner = root.find(f"{{{SVG}}}svg")
+        if inner is None:
+            return
+        _, _, width, height = (float(v) for v in inner.get("viewBox", "0 0 0 0").split())
+        margin = inner.find(f"{{{SVG}}}g")
+        if margin is not None:
+            left, top = translation(margin.get("transform", ""))
+            self.copy(margin, Element("g"), left, top + self.height)
+        self.width = max(self.width, width)
+        self.height += height
+
+    def copy(self, source: Element, home: Element, dx: float, dy: float) -> None:
+        """Copy an element's children into a home, moved, without what is not drawn."""
+        for child in source:
+            tag = child.tag.split("}")[1]
+            kinds = child.get("class", "").split()
+            if tag == "g":
+                self.copy_group(child, kinds, home, dx, dy)
+            elif tag == "text":
+                self.copy_text(child, home, dx, dy)
+            elif tag == "use":
+                self.copy_use(child, home, dx, dy)
+            elif tag in {"path", "polygon", "polyline", "rect", "ellipse"}:
+                self.copy_line(child, tag, home, dx, dy)
+
+    def copy_group(
+        self, child: Element, kinds: list[str], home: Element, dx: float, dy: float
+    ) -> None:
+        """Copy one group; notes keep their id, other groups only what they hold."""
+        if {"placeholder", "pageMilestone", *self.left_out} & set(kinds):
+            return
+        if "system" in kinds:
+            self.systems.append(System())
+            home = self.systems[-1].music
+        moved = translation(child.get("transform", ""))
+        dx, dy = dx + moved[0], dy + moved[1]
+        if "note" in kinds:
+            home = SubElement(home, "g", {"class": "note"})
+            self.name_note(child, home, dx, dy)
+        elif {"mNum", "ending", "reh"} & set(kinds):
+            style = {"font-style": "italic"} if "mNum" in kinds else {"font-weight": "bold"}
+            home = SubElement(home, "g", {"class": kinds[0], **style})
+        elif {"label", "labelAbbr"} & set(kinds):
+            self.note_label(child, dx, dy)
+        elif "harm" in kinds:
+            dy += self.row_drop if kinds[-1] in {"degree", "sign"} else 0
+            if self.note_text(child, dx, dy) == "s":
+                return
+            home = SubElement(home, "g", {"class": kinds[-1]})
+            if kinds[-1] == "numeral":
+                home.set("fill-opacity", "0.72")
+        self.copy(child, home, dx, dy)
+
+    def note_text(self, child: Element, dx: float, dy: float) -> str:
+        """Note where a degree stands (``d``), or where a sign is to be drawn (``s``)."""
+        found = re.fullmatch(
+            re.escape(self.prefix) + r"p(\d+)([ds])(\d+)", child.get("id", "")
+        )
+        text = child.find(f"{{{SVG}}}text")
+        if not found or text is None:
+            return ""
+        place = (float(text.get("x", 0)) + dx, float(text.get("y", 0)) + dy)
+        places = self.degrees if found[2] == "d" else self.signs
+        places[int(found[1]), int(found[3])] = place
+        return found[2]
+
+    def note_label(self, child: Element, dx: float, dy: float) -> None:
+        """Note where the name of a stave stands."""
+        text = child.find(f"{{{SVG}}}text")
+        if text is not None:
+            place = (float(text.get("x", 0)) + dx, float(text.get("y", 0)) + dy)
+            self.labels.setdefault(self.system, []).append(place)
+
+    def name_note(self, child: Element, home: Element, dx: float, dy: float) -> None:
+        """Note where the head of a note stands, and keep its id."""
+        name = child.get("id", "")
+        home.set("id", name)
+        found = re.fullmatch(re.escape(self.prefix) + r"p(\d+)n(\d+)", name)
+        head = child.find(f"{{{SVG}}}g[@class='notehead']/{{{SVG}}}use")
+        if not found or head is None:
+            return
+        x, y = translation(head.get("transform", ""))
+        glyph = head.get("href", "").lstrip("#").split("-")[0]
+        half = HEAD_HALF_WIDTH.get(glyph, USUAL_HEAD_HALF_WIDTH)
+        key = (int(found[1]), int(found[2]))
+        self.notes[key] = NotePlace(*key, x + half + dx, y + dy, self.system)
+
+    def copy_use(self, child: Element, home: Element, dx: float, dy: float) -> None:
+        """A glyph at its place."""
+        x, y = translation(child.get("transform", ""))
+        scale = re.search(r"scale\(([-\d.]+)", child.get("transform", ""))
+        glyph = child.get("href", "").lstrip("#").split("-")[0]
+        # No glyph of the music font reaches further than a clef does.
+        self.reaches(y + dy - 2 * STAFF_SPACE, y + dy + 2 * STAFF_SPACE)
+        SubElement(
+            home,
+            "use",
+            {
+                "href": f"#{self.prefix}{glyph}",
+                "transform": f"translate({number(x + dx)} {number(y + dy)})"
+                f"scale({scale[1] if scale else 1})",
+            },
+        )
+
+    def copy_line(
+        self, child: Element, tag: str, home: Element, dx: float, dy: float
+    ) -> None:
+        """A line or area, with its stroke as attributes."""
+        keep = {k: v for k, v in child.attrib.items() if k not in {"id", "class"}}
+        for name, moved in (("d", moved_path), ("points", moved_points)):
+            if name in keep:
+                keep[name] = moved(keep[name], dx, dy)
+                self.reaches(*map(float, re.findall(NUMBER, keep[name])[1::2]))
+        for name, shift in (("x", dx), ("y", dy), ("cx", dx), ("cy", dy)):
+            if name in keep:
+                keep[name] = number(float(keep[name]) + shift)
+        keep.setdefault("stroke", "currentColor")
+        before = home[-1] if len(home) else None
+        alike = before is not None and without_course(before.attrib) == without_course(keep)
+        if before is not None and alike and before.tag == tag == "path":
+            # The lines of a staff come one by one; together they are one path.
+            before.set("d", before.get("d", "") + keep["d"])
+        else:
+            SubElement(home, tag, keep)
+
+    def copy_text(self, child: Element, home: Element, dx: float, dy: float) -> None:
+        """A text as one element with runs, signs as Unicode."""
+        x, y = float(child.get("x", 0)) + dx, float(child.get("y", 0)) + dy
+        runs = list(text_runs(child, ""))
+        if not runs:
+            return
+        text = SubElement(
+            home,
+            "text",
+            {
+                "x": number(x),
+                "y": number(y),
+                "font-size": str(TEXT_SIZE),
+                "text-anchor": child.get("text-anchor", "start"),
+            },
+        )
+        for words, down, size in runs:
+            run = SubElement(text, "tspan")
+            run.text = words
+            if down:
+                run.set("dy", down)
+            if size and round(size) != TEXT_SIZE:
+                run.set("font-size", number(size))
+        if len(runs) == 1:
+            text.text = runs[0][0]
+            size = runs[0][2]
+            if size and round(size) != TEXT_SIZE:
+                text.set("font-size", number(size))
+            text.remove(text[0])
+        width = sum(0.56 * len(words) * (size or TEXT_SIZE) for words, _, size in runs)
+        anchor = {"middle": 0.5, "end": 1.0}.get(child.get("text-anchor", ""), 0.0)
+        self.texts.append(
+            (home.get("class", ""), x - anchor * width, y, width, self.system)
+        )
+        self.reaches(y - TEXT_SIZE, y + TEXT_SIZE / 2)
+
+    # Drawing on it
+
+    def title_notes(self, titles: Mapping[tuple[int, int], str]) -> None:
+        """Give notes a title, which is read out and shown when pointed at."""
+        groups = (group for system in self.systems for group in system.music.iter("g"))
+        for group in groups:
+            found = re.fullmatch(
+                re.escape(self.prefix) + r"p(\d+)n(\d+)(c\d+)?", group.get("id", "")
+            )
+            if found and not found[3]:
+                title = Element("title")
+                title.text = titles.get((int(found[1]), int(found[2])), "")
+                group.insert(0, title)
+
+    def mark(self, part: int, note: int, relation: str) -> None:
+        """Draw a relation's shape behind a head, or its sign below the degree."""
+        shape = RELATION_SHAPES.get(relation)
+        place = self.notes.get((part, note))
+        if place is None or shape is None:
+            return
+        if shape.form not in {"cross", "dash"}:
+            draw_shape(self.systems[place.system].under, shape, place.x, place.y, 215)
+        elif (part, note) in self.signs:
+            x, y = self.signs[part, note]
+            draw_shape(self.systems[place.system].over, shape, x, y - 130, 170)
+
+    def link(self, a: tuple[int, int], b: tuple[int, int], relation: str) -> None:
+        """Draw a line from a note's degree down to its partner in the same system."""
+        upper, lower = self.notes.get(a), self.notes.get(b)
+        if upper is None or lower is None or upper.system != lower.system:
+            return
+        shape = RELATION_SHAPES[relation]
+        x, y = self.degrees.get(a, (upper.x, upper.y + 215))
+        start = y + (110 if a in self.degrees else 0)
+        end = f"{number(lower.x)} {number(lower.y - 215)}"
+        SubElement(
+            self.systems[upper.system].under,
+            "path",
+            {
+                "class": f"link rel-{shape.name}",
+                "d": f"M{number(x)} {number(start)}L{end}",
+                "fill": "none",
+                "stroke": shape.colour,
+                "stroke-width": "20",
+                "stroke-opacity": "0.55",
+                **({"stroke-dasharray": shape.dashes} if shape.dashes else {}),
+            },
+        )
+
+    def number_bars(self, part: int, bars: Sequence[int]) -> None:
+        """Write below a stave's name the bar of its first note in each system."""
+        first: dict[int, int] = {}
+        for (home, note), place in sorted(self.notes.items()):
+            if home == part:
+                first.setdefault(place.system, bars[note])
+        for system, bar in first.items():
+            labels = self.labels.get(system, [])
+            if part < len(labels):
+                x, y = labels[part]
+                text = SubElement(
+                    self.systems[system].over,
+                    "text",
+                    {
+                        "class": "bar-number",
+                        "x": number(x),
+                        "y": number(y + 300),
+                        "text-anchor": "end",
+                        "font-style": "italic",
+                        "fill": "currentColor",
+                        "fill-opacity": "0.72",
+                    },
+                )
+                text.text = str(bar)
+
+    def mask_texts(self) -> None:
+        """Put paper behind the texts that links run under."""
+        for place, system in enumerate(self.systems):
+            boxes = [
+                f"M{x - 30:.0f} {y - 330:.0f}h{width + 60:.0f}v390h-{width + 60:.0f}z"
+                for kind, x, y, width, home in self.texts
+                if home == place and kind in {"degree", "chord", "numeral"}
+            ]
+            if boxes:
+                paper = {"class": "paper", "d": "".join(boxes), "fill": PAPER}
+                SubElement(system.under, "path", paper)
+
+    def svg(self, title: str, description: str, units_per_pixel: float) -> str:
+        """The finished picture."""
+        root = Element(
+            "svg",
+            {
+                "xmlns": SVG,
+                "class": "music",
+                "role": "img",
+                "aria-labelledby": f"{self.prefix}title {self.prefix}desc",
+                "viewBox": f"0 0 {number(self.width)} {number(self.height)}",
+                "width": number(self.width / units_per_pixel),
+                "height": number(self.height / units_per_pixel),
+                "color": INK,
+                "font-family": "'Libertinus Serif', 'Liberation Serif', "
+                "'Times New Roman', Times, serif",
+            },
+        )
+        SubElement(root, "title", {"id": f"{self.prefix}title"}).text = title
+        SubElement(root, "desc", {"id": f"{self.prefix}desc"}).text = description
+        defs = SubElement(root, "defs")
+        for name, glyph in sorted(self.defs.items()):
+            path = glyph.find(f"{{{SVG}}}path")
+            if path is not None:
+                SubElement(
+                    defs,
+                    "path",
+                    {
+                        "id": f"{self.prefix}{name}",
+                        "d": path.get("d", ""),
+                        "transform": path.get("transform", "scale(1,-1)"),
+                    },
+                )
+        tops = self.tops()
+        for place, system in enumerate(self.systems):
+            bottom = tops[place + 1] if place + 1 < len(tops) else self.height
+            root.append(system.element(tops[place], bottom))
+        return tostring(root, encoding="unicode")
+
+    def tops(self) -> list[float]:
+        """Where each system begins: half way from what is above it."""
+        tops = [0.0]
+        for above, below in pairwise(self.systems):
+            tops.append((max(above.heights) + min(below.heights)) / 2)
+        return tops
+
+
+class System:
+    """One system: what lies under its notes, the notes, and what lies over them."""
+
+    def __init__(self) -> None:
+        self.under = Element("g", {"class": "under"})
+        self.music = Element("g", {"fill": "currentColor", "stroke": "none"})
+        self.over = Element("g", {"class": "over", "font-size": "260"})
+        self.heights: list[float] = []
+
+    def element(self, top: float, bottom: float) -> Element:
+        """The system as a group that knows where it begins and ends."""
+        group = Element(
+            "g", {"class": "system", "data-top": number(top), "data-bottom": number(bottom)}
+        )
+        group.extend([self.under, self.music, self.over])
+        return without_empty(group)
+
+
+def without_course(attributes: Mapping[str, str]) -> dict[str, str]:
+    """How a path is drawn, without where."""
+    return {name: value for name, value in attributes.items() if name != "d"}
+
+
+def translation(transform: str) -> tuple[float, float]:
+    """The x and y of ``translate(x, y)``."""
+    found = re.search(r"translate\(\s*([-\d.]+)[ ,]+([-\d.]+)", transform)
+    return (float(found[1]), float(found[2])) if found else (0.0, 0.0)
+
+
+def moved_path(path: str, dx: float, dy: float) -> str:
+    """An absolute path, moved."""
+    places = iter((dx, dy) * (len(path) + 1))
+    return re.sub(NUMBER, lambda m: number(float(m[0]) + next(places)), path)
+
+
+def moved_points(points: str, dx: float, dy: float) -> str:
+    """A list of points, moved."""
+    return moved_path(points, dx, dy)
+
+
+def text_runs(element: Element, down: str) -> Iterator[tuple[str, str, float]]:
+    """Runs of an engraver's text: words, how far down from the last run, size."""
+    down = element.get("dy", down)
+    words = (element.text or "").strip("\n")
+    if words.strip() and len(element) == 0:
+        size = float(element.get("font-size", "0").removesuffix("px") or 0)
+        if any(0xE000 <= ord(c) <= 0xF8FF for c in words):
+            # Signs come in the music font at its own size; in text they are text.
+            size = size * TEXT_SIZE / 720
+        yield words.translate(PRIVATE_SIGNS), down, size
+    for child in element:
+        yield from text_runs(child, down)
+        # What is moved stays moved: only the first run of a group says so.
+        down = ""
+
+
+def without_empty(element: Element) -> Element:
+    """The element without groups that hold nothing."""
+    for child in list(element):
+        without_empty(child)
+        if child.tag == "g" and len(child) == 0:
+            element.remove(child)
+    return element

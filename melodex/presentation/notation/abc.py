@@ -1,0 +1,298 @@
+"""ABC: a melody as text in ABC notation.
+
+Accidentals are written out wherever two readers of the standard could differ: for
+every altered note, and for every later note of that letter in the bar. Syllables
+are left out. A bar line is written even where the source printed none, since a
+bar's accidentals end there.
+
+Conventions: the unit length is an eighth; time and pitch are exact.
+
+References
+----------
+The abc music standard 2.1 (2011), abcnotation.com: fields, note lengths, tuplets
+``(p:q:r``, grace notes, repeats and endings.
+
+Contents: abc_text, comparison_abc.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from melodex.errors import PresentationError
+from melodex.melody import TICKS_PER_QUARTER, KeyChange, Melody, Metre, pitch_class_name
+from melodex.presentation.notation.pitch import signature_alterations, spelled
+from melodex.presentation.notation.values import DOTTED, Written
+from melodex.presentation.notation.writing import WrittenBar, ends_ending, write_out
+
+if TYPE_CHECKING:
+    from melodex.tasks.compare import Comparison
+
+__all__ = ["abc_text", "comparison_abc"]
+
+UNIT_TICKS = TICKS_PER_QUARTER // 2
+BARS_A_LINE = 4
+SIGNS = {0: "=", 1: "^", 2: "^^", -1: "_", -2: "__"}
+MODES = {
+    "major": "",
+    "ionian": "",
+    "minor": "m",
+    "aeolian": "m",
+    "dorian": "dor",
+    "phrygian": "phr",
+    "lydian": "lyd",
+    "mixolydian": "mix",
+    "locrian": "loc",
+}
+VALUE_TICKS = {value: ticks for ticks, value in DOTTED.items()}
+
+
+def abc_text(melody: Melody, *, excerpt: bool = False, number: int = 1) -> str:
+    """Return a melody as one tune in ABC notation.
+
+    Parameters
+    ----------
+    melody : Melody
+        At least one note.
+    excerpt : bool
+        Whether it was cut from a longer one.
+    number : int
+        The ``X:`` number.
+
+    Raises
+    ------
+    PresentationError
+        If it cannot be written, or a note is altered more than twice.
+
+    Examples
+    --------
+    >>> from melodex.melody import Key, Melody, Metre, MetreChange
+    >>> q = TICKS_PER_QUARTER
+    >>> melody = Melody((65, 70), (-1, -2), (0, q), (q, 2 * q), (1, 1), (1.0, 0.5),
+    ...     (0, 0), keys=(KeyChange(0, Key(-1, "major"), -1),),
+    ...     metres=(MetreChange(0, Metre(3, 4)),))
+    >>> print(abc_text(melody))
+    X:1
+    T:untitled
+    M:3/4
+    L:1/8
+    K:F
+    F2 B4 |
+    <BLANKLINE>
+    """
+    bars = write_out(melody, excerpt=excerpt)
+    return "\n".join([*header(melody, bars, number), *music_lines(melody, bars)]) + "\n"
+
+
+def comparison_abc(comparison: Comparison) -> str:
+    """Return both passages of a comparison as two tunes, each in its own key.
+
+    Raises
+    ------
+    PresentationError
+        As :func:`abc_text`.
+    """
+    passages = (comparison.a, comparison.b)
+    return "\n".join(
+        abc_text(passage.melody, excerpt=True, number=index)
+        for index, passage in enumerate(passages, 1)
+    )
+
+
+def header(melody: Melody, bars: tuple[WrittenBar, ...], number: int) -> list[str]:
+    """The fields before the music."""
+    made = melody.credits
+    lines = [f"X:{number}", f"T:{field_text(melody.title)}"]
+    fields = (("C", made.composer), ("O", made.origin), ("R", made.rhythm))
+    lines += [f"{name}:{field_text(text)}" for name, text in fields if text]
+    if made.rights:
+        lines.append(f"N:Rights: {field_text(made.rights)}")
+    lines += [f"M:{metre_text(bars[0].metre)}", "L:1/8"]
+    if melody.tempo_quarters_per_minute:
+        lines.append(f"Q:1/4={round(melody.tempo_quarters_per_minute)}")
+    return [*lines, f"K:{key_text(melody.keys[0] if melody.keys else None)}"]
+
+
+def field_text(text: str) -> str:
+    """Text that stays on its line and holds no comment or escape sign."""
+    clean = "".join(c for c in text if c.isprintable())
+    return clean.replace("\\", "\\\\").replace("%", "\\%")
+
+
+def metre_text(metre: Metre | None) -> str:
+    """A metre as in ``M:``."""
+    if metre is None:
+        return "none"
+    if metre.groups:
+        return f"({'+'.join(map(str, metre.groups))})/{metre.denominator}"
+    return str(metre)
+
+
+def key_text(change: KeyChange | None) -> str:
+    """A key as in ``K:``; a signature that is not the usual one is spelled out."""
+    if change is None:
+        return "none"
+    key, signature = change.key, change.signature_fifths
+    if abs(signature) > 7:
+        return "C"
+    if (
+        key.mode in MODES
+        and key.signature_fifths == signature
+        and abs(key.tonic_fifths) < 12
+    ):
+        return pitch_class_name(key.tonic_fifths) + MODES[key.mode]
+    if key.mode not in MODES:
+        return pitch_class_name(signature)
+    signs = [SIGNS[sign] + letter.lower() for letter, sign in printed_signs(change).items()]
+    return " ".join([pitch_class_name(key.tonic_fifths), "exp", *signs])
+
+
+def printed_signs(change: KeyChange | None) -> dict[str, int]:
+    """Letter -> alteration under the signature that :func:`key_text` writes."""
+    if change is None or abs(change.signature_fifths) > 7:
+        return {}
+    return signature_alterations(change.signature_fifths)
+
+
+def music_lines(melody: Melody, bars: tuple[WrittenBar, ...]) -> list[str]:
+    """The music, a few bars to a line."""
+    writer = BarWriter(melody)
+    texts = []
+    for place, bar in enumerate(bars):
+        following = bars[place + 1] if place + 1 < len(bars) else None
+        texts.append(writer.bar(bar, following, is_first=place == 0))
+    lines = range(0, len(texts), BARS_A_LINE)
+    return [" ".join(texts[low : low + BARS_A_LINE]) for low in lines]
+
+
+class BarWriter:
+    """Writes bar after bar; remembers the signature and the altered letters."""
+
+    def __init__(self, melody: Melody) -> None:
+        self.melody = melody
+        self.signature = printed_signs(melody.keys[0] if melody.keys else None)
+        self.altered: set[str] = set()
+        self.in_ending = False
+
+    def bar(self, bar: WrittenBar, following: WrittenBar | None, *, is_first: bool) -> str:
+        """One bar with its lines."""
+        self.altered.clear()
+        out = "|: " if bar.bar.repeat_start else ""
+        if bar.bar.ending:
+            out += f"[{ending_text(bar.bar.ending)} "
+            self.in_ending = True
+        if not is_first:
+            out += self.changes(bar)
+        return f"{out}{self.events(bar)} {self.right_line(bar, following)}"
+
+    def changes(self, bar: WrittenBar) -> str:
+        """Key and metre that change at a bar."""
+        out = ""
+        if bar.metre_change:
+            out += f"[M:{metre_text(bar.metre_change.metre)}] "
+        if bar.key_change:
+            self.signature = printed_signs(bar.key_change)
+            out += f"[K:{key_text(bar.key_change)}] "
+        return out
+
+    def events(self, bar: WrittenBar) -> str:
+        """Notes, rests, chord symbols and marks; beams stand without spaces."""
+        out = ""
+        texts = self.texts(bar)
+        tuplet: int | None = None
+        for place, event in enumerate(bar.events):
+            end = event.onset_ticks + event.duration_ticks
+            while texts and texts[0][0] < end:
+                out += texts.pop(0)[1]
+            if event.tuplet is not None and event.tuplet != tuplet:
+                inside = sum(e.tuplet == event.tuplet for e in bar.events)
+                group = bar.tuplets[event.tuplet]
+                out += f"({group.actual}:{group.normal}:{inside}"
+            tuplet = event.tuplet
+            out += self.event(event)
+            after = bar.events[place + 1] if place + 1 < len(bar.events) else None
+            if after and (event.beam is None or after.beam != event.beam):
+                out += " "
+        return out
+
+    def texts(self, bar: WrittenBar) -> list[tuple[int, str]]:
+        """Section marks and chord symbols of a bar with their onsets."""
+        low, high = bar.bar.onset_ticks, bar.bar.onset_ticks + bar.bar.duration_ticks
+        marks = [(m.onset_ticks, f"[P:{bracket_text(m.text)}]") for m in self.melody.marks]
+        chords = [(c.onset_ticks, f'"{chord_text(c.text)}"') for c in self.melody.chords]
+        first = self.melody.onset_ticks[0]
+        if bar.bar.onset_ticks <= first < high:
+            # A chord that holds from before the bar stands at its first place.
+            chords = [(max(onset, low), text) for onset, text in chords]
+        return sorted(t for t in marks + chords if low <= t[0] < high)
+
+    def event(self, event: Written) -> str:
+        """One note, rest or blank."""
+        length = length_text(VALUE_TICKS[event.value, event.dots])
+        if event.note is None:
+            return ("x" if event.blank else "z") + length
+        midi, fifths = self.melody.midi[event.note], self.melody.fifths[event.note]
+        graces = "" if event.tied_from else self.graces(event.note)
+        tie = "-" if event.tied_to else ""
+        return f"{graces}{self.pitch(midi, fifths, event.note)}{length}{tie}"
+
+    def graces(self, note: int) -> str:
+        """The grace notes before a note."""
+        graces = [grace for grace in self.melody.graces if grace.note == note]
+        if not graces:
+            return ""
+        slash = "/" if graces[0].slashed else ""
+        return f"{{{slash}{''.join(self.pitch(g.midi, g.fifths, note) for g in graces)}}}"
+
+    def pitch(self, midi: int, fifths: int, note: int) -> str:
+        """A pitch with its accidental where one is needed."""
+        letter, alteration, octave = spelled(midi, fifths)
+        if alteration not in SIGNS:
+            raise PresentationError(
+                f"a note in bar {self.melody.bar[note]} is altered more than twice",
+                where=self.melody.title,
+                hint="ABC has no sign for it; MusicXML has",
+            )
+        sign = ""
+        if letter in self.altered or alteration != self.signature.get(letter, 0):
+            self.altered.add(letter)
+            sign = SIGNS[alteration]
+        if octave >= 5:
+            return sign + letter.lower() + "'" * (octave - 5)
+        return sign + letter + "," * (4 - octave)
+
+    def right_line(self, bar: WrittenBar, following: WrittenBar | None) -> str:
+        """The right bar line."""
+        closes = self.in_ending and ends_ending(
+            bar.bar, following.bar if following else None
+        )
+        if closes:
+            self.in_ending = bool(following and following.bar.ending)
+        if bar.bar.repeat_times:
+            return ":" * (bar.bar.repeat_times - 1) + "|"
+        if bar.bar.line == "final":
+            return "|]"
+        return "||" if bar.bar.line == "double" or closes else "|"
+
+
+def ending_text(text: str) -> str:
+    """Numbers of an ending: digits, commas and dashes."""
+    return "".join(c for c in text if c in "0123456789,-") or "1"
+
+
+def bracket_text(text: str) -> str:
+    """Text inside a bracketed field."""
+    return field_text(text.replace("[", "(").replace("]", ")"))
+
+
+def chord_text(text: str) -> str:
+    """Text inside quotation marks."""
+    return field_text(text.replace('"', "'").replace("♭", "b").replace("♯", "#"))
+
+
+def length_text(ticks: int) -> str:
+    """A length in unit lengths: ``2``, ``/2``, ``3/2``, or nothing for one."""
+    length = Fraction(ticks, UNIT_TICKS)
+    top = "" if length.numerator == 1 else str(length.numerator)
+    return top + (f"/{length.denominator}" if length.denominator > 1 else "")

@@ -1,0 +1,425 @@
+"""Written notation: how sounding notes are split into what stands on a stave.
+
+A Melody merges ties and leaves rests out; to be written it is cut again at bar
+lines and beats, given note values and dots, and gathered into tuplets and
+beams. Engraving, MusicXML and ABC all write what :func:`write_out` returns.
+
+Conventions: ticks as in :mod:`melodex.melody`; values as in
+:mod:`melodex.presentation.notation.values`.
+
+Contents: WrittenTuplet, WrittenBar, bars_of, ends_ending, write_out.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from dataclasses import dataclass, replace
+from typing import TypeVar
+
+from melodex.errors import PresentationError
+from melodex.melody import TICKS_PER_QUARTER, Bar, KeyChange, Melody, Metre, MetreChange
+from melodex.melody.pitch import letter_and_alteration
+from melodex.presentation.notation.values import (
+    DOTTED,
+    SMALLEST_TICKS,
+    Written,
+    beamed,
+    largest_values,
+    valued,
+)
+
+__all__ = ["WrittenBar", "WrittenTuplet", "bars_of", "ends_ending", "write_out"]
+
+TUPLET_SIZES = (3, 5, 6, 7, 9, 11, 13, 15, 17)
+MOST_SIGNS = 3
+GROUP_QUARTERS = (1, 2, 0.5, 4, 3, 8)
+"""Lengths that a tuplet without a mark in the source is looked for in."""
+
+Change = TypeVar("Change", KeyChange, MetreChange)
+Stretch = tuple[int | None, int, int]
+"""Note or None for a rest, start, end."""
+
+
+@dataclass(frozen=True, slots=True)
+class WrittenTuplet:
+    """``actual`` notes in the time of ``normal``, each of value ``value``."""
+
+    actual: int
+    normal: int
+    onset_ticks: int
+    duration_ticks: int
+
+
+@dataclass(frozen=True, slots=True)
+class WrittenBar:
+    """One bar: what is printed at its start, and its notes and rests in order."""
+
+    bar: Bar
+    events: tuple[Written, ...]
+    tuplets: tuple[WrittenTuplet, ...]
+    metre: Metre | None
+    key_change: KeyChange | None = None
+    metre_change: MetreChange | None = None
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether no note sounds in it."""
+        return all(event.note is None for event in self.events)
+
+
+def bars_of(melody: Melody) -> tuple[Bar, ...]:
+    """Return the bars of a melody, made up from its metre where it has none.
+
+    Bars are added behind the last one as long as notes go on sounding.
+    """
+    bars = list(melody.bars)
+    end = max(
+        (o + d for o, d in zip(melody.onset_ticks, melody.duration_ticks, strict=True)),
+        default=0,
+    )
+    start = bars[-1].onset_ticks + bars[-1].duration_ticks if bars else 0
+    number = bars[-1].number + 1 if bars else 1
+    while start < end:
+        metre = melody.metre_at(start)
+        length = metre.bar_ticks if metre else end - start
+        bars.append(Bar(number, start, length))
+        start, number = start + length, number + 1
+    return tuple(bars)
+
+
+def write_out(melody: Melody, *, excerpt: bool = False) -> tuple[WrittenBar, ...]:
+    """Split a melody into bars of written notes and rests.
+
+    Parameters
+    ----------
+    melody : Melody
+        At least one note.
+    excerpt : bool
+        Whether the melody was cut from a longer one: then the time before the
+        first note and after the last is blank instead of a rest.
+
+    Raises
+    ------
+    PresentationError
+        If the melody is empty, a pitch is not the one its spelling names, or a
+        length cannot be written as note values and tuplets.
+
+    Examples
+    --------
+    >>> from melodex.melody import Melody, Metre, MetreChange
+    >>> q = TICKS_PER_QUARTER
+    >>> melody = Melody((60, 62), (0, 2), (0, 3 * q), (3 * q, 2 * q), (1, 1),
+    ...                 (1.0, 0.25), (0, 0), metres=(MetreChange(0, Metre(4, 4)),))
+    >>> [[(e.value, e.dots) for e in bar.events] for bar in write_out(melody)]
+    [[(2, 1), (4, 0)], [(4, 0), (2, 1)]]
+    """
+    check(melody)
+    bars = bars_of(melody)
+    if excerpt:
+        bars = without_open_repeats(bars)
+    spans = sounding_spans(melody)
+    known = (spans[0][1], spans[-1][2]) if excerpt else None
+    return tuple(
+        written_bar(melody, bar, index == 0, spans, known) for index, bar in enumerate(bars)
+    )
+
+
+def without_open_repeats(bars: tuple[Bar, ...]) -> tuple[Bar, ...]:
+    """Bars without the repeats that begin in them and end where they do not reach."""
+    kept: list[Bar] = []
+    closes = False
+    for bar in reversed(bars):
+        closes = closes or bool(bar.repeat_times)
+        lone = bar.repeat_start and not closes
+        kept.append(replace(bar, repeat_start=False) if lone else bar)
+        closes = closes and not bar.repeat_start
+    return tuple(kept[::-1])
+
+
+def ends_ending(bar: Bar, following: Bar | None) -> bool:
+    """Whether a numbered ending that runs through a bar closes at its right line."""
+    if following is None or following.repeat_start or following.ending:
+        return True
+    return bool(bar.repeat_times) or bar.line in {"double", "final"}
+
+
+def check(melody: Melody) -> None:
+    """Refuse what no stave can show."""
+    if not len(melody):
+        raise PresentationError("there are no notes to write", where=melody.title)
+    for index, (midi, fifths) in enumerate(zip(melody.midi, melody.fifths, strict=True)):
+        whole = isinstance(midi, int) and isinstance(fifths, int)
+        right = whole and (7 * fifths - midi) % 12 == 0 and 0 <= midi <= 127
+        if right and abs(letter_and_alteration(fifths)[1]) <= MOST_SIGNS:
+            continue
+        raise PresentationError(
+            f"note {index + 1} in bar {melody.bar[index]} has a pitch that cannot be "
+            "written: it is between two semitones, out of range, or altered more than "
+            "three times",
+            where=melody.title,
+            hint="round the pitch to a semitone in the source",
+        )
+
+
+def sounding_spans(melody: Melody) -> list[tuple[int, int, int]]:
+    """Index, start and end of each note; a note stops where the next one starts."""
+    spans = []
+    onsets = melody.onset_ticks
+    for index, (onset, length) in enumerate(
+        zip(onsets, melody.duration_ticks, strict=True)
+    ):
+        end = onset + length
+        if index + 1 < len(onsets):
+            end = min(end, onsets[index + 1])
+        if end <= onset:
+            raise PresentationError(
+                f"note {index + 1} in bar {melody.bar[index]} has no length",
+                where=melody.title,
+            )
+        spans.append((index, onset, end))
+    return spans
+
+
+# One bar
+
+
+def written_bar(
+    melody: Melody,
+    bar: Bar,
+    is_first: bool,
+    spans: list[tuple[int, int, int]],
+    known: tuple[int, int] | None,
+) -> WrittenBar:
+    """Write one bar: cut, value, group."""
+    start, end = bar.onset_ticks, bar.onset_ticks + bar.duration_ticks
+    metre = melody.metre_at(start)
+    tuplets = tuplets_in(melody, start, end)
+    stretches = filled(spans, start, end)
+    events: list[Written] = []
+    made: list[WrittenTuplet] = []
+    for place, tuplet in zones(start, end, tuplets):
+        inside = clipped(stretches, place)
+        if tuplet is not None:
+            made.append(tuplet)
+            events += in_tuplet(melody, bar, inside, tuplet, len(made) - 1)
+        else:
+            events += plain_zone(melody, bar, metre, inside, made)
+    events = marked_ties(events, spans)
+    if known:
+        events = [blanked(event, known) for event in events]
+    return WrittenBar(
+        bar,
+        beamed(events, bar, metre),
+        tuple(made),
+        metre,
+        change_at(melody.keys, start, end, is_first),
+        change_at(melody.metres, start, end, is_first),
+    )
+
+
+def change_at(
+    changes: tuple[Change, ...], start: int, end: int, is_first: bool
+) -> Change | None:
+    """The key or metre to print at a bar: a change in it, or what holds at the first."""
+    if is_first and changes:
+        return changes[max(bisect_right([c.onset_ticks for c in changes], start) - 1, 0)]
+    inside = [c for c in changes if start <= c.onset_ticks < end]
+    return inside[-1] if inside else None
+
+
+def filled(spans: list[tuple[int, int, int]], start: int, end: int) -> list[Stretch]:
+    """Notes and the gaps between them that lie in a bar, cut to it."""
+    out: list[Stretch] = []
+    place = start
+    first = bisect_right(spans, start, key=lambda span: span[2])
+    for note, onset, stop in spans[first:]:
+        if onset >= end:
+            break
+        if onset > place:
+            out.append((None, place, onset))
+        out.append((note, max(onset, start), min(stop, end)))
+        place = min(stop, end)
+    if place < end:
+        out.append((None, place, end))
+    return out
+
+
+def clipped(stretches: list[Stretch], place: tuple[int, int]) -> list[Stretch]:
+    """What of some stretches lies in a place."""
+    low, high = place
+    return [
+        (note, max(start, low), min(end, high))
+        for note, start, end in stretches
+        if start < high and end > low
+    ]
+
+
+def tuplets_in(melody: Melody, start: int, end: int) -> list[WrittenTuplet]:
+    """The tuplets of a melody that lie wholly in a bar, without those nested in one."""
+    found: list[WrittenTuplet] = []
+    for tuplet in sorted(melody.tuplets, key=lambda t: (t.onset_ticks, -t.duration_ticks)):
+        onset, stop = tuplet.onset_ticks, tuplet.onset_ticks + tuplet.duration_ticks
+        if onset < start or stop > end + 1 or tuplet.duration_ticks <= 0:
+            continue
+        if found and onset < found[-1].onset_ticks + found[-1].duration_ticks:
+            continue
+        found.append(
+            WrittenTuplet(tuplet.actual, tuplet.normal, onset, min(stop, end) - onset)
+        )
+    return found
+
+
+def zones(
+    start: int, end: int, tuplets: list[WrittenTuplet]
+) -> list[tuple[tuple[int, int], WrittenTuplet | None]]:
+    """A bar cut into tuplets and what lies between them."""
+    out: list[tuple[tuple[int, int], WrittenTuplet | None]] = []
+    place = start
+    for tuplet in tuplets:
+        if tuplet.onset_ticks > place:
+            out.append(((place, tuplet.onset_ticks), None))
+        place = tuplet.onset_ticks + tuplet.duration_ticks
+        out.append(((tuplet.onset_ticks, place), tuplet))
+    if place < end:
+        out.append(((place, end), None))
+    return out
+
+
+def in_tuplet(
+    melody: Melody,
+    bar: Bar,
+    stretches: list[Stretch],
+    tuplet: WrittenTuplet,
+    number: int,
+) -> list[Written]:
+    """Notes and rests of a tuplet, as values before it is shrunk."""
+    out = []
+    for note, start, end in stretches:
+        # Lengths inside were rounded to ticks: the nearest 128th is what was written.
+        lengths = [
+            (t - tuplet.onset_ticks) * tuplet.actual / tuplet.normal for t in (start, end)
+        ]
+        grid = [round(length / SMALLEST_TICKS) * SMALLEST_TICKS for length in lengths]
+        rounding = max(2.0, 2.0 * tuplet.actual / tuplet.normal)
+        if (
+            grid[1] <= grid[0]
+            or max(abs(a - b) for a, b in zip(lengths, grid, strict=True)) > rounding
+        ):
+            raise unwritable(melody, bar, "a tuplet holds a length that is no note value")
+        place = start
+        values = largest_values(grid[1] - grid[0])
+        for index, ticks in enumerate(values):
+            stop = (
+                end
+                if index == len(values) - 1
+                else start + (end - start) * sum(values[: index + 1]) // sum(values)
+            )
+            value, dots = DOTTED[ticks]
+            out.append(Written(note, place, stop - place, value, dots, tuplet=number))
+            place = stop
+    return out
+
+
+def plain_zone(
+    melody: Melody,
+    bar: Bar,
+    metre: Metre | None,
+    stretches: list[Stretch],
+    made: list[WrittenTuplet],
+) -> list[Written]:
+    """Notes outside the stated tuplets; beats off the grid become tuplets here."""
+    out: list[Written] = []
+    waiting = list(stretches)
+    while waiting:
+        note, start, end = waiting.pop(0)
+        if (
+            (start - bar.onset_ticks) % SMALLEST_TICKS
+            == 0
+            == (end - bar.onset_ticks) % SMALLEST_TICKS
+        ):
+            out += valued(note, start, end, bar, metre)
+            continue
+        span, group = offgrid_group(melody, bar, metre, [(note, start, end), *waiting])
+        waiting = clipped(waiting, (span[1], bar.onset_ticks + bar.duration_ticks))
+        if start < span[0]:
+            out += valued(note, start, span[0], bar, metre)
+        if end > span[1]:
+            waiting.insert(0, (note, span[1], end))
+        made.append(group)
+        inside = clipped([(note, start, end), *stretches], span)
+        inside = sorted(set(inside), key=lambda stretch: stretch[1])
+        out += in_tuplet(melody, bar, inside, group, len(made) - 1)
+    return out
+
+
+def offgrid_group(
+    melody: Melody,
+    bar: Bar,
+    metre: Metre | None,
+    stretches: list[Stretch],
+) -> tuple[tuple[int, int], WrittenTuplet]:
+    """The shortest beat or group of beats that a tuplet explains, and that tuplet."""
+    first = next(
+        time
+        for _, start, end in stretches
+        for time in (start, end)
+        if (time - bar.onset_ticks) % SMALLEST_TICKS
+    )
+    edges = {t for _, start, end in stretches for t in (start, end)}
+    # A group that no note crosses is what was written; else the first that explains.
+    for uncrossed in (True, False):
+        for quarters in GROUP_QUARTERS:
+            length = int(TICKS_PER_QUARTER * quarters)
+            low = bar.onset_ticks + (first - bar.onset_ticks) // length * length
+            high = low + length
+            if uncrossed and not ({low, high} <= edges):
+                continue
+            if (
+                low < stretches[0][1]
+                and (stretches[0][1] - bar.onset_ticks) % SMALLEST_TICKS
+            ):
+                continue
+            times = [t for t in edges | {low, high} if low <= t <= high]
+            actual = group_size(times, low, length)
+            if actual:
+                normal = 2 ** (actual.bit_length() - 1)
+                return (low, high), WrittenTuplet(actual, normal, low, length)
+    raise unwritable(melody, bar, "a length is neither a note value nor part of a tuplet")
+
+
+def group_size(times: list[int], low: int, length: int) -> int:
+    """The smallest tuplet, or half of one, on whose grid some times lie; 0 for none."""
+    for actual in TUPLET_SIZES:
+        grid = length / (2 * actual)
+        if all(abs((t - low) / grid - round((t - low) / grid)) * grid <= 1 for t in times):
+            return actual
+    return 0
+
+
+def unwritable(melody: Melody, bar: Bar, why: str) -> PresentationError:
+    """The error for a bar that cannot be written."""
+    return PresentationError(
+        f"bar {bar.number} cannot be written: {why}",
+        where=melody.title,
+        hint="round the lengths in the source to note values",
+    )
+
+
+def marked_ties(events: list[Written], spans: list[tuple[int, int, int]]) -> list[Written]:
+    """Say which pieces of a note are tied to another."""
+    return [
+        event
+        if event.note is None
+        else replace(
+            event,
+            tied_from=event.onset_ticks > spans[event.note][1],
+            tied_to=event.onset_ticks + event.duration_ticks < spans[event.note][2],
+        )
+        for event in events
+    ]
+
+
+def blanked(event: Written, known: tuple[int, int]) -> Written:
+    """A rest outside the excerpt's notes becomes a blank."""
+    outside = event.onset_ticks < known[0] or event.onset_ticks >= known[1]
+    return replace(event, blank=True) if event.note is None and outside else event

@@ -1,0 +1,149 @@
+"""The pages of a description and of a gathering.
+
+Contents: description_page, gathering_page.
+"""
+
+from __future__ import annotations
+
+from melodex.analysis.degrees import degrees
+from melodex.presentation.engraving.pictures import engrave_melody
+from melodex.presentation.report.blocks import midi_link, rights_lines, solo_player
+from melodex.presentation.report.charts import BarCell, bar_grid
+from melodex.presentation.report.page import (
+    Block,
+    Fold,
+    Page,
+    Picture,
+    Section,
+    Table,
+    Text,
+)
+from melodex.tasks.describe.describe import Description, Find
+from melodex.tasks.gather.gather import Gathering
+
+__all__ = ["description_page", "gathering_page"]
+
+MOST_FINDS = 60
+
+
+def description_page(found: Description) -> Page:
+    """What is in a piece, as a page: words, bars, notes, finds.
+
+    Parameters
+    ----------
+    found : Description
+        Of the describe task.
+    """
+    melody = found.passage.melody
+    sections = [
+        Section("Bar by bar", (grid_picture(found),)),
+        Section("The melody", notes_blocks(found)),
+        Section("Worth telling", (finds_table(found),)),
+    ]
+    if found.analysis.harmony.notes:
+        table = Fold(
+            "The melody on its chords", (chord_notes_table(found),), on_paper=False
+        )
+        sections.append(Section("Melody and chords", (table,)))
+    if found.unsaid:
+        sections.append(Section("What cannot be said", (Text(found.unsaid),)))
+    return Page(
+        melody.title, "describe", found.summary, tuple(sections), rights_lines(melody)
+    )
+
+
+def grid_picture(found: Description) -> Picture:
+    """Every bar with its section, key and chords."""
+    cells = []
+    for bar in found.grid:
+        chords = " ".join(text for text, _ in bar.chords)
+        cells.append(BarCell(bar.number, bar.section, chords, shaded=bool(bar.key)))
+    caption = "Shaded bars are where a key centre begins."
+    return Picture(bar_grid(cells, per_row=4, prefix="bars"), "Bars of the piece", caption)
+
+
+def notes_blocks(found: Description) -> tuple[Block, ...]:
+    """The engraved melody with degrees in its key centres, and its sound."""
+    melody = found.passage.melody
+    numerals = tuple(
+        (here.onset_ticks, here.numeral.text)
+        for here in found.analysis.harmony.chords
+        if here.numeral.text
+    )
+    drawn = engrave_melody(
+        melody,
+        degrees=degrees(melody, found.analysis.spans or None),
+        numerals=numerals,
+        prefix="melody",
+        title=melody.title,
+    )
+    return (
+        Picture(drawn.svg, f"Notes: {melody.title}", "Degrees count from the key centre."),
+        solo_player(melody, "player", "melody", melody.title),
+        midi_link(found.passage, "melody.mid"),
+    )
+
+
+def finds_table(found: Description) -> Table:
+    """The finds, the rarest first."""
+    counted = found.corpus_tunes is not None
+    together: dict[tuple[str, str], list[Find]] = {}
+    for find in found.finds:
+        together.setdefault((find.kind, find.sentence), []).append(find)
+    rows = []
+    for (kind, sentence), same in list(together.items())[:MOST_FINDS]:
+        bars = ", ".join(bars_text(find.first_bar, find.last_bar) for find in same)
+        tunes = (str(same[0].tunes),) if counted else ()
+        rows.append((bars, kind, sentence, *tunes))
+    head = ("Bars", "What", "Why") + (("Tunes that show it",) if counted else ())
+    return Table("Finds", head, tuple(rows))
+
+
+def chord_notes_table(found: Description) -> Table:
+    """What each melody note is on its chord."""
+    melody = found.passage.melody
+    rows = tuple(
+        (str(melody.bar[row.note]), row.chord_text, row.numeral, row.degree_name, row.kind)
+        for row in found.analysis.harmony.notes
+    )
+    return Table(
+        "Melody notes on chords", ("Bar", "Chord", "Numeral", "Note", "Kind"), rows
+    )
+
+
+def bars_text(first: int, last: int) -> str:
+    """One bar or a stretch of bars."""
+    return str(first) if first == last else f"{first}–{last}"
+
+
+def gathering_page(found: Gathering) -> Page:
+    """What was gathered, as a page with one row for each passage.
+
+    Parameters
+    ----------
+    found : Gathering
+        Of the gather task.
+    """
+    rows = tuple(
+        (
+            example.title or "untitled",
+            ", ".join(part for part in (example.composer, str(example.year or "")) if part),
+            bars_text(example.first_bar, example.last_bar),
+            "; ".join(example.reasons),
+        )
+        for example in found.examples
+    )
+    table = Table("Passages", ("Tune", "By", "Bars", "What"), rows)
+    rights = tuple(
+        dict.fromkeys(
+            f"{example.title or 'untitled'}. {example.rights or 'Rights not known.'}"
+            for example in found.examples
+        )
+    )
+    summary = (
+        f"{'At least ' if found.unsure else ''}{found.tunes:,} of "
+        f"{found.corpus_tunes:,} tunes show it.",
+        *found.remarks,
+    )
+    title = "; ".join(found.wish.told())
+    return Page(title, "gather", summary, (Section("Where", (table,)),), rights)

@@ -1,0 +1,132 @@
+"""Text of a resemblance: each match with its notes and how it came by its place.
+
+Contents: resemblance_text, expected_text.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from melodex.presentation.text.staves import (
+    aligned_lines,
+    bar_row,
+    chord_row,
+    degree_row,
+    legend,
+    marked_rows,
+    note_row,
+)
+from melodex.presentation.text.style import Style, paragraphs, wrapped
+from melodex.presentation.text.words import shown
+from melodex.tasks.compare import (
+    interval_text,
+)
+from melodex.tasks.resemble import Match, Resemblance
+
+__all__ = [
+    "contour_lines",
+    "expected_text",
+    "match_facts",
+    "match_lines",
+    "ngrams_text",
+    "resemblance_text",
+]
+
+
+def resemblance_text(found: Resemblance, style: Style) -> str:
+    """Say what a phrase resembles, each match with its notes, and how it came by its
+    place where that was asked for.
+
+    Parameters
+    ----------
+    found : Resemblance
+        Of the resemble task.
+    style : Style
+        What the terminal can show.
+    """
+    lines = [style.strong(shown(found.heading)), ""]
+    if not found.matches:
+        lines.append("Nothing in the corpus resembles it.")
+    for match in found.matches:
+        lines += match_lines(found, match, style)
+        lines += [f"  {line}" for line in match.explanation]
+        lines.append("")
+    if found.matches:
+        used = [pair.relation for match in found.matches for pair in match.likeness.pairs]
+        lines += legend(used, style)
+    return "\n".join([*lines, *paragraphs(found.remarks, style)]) + "\n"
+
+
+def match_lines(found: Resemblance, match: Match, style: Style) -> list[str]:
+    """One match: where, how well, and the notes."""
+    whose = match.passage.whole.credits
+    maker = f", {whose.composer}" if whose.composer else ""
+    place = f" ({whose.collection})" if whose.collection else ""
+    lines = [style.strong(shown(f"{match.rank}  {match.passage.label}{maker}{place}"))]
+    lines += wrapped(match_facts(found, match), style)
+    if found.phrase.contour:
+        return lines + contour_lines(found.phrase.contour, match, style)
+    lines += aligned_lines(
+        found.phrase.melody, match.passage.whole, match.likeness, ("phrase", "tune"), style
+    )
+    return lines
+
+
+def contour_lines(signs: Sequence[int], match: Match, style: Style) -> list[str]:
+    """A contour over a tune: each sign over the note that it leads to."""
+    tune, pairs = match.passage.whole, match.likeness.pairs
+    places = [pair.tune for pair in pairs]
+    written = ["" if not p.query else "0+-"[signs[p.query - 1]] for p in pairs]
+    rows = [
+        written,
+        [style.mark(pair.relation) for pair in pairs],
+        degree_row(tune, places, style),
+        note_row(tune, places, style),
+        chord_row(tune, places, style),
+        bar_row(tune, places),
+    ]
+    titles = ["contour", "", "degree", "tune", "chord", "bar"]
+    return marked_rows(titles, rows, pairs, style)
+
+
+def match_facts(found: Resemblance, match: Match) -> list[str]:
+    """How well a phrase fits, in words."""
+    likeness = match.likeness
+    facts = [f"{match.points} points of {found.most_points}"]
+    if match.expected_by_chance is not None:
+        facts.append(f"{expected_text(match.expected_by_chance)} expected by chance")
+    if match.commonness:
+        facts.append(match.commonness)
+    if match.shared_ngrams:
+        facts.append(ngrams_text(match))
+    move = interval_text(likeness.transposition_semitones, likeness.spelled_shift)
+    if found.phrase.has_tonic and found.phrase.notation != "contour":
+        key = match.passage.melody.key
+        same = (
+            "on the same degrees"
+            if likeness.same_function
+            else "on other degrees of the key"
+        )
+        facts.append(f"{key}, {same}" if key.mode != "none" else "no key")
+    if found.phrase.notation == "passage":
+        facts.append(move)
+    return [*facts, f"tune {match.tune_id}"]
+
+
+def ngrams_text(match: Match) -> str:
+    """How many short figures are shared, and in how many tunes the rarest stands."""
+    steps, tunes = match.shared_ngrams[0]
+    count = len(match.shared_ngrams)
+    return (
+        f"{count} figure{'' if count == 1 else 's'} of {len(steps) + 1} notes shared, "
+        f"the rarest in {tunes:,} tune{'' if tunes == 1 else 's'}"
+    )
+
+
+def expected_text(expected: float) -> str:
+    """An expected number of matches with two figures, never as zero."""
+    if expected >= 10:
+        return f"{expected:.0f}"
+    if expected >= 0.001:
+        return f"{expected:.2g}"
+    return "under 0.001" if expected > 1e-12 else "practically none"

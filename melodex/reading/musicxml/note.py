@@ -1,0 +1,98 @@
+"""One note of MusicXML: its record, and what hangs on it.
+
+Conventions: a record keeps the voice and the staff; which voice is the melody is
+decided later (``musicxml_line``). Places and lengths are ticks, pitches sound.
+
+References
+----------
+MusicXML 4.0 (W3C Music Notation Community Group, 2021): ``note`` and its children.
+
+Contents: WrittenNote, NOTE_TYPES, ratio_of, read_ties, lyrics_of.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+from xml.etree.ElementTree import Element
+
+from melodex.reading.bounded import one_line
+from melodex.reading.musicxml.harmony import whole
+
+__all__ = ["NOTE_TYPES", "WrittenNote", "lyrics_of", "ratio_of", "read_ties"]
+
+NOTE_TYPES = {
+    "maxima": Fraction(32),
+    "long": Fraction(16),
+    "breve": Fraction(8),
+    "whole": Fraction(4),
+    "half": Fraction(2),
+    "quarter": Fraction(1),
+    "eighth": Fraction(1, 2),
+    "16th": Fraction(1, 4),
+    "32nd": Fraction(1, 8),
+    "64th": Fraction(1, 16),
+    "128th": Fraction(1, 32),
+}
+"""Quarters that the sign of a note stands for."""
+
+
+@dataclass(slots=True)
+class WrittenNote:
+    """A note, rest or grace note as written; ``midi`` is -1 for a rest."""
+
+    onset_ticks: int
+    duration_ticks: int
+    midi: int
+    fifths: int
+    voice: str
+    staff: str
+    measure: int
+    in_chord: bool = False
+    grace: bool = False
+    slashed: bool = False
+    tie_start: bool = False
+    tie_stop: bool = False
+    ratio: tuple[int, int] | None = None
+    tuplet_start: bool = False
+    tuplet_stop: bool = False
+    lyrics: tuple[tuple[int, str], ...] = ()
+
+
+def ratio_of(modification: Element) -> tuple[int, int] | None:
+    """Actual and normal number of notes that a ``time-modification`` states, or None."""
+    actual = whole(modification.findtext("actual-notes") or "")
+    normal = whole(modification.findtext("normal-notes") or "")
+    if not actual or not normal or actual == normal or not 0 < actual < 100 > normal > 0:
+        return None
+    return actual, normal
+
+
+def read_ties(element: Element, note: WrittenNote) -> None:
+    """Set whether a note is tied and where a tuplet starts and stops."""
+    for tie in element.iterfind("tie"):
+        note.tie_start |= tie.get("type") == "start"
+        note.tie_stop |= tie.get("type") == "stop"
+    for notations in element.iterfind("notations"):
+        for sign in notations:
+            if sign.tag == "tied":
+                note.tie_start |= sign.get("type") in {"start", "continue"}
+                note.tie_stop |= sign.get("type") in {"stop", "continue"}
+            elif sign.tag == "tuplet":
+                note.tuplet_start |= sign.get("type") == "start"
+                note.tuplet_stop |= sign.get("type") == "stop"
+
+
+def lyrics_of(element: Element) -> tuple[tuple[int, str], ...]:
+    """Verse and syllable of each line of words under a note; a hyphen joins words."""
+    found = []
+    for place, lyric in enumerate(element.findall("lyric")[:20], 1):
+        text = one_line(" ".join(t.text or "" for t in lyric.findall("text")))
+        if not text:
+            continue
+        if (lyric.findtext("syllabic") or "").strip() in {"begin", "middle"}:
+            text += "-"
+        digits = re.search(r"\d{1,2}", lyric.get("number", ""))
+        found.append((int(digits[0]) if digits else place, text))
+    return tuple(found)

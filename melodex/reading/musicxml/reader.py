@@ -1,0 +1,250 @@
+"""MusicXML sheets, plain or compressed, become one melody each.
+
+Conventions: partwise sheets up to version 4.0, and timewise ones. The melody is the
+part and voice that were chosen, else the top voice of the first part with notes; what
+else there was is said in a warning. Pitches, keys and chords are as they sound. Chord
+symbols and section marks that stand in another part belong to the whole sheet and are
+taken from there when the chosen part has none. Repeats and endings are kept as marks
+and not played.
+
+References
+----------
+MusicXML 4.0 (W3C Music Notation Community Group, 2021).
+
+Contents: read_musicxml.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass
+from typing import Any
+from xml.etree.ElementTree import Element
+
+from melodex.errors import ReadingError
+from melodex.melody import Credits, Melody, beat_strength
+from melodex.reading.bounded import one_line
+from melodex.reading.musicxml.line import Line, choose_voice, single_line
+from melodex.reading.musicxml.package import sheet_root
+from melodex.reading.musicxml.part import PartSheet, walk_part
+from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, Refusal
+
+__all__ = ["read_musicxml"]
+
+YEAR = re.compile(r"(?<!\d)(1[2-9]\d\d|20\d\d)(?!\d)")
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A part of the sheet: position from 1, names, and its element."""
+
+    position: int
+    name: str
+    names: frozenset[str]
+    element: Element
+
+    def __str__(self) -> str:
+        return self.name or f"part {self.position}"
+
+
+def read_musicxml(
+    data: bytes, source: str, choice: Choice, *, packed: bool = False
+) -> FileReading:
+    """Read the melody of a MusicXML file.
+
+    Parameters
+    ----------
+    data : bytes
+        What the file holds.
+    source : str
+        What to call the file in messages and credits.
+    choice : Choice
+        Part by name or position, voice by number, note of a chord.
+    packed : bool
+        Whether the file is a compressed ``.mxl``.
+
+    Returns
+    -------
+    FileReading
+        One tune, or one refusal that says why there is none. Its ``kept`` is the
+        file; reading it again takes the same choice.
+    """
+    kept_format = "mxl" if packed else "musicxml"
+    try:
+        root = sheet_root(data, packed=packed)
+        melody, warnings = read_sheet(root, source, choice)
+    except ReadingError as error:
+        refusal = Refusal(source, error.what, hint=error.hint)
+        return FileReading(source, refusals=(refusal,))
+    tune = ReadTune(melody, tuple(map(ReadWarning, warnings)), data, kept_format)
+    return FileReading(source, tunes=(tune,))
+
+
+def read_sheet(root: Element, source: str, choice: Choice) -> tuple[Melody, list[str]]:
+    """The melody of a sheet, and what was odd about it."""
+    parts = list(parts_of(root))
+    if not parts:
+        raise ReadingError("the sheet has no parts")
+    part, sheet = chosen_part(parts, choice.part)
+    found = choose_voice(sheet, choice.voice)
+    if found is None:
+        raise ReadingError(
+            f"{part} has no voice {choice.voice!r} with notes",
+            hint=f"voices: {', '.join(sorted({n.voice for n in sheet.notes}))[:200]}",
+        )
+    voice, notes, other_voices = found
+    line = single_line(notes, sheet, choice, sheet.oddities)
+    borrow_signs(sheet, [other for other in parts if other is not part])
+    warnings = [*left_aside(part, parts, voice, other_voices), *sheet.oddities.texts()]
+    melody = melody_of(line, sheet).with_credits(
+        **asdict(credits_of(root))
+        | {"source": source, "number": str(part.position), "part": part.name}
+    )
+    return melody, warnings
+
+
+def parts_of(root: Element) -> Iterator[Part]:
+    """The parts in order, with every name that they go by."""
+    listed = {entry.get("id"): entry for entry in root.iterfind("part-list/score-part")}
+    for position, element in enumerate(root.findall("part"), 1):
+        entry = listed.get(element.get("id"))
+        names = []
+        if entry is not None:
+            for tag in ("part-name", "part-abbreviation"):
+                names.append(one_line(entry.findtext(tag)))
+        known = {name.casefold() for name in [*names, element.get("id") or ""] if name}
+        yield Part(position, names[0] if names else "", frozenset(known), element)
+
+
+def chosen_part(parts: list[Part], wanted: str) -> tuple[Part, PartSheet]:
+    """The part that was asked for, else the first one with sounding notes."""
+    candidates = parts
+    if wanted:
+        candidates = [p for p in parts if wanted.strip().casefold() in p.names]
+        candidates = candidates or [p for p in parts if str(p.position) == wanted.strip()]
+    unpitched = False
+    for part in candidates:
+        sheet = walk_part(part.element)
+        if sheet.pitched:
+            return part, sheet
+        unpitched = unpitched or bool(sheet.unpitched)
+    listed = ", ".join(f"{p.position} {p.name}".strip() for p in parts)[:300]
+    if wanted and not candidates:
+        raise ReadingError(f"no part is called {wanted!r}", hint=f"parts: {listed}")
+    if wanted:
+        raise ReadingError(
+            f"{candidates[0]} has no notes with a pitch", hint=f"parts: {listed}"
+        )
+    if unpitched:
+        raise ReadingError("only percussion without pitch is written here")
+    raise ReadingError("the sheet has no notes")
+
+
+def borrow_signs(sheet: PartSheet, others: list[Part]) -> None:
+    """Take chord symbols and section marks from another part, where this has none."""
+    for part in others:
+        wants_chords = not sheet.chords and next(part.element.iter("harmony"), None)
+        wants_marks = not sheet.marks and next(part.element.iter("rehearsal"), None)
+        if wants_chords is None and wants_marks is None:
+            continue
+        if wants_chords is False and wants_marks is False:
+            return
+        try:
+            other = walk_part(part.element)
+        except ReadingError:
+            # A quarter tone in a part that nobody asked for refuses nothing.
+            continue
+        sheet.chords = sheet.chords or other.chords
+        sheet.marks = sheet.marks or other.marks
+
+
+def left_aside(
+    part: Part, parts: list[Part], voice: str, other_voices: list[str]
+) -> list[str]:
+    """Say which part and voice were read where there was a choice."""
+    said = []
+    others = [str(other) for other in parts if other is not part]
+    if others:
+        more = f" and {len(others) - 6} more" if len(others) > 6 else ""
+        said.append(
+            f"read part {part.position}, {part}; left aside {', '.join(others[:6])}{more}"
+        )
+    if other_voices:
+        said.append(f"read voice {voice}; left aside voice {', '.join(other_voices[:8])}")
+    return said
+
+
+def credits_of(root: Element) -> Credits:
+    """Title, makers and rights as the sheet states them."""
+    work = one_line(root.findtext("work/work-title"))
+    movement = one_line(root.findtext("movement-title"))
+    if work and movement and movement.casefold() not in work.casefold():
+        title = f"{work}: {movement}"
+    else:
+        title = work or movement or printed_title(root)
+    makers: dict[str, list[str]] = {}
+    for creator in root.iterfind("identification/creator"):
+        kind = creator.get("type", "composer").strip().lower()
+        kind = "lyricist" if kind == "poet" else kind
+        makers.setdefault(kind, []).append(one_line(creator.text))
+    rights = [one_line(text.text) for text in root.iterfind("identification/rights")]
+    year = YEAR.search(one_line(root.findtext("identification/source")))
+    return Credits(
+        title=title[:500],
+        composer=", ".join(filter(None, makers.get("composer", [])))[:500],
+        lyricist=", ".join(filter(None, makers.get("lyricist", [])))[:500],
+        year=int(year[1]) if year else None,
+        collection=whole_of(root)[:500],
+        rights="; ".join(filter(None, rights))[:500],
+    )
+
+
+def whole_of(root: Element) -> str:
+    """The larger whole that the sheet is said to be part of (Dublin Core: isPartOf)."""
+    for relation in root.iterfind("identification/relation"):
+        if relation.get("type", "").casefold() == "ispartof":
+            return one_line(relation.text)
+    return ""
+
+
+def printed_title(root: Element) -> str:
+    """The words that the page prints as its title, where no field states one."""
+    for credit in root.findall("credit"):
+        if (credit.findtext("credit-type") or "").strip() == "title":
+            return one_line(credit.findtext("credit-words"))
+    return ""
+
+
+def melody_of(line: Line, sheet: PartSheet) -> Melody:
+    """Lay a line and its part's signs out in columns."""
+    notes = line.notes
+    metres = [change.metre for change in sheet.metres]
+    starts = [change.onset_ticks for change in sheet.metres]
+    strengths = []
+    place = -1
+    for note in notes:
+        bar = sheet.bars[note.measure]
+        while place + 1 < len(starts) and starts[place + 1] <= bar.onset_ticks:
+            place += 1
+        metre: Any = metres[place] if place >= 0 else None
+        offset = note.onset_ticks - bar.onset_ticks + sheet.offsets[note.measure]
+        strengths.append(beat_strength(offset, metre))
+    return Melody(
+        midi=tuple(note.midi for note in notes),
+        fifths=tuple(note.fifths for note in notes),
+        onset_ticks=tuple(note.onset_ticks for note in notes),
+        duration_ticks=tuple(note.duration_ticks for note in notes),
+        bar=tuple(sheet.bars[note.measure].number for note in notes),
+        beat_strength=tuple(strengths),
+        phrase=(0,) * len(notes),
+        bars=tuple(sheet.bars),
+        keys=tuple(sheet.keys),
+        metres=tuple(sheet.metres),
+        chords=tuple(sorted(sheet.chords, key=lambda chord: chord.onset_ticks)),
+        marks=tuple(sorted(sheet.marks, key=lambda mark: mark.onset_ticks)),
+        graces=tuple(line.graces),
+        tuplets=tuple(line.tuplets),
+        lyrics=tuple(line.lyrics),
+        tempo_quarters_per_minute=sheet.tempo,
+    )

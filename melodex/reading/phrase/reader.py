@@ -1,0 +1,481 @@
+"""A typed phrase becomes notes: degrees, steps, ABC or a contour.
+
+Conventions, the same for whoever types and whoever reads an answer:
+
+- *Degrees* ``5 1 2 b3 2 1`` are those of the major scale on the tonic, whatever the
+  mode: the minor third is always ``b3``. Unmarked degrees lie in the one octave that
+  rises from the tonic, so ``7 1`` falls; ``1'`` is an octave above and ``7,`` an
+  octave below. ``5*2`` lasts two beats, ``2*1/2`` half a beat, ``1*1.5`` one and a
+  half; without a star a degree lasts one.
+- *Steps* ``+2 +2 -4 0`` are semitones from note to note; each carries its sign.
+- *ABC* ``K:F c3 d | f2 e2`` is standard 2.1; fields may stand before the notes on the
+  same line, and may be left out.
+- *Contour* ``+ + - 0 +``: up, up, down, same, up.
+
+Bar lines between degrees, steps and signs are allowed and ignored. The notation is
+recognised from the text. A phrase has three notes or more: two are an interval, and
+every tune holds it.
+
+References
+----------
+Friedmann (1985), "A methodology for the discussion of contour", Journal of Music
+Theory 29, 223-248, for the series of signs.
+
+Contents: NOTATIONS, FEWEST_NOTES, MOST_NOTES, read_phrase.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from itertools import accumulate
+from typing import TYPE_CHECKING
+
+from melodex.errors import PhraseError
+from melodex.melody import (
+    MODES,
+    TICKS_PER_QUARTER,
+    Bar,
+    Credits,
+    Key,
+    KeyChange,
+    Melody,
+    Phrase,
+    degree_fifths,
+    fifths_from_name,
+    pitch_class,
+    pitch_class_name,
+    spell,
+)
+from melodex.reading.phrase.faults import (
+    TYPOGRAPHY,
+    CannotReadError,
+    Fault,
+    ambiguous,
+    unreadable,
+)
+from melodex.reading.result import Choice
+from melodex.records import dataclass
+
+if TYPE_CHECKING:
+    from fractions import Fraction
+
+__all__ = ["FEWEST_NOTES", "MOST_NOTES", "NOTATIONS", "read_phrase"]
+
+NOTATIONS = ("degrees", "steps", "abc", "contour")
+
+FEWEST_NOTES = 3
+MOST_NOTES = 512
+"""What is longer is a piece: it is read from a file."""
+
+MOST_CHARACTERS = 20_000
+MOST_BEATS = 64
+FREE_METRE_STRENGTH = 0.5
+DEGREE_NUMBERS = frozenset("1234567")
+MAJOR_SEMITONES = (0, 2, 4, 5, 7, 9, 11)
+
+# Patterns are compiled when a text needs them, and kept by the module re.
+WORD = r"[^\s|]+"
+DEGREE = r"(?a)([b#]*)(\d+)([',]*)(?:\*(.*))?"
+LENGTH = r"(?a)(\d{1,3})(?:/(\d{1,2})|\.(\d{1,4}))?"
+STEP = r"(?a)[+-]\d{1,3}|0"
+NO_ABC_NOTE = "no note of ABC stands here"
+SIGNS = {"+": 1, "-": -1, "0": 0}
+
+MODE_WORDS = r"(?:maj|min|dor|phr|lyd|mix|loc|aeo|ion)[a-z]*"
+LEADING_FIELD = (
+    rf"(?i)\s*(?:\[(?P<inner>[KLMQVXTC]):\s*(?P<held>[^\]\n]*)\]"
+    rf"|(?P<key>K):[ ]*(?P<tonic>[^\s\[]+(?:[ ]+{MODE_WORDS}\b)?)"
+    rf"|(?P<field>[LMQ]):[ ]*(?P<value>[^\s\[]+)|(?P<other>[A-JN-PR-WY-Z]):[^\n]*\n)"
+)
+ABC_TUNE = r"(?m)^X:"
+ABC_LETTERS = frozenset("ABCDEFGabcdefg")
+ABC_WORD = r"""(?x)\s+|\\|%[^\n]*|"[^"\n]*"|![^!\s]*!|\+[a-z]+\+      # text and decorations
+    |\[[A-Za-z]:[^\]\n]*\]                                 # an inline field
+    |(?:\^{1,2}|_{1,2}|=)?(?P<note>[A-Ga-g])[',]*(?P<length>\d*(?:/+\d*)?)
+    |[zxZX](?P<rest>\d*(?:/+\d*)?)
+    |(?:[|:]+|\[\||\|\])(?:\[?\d[\d,-]*)?|\[\d[\d,-]*      # bar lines and endings
+    |\((?P<tuplet>\d(?::\d?){0,2})|(?P<broken>[<>]+)|(?P<tie>-)
+    |[()\[\]{}/.~uvHLMOPST&]
+    """
+
+
+@dataclass(frozen=True, slots=True)
+class TypedNote:
+    """A note as typed; ``beats`` is None where no length was given."""
+
+    midi: int
+    fifths: int
+    beats: Fraction | None = None
+
+
+def read_phrase(
+    text: str,
+    *,
+    notation: str = "",
+    tonic: str = "",
+    mode: str = "",
+    fewest: int = FEWEST_NOTES,
+) -> Phrase:
+    """Read a phrase that somebody typed.
+
+    Parameters
+    ----------
+    text : str
+        Degrees, steps in semitones, ABC, or a contour, as this module's opening says.
+    notation : str, optional
+        One of :data:`NOTATIONS`; left out, it is recognised from the text.
+    tonic : str, optional
+        Name of the tonic such as ``F`` or ``Bb``, for degrees (C when left out) and
+        for ABC without a key of its own.
+    mode : str, optional
+        A name in :data:`~melodex.melody.pitch.MODES`, for what ``tonic`` is for. Left
+        out, degrees with ``b3`` and no ``3`` are minor and all others major.
+    fewest : int, optional
+        How many notes it must have; less than a phrase is enough to draw it while it
+        is being typed.
+
+    Returns
+    -------
+    Phrase
+        ``has_rhythm`` is False where no length was typed: each note then lasts a
+        quarter as a placeholder. ``has_tonic`` is False for steps, contours and ABC
+        without a key. Pitches of steps start at an arbitrary place, those of a contour
+        stand for its signs alone.
+
+    Raises
+    ------
+    AmbiguousPhraseError
+        If two notations fit; the message shows both readings.
+    PhraseError
+        If none fits, or the phrase is too short or too long; the message shows where.
+
+    Examples
+    --------
+    >>> read_phrase("5 1' 2' b3' 2' 1'", tonic="F").melody.midi
+    (72, 77, 79, 80, 79, 77)
+    >>> read_phrase("+2 +2 -4 0").melody.interval_semitones
+    (2, 2, -4, 0)
+    >>> read_phrase("+ + - 0 +").contour
+    (1, 1, -1, 0, 1)
+    >>> read_phrase("b3 b2 b3")
+    Traceback (most recent call last):
+    ...
+    melodex.errors.AmbiguousPhraseError: 'b3 b2 b3' can be read in more than one way
+        as degrees:  Eb4 Db4 Eb4
+        as abc:      B5*3/2 B5 B5*3/2
+    say which with --as degrees, --as abc
+    """
+    plain = checked(text, notation)
+    key = stated_key(tonic, mode)
+    found, faults = readings_of(plain, (notation,) if notation else NOTATIONS, key, fewest)
+    if not found:
+        raise unreadable(text, faults)
+    if len(found) > 1:
+        raise ambiguous(text, found)
+    return replace(next(iter(found.values())), text=text)
+
+
+def checked(text: str, notation: str) -> str:
+    """The text in plain signs, unless it is empty or too long to be a phrase."""
+    if notation and notation not in NOTATIONS:
+        raise PhraseError(
+            f"no notation is called {notation!r}", hint=f"one of {', '.join(NOTATIONS)}"
+        )
+    if not text.strip():
+        raise PhraseError("the phrase is empty", hint="type degrees such as 5 1 2 b3 2 1")
+    if len(text) > MOST_CHARACTERS:
+        raise PhraseError("the phrase is too long", hint="read it from a file")
+    return text.translate(TYPOGRAPHY)
+
+
+def readings_of(
+    text: str, notations: tuple[str, ...], key: Key | None, fewest: int
+) -> tuple[dict[str, Phrase], dict[str, Fault]]:
+    """Read a text in each notation: phrases by notation, faults by notation."""
+    found, faults = {}, {}
+    for notation in notations:
+        if notation == "abc" and len(notations) > 1 and ABC_LETTERS.isdisjoint(text):
+            # The usual case: its large patterns need not be compiled to see that.
+            faults[notation] = Fault(0, NO_ABC_NOTE)
+            continue
+        try:
+            phrase = READERS[notation](text, key)
+            check_count(len(phrase.melody), text, fewest)
+            found[notation] = phrase
+        except CannotReadError as refusal:
+            faults[notation] = refusal.fault
+    return found, faults
+
+
+def stated_key(tonic: str, mode: str) -> Key | None:
+    """The key named beside a phrase; a mode alone is on C."""
+    if mode and mode not in MODES:
+        raise PhraseError(f"no mode is called {mode!r}", hint=f"one of {', '.join(MODES)}")
+    if not tonic and not mode:
+        return None
+    try:
+        fifths = fifths_from_name(tonic.translate(TYPOGRAPHY) or "C")
+    except ValueError as error:
+        raise PhraseError(
+            f"{tonic!r} is no tonic", hint="a note name such as F, Bb or F#"
+        ) from error
+    if abs(fifths) > 15:
+        raise PhraseError(f"{tonic!r} has too many accidentals for a tonic")
+    return Key(fifths, mode)
+
+
+# Degrees
+
+
+def read_degrees(text: str, key: Key | None) -> Phrase:
+    """Read scale degrees; without a tonic they stand on C."""
+    tonic = key.tonic_fifths if key else 0
+    # From G below middle C to F sharp above it, so that each key lies near the middle.
+    tonic_midi = 55 + (pitch_class(tonic) - 55) % 12
+    typed = [degree_note(word, tonic, tonic_midi) for word in re.finditer(WORD, text)]
+    mode = (key.mode if key else "") or mode_of([note.fifths - tonic for note in typed])
+    change = KeyChange(
+        0, Key(tonic, mode), Key(tonic, mode).signature_fifths, bool(key and key.mode)
+    )
+    return phrase_of(typed, "degrees", keys=(change,))
+
+
+def degree_note(word: re.Match[str], tonic: int, tonic_midi: int) -> TypedNote:
+    """One degree with its octave marks and its length."""
+    parts = re.fullmatch(DEGREE, word[0])
+    if not parts:
+        raise CannotReadError(word.start(), f"{word[0]!r} is no scale degree")
+    accidentals, number, octaves, length = parts.groups()
+    if number not in DEGREE_NUMBERS:
+        raise CannotReadError(
+            word.start(),
+            f"{word[0]!r} is no scale degree",
+            "degrees go from 1 to 7, parted by spaces; 1' is an octave above",
+        )
+    if len(accidentals) > 2 or len(set(accidentals)) > 1:
+        raise CannotReadError(word.start(), f"{accidentals!r} is no accidental")
+    if len(octaves) > 4 or len(set(octaves)) > 1:
+        raise CannotReadError(
+            word.start() + parts.start(3), f"{octaves!r} is no octave mark"
+        )
+    alteration = accidentals.count("#") - accidentals.count("b")
+    octave = octaves.count("'") - octaves.count(",")
+    midi = tonic_midi + MAJOR_SEMITONES[int(number) - 1] + alteration + 12 * octave
+    fifths = tonic + degree_fifths(int(number), alteration)
+    if length is None:
+        return TypedNote(midi, fifths)
+    return TypedNote(midi, fifths, beats_of(length, word.start() + parts.start(4) - 1))
+
+
+def beats_of(text: str, place: int) -> Fraction:
+    """A length after a star: ``2``, ``1/2`` or ``1.5`` beats."""
+    parts = re.fullmatch(LENGTH, text)
+    if not parts or parts[2] == "0" * len(parts[2] or "."):
+        raise CannotReadError(place, f"'*{text}' is no length", "write *2, *1/2 or *1.5")
+    from fractions import Fraction
+
+    beats = Fraction(text)
+    if not 0 < beats <= MOST_BEATS:
+        raise CannotReadError(place, f"'*{text}' is no length", f"up to {MOST_BEATS} beats")
+    return beats
+
+
+def mode_of(degrees: list[int]) -> str:
+    """Minor where a flat third is heard and no natural one, else major."""
+    return "minor" if -3 in degrees and 4 not in degrees else "major"
+
+
+# Steps and contour
+
+
+def read_steps(text: str, key: Key | None) -> Phrase:
+    """Read steps in semitones; the first pitch is chosen so that all of them fit."""
+    steps = []
+    for word in re.finditer(WORD, text):
+        if not re.fullmatch(STEP, word[0]):
+            hint = f"write +{word[0]}" if word[0].isdecimal() else ""
+            raise CannotReadError(
+                word.start(), f"{word[0]!r} is no step in semitones", hint
+            )
+        steps.append(int(word[0]))
+    return stepwise(steps, "steps", text, key)
+
+
+def read_contour(text: str, key: Key | None) -> Phrase:
+    """Read the signs of the steps; pitches are placeholders, a semitone for a sign."""
+    steps = []
+    for word in re.finditer(WORD, text):
+        if word[0] not in SIGNS:
+            hint = "part the signs by spaces" if set(word[0]) <= set("+-0") else ""
+            raise CannotReadError(word.start(), f"{word[0]!r} is no sign of a step", hint)
+        steps.append(SIGNS[word[0]])
+    phrase = stepwise(steps, "contour", text, key)
+    return replace(phrase, contour=tuple(steps))
+
+
+def stepwise(steps: list[int], notation: str, text: str, key: Key | None) -> Phrase:
+    """A phrase without tonic and rhythm from its steps."""
+    heights = list(accumulate(steps, initial=0))
+    if max(heights) - min(heights) > 127:
+        raise CannotReadError(0, "the steps span more than ten octaves")
+    if key:
+        raise CannotReadError(
+            0,
+            f"{notation} have no tonic"
+            if notation == "steps"
+            else "a contour has no tonic",
+            "leave the tonic out, or type degrees",
+        )
+    first = min(max(60, -min(heights)), 127 - max(heights))
+    typed = [TypedNote(first + h, spell(first + h, 0)) for h in heights]
+    return replace(phrase_of(typed, notation), has_tonic=False)
+
+
+# ABC
+
+
+def read_abc_phrase(text: str, key: Key | None) -> Phrase:
+    """Read ABC, whole or without its header, by the reader of ABC files."""
+    if re.search(ABC_TUNE, text):
+        lines: tuple[str, ...] = ()
+        tune, has_key, start = text, True, 0
+    else:
+        fields, start = leading_fields(text)
+        has_key = "K" in fields
+        lines = header_lines(fields, key)
+        tune = "\n".join((*lines, text[start:].lstrip("\n"), ""))
+    if has_key and key:
+        raise CannotReadError(0, "the phrase has a key of its own", "leave the tonic out")
+    has_lengths = abc_has_lengths(text, start) if lines else True
+    melody = abc_melody(tune, text, start, len(lines))
+    if not has_lengths:
+        melody = evenly(melody)
+    has_tonic = (has_key or key is not None) and melody.key.mode != "none"
+    if not has_tonic:
+        melody = replace(melody, keys=())
+    return Phrase(melody, "abc", has_rhythm=has_lengths, has_tonic=has_tonic)
+
+
+def leading_fields(text: str) -> tuple[dict[str, str], int]:
+    """Fields such as ``K:F`` before the first note, and where the notes begin."""
+    fields: dict[str, str] = {}
+    field, place = re.compile(LEADING_FIELD), 0
+    while found := field.match(text, place):
+        name = found["inner"] or found["key"] or found["field"] or found["other"]
+        value = found["held"] or found["tonic"] or found["value"] or ""
+        fields[name.upper()] = value.strip()
+        place = found.end()
+    return fields, place
+
+
+def header_lines(fields: dict[str, str], key: Key | None) -> tuple[str, ...]:
+    """The header that ABC wants; the key comes last."""
+    fallback = "none"
+    if key:
+        fallback = f"{pitch_class_name(key.tonic_fifths)} {key.mode or 'major'}"
+    given = [f"{name}:{fields[name]}" for name in "MLQ" if name in fields]
+    return ("X:1", *given, f"K:{fields.get('K', fallback)}")
+
+
+def abc_has_lengths(text: str, start: int) -> bool:
+    """Whether any length, rest, tie or tuplet is written; a stray sign raises."""
+    sign = re.compile(ABC_WORD)
+    place, notes, lengths = start, 0, False
+    while place < len(text):
+        word = sign.match(text, place)
+        if not word or word.end() == place:
+            raise CannotReadError(place, f"{text[place]!r} is not understood in ABC")
+        notes += bool(word["note"])
+        rhythm = ("length", "tuplet", "broken", "tie")
+        lengths = lengths or any(word[name] for name in rhythm) or word["rest"] is not None
+        place = word.end()
+    if not notes:
+        raise CannotReadError(start, NO_ABC_NOTE)
+    return lengths
+
+
+def abc_melody(tune: str, text: str, start: int, header: int) -> Melody:
+    """The one melody of an ABC text; what its reader complains of is a fault here."""
+    from melodex.reading.abc.reader import read_abc
+
+    reading = read_abc(tune, "phrase", Choice())
+    if not reading.tunes:
+        reasons = "; ".join(refusal.reason for refusal in reading.refusals)
+        raise CannotReadError(start, reasons or NO_ABC_NOTE)
+    if len(reading.tunes) > 1:
+        raise CannotReadError(0, f"these are {len(reading.tunes)} tunes", "type one phrase")
+    for warning in reading.tunes[0].warnings:
+        if "not understood" in warning.text:
+            place = start + warning.column - 1 if warning.line == header + 1 else 0
+            raise CannotReadError(max(place, 0), warning.text)
+    melody = reading.tunes[0].melody
+    # Where a phrase came from is what was typed, not a file.
+    return melody.with_credits(source="", number="")
+
+
+def evenly(melody: Melody) -> Melody:
+    """The same notes a quarter each: no length was typed."""
+    count = len(melody)
+    return replace(
+        melody,
+        onset_ticks=tuple(i * TICKS_PER_QUARTER for i in range(count)),
+        duration_ticks=(TICKS_PER_QUARTER,) * count,
+        beat_strength=(FREE_METRE_STRENGTH,) * count,
+        bar=(1,) * count,
+        bars=(Bar(1, 0, count * TICKS_PER_QUARTER),),
+        metres=(),
+        chords=(),
+        marks=(),
+        tuplets=(),
+    )
+
+
+READERS: dict[str, Callable[[str, Key | None], Phrase]] = {
+    "degrees": read_degrees,
+    "steps": read_steps,
+    "abc": read_abc_phrase,
+    "contour": read_contour,
+}
+
+# What all notations share
+
+
+def check_count(count: int, text: str, fewest: int) -> None:
+    """Refuse a phrase that is too short to look for, or too long to be one."""
+    if count < fewest:
+        has = {0: "none", 1: "one"}.get(count, f"only {count}")
+        raise CannotReadError(
+            len(text.rstrip()), f"a phrase has {fewest} notes or more, this has {has}"
+        )
+    if count > MOST_NOTES:
+        raise CannotReadError(
+            0, f"more than {MOST_NOTES} notes", "read the piece from a file"
+        )
+
+
+def phrase_of(
+    typed: list[TypedNote], notation: str, keys: tuple[KeyChange, ...] = ()
+) -> Phrase:
+    """Lay typed notes one after another in a single bar of free metre."""
+    has_rhythm = any(note.beats is not None for note in typed)
+    lengths = [
+        max(1, round((1 if note.beats is None else note.beats) * TICKS_PER_QUARTER))
+        for note in typed
+    ]
+    onsets = list(accumulate(lengths, initial=0))
+    count = len(typed)
+    melody = Melody(
+        midi=tuple(note.midi for note in typed),
+        fifths=tuple(note.fifths for note in typed),
+        onset_ticks=tuple(onsets[:-1]),
+        duration_ticks=tuple(lengths),
+        bar=(1,) * count,
+        beat_strength=(FREE_METRE_STRENGTH,) * count,
+        phrase=(0,) * count,
+        bars=(Bar(1, 0, onsets[-1]),),
+        keys=keys,
+        credits=Credits(),
+    )
+    return Phrase(melody, notation, has_rhythm=has_rhythm)

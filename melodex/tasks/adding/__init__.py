@@ -1,0 +1,8 @@
+"""Reading files and folders into a corpus.
+
+In: paths, or bytes handed over by the local page. Out: what was added, unchanged,
+replaced and refused, with reasons.
+
+``add`` is the task; ``pool`` reads in several processes, ``parts`` parts large files,
+``handed`` takes what a page hands over. Read first: ``add``.
+"""

@@ -1,0 +1,159 @@
+"""A file read and made into rows: whole, or a large ABC file part by part.
+
+Conventions: the parts of a file give, one after the other, what it gives whole: the
+same rows in the same order, the same refusals, the same name of its collection. So
+memory holds some parts at a time, however large the file.
+
+Contents: Job, jobs_of_file, parts_of_data, numbered, LARGE_BYTES, TUNES_PER_PART.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Generator, Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from melodex.corpus.rows import place_path, storable
+from melodex.corpus.writing.preparing import PreparedFile, folder_of, prepared
+from melodex.errors import ReadingError
+from melodex.reading import (
+    Choice,
+    FileReading,
+    Refusal,
+    contents,
+    read_data,
+    read_path,
+    text_of_abc,
+)
+
+if TYPE_CHECKING:
+    from melodex.reading.abc.reader import AbcPart
+
+__all__ = [
+    "LARGE_BYTES",
+    "TUNES_PER_PART",
+    "Job",
+    "jobs_of_file",
+    "numbered",
+    "parts_of_data",
+]
+
+LARGE_BYTES = 50_000
+"""Less, some four hundred short tunes, takes below 15 MB as rows and is read whole."""
+
+TUNES_PER_PART = 128
+"""Some 4 MB as rows, and about half of what is written at once."""
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """A file or a part of it that is to be read; it goes from process to process.
+
+    Parameters
+    ----------
+    source : str
+        The path as given, or the name that came with the file.
+    place : str
+        The whole path.
+    collection : str
+        Name of the collection; empty to take it from the file.
+    choice : Choice
+        How it is read.
+    part : AbcPart, optional
+        What to read; None for the whole file, which is opened then.
+    is_first : bool
+        Whether nothing of the file comes before.
+    """
+
+    source: str
+    place: str
+    collection: str
+    choice: Choice
+    part: AbcPart | None = None
+    is_first: bool = True
+
+    def done(self) -> PreparedFile:
+        """Read it and make it into rows; a file that cannot be opened is refused."""
+        reading = self.part.read(self.choice) if self.part else self.whole()
+        file = prepared(reading, self.collection, self.choice, self.place)
+        file.is_first = self.is_first
+        file.share = self.part.share if self.part else 1.0
+        return file
+
+    def whole(self) -> FileReading:
+        """Read the whole file."""
+        try:
+            return read_path(self.source, self.choice)
+        except ReadingError as error:
+            refusal = Refusal(self.source, error.what, hint=error.hint)
+            return FileReading(self.source, refusals=(refusal,))
+
+
+def jobs_of_file(path: Path, collection: str, choice: Choice) -> Iterator[Job]:
+    """What there is to do for a file: one thing, or for a large one its parts in turn."""
+    source = str(path)
+    whole = Job(source, place_path(source), collection, choice)
+    text = ""
+    try:
+        if path.stat().st_size > LARGE_BYTES:
+            text = text_of_abc(contents(path, source), source)
+    except (OSError, ValueError, ReadingError):
+        # Whoever reads it refuses it, with the reason.
+        text = ""
+    if text:
+        yield from jobs_of_text(text, whole)
+    else:
+        yield whole
+
+
+def jobs_of_text(text: str, whole: Job) -> Iterator[Job]:
+    """The parts of an ABC file, in turn."""
+    from melodex.reading.abc.reader import abc_parts
+
+    source, choice = whole.source, whole.choice
+    collection = whole.collection or book_of_all(text, source, choice)
+    # Without a book the name of the folder is given, as no part may look for its own.
+    collection = storable(collection) or folder_of(whole.place)
+    is_first = True
+    for part in abc_parts(text, source, TUNES_PER_PART):
+        yield Job(source, whole.place, collection, choice, part, is_first)
+        is_first = False
+
+
+def book_of_all(text: str, source: str, choice: Choice) -> str:
+    """The book that all tunes name that can be read, if it is the same."""
+    from melodex.reading.abc.reader import abc_books, abc_parts
+
+    found: set[str] = set()
+    for book in abc_books(abc_parts(text, source, TUNES_PER_PART), choice):
+        found.add(storable(book))
+        if len(found) > 1:
+            return ""
+    return found.pop() if found else ""
+
+
+def parts_of_data(data: bytes, whole: Job) -> Iterator[PreparedFile]:
+    """What a file holds that came with a name, made into rows."""
+    text = text_of_abc(data, whole.source) if len(data) > LARGE_BYTES else ""
+    if text:
+        yield from numbered(job.done() for job in jobs_of_text(text, whole))
+    else:
+        reading = read_data(data, whole.source, whole.choice)
+        yield prepared(reading, whole.collection, whole.choice, whole.place)
+
+
+def numbered(files: Generator[PreparedFile, None, None]) -> Iterator[PreparedFile]:
+    """Count how often a number comes in a file on through the file's parts."""
+    seen: Counter[str] = Counter()
+    with closing(files):
+        for file in files:
+            if file.is_first:
+                seen.clear()
+            if not (file.is_first and file.is_last):
+                for tune in file.tunes:
+                    seen[tune.number] += 1
+                    tune.occurrence = seen[tune.number]
+            yield file

@@ -1,0 +1,8 @@
+"""Where a tune comes close to the corpus, and whether that is chance.
+
+In: a tune and a corpus; or a corpus alone. Out: findings in order, each with its notes
+and its likelihood.
+
+``audit`` is the task, ``leads`` looks for places worth a closer look, ``whole`` compares
+all tunes of a corpus with one another. Read first: ``audit``.
+"""

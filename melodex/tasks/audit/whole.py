@@ -1,0 +1,197 @@
+"""audit of a whole corpus: tunes that stand in it twice, and passages that two share.
+
+Conventions: near-duplicates are those of
+:mod:`melodex.tasks.collection.duplicates`. A close pair is two tunes that are no
+near-duplicates and share a long run of steps, in any key; it is ordered by what that run
+tells in bits under a model of the corpus, so that scales
+and repeated notes come last. Rhythm plays no part.
+
+Contents: ClosePair, WholeAudit, audit_whole.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from melodex import __version__
+from melodex.corpus.reader import Corpus
+from melodex.matching.chance.sample import sample_tunes
+from melodex.matching.evidence.commonness import IntervalModel
+from melodex.matching.evidence.kinship import (
+    Progress,
+    SharedFigures,
+    longest_run,
+    shared_figures,
+)
+from melodex.melody import Melody
+from melodex.tasks.audit.audit import CAUTIONS, MODEL_SEED, digest_of
+from melodex.tasks.collection.duplicates import Duplicates, duplicates_among, steps_by_tune
+from melodex.tasks.passage import Passage
+
+__all__ = ["ClosePair", "WholeAudit", "audit_whole"]
+
+SHARED_FIGURES = 3
+"""Rare figures that a close pair shares: a run of eleven notes, or several shorter."""
+
+LOOKED_AT = 5
+"""Pairs that share most are looked at in full, so many for each that is wanted."""
+
+
+@dataclass(frozen=True, slots=True)
+class ClosePair:
+    """Two tunes that share a passage, though neither is nearly the other.
+
+    Parameters
+    ----------
+    one, other : Passage
+        The longest run of notes that both have.
+    transposition_semitones : int
+        From the one to the other.
+    bits : float
+        What the run tells under a model of the corpus.
+    shared_figures : int
+        Rare figures of nine notes that both have, in the run or elsewhere.
+    """
+
+    one: Passage
+    other: Passage
+    transposition_semitones: int
+    bits: float
+    shared_figures: int
+
+    @property
+    def notes(self) -> int:
+        """Length of the run."""
+        return len(self.one.melody)
+
+
+@dataclass(frozen=True, slots=True)
+class WholeAudit:
+    """What stands in a corpus twice, whole or in part.
+
+    Parameters
+    ----------
+    duplicates : Duplicates
+        Groups of tunes that are nearly the same.
+    pairs : tuple of ClosePair
+        The most telling first.
+    pairs_in_all : int
+        Pairs that share enough figures; of these the ``pairs`` are the first.
+    corpus_tunes, corpus_notes : int
+        What was compared.
+    corpus_digest : str
+        The same for the same tunes; see :func:`melodex.tasks.audit.audit.digest_of`.
+    excluded : tuple of str
+        Ids of tunes left out.
+    version : str
+        Of melodex.
+    cautions : tuple of str
+        What has to be said with every audit.
+    """
+
+    duplicates: Duplicates
+    pairs: tuple[ClosePair, ...]
+    pairs_in_all: int
+    corpus_tunes: int
+    corpus_notes: int
+    corpus_digest: str
+    excluded: tuple[str, ...]
+    version: str
+    cautions: tuple[str, ...] = CAUTIONS
+
+
+def audit_whole(
+    corpus: Corpus,
+    *,
+    least: float = 0.6,
+    limit: int = 20,
+    exclude: Sequence[str] = (),
+    progress: Progress | None = None,
+) -> WholeAudit:
+    """Find near-duplicates and close pairs inside a corpus.
+
+    Parameters
+    ----------
+    corpus : Corpus
+        Opened for reading.
+    least : float
+        Share of figures from which two tunes count as near-duplicates.
+    limit : int
+        At most so many close pairs.
+    exclude : sequence of str
+        Ids of tunes to leave out.
+    progress : callable, optional
+        Called with the number of tunes done and of all.
+
+    Returns
+    -------
+    WholeAudit
+        The same for the same corpus, whatever the order in which tunes were added.
+    """
+    tunes = steps_by_tune(corpus)
+    for tune_id in exclude:
+        tunes.pop(tune_id, None)
+    ids = sorted(tunes)
+    shared = shared_figures(
+        [tunes[tune_id] for tune_id in ids], fewest=SHARED_FIGURES, progress=progress
+    )
+    duplicates = duplicates_among(corpus, tunes, least, shared)
+    group = {
+        row.tune_id: number
+        for number, found in enumerate(duplicates.groups)
+        for row in found.tunes
+    }
+    # Of a group of near-duplicates the first stands for all.
+    standing = {found.tunes[0].tune_id for found in duplicates.groups}
+    apart = [
+        pair
+        for pair in shared
+        if pair.count >= SHARED_FIGURES
+        and all(
+            ids[place] in standing or ids[place] not in group
+            for place in (pair.first, pair.second)
+        )
+    ]
+    return WholeAudit(
+        duplicates=duplicates,
+        pairs=close_pairs(corpus, ids, tunes, apart, limit),
+        pairs_in_all=len(apart),
+        corpus_tunes=len(ids),
+        corpus_notes=sum(len(steps) + 1 for steps in tunes.values()),
+        corpus_digest=digest_of(corpus),
+        excluded=tuple(sorted(set(exclude))),
+        version=__version__,
+    )
+
+
+def close_pairs(
+    corpus: Corpus,
+    ids: Sequence[str],
+    tunes: dict[str, bytes],
+    shared: Sequence[SharedFigures],
+    limit: int,
+) -> tuple[ClosePair, ...]:
+    """The pairs whose longest run tells most, of those that share most figures."""
+    most = sorted(shared, key=lambda pair: (-pair.count, pair.first, pair.second))
+    most = most[: LOOKED_AT * limit]
+    model = IntervalModel.learned(
+        pitch for pitch, _ in sample_tunes(list(corpus.chunks()), MODEL_SEED)
+    )
+    melodies = corpus.melodies({ids[p] for pair in most for p in (pair.first, pair.second)})
+    found = []
+    for pair in most:
+        one, other = ids[pair.first], ids[pair.second]
+        first, second, steps = longest_run(tunes[one], tunes[other])
+        mine = passage_from(melodies[one], one, first, steps + 1)
+        theirs = passage_from(melodies[other], other, second, steps + 1)
+        moved = theirs.melody.midi[0] - mine.melody.midi[0]
+        bits = model.bits(bytes(mine.melody.midi))
+        found.append(ClosePair(mine, theirs, moved, bits, pair.count))
+    found.sort(key=lambda pair: (-pair.bits, pair.one.tune_id, pair.other.tune_id))
+    return tuple(found[:limit])
+
+
+def passage_from(melody: Melody, tune_id: str, first: int, notes: int) -> Passage:
+    """So many notes of a tune of the corpus."""
+    return Passage(melody.excerpt(first, first + notes - 1), melody, first, tune_id, True)

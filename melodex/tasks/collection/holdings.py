@@ -1,0 +1,276 @@
+"""What is in a corpus: listing, showing, removing, tagging, counting.
+
+Contents: Listing, list_tunes, TuneDetail, show_tune, Removal, remove_tunes,
+remove_from, Tagging, tag_tunes, list_tags, Holdings, holdings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from melodex.analysis.harmony.devices import KINDS
+from melodex.corpus.reader import Corpus
+from melodex.corpus.tune_rows import PlaceRow, TuneRow, WarningRow
+from melodex.errors import CorpusError
+from melodex.melody import MODES, Melody
+
+__all__ = [
+    "Count",
+    "Holdings",
+    "Listing",
+    "Removal",
+    "Tagging",
+    "TuneDetail",
+    "holdings",
+    "list_tags",
+    "list_tunes",
+    "remove_from",
+    "remove_tunes",
+    "show_tune",
+    "tag_tunes",
+]
+
+LONGEST_TAG = 60
+
+ENOUGH_TUNES = 3
+"""Tunes from which a class can hear what a mode or device has in common; our choice."""
+
+
+@dataclass(frozen=True, slots=True)
+class Listing:
+    """Tunes of a corpus, and how many fit what was asked."""
+
+    tunes: tuple[TuneRow, ...]
+    matching: int
+    corpus_tunes: int
+
+
+@dataclass(frozen=True, slots=True)
+class TuneDetail:
+    """Everything that the corpus knows of one tune."""
+
+    row: TuneRow
+    places: tuple[PlaceRow, ...]
+    warnings: tuple[WarningRow, ...]
+    melody: Melody
+
+
+@dataclass(frozen=True, slots=True)
+class Removal:
+    """Tunes taken out, and tunes that stay because they stand elsewhere too."""
+
+    removed: tuple[TuneRow, ...]
+    kept: tuple[TuneRow, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Tagging:
+    """A word put on tunes or taken off; ``changed`` of ``tune_count`` were news."""
+
+    name: str
+    tune_count: int
+    changed: int
+    taken_off: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Count:
+    """How many tunes share a value."""
+
+    value: str
+    tune_count: int
+
+
+@dataclass(frozen=True, slots=True)
+class Holdings:
+    """What a corpus holds: counts by what musicians look for.
+
+    ``modes`` are printed; ``devices`` counts the tunes that show each kind.
+    ``thin_modes`` and ``thin_devices`` are those that fewer than :data:`ENOUGH_TUNES`
+    tunes show, or none; modes there are those that the analysis finds.
+    """
+
+    tune_count: int
+    note_count: int
+    collections: tuple[Count, ...]
+    modes: tuple[Count, ...]
+    metres: tuple[Count, ...]
+    rhythms: tuple[Count, ...]
+    decades: tuple[Count, ...]
+    tags: tuple[Count, ...]
+    devices: tuple[Count, ...] = ()
+    thin_modes: tuple[Count, ...] = ()
+    thin_devices: tuple[Count, ...] = ()
+
+
+def list_tunes(
+    corpus: Corpus,
+    *,
+    collection: str = "",
+    title: str = "",
+    tag: str = "",
+    source: str = "",
+    limit: int | None = None,
+) -> Listing:
+    """List the tunes that fit; see :meth:`melodex.corpus.reader.Corpus.tunes`."""
+    rows = corpus.tunes(collection=collection, title=title, tag=tag, source=source)
+    shown = rows if limit is None else rows[:limit]
+    return Listing(tuple(shown), len(rows), corpus.tune_count)
+
+
+def show_tune(corpus: Corpus, name: str) -> TuneDetail:
+    """Return everything that the corpus knows of one tune.
+
+    Parameters
+    ----------
+    corpus : Corpus
+        An open corpus.
+    name : str
+        Its id, the beginning of it, its title, or a part of its title.
+
+    Raises
+    ------
+    UnknownTuneError
+        If no tune goes by that name, or several do.
+    """
+    tune_id = corpus.resolve(name)
+    return TuneDetail(
+        row=corpus.tune(tune_id),
+        places=tuple(corpus.places(tune_id)),
+        warnings=tuple(corpus.warnings(tune_id)),
+        melody=corpus.melody(tune_id),
+    )
+
+
+def remove_tunes(corpus_path: Path, names: Sequence[str]) -> Removal:
+    """Take tunes out of the corpus, from every place.
+
+    Raises
+    ------
+    UnknownTuneError
+        If a name fits no tune or several; nothing is removed then.
+    """
+    from melodex.corpus.writing.store import CorpusWriter
+
+    with Corpus.open(corpus_path) as corpus:
+        ids = list(dict.fromkeys(corpus.resolve(name) for name in names))
+        rows = tuple(corpus.tune(tune_id) for tune_id in ids)
+    with CorpusWriter.open(corpus_path, create=False) as writer:
+        writer.remove(ids)
+    return Removal(rows)
+
+
+def remove_from(corpus_path: Path, *, source: str = "", collection: str = "") -> Removal:
+    """Take out what was read from a file or folder, or what is in a collection.
+
+    Raises
+    ------
+    CorpusError
+        If nothing in the corpus is from there.
+    """
+    from melodex.corpus.writing.store import CorpusWriter
+
+    with Corpus.open(corpus_path) as corpus:
+        rows = {
+            row.tune_id: row for row in corpus.tunes(source=source, collection=collection)
+        }
+    if not rows:
+        what = (
+            f"was read from {source}" if source else f"is in the collection {collection!r}"
+        )
+        raise CorpusError(
+            f"no tune {what}",
+            where=str(corpus_path),
+            hint="'melodex list' shows sources and collections",
+        )
+    with CorpusWriter.open(corpus_path, create=False) as writer:
+        report = writer.remove_places(source=source, collection=collection)
+    return Removal(
+        tuple(rows[tune_id] for tune_id in report.removed if tune_id in rows),
+        tuple(rows[tune_id] for tune_id in report.kept if tune_id in rows),
+    )
+
+
+def tag_tunes(
+    corpus_path: Path, name: str, tunes: Sequence[str], *, take_off: bool = False
+) -> Tagging:
+    """Put a word on tunes, or take it off.
+
+    Raises
+    ------
+    CorpusError
+        If the word is empty, long or holds a comma.
+    UnknownTuneError
+        If a tune is not there; nothing is changed then.
+    """
+    from melodex.corpus.writing.store import CorpusWriter
+
+    word = name.strip()
+    if not word or "," in word or len(word) > LONGEST_TAG or not word.isprintable():
+        raise CorpusError(
+            f"{name!r} cannot be a tag",
+            hint=f"a tag is a word or a few, without commas, up to {LONGEST_TAG} letters",
+        )
+    with Corpus.open(corpus_path) as corpus:
+        ids = list(dict.fromkeys(corpus.resolve(tune) for tune in tunes))
+    with CorpusWriter.open(corpus_path, create=False) as writer:
+        changed = writer.tag(ids, word, remove=take_off)
+    return Tagging(word, len(ids), changed, take_off)
+
+
+def list_tags(corpus: Corpus) -> tuple[Count, ...]:
+    """Count the tunes under each tag, in alphabetical order."""
+    rows = corpus.query("SELECT name, count(*) FROM tag GROUP BY name ORDER BY name")
+    return tuple(Count(*row) for row in rows)
+
+
+def holdings(corpus: Corpus) -> Holdings:
+    """Count what a corpus holds, the most frequent first."""
+    devices = counts(corpus, "SELECT kind, count(DISTINCT tune) FROM device GROUP BY kind")
+    modes = counts(corpus, "SELECT mode, count(*) FROM tune_facet GROUP BY mode")
+    return Holdings(
+        tune_count=corpus.tune_count,
+        note_count=corpus.note_count,
+        collections=counts(
+            corpus,
+            "SELECT collection.name, count(DISTINCT tune) FROM place "
+            "JOIN collection ON collection.id = place.collection GROUP BY collection.name",
+        ),
+        modes=counts(
+            corpus, "SELECT printed_mode, count(*) FROM tune_facet GROUP BY printed_mode"
+        ),
+        metres=counts(corpus, "SELECT metre, count(*) FROM tune GROUP BY metre"),
+        rhythms=counts(
+            corpus, "SELECT rhythm, count(*) FROM tune WHERE rhythm != '' GROUP BY rhythm"
+        ),
+        decades=counts(
+            corpus,
+            "SELECT (year - year % 10) || 's', count(*) FROM tune "
+            "WHERE year > 0 GROUP BY year / 10",
+        ),
+        tags=list_tags(corpus),
+        devices=devices,
+        thin_modes=thin(modes, [mode for mode in MODES if mode not in SAME_MODE]),
+        thin_devices=thin(devices, KINDS),
+    )
+
+
+SAME_MODE = {"ionian": "major", "aeolian": "minor"}
+"""Names that the analysis does not give, and the mode that it says instead."""
+
+
+def thin(found: Sequence[Count], known: Iterable[str]) -> tuple[Count, ...]:
+    """Values that few tunes show, or none, the rarest first."""
+    by_value = {count.value: count.tune_count for count in found}
+    rare = [(by_value.get(value, 0), value) for value in known]
+    return tuple(
+        Count(value, tunes) for tunes, value in sorted(rare) if tunes < ENOUGH_TUNES
+    )
+
+
+def counts(corpus: Corpus, sql: str) -> tuple[Count, ...]:
+    """Values and their counts, the most frequent first."""
+    rows = sorted(corpus.query(sql), key=lambda row: (-row[1], row[0]))
+    return tuple(Count(row[0], row[1]) for row in rows)

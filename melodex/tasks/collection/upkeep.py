@@ -1,0 +1,129 @@
+"""Looking after a corpus: checking it, repairing it, copying it.
+
+Contents: CheckResult, check, BackupResult, backup.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from melodex.corpus.care.checking import CheckReport, check_corpus
+from melodex.corpus.care.copying import copy_corpus
+from melodex.corpus.care.repairing import RepairReport, repair_corpus
+from melodex.corpus.reader import Corpus
+from melodex.errors import DamagedCorpusError
+
+__all__ = ["BackupResult", "CheckResult", "backup", "check"]
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class CheckResult:
+    """What a check found, which engine searches, and what a repair did.
+
+    Parameters
+    ----------
+    path : Path
+        The corpus.
+    report : CheckReport
+        What was found, after the repair if there was one.
+    engine : str
+        ``c`` or ``numpy``.
+    titles : dict of str to str
+        Titles of the tunes that are touched, as far as they can be read.
+    repair : RepairReport, optional
+        What was put right.
+    """
+
+    path: Path
+    report: CheckReport
+    engine: str
+    titles: dict[str, str]
+    repair: RepairReport | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class BackupResult:
+    """A copy of a corpus: where it is, and what it holds."""
+
+    path: Path
+    byte_count: int
+    tune_count: int
+
+
+def check(
+    corpus_path: Path, *, repair: bool = False, progress: Progress | None = None
+) -> CheckResult:
+    """Check a corpus, and put right what is wrong if asked to.
+
+    Parameters
+    ----------
+    corpus_path : Path
+        The corpus.
+    repair : bool
+        Whether to make a new file of what can be read where anything is wrong; the
+        damaged one is kept beside it.
+    progress : callable, optional
+        Called with what is done and what there is in all.
+
+    Raises
+    ------
+    CorpusError
+        If the file cannot be opened as a corpus at all.
+    """
+    from melodex.matching import engine_name
+
+    done = None
+    try:
+        report = check_corpus(corpus_path, progress)
+        broken = bool(report.faults)
+    except DamagedCorpusError:
+        if not repair:
+            raise
+        broken = True
+    if repair and broken:
+        done = repair_corpus(corpus_path, progress)
+        report = check_corpus(corpus_path, progress)
+    titles = titles_of(corpus_path, report)
+    return CheckResult(corpus_path, report, engine_name(), titles, done)
+
+
+def titles_of(corpus_path: Path, report: CheckReport) -> dict[str, str]:
+    """Titles of the tunes that a check found touched."""
+    if not report.touched:
+        return {}
+    from melodex.corpus.care.salvage import titles
+
+    return titles(corpus_path, report.touched)
+
+
+def backup(
+    corpus_path: Path,
+    target: Path,
+    *,
+    replace: bool = False,
+    progress: Progress | None = None,
+) -> BackupResult:
+    """Write a consistent copy of a corpus while it may be in use.
+
+    Parameters
+    ----------
+    corpus_path, target : Path
+        The corpus, and the file to make.
+    replace : bool
+        Whether a file that is there already may be replaced.
+    progress : callable, optional
+        Called with pages done and pages in all.
+
+    Raises
+    ------
+    CorpusError
+        If there is no corpus, or the copy cannot be made.
+    """
+    Corpus.open(corpus_path).close()
+    byte_count = copy_corpus(corpus_path, target, replace=replace, progress=progress)
+    with Corpus.open(target) as copy:
+        return BackupResult(target, byte_count, copy.tune_count)

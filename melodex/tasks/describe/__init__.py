@@ -1,0 +1,7 @@
+"""What is in a piece.
+
+In: a tune or a passage. Out: keys, form, harmony, degrees and finds, each with its bars.
+
+``describe`` is the task; ``sentences`` words what analysis found. Read first:
+``describe``.
+"""

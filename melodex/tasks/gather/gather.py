@@ -1,0 +1,325 @@
+"""gather: which pieces and passages show a feature.
+
+Conventions: every wish that is stated has to be met by a tune. Wishes that stand in
+some bars (a device, a section, a progression, a melody note on its chord, a phrase)
+give the passages, so that a tune may come several times; wishes about the whole tune
+only narrow. Bars go by printed numbers. What is asked of chords and keys was worked
+out when the tune was added. Tunes come by their titles, without case and accents;
+where a progression is asked for, those that have it best come first.
+
+Contents: Example, Gathering, gather, device_kinds; Wish comes from ``gather_wish``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from melodex.corpus.facets import FACET_VERSION
+from melodex.errors import AnalysisError, CorpusError
+from melodex.tasks.gather.places import (
+    Placed,
+    Places,
+    listed,
+    narrows,
+    placed_wishes,
+    tunes_of,
+)
+from melodex.tasks.gather.progressions import MOST_ALIGNED
+from melodex.tasks.gather.wish import TOGETHER, Wish
+
+if TYPE_CHECKING:
+    from melodex.corpus.reader import Corpus
+
+__all__ = [
+    "Example",
+    "Gathering",
+    "Wish",
+    "device_kinds",
+    "gather",
+    "placed_wishes",
+    "tunes_of",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Example:
+    """A passage, or a whole tune, that shows what is asked for.
+
+    ``points`` says how well the tune has the progression that was asked for; None
+    where none was.
+    """
+
+    tune_id: str
+    title: str
+    composer: str
+    year: int | None
+    collection: str
+    source: str
+    number: str
+    rights: str
+    first_bar: int
+    last_bar: int
+    reasons: tuple[str, ...]
+    points: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Gathering:
+    """What was gathered.
+
+    ``tunes`` counts those that show it, of ``corpus_tunes``; ``unsure`` more may show
+    it and were not looked at closely.
+    """
+
+    wish: Wish
+    examples: tuple[Example, ...]
+    tunes: int
+    corpus_tunes: int
+    remarks: tuple[str, ...] = ()
+    unsure: int = 0
+
+
+def gather(
+    corpus: Corpus, wish: Wish, *, limit: int | None = None, thorough: bool = False
+) -> Gathering:
+    """Find the pieces and passages that show a feature.
+
+    Parameters
+    ----------
+    corpus : Corpus
+        Opened for reading.
+    wish : Wish
+        What is asked for.
+    limit : int, optional
+        At most so many examples, which may be none; all tunes are counted.
+    thorough : bool
+        Whether every tune that may hold a progression is looked at closely, as it is
+        without a limit.
+
+    Returns
+    -------
+    Gathering
+        Examples in order of title, tune id and bar; with a progression, those with
+        more points first.
+
+    Raises
+    ------
+    AnalysisError
+        If nothing is asked for, or a wish cannot be understood.
+    CorpusError
+        If another version of melodex worked out the features of this corpus.
+    """
+    for manner, of in TOGETHER.items():
+        if getattr(wish, manner) and not getattr(wish, of):
+            raise AnalysisError(
+                f"{manner.replace('_', ' ')} is asked for, but not what",
+                hint=f"name a {of}",
+            )
+    if not wish.told():
+        raise AnalysisError(
+            "nothing is asked for", hint="name a feature, such as --device 'borrowed chord'"
+        )
+    require_features(corpus)
+    most_aligned = None if thorough or limit is None else max(MOST_ALIGNED, limit)
+    placed: list[Placed] = []
+    kept = tunes_of(corpus, wish) if narrows(wish) else None
+    for found in placed_wishes(corpus, wish, kept, most_aligned=most_aligned):
+        placed.append(found)
+        kept = found.tunes if kept is None else kept & found.tunes
+    if kept is None:
+        kept = tunes_of(corpus, wish)
+    # The passages are those of the progression, if there is one.
+    placed.sort(key=lambda found: not found.points)
+    unsure = sum(found.unsure for found in placed)
+    return Gathering(
+        wish,
+        tuple(examples_of(corpus, kept, placed, limit)),
+        len(kept),
+        corpus.tune_count,
+        tuple(remarks_on(corpus, wish, kept, unsure)),
+        unsure,
+    )
+
+
+def require_features(corpus: Corpus) -> None:
+    """Refuse a corpus whose features have other columns than are asked for."""
+    rows = corpus.query("SELECT value FROM setting WHERE name = 'facet_version'")
+    if not rows or rows[0][0] != str(FACET_VERSION):
+        raise CorpusError(
+            "the features of this corpus were worked out by another version of melodex",
+            where=str(corpus.path),
+            hint="'melodex add' with any file of it works them out anew",
+        )
+
+
+def device_kinds(corpus: Corpus) -> list[tuple[str, int]]:
+    """Kinds of devices in the corpus, and how many tunes show each."""
+    rows = corpus.query(
+        "SELECT kind, count(DISTINCT tune) FROM device GROUP BY kind ORDER BY kind"
+    )
+    return [(str(kind), int(tunes)) for kind, tunes in rows]
+
+
+def remarks_on(corpus: Corpus, wish: Wish, kept: set[int], unsure: int) -> Iterator[str]:
+    """What may help where nothing was found, and what was not looked at."""
+    if unsure:
+        yield (
+            f"{unsure:,} more tunes may have the progression; only the likeliest "
+            "were looked at closely. Narrow by another wish, or be thorough."
+        )
+    if kept:
+        return
+    if wish.device:
+        yield told("Devices", device_kinds(corpus))
+    for name, (words, sql) in VALUES.items():
+        if asked := getattr(wish, name):
+            rows = corpus.query(sql)
+            # A change of key may be named by a part of its words.
+            partly = name == "key_change"
+            if not any(asked == value or (partly and asked in value) for value, _ in rows):
+                yield told(words, rows)
+
+
+VALUES = {
+    "mode": ("Modes", "SELECT mode, count(*) FROM tune_facet GROUP BY mode"),
+    "modal": (
+        "Modes that colour passages",
+        "SELECT mode, count(DISTINCT tune) FROM modal_passage GROUP BY mode",
+    ),
+    "returning": (
+        "Figures that return",
+        "SELECT kind, count(DISTINCT tune) FROM returning_figure GROUP BY kind",
+    ),
+    "key_change": (
+        "Changes of key",
+        "SELECT substr(how, 1, instr(how || ',', ',') - 1), count(DISTINCT tune) "
+        "FROM key_span WHERE place > 0 GROUP BY 1",
+    ),
+    "collection": (
+        "Collections",
+        "SELECT name, count(DISTINCT place.tune) FROM collection JOIN place "
+        "ON place.collection = collection.id GROUP BY name",
+    ),
+    "tag": ("Tags", "SELECT name, count(*) FROM tag GROUP BY name"),
+}
+"""What may be asked by name, and the statement that counts the tunes of each name."""
+
+
+def told(words: str, rows: Sequence[tuple[Any, ...]]) -> str:
+    """Names that a corpus knows, and how many tunes go by each."""
+    names = ", ".join(f"{name} ({tunes})" for name, tunes in rows)
+    return f"{words} in this corpus: {names or 'none'}."
+
+
+# Examples.
+
+
+def examples_of(
+    corpus: Corpus, kept: set[int], placed: Sequence[Placed], limit: int | None
+) -> list[Example]:
+    """Passages of the tunes that meet every wish; whole tunes where none is placed."""
+    if limit == 0:
+        return []
+    points = placed[0].points if placed else {}
+    shown = kept if limit is None else first_of(corpus, kept, points, limit)
+    located = [found.places(sorted(shown)) for found in placed]
+    examples: list[Example] = []
+    for row in sorted(rows_of(corpus, shown), key=lambda row: -points.get(row[0], 0.0)):
+        examples += examples_of_tune(row, located, points.get(row[0]))
+    return examples[:limit]
+
+
+def first_of(
+    corpus: Corpus, kept: set[int], points: dict[int, float], limit: int
+) -> set[int]:
+    """As many tunes as passages are shown, for each has one: the first in order."""
+    if points:
+        best = sorted((points[tune] for tune in kept), reverse=True)[:limit]
+        some = {tune for tune in kept if points[tune] >= best[-1]} if best else set()
+    else:
+        some = kept if len(kept) <= SORTED_AT_ONCE else foremost(corpus, kept, limit)
+    rows = corpus.query(
+        "SELECT tune.id FROM json_each(?) AS wanted "
+        f"CROSS JOIN tune ON tune.id = wanted.value {BY_NAME}",
+        [listed(some)],
+    )
+    return {row[0] for row in sorted(rows, key=lambda r: -points.get(r[0], 0.0))[:limit]}
+
+
+def foremost(corpus: Corpus, kept: set[int], limit: int) -> set[int]:
+    """Some of many tunes, among them the first by title: so many are not sorted."""
+    size = 2 * limit * (corpus.tune_count // len(kept) + 1)
+    while True:
+        rows = corpus.query(
+            "SELECT id, title_folded FROM tune ORDER BY title_folded LIMIT ?", [size]
+        )
+        found = [row for row in rows if row[0] in kept]
+        if len(found) >= limit or len(rows) < size:
+            break
+        size *= 4
+    last = found[:limit][-1][1]
+    tied = corpus.query("SELECT id FROM tune WHERE title_folded = ?", [last])
+    return kept & {row[0] for row in [*found[:limit], *tied]}
+
+
+FROM_TUNES = """
+FROM json_each(?) AS wanted
+CROSS JOIN tune ON tune.id = wanted.value
+LEFT JOIN place ON place.id = (SELECT min(id) FROM place WHERE place.tune = tune.id)
+LEFT JOIN collection ON collection.id = place.collection"""
+BY_NAME = "ORDER BY tune.title_folded, tune.tune_id"
+SORTED_AT_ONCE = 2_000
+"""Tunes; of more, the first are taken from the index of titles."""
+
+
+def rows_of(corpus: Corpus, tunes: set[int]) -> list[tuple[Any, ...]]:
+    """What is told of some tunes, in order of title and id."""
+    return corpus.query(
+        "SELECT tune.id, facet.first_bar, facet.last_bar, tune.tune_id, tune.title, "
+        "tune.composer, tune.year, coalesce(collection.name, ''), "
+        "coalesce(place.source, ''), coalesce(place.number, ''), tune.rights "
+        f"{FROM_TUNES} JOIN tune_facet AS facet ON facet.tune = tune.id {BY_NAME}",
+        [listed(tunes)],
+    )
+
+
+def examples_of_tune(
+    row: Sequence[Any], located: Sequence[Places], points: float | None
+) -> Iterator[Example]:
+    """The passages of one tune."""
+    tune, first_bar, last_bar, *told = row
+    names = dict(zip(CREDITS, told, strict=True))
+    for first, last, reasons in passages_of(tune, (first_bar, last_bar), located):
+        yield Example(
+            **names, first_bar=first, last_bar=last, reasons=reasons, points=points
+        )
+
+
+CREDITS = (
+    "tune_id",
+    "title",
+    "composer",
+    "year",
+    "collection",
+    "source",
+    "number",
+    "rights",
+)
+
+
+def passages_of(
+    tune: int, whole: tuple[int, int], located: Sequence[Places]
+) -> Iterator[tuple[int, int, tuple[str, ...]]]:
+    """Passages of one tune: those of the first wish that is placed, others told once."""
+    if not located:
+        yield whole[0], whole[1], ()
+        return
+    others = tuple(
+        f"{reason} (bars {first}-{last})"
+        for places in located[1:]
+        for first, last, reason in places[tune][:1]
+    )
+    for first, last, reason in sorted(set(located[0][tune])):
+        yield first, last, (reason, *others)

@@ -1,0 +1,323 @@
+"""Finding a phrase: typed, played, or taken from a tune; and what resembles it.
+
+Contents: find, narrow, match, stave, warm_up.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from markupsafe import Markup
+from starlette.responses import JSONResponse, Response
+
+from melodex.errors import AmbiguousPhraseError, MelodexError, PhraseError
+from melodex.melody import MODES, Phrase
+from melodex.reading.phrase.reader import read_phrase
+from melodex.tasks.gather.wish import Wish
+from melodex.workbench.asking import Ask, Fault, fault_of, rendered_page, rendered_part
+from melodex.workbench.bench import StoppableCorpus
+from melodex.workbench.files import as_file
+
+if TYPE_CHECKING:
+    from melodex.tasks.collection.holdings import Count
+    from melodex.tasks.resemble import Match, Resemblance
+
+__all__ = ["find", "match", "narrow", "searched", "set_names", "stave", "warm_up"]
+
+USUAL_MATCHES, MOST_MATCHES = 10, 100
+NARROWING = ("collection", "mode", "metre", "tag", "after", "before")
+LISTED = ("collection", "mode", "metre", "tag")
+READING = re.compile(r"^\s*as (\w+):\s+(.*)$", re.MULTILINE)
+PLACE = re.compile(r"column (\d+)")
+TONICS = ("C", "G", "D", "A", "E", "B", "F#", "F", "Bb", "Eb", "Ab", "Db", "Gb")
+PLAYABLE_MODES = tuple(mode for mode in MODES if mode not in {"ionian", "aeolian"})
+
+
+def warm_up() -> None:
+    """Draw something: what draws is loaded, and this thread's engraver made."""
+    from melodex.presentation import report  # noqa: F401
+    from melodex.presentation.engraving.fragments import phrase_picture
+    from melodex.tasks import resemble  # noqa: F401
+
+    phrase_picture(read_phrase("1*2 2 3 5"))
+
+
+def find(ask: Ask) -> Response:
+    """The page to type a phrase on, with what resembles it if there is one."""
+    corpus = ask.corpus_if_any()
+    if ask.said("form") and corpus is not None:
+        return as_file(ask, searched(ask, corpus), "resemblance")
+    context: dict[str, Any] = {"found": None, "fault": None, "cards": (), "drawn": None}
+    context |= {"heard": None, "narrowed": (), "readings": ()}
+    if asks_something(ask):
+        try:
+            context |= results(ask, corpus)
+        except MelodexError as error:
+            context["fault"] = fault_of(error)
+            context["readings"] = readings_of(error)
+    status = context["fault"].status if context["fault"] else 200
+    return rendered_page(
+        ask,
+        "find.html",
+        "Find a phrase",
+        status=status,
+        corpus_tunes=corpus.tune_count if corpus else None,
+        # They take a moment, and the first page has to be there at once.
+        choices=choices_of(ask, corpus) if context["found"] else None,
+        sets=set_names(corpus),
+        tonics=TONICS,
+        modes=PLAYABLE_MODES,
+        **context,
+    )
+
+
+def set_names(corpus: StoppableCorpus | None) -> list[str]:
+    """Names of the teaching sets that there are."""
+    from melodex.tasks.lesson.sets import list_lessons
+
+    return [line.row.name for line in list_lessons(corpus)] if corpus else []
+
+
+def asks_something(ask: Ask) -> bool:
+    """Whether there is a phrase, or a tune to take one from."""
+    return bool(ask.said("phrase") or ask.said("tune"))
+
+
+def results(ask: Ask, corpus: StoppableCorpus | None) -> dict[str, Any]:
+    """What the page shows of a search."""
+    from melodex.presentation.engraving.fragments import phrase_picture
+
+    found = searched(ask, corpus or ask.corpus())
+    # A script that has drawn what was typed does not need it again.
+    drawn = None if ask.said("drawn") else phrase_picture(found.phrase)
+    return {
+        "found": found,
+        "drawn": Markup(drawn.svg) if drawn else None,
+        "heard": player_of(found.phrase) if drawn else None,
+        "cards": [card_of(found, each, opened=each.rank == 1) for each in found.matches],
+        "narrowed": narrowing(ask).told(),
+    }
+
+
+def searched(ask: Ask, corpus: StoppableCorpus) -> Resemblance:
+    """Search as the fields say; an answer just given is not worked out again."""
+    key = tuple(
+        ask.said(name)
+        for name in ("phrase", "as", "tune", "bars", "notes", "self", "limit", *NARROWING)
+    )
+    found: Resemblance = ask.bench.remembered(key, lambda: search_anew(ask, corpus))
+    return found
+
+
+def search_anew(ask: Ask, corpus: StoppableCorpus) -> Resemblance:
+    """Search as the fields say."""
+    from melodex.tasks.gather.counts import tunes_outside
+    from melodex.tasks.resemble import resemble
+
+    return resemble(
+        corpus,
+        phrase_of(ask, corpus),
+        limit=ask.number("limit", USUAL_MATCHES, least=1, most=MOST_MATCHES),
+        include_self=bool(ask.said("self")),
+        exclude=tunes_outside(corpus, narrowing(ask)),
+    )
+
+
+def phrase_of(ask: Ask, corpus: StoppableCorpus) -> Phrase:
+    """The phrase that is meant: typed, or some bars of a tune."""
+    name = ask.said("tune")
+    if ask.said("phrase"):
+        from melodex.tasks.resemble import said_phrase
+
+        return said_phrase(corpus, ask.said("phrase"), notation=ask.said("as"))
+    bars, notes = ask.said("bars"), ask.said("notes")
+    return ask.bench.passage(name, corpus, bars=bars, notes=notes).phrase()
+
+
+def narrowing(ask: Ask) -> Wish:
+    """Which tunes are to be searched."""
+    return Wish(
+        collection=ask.said("collection"),
+        mode=ask.said("mode"),
+        metre=ask.said("metre"),
+        tag=ask.said("tag"),
+        after=year_of(ask.said("after")),
+        before=year_of(ask.said("before")),
+    )
+
+
+def year_of(text: str) -> int | None:
+    """A year, None where none is said."""
+    return int(text) if re.fullmatch(r"[0-9]{1,4}", text) else None
+
+
+Choices = dict[str, tuple["Count", ...]]
+
+
+def narrow(ask: Ask) -> Response:
+    """The fields that narrow a search, for a script that opens them."""
+    choices = choices_of(ask, ask.corpus_if_any())
+    html = rendered_part("narrow.html", choices=choices, said=ask.said)
+    if ask.wants_data:
+        return JSONResponse({"html": html})
+    return rendered_page(
+        ask, "narrowing.html", "Look only in some tunes", fields=Markup(html)
+    )
+
+
+def choices_of(ask: Ask, corpus: StoppableCorpus | None) -> Choices:
+    """What searches can be narrowed to, with the number of tunes of each."""
+    from melodex.tasks.gather.counts import remaining
+
+    if corpus is None:
+        return dict.fromkeys(LISTED, ())
+
+    def counted() -> Choices:
+        return remaining(corpus, Wish(), features=LISTED).options
+
+    options: Choices = ask.bench.remembered(("choices",), counted)
+    return options
+
+
+# One match
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """What the list shows of a match; ``opened`` is its evidence, where it lies open."""
+
+    match: Match
+    facts: tuple[str, ...]
+    line: tuple[Any, ...]
+    opened: Markup | None
+
+
+def card_of(found: Resemblance, match: Match, *, opened: bool) -> Card:
+    """A match for the list."""
+    from melodex.presentation.engraving.fragments import evidence_line
+    from melodex.presentation.text.resemble import match_facts
+
+    line: Sequence[Any] = ()
+    if found.phrase.notation != "contour":
+        line = evidence_line(
+            found.phrase.melody,
+            match.passage.melody,
+            match.likeness,
+            match.passage.first_note,
+        )
+    evidence = evidence_of(found, match) if opened else None
+    return Card(match, tuple(match_facts(found, match)), tuple(line), evidence)
+
+
+def evidence_of(found: Resemblance, match: Match) -> Markup:
+    """The notes of a match, drawn and playable."""
+    from melodex.presentation.engraving.fragments import evidence_html
+    from melodex.presentation.report.forms import match_section
+
+    return Markup(evidence_html(match_section(found.phrase, match, found.most_points)))
+
+
+def match(ask: Ask) -> Response:
+    """The evidence of one match: a page, or a part of one for a script."""
+    found = searched(ask, ask.corpus())
+    rank = ask.number("rank", 1, least=1, most=MOST_MATCHES)
+    if rank > len(found.matches):
+        raise PhraseError(
+            f"there is no match {rank}", hint=f"there are {len(found.matches)}"
+        )
+    chosen = found.matches[rank - 1]
+    evidence = evidence_of(found, chosen)
+    if ask.wants_data:
+        return JSONResponse({"html": str(evidence)})
+    return rendered_page(
+        ask,
+        "match.html",
+        f"{rank}. {chosen.passage.label}",
+        found=found,
+        match=chosen,
+        evidence=evidence,
+    )
+
+
+# The stave while one types
+
+
+def stave(ask: Ask) -> Response:
+    """What is typed or played, as notes; or what is wrong with it, and where."""
+    text = ask.said("phrase")
+    try:
+        played = [int(pitch) for pitch in ask.said("played").split()[:512]]
+        if played:
+            text = continued(ask, text, played)
+        phrase = read_phrase(text, notation=ask.said("as"), fewest=1)
+    except (MelodexError, ValueError) as error:
+        return JSONResponse(fault_in(text, error))
+    return JSONResponse({"text": text, **drawn_phrase(phrase)})
+
+
+def continued(ask: Ask, text: str, played: Sequence[int]) -> str:
+    """The phrase with what was played behind it."""
+    from melodex.presentation.notation.played import played_abc
+
+    before: tuple[int, ...] = ()
+    if text:
+        phrase = read_phrase(text, notation=ask.said("as"), fewest=1)
+        if phrase.notation == "contour":
+            raise PhraseError("a contour has no notes to go on from", hint="start anew")
+        before = phrase.melody.midi
+    mode = ask.said("mode") or "major"
+    return played_abc([*before, *played], tonic=ask.said("tonic"), mode=mode)
+
+
+def drawn_phrase(phrase: Phrase) -> dict[str, Any]:
+    """A phrase drawn and in words."""
+    from melodex.presentation.engraving.fragments import phrase_picture
+
+    drawn = phrase_picture(phrase)
+    melody = phrase.melody
+    said = rendered_part("said.html", phrase=phrase, count=len(melody)).strip()
+    player = str(player_of(phrase)) if drawn else ""
+    return {"svg": drawn.svg if drawn else "", "said": said, "player": player}
+
+
+def player_of(phrase: Phrase) -> Markup:
+    """What plays the phrase that is typed."""
+    from melodex.presentation.engraving.fragments import sections_html
+    from melodex.presentation.report.blocks import solo_player
+    from melodex.presentation.report.page import Section
+
+    player = solo_player(phrase.melody, "typed", "q", "the phrase")
+    return Markup(sections_html([Section("", (player,))]))
+
+
+def fault_in(text: str, error: Exception) -> dict[str, Any]:
+    """What is wrong with a phrase: the place, the reason, and how else it can be read."""
+    if not isinstance(error, MelodexError):
+        return {"fault": {"what": "That was not played on a keyboard.", "advice": ""}}
+    fault = fault_of(error)
+    found = PLACE.search(error.where)
+    column = int(found[1]) - 1 if found else None
+    return {
+        "text": text,
+        "fault": {
+            "what": first_line(fault),
+            "advice": fault.advice,
+            "column": column,
+            "readings": [list(reading) for reading in readings_of(error)],
+        },
+    }
+
+
+def first_line(fault: Fault) -> str:
+    """The sentence without the line and caret that a terminal needs."""
+    return fault.what.split("\n")[0].rstrip(".") + "."
+
+
+def readings_of(error: MelodexError) -> tuple[tuple[str, str], ...]:
+    """How a phrase can be read, where there is more than one way."""
+    if not isinstance(error, AmbiguousPhraseError):
+        return ()
+    return tuple((found[1], found[2]) for found in READING.finditer(error.what))

@@ -1,0 +1,129 @@
+"""One's own tune: where it comes close to the corpus, and whether by chance.
+
+Contents: own, finding, audited.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from markupsafe import Markup
+from starlette.responses import JSONResponse, Response
+
+from melodex.errors import PassageError
+from melodex.tasks.audit.audit import Audit, Finding, audit
+from melodex.workbench.asking import Ask, rendered_page
+from melodex.workbench.bench import StoppableCorpus
+from melodex.workbench.files import as_file
+from melodex.workbench.views.find import set_names
+from melodex.workbench.views.tune import refuse_endless
+
+__all__ = ["audited", "finding", "own"]
+
+USUAL_FINDINGS, MOST_FINDINGS = 20, 200
+FIELDS = ("tune", "except", "threshold", "limit")
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """What the list shows of a finding; ``opened`` is its evidence, where it lies open."""
+
+    finding: Finding
+    facts: tuple[tuple[str, str], ...]
+    opened: Markup | None
+
+
+def audited(ask: Ask, corpus: StoppableCorpus) -> Audit:
+    """Audit as the fields say; an answer just given is not worked out again."""
+    key = ("audit", *(ask.said(name) for name in FIELDS))
+    found: Audit = ask.bench.remembered(key, lambda: audit_anew(ask, corpus))
+    return found
+
+
+def audit_anew(ask: Ask, corpus: StoppableCorpus) -> Audit:
+    """Audit as the fields say."""
+    passage = ask.bench.passage(ask.said("tune"), corpus)
+    refuse_endless(passage)
+    known = [each.strip() for each in ask.said("except").split(",")]
+    return audit(
+        corpus,
+        passage,
+        exclude=[corpus.resolve(each) for each in known if each],
+        threshold=threshold_of(ask),
+        limit=ask.number("limit", USUAL_FINDINGS, least=1, most=MOST_FINDINGS),
+    )
+
+
+def threshold_of(ask: Ask) -> float:
+    """Above how many expected by chance a finding is left out."""
+    try:
+        number = float(ask.said("threshold") or 1)
+    except ValueError:
+        return 1.0
+    return number if 0 < number < 1e6 else 1.0
+
+
+def own(ask: Ask) -> Response:
+    """Where a tune comes close to the corpus; the first finding lies open."""
+    if not ask.said("tune"):
+        return rendered_page(ask, "own.html", "My own tune", found=None, sets=())
+    from melodex.presentation.engraving.fragments import sections_html, texts_of
+    from melodex.presentation.report.audit import (
+        audit_summary,
+        coverage_picture,
+        settings_of,
+    )
+    from melodex.presentation.report.blocks import rights_lines
+    from melodex.presentation.report.page import Facts, Section
+
+    corpus = ask.corpus()
+    found = audited(ask, corpus)
+    whole = found.own.whole
+    if ask.said("form"):
+        return as_file(ask, found, f"audit of {whole.title}")
+    grid = Section("Bar by bar", (coverage_picture(found),))
+    repeat = Section("To repeat it", (Facts(settings_of(found)),))
+    return rendered_page(
+        ask,
+        "own.html",
+        whole.title,
+        found=found,
+        sets=set_names(corpus),
+        name=found.own.tune_id if found.own.in_corpus else ask.said("tune"),
+        sentences=texts_of(audit_summary(found)),
+        grid=Markup(sections_html([grid])),
+        settings=Markup(sections_html([repeat])),
+        cards=[card_of(each, opened=each.rank == 1) for each in found.findings],
+        rights=rights_lines(whole, *(each.tune.whole for each in found.findings)),
+    )
+
+
+def card_of(found: Finding, *, opened: bool) -> Card:
+    """A finding for the list."""
+    from melodex.presentation.report.audit import facts_of
+
+    return Card(found, facts_of(found), evidence_of(found) if opened else None)
+
+
+def evidence_of(found: Finding) -> Markup:
+    """The notes of a finding, drawn and playable."""
+    from melodex.presentation.engraving.fragments import evidence_html
+    from melodex.presentation.report.audit import finding_section
+
+    return Markup(evidence_html(finding_section(found)))
+
+
+def finding(ask: Ask) -> Response:
+    """The evidence of one finding: a page, or a part of one for a script."""
+    found = audited(ask, ask.corpus())
+    rank = ask.number("rank", 1, least=1, most=MOST_FINDINGS)
+    if rank > len(found.findings):
+        raise PassageError(
+            f"there is no finding {rank}", hint=f"there are {len(found.findings)}"
+        )
+    chosen = found.findings[rank - 1]
+    evidence = evidence_of(chosen)
+    if ask.wants_data:
+        return JSONResponse({"html": str(evidence)})
+    title = f"{rank}. {chosen.own.label} and {chosen.tune.label}"
+    return rendered_page(ask, "passage.html", title, passage=None, evidence=evidence)

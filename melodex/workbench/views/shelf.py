@@ -1,0 +1,152 @@
+"""The shelf: what the corpus holds, adding to it, checking it, copying it.
+
+Contents: shelf, download, add, add_here, check, back_up, remove, tag.
+"""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from pathlib import Path
+
+from starlette.background import BackgroundTask
+from starlette.responses import FileResponse, JSONResponse, RedirectResponse, Response
+
+from melodex.errors import CorpusError, MelodexError, ReadingError
+from melodex.tasks.adding.handed import HandedFile
+from melodex.tasks.collection.holdings import Holdings, holdings, remove_tunes, tag_tunes
+from melodex.tasks.collection.upkeep import backup
+from melodex.workbench.asking import Ask, Fault, address, fault_of, rendered_page
+from melodex.workbench.work import Work, adding, adding_handed, checking, copying
+
+__all__ = [
+    "add",
+    "add_here",
+    "back_up",
+    "check",
+    "download",
+    "remove",
+    "shelf",
+    "tag",
+]
+
+
+def shelf(ask: Ask) -> Response:
+    """What the corpus holds, and what can be done with it."""
+    found: Holdings | None = None
+    fault: Fault | None = None
+    try:
+        corpus = ask.corpus_if_any()
+        if corpus is not None:
+            found = ask.bench.remembered(("holdings",), lambda: holdings(corpus))
+    except MelodexError as error:
+        fault = fault_of(error)
+    path = ask.bench.corpus_path.absolute()
+    return rendered_page(
+        ask,
+        "shelf.html",
+        "Shelf",
+        found=found,
+        fault=fault,
+        works=ask.bench.works.latest()[:8],
+        corpus_path=str(path),
+        copy_to=str(free_name(path)),
+    )
+
+
+def free_name(path: Path) -> Path:
+    """A name beside the corpus that no file has yet."""
+    number = 1
+    while (target := path.with_name(f"{path.stem}-copy-{number}{path.suffix}")).exists():
+        number += 1
+    return target
+
+
+def started(ask: Ask, work: Work) -> Response:
+    """Begin long work and show it."""
+    ask.bench.works.start(work)
+    if ask.wants_data:
+        return JSONResponse({"address": address("/work", id=work.id)})
+    return RedirectResponse(address("/work", id=work.id), 303)
+
+
+def add(ask: Ask) -> Response:
+    """Add files that the browser hands over."""
+    uploads = [*ask.uploads("file"), *ask.uploads("folder")]
+    if not uploads:
+        raise ReadingError("no file came along", hint="choose files, or a folder")
+    folder = Path(tempfile.mkdtemp(dir=ask.bench.folder))
+    files = []
+    for place, upload in enumerate(uploads):
+        kept_at = folder / str(place)
+        with kept_at.open("wb") as target:
+            shutil.copyfileobj(upload.file, target)
+        files.append(HandedFile(upload.filename or f"file {place + 1}", kept_at))
+    collection = ask.said("collection")
+    return started(ask, adding_handed(ask.bench.corpus_path, files, collection, folder))
+
+
+def add_here(ask: Ask) -> Response:
+    """Add a file or folder of this machine, by its path."""
+    path = Path(ask.said("path")).expanduser()
+    if not ask.said("path"):
+        raise ReadingError("no path is named", hint="such as /home/me/tunes")
+    if not path.is_absolute():
+        raise ReadingError(
+            "that path does not begin at the root", where=str(path), hint="write it in full"
+        )
+    if not path.exists():
+        raise ReadingError("there is no such file or folder", where=str(path))
+    return started(ask, adding(ask.bench.corpus_path, [path], ask.said("collection")))
+
+
+def check(ask: Ask) -> Response:
+    """Check the corpus, and repair it if asked to."""
+    return started(ask, checking(ask.bench.corpus_path, repair=ask.said("repair") == "yes"))
+
+
+def back_up(ask: Ask) -> Response:
+    """Write a copy of the corpus to a path of this machine."""
+    target = Path(ask.said("path")).expanduser()
+    if not ask.said("path") or not target.is_absolute():
+        raise CorpusError(
+            "the copy needs a whole path", where=ask.said("path"), hint="write it in full"
+        )
+    return started(ask, copying(ask.bench.corpus_path, target))
+
+
+def download(ask: Ask) -> Response:
+    """Give a copy of the corpus to the browser."""
+    folder = Path(tempfile.mkdtemp(dir=ask.bench.folder))
+    target = folder / ask.bench.corpus_path.name
+    try:
+        backup(ask.bench.corpus_path, target)
+    except MelodexError:
+        shutil.rmtree(folder, ignore_errors=True)
+        raise
+    done = BackgroundTask(shutil.rmtree, folder, ignore_errors=True)
+    return FileResponse(
+        target,
+        media_type="application/vnd.sqlite3",
+        filename=target.name,
+        background=done,
+    )
+
+
+def remove(ask: Ask) -> Response:
+    """Take one tune out of the corpus, if that was ticked too."""
+    if not ask.said("sure"):
+        raise CorpusError("nothing was taken out", hint="tick that you mean it")
+    with ask.bench.changing:
+        gone = remove_tunes(ask.bench.corpus_path, [ask.said("tune")])
+    return RedirectResponse(address("/tunes", gone=gone.removed[0].title), 303)
+
+
+def tag(ask: Ask) -> Response:
+    """Put a word on a tune, or take it off."""
+    name = ask.said("tune")
+    with ask.bench.changing:
+        tag_tunes(
+            ask.bench.corpus_path, ask.said("word"), [name], take_off=bool(ask.said("off"))
+        )
+    return RedirectResponse(address("/tune", tune=name), 303)

@@ -1,0 +1,195 @@
+"""Tunes: finding one, its music with bars to choose, and what is asked of it.
+
+Contents: tunes, tune, at_hand, drop, beside, inside, refuse_endless.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from markupsafe import Markup
+from starlette.responses import JSONResponse, RedirectResponse, Response
+
+from melodex.errors import PassageError, ReadingError
+from melodex.melody import Melody
+from melodex.tasks.collection.holdings import list_tunes, show_tune
+from melodex.tasks.compare import compare
+from melodex.tasks.describe.describe import describe
+from melodex.tasks.passage import Passage
+from melodex.workbench.asking import Ask, address, rendered_page
+from melodex.workbench.files import as_file
+from melodex.workbench.views.find import set_names
+
+__all__ = ["at_hand", "beside", "drop", "inside", "refuse_endless", "tune", "tunes"]
+
+TUNES_LISTED = 60
+MOST_NOTES_DRAWN = 1500
+"""A tune of so many notes is drawn in some seconds."""
+
+
+def tunes(ask: Ask) -> Response:
+    """Tunes of the corpus by title, collection or tag."""
+    corpus = ask.corpus()
+    start = ask.number("from", 0, least=0, most=999_999)
+    listing = list_tunes(
+        corpus,
+        title=ask.said("title"),
+        collection=ask.said("collection"),
+        tag=ask.said("tag"),
+        limit=start + TUNES_LISTED,
+    )
+    if ask.wants_data:
+        rows = [[row.tune_id, row.title, row.composer] for row in listing.tunes[start:]]
+        return JSONResponse({"tunes": rows, "matching": listing.matching})
+    return rendered_page(
+        ask, "tunes.html", "Tunes", listing=listing, start=start, step=TUNES_LISTED
+    )
+
+
+def tune(ask: Ask) -> Response:
+    """The music of one tune, with bars to choose and what can be done with them."""
+    name = ask.said("tune")
+    corpus = ask.corpus_if_any()
+    if not name:
+        raise PassageError("no tune is named", hint="choose one on the shelf")
+    passage = ask.bench.passage(name, corpus, fewest=1)
+    detail = show_tune(ask.corpus(), passage.tune_id) if passage.in_corpus else None
+    return rendered_page(
+        ask,
+        "tune.html",
+        passage.whole.title,
+        name=passage.tune_id if passage.in_corpus else name,
+        passage=passage,
+        detail=detail,
+        music=music_of(passage.whole),
+        sets=set_names(ask.corpus_if_any()),
+    )
+
+
+def music_of(melody: Melody) -> dict[str, Any] | None:
+    """A tune drawn, where its bars lie, and what plays it; None if it is too long."""
+    if len(melody) > MOST_NOTES_DRAWN:
+        return None
+    from melodex.presentation.engraving.fragments import (
+        bar_areas,
+        sections_html,
+        tune_picture,
+    )
+    from melodex.presentation.report.blocks import solo_player
+    from melodex.presentation.report.page import Section
+
+    drawn = tune_picture(melody)
+    areas = [
+        [area.bar, area.left, area.top, area.width, area.height]
+        for area in bar_areas(drawn, melody)
+    ]
+    player = solo_player(melody, "tune", "tune", melody.title)
+    return {
+        "svg": Markup(drawn.svg),
+        "areas": json.dumps(areas),
+        "note_bars": json.dumps(melody.bar),
+        "player": Markup(sections_html([Section("", (player,))])),
+    }
+
+
+# Files that are dropped
+
+
+def drop(ask: Ask) -> Response:
+    """Take a file and show what is in it."""
+    files = ask.uploads("file")
+    if not files:
+        raise ReadingError("no file came along", hint="choose one and send it again")
+    taken = [ask.bench.take_file(f.filename or "", f.file.read()) for f in files[:8]]
+    first, to = taken[0], ask.said("to")
+    if to not in {"/inside", "/own", "/tune", "/beside"}:
+        to = "/tune"
+    if len(taken) == 1 and len(first.melodies) == 1 and not first.refusals:
+        field = "a" if to == "/beside" else "tune"
+        return RedirectResponse(address(to, **{field: first.address_of(0)}), 303)
+    return RedirectResponse(address("/hand", file=first.id, to=to), 303)
+
+
+def at_hand(ask: Ask) -> Response:
+    """The tunes of a file that was dropped, and what of it could not be read."""
+    file = ask.bench.at_hand.get(ask.said("file"))
+    if file is None:
+        raise ReadingError("that file is not at hand any more", hint="drop it here again")
+    return rendered_page(
+        ask, "hand.html", file.name, file=file, to=ask.said("to") or "/tune"
+    )
+
+
+# What is asked of tunes
+
+
+def beside(ask: Ask) -> Response:
+    """Two passages side by side."""
+    sides = [ask.said("a"), ask.said("b")]
+    corpus = ask.corpus_if_any()
+    if not all(sides):
+        return rendered_page(ask, "beside.html", "Side by side", found=None, sets=())
+    a, b = (
+        ask.bench.passage(
+            name, corpus, bars=ask.said(f"{side}-bars"), notes=ask.said(f"{side}-notes")
+        )
+        for side, name in zip("ab", sides, strict=True)
+    )
+    move = ask.number("move", 1000, least=-127, most=1000)
+    found = compare(a, b, transposition_semitones=None if move == 1000 else move)
+    title = f"{a.label} and {b.label}"
+    if ask.said("form"):
+        return as_file(ask, found, title)
+    return rendered_page(
+        ask,
+        "beside.html",
+        title,
+        found=found,
+        sets=set_names(ask.corpus_if_any()),
+        **report_of(found),
+    )
+
+
+def report_of(result: object) -> dict[str, Any]:
+    """Sentences, evidence and rights of the report of a result."""
+    from melodex.presentation.engraving.fragments import sections_html, texts_of
+    from melodex.presentation.report.forms import page_of
+
+    page = page_of(result)
+    return {
+        "sentences": texts_of(page.summary),
+        "evidence": Markup(sections_html(page.sections)),
+        "rights": page.rights,
+    }
+
+
+def inside(ask: Ask) -> Response:
+    """What is in a piece."""
+    name = ask.said("tune")
+    corpus = ask.corpus_if_any()
+    if not name:
+        return rendered_page(ask, "inside.html", "Look inside", found=None)
+    passage = ask.bench.passage(name, corpus, fewest=1)
+    refuse_endless(passage)
+    found = describe(passage, corpus)
+    if ask.said("form"):
+        return as_file(ask, found, passage.whole.title)
+    return rendered_page(
+        ask,
+        "inside.html",
+        passage.whole.title,
+        found=found,
+        name=passage.tune_id if passage.in_corpus else name,
+        **report_of(found),
+    )
+
+
+def refuse_endless(passage: Passage) -> None:
+    """Refuse what would take minutes to draw."""
+    if len(passage.melody) > MOST_NOTES_DRAWN:
+        raise PassageError(
+            f"{len(passage.melody):,} notes are too many for a page",
+            where=passage.whole.title,
+            hint=f"{MOST_NOTES_DRAWN:,} are the most; use the command line for it",
+        )
