@@ -384,7 +384,8 @@ class Phrase:
         The notes. Where only steps were typed, pitches start at an arbitrary
         place; where only a contour was, they are placeholders for the signs.
     notation : str
-        ``degrees``, ``steps``, ``abc``, ``passage`` or ``contour``.
+        ``passage``, or how it was typed: a key of
+        :data:`melodex.reading.phrase.reader.NOTATIONS`.
     text : str
         As typed, or file and bars.
     has_rhythm : bool
@@ -398,6 +399,8 @@ class Phrase:
         results unless asked for.
     first_note : int
         For a passage: index in the whole tune of its first note.
+    other_notations : tuple of str
+        In which the same text would be other music.
     """
 
     melody: Melody
@@ -408,3 +411,4 @@ class Phrase:
     contour: tuple[int, ...] = ()
     tune_id: str = ""
     first_note: int = 0
+    other_notations: tuple[str, ...] = ()

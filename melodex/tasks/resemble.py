@@ -36,7 +36,7 @@ from melodex.matching.evidence.ranking import (
 from melodex.matching.query import EncodedQuery, encode_query
 from melodex.matching.search import Hit, search
 from melodex.melody import Melody, Phrase
-from melodex.reading.phrase.reader import read_phrase
+from melodex.reading.phrase.reader import NOTATIONS, read_phrase
 from melodex.records import dataclass
 from melodex.settings import AlignmentCosts
 from melodex.tasks.compare import Likeness, likeness, likeness_of_contour
@@ -130,9 +130,9 @@ class Resemblance:
     def heading(self) -> str:
         """What was looked for, and in how much."""
         said = [f"{len(self.phrase.melody)} notes"]
-        if self.phrase.notation == "contour":
-            said.append("contour only")
-        elif not self.phrase.has_rhythm:
+        if self.phrase.notation in NOTATIONS:
+            said.append(f"read as {NOTATIONS[self.phrase.notation]}")
+        if self.phrase.notation != "contour" and not self.phrase.has_rhythm:
             said.append("no rhythm given")
         tunes = f"{self.corpus_tunes:,} tune{'s' if self.corpus_tunes != 1 else ''}"
         return f"{self.phrase.text}  ({', '.join(said)}; {tunes} searched)"
@@ -263,8 +263,22 @@ def resemble(
         most_points=sum(costs.pair_points(0, length, length) for length in query.classes),
         order=order,
         matches=matches,
-        remarks=(*remarks, *out_of_order(matches), *how_sure(fit, hits)),
+        remarks=(
+            *other_readings(phrase),
+            *remarks,
+            *out_of_order(matches),
+            *how_sure(fit, hits),
+        ),
     )
+
+
+def other_readings(phrase: Phrase) -> list[str]:
+    """What else a typed text can mean, where that is other music."""
+    others = [NOTATIONS[name] for name in phrase.other_notations]
+    if not others:
+        return []
+    meant = NOTATIONS[phrase.notation]
+    return [f"The phrase was read as {meant}; read as {' or '.join(others)}, it differs."]
 
 
 def resemble_contour(

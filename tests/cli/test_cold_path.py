@@ -99,6 +99,7 @@ OURS = {
     "melodex.reading.phrase",
     "melodex.reading.phrase.faults",
     "melodex.reading.phrase.reader",
+    "melodex.reading.phrase.typed",
     "melodex.reading.result",
     "melodex.records",
     "melodex.settings",

@@ -8,6 +8,7 @@ import click
 
 from melodex.cli.keeping import into_option, keep_into, sought_passage, to_be_kept
 from melodex.cli.output import Output, output_options, present
+from melodex.reading.phrase.reader import NOTATIONS
 
 STEP_CHARACTERS = frozenset("-+0123456789 |")
 FORMATS = ("text", "json", "csv", "html", "pdf")
@@ -38,7 +39,7 @@ def is_steps(arg: str) -> bool:
 @click.option(
     "--as",
     "notation",
-    type=click.Choice(["degrees", "steps", "abc", "contour"]),
+    type=click.Choice(list(NOTATIONS)),
     help="How the phrase is written, where it could be read in two ways.",
 )
 @click.option("--include-self", is_flag=True, help="Let a tune find itself.")

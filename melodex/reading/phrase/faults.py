@@ -25,13 +25,18 @@ WORDS = {
     "degrees": r"[b#]*[1-7].*",
     "steps": r"[+-]\d+",
     "abc": r"[A-Z]:.*|[\^_=]*[A-Ga-g][A-Ga-gz\d/',<>()-]*",
-    "contour": r"[+-][+-]*0?",
+    "contour": r"[+-][+-]*0?|(?i:[uds]|up|down|same)",
+    "names": r"[A-Ga-g](?:#|b|x)?-?\d?",
+    "german": r"(?i:[a-h](?:is|es|s)?\d?)",
+    "solfa": r"(?i:do|re|mi|fa|sol?|la|ti)",
+    "tonic-solfa": r"(?i:doh|ray|me|fah|soh|lah|te)",
+    "fixed-do": r"(?i:do|re|mi|fa|sol?|la|si)[#b]",
 }
 """Which words speak for a notation, to choose whose complaint is shown."""
 
 KNOWN_NOTATIONS = (
-    "type degrees such as 5 1 2 b3, steps such as +2 +2 -4, "
-    "ABC such as K:F c3 d f2, or a contour such as + + - 0"
+    "type degrees such as 5 1 2 b3, note names such as F# A C#5, solfa such as do re mi, "
+    "steps such as +2 +2 -4, ABC such as K:F c3 d f2, or a contour such as u u d s"
 )
 
 

@@ -1,4 +1,4 @@
-"""A typed phrase becomes notes: degrees, steps, ABC or a contour.
+"""A typed phrase becomes notes: degrees, steps, names, solfa, ABC or a contour.
 
 Conventions, the same for whoever types and whoever reads an answer:
 
@@ -10,11 +10,14 @@ Conventions, the same for whoever types and whoever reads an answer:
 - *Steps* ``+2 +2 -4 0`` are semitones from note to note; each carries its sign.
 - *ABC* ``K:F c3 d | f2 e2`` is standard 2.1; fields may stand before the notes on the
   same line, and may be left out.
-- *Contour* ``+ + - 0 +``: up, up, down, same, up.
+- *Names* of notes and syllables of *solfa*: see :mod:`melodex.reading.phrase.names`.
+- *Contour* ``+ + - 0 +``: up, up, down, same, up; also ``u u d s u``, or in words.
 
 Bar lines between degrees, steps and signs are allowed and ignored. The notation is
-recognised from the text. A phrase has three notes or more: two are an interval, and
-every tune holds it.
+recognised from the text. Where two notations give the same music, the first of
+:data:`NOTATIONS` is taken; where they differ, :func:`preferred` says which is meant
+beyond doubt, or the musician is asked. A phrase has three notes or more: two are an
+interval, and every tune holds it.
 
 References
 ----------
@@ -30,14 +33,12 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 from itertools import accumulate
-from typing import TYPE_CHECKING
 
 from melodex.errors import PhraseError
 from melodex.melody import (
     MODES,
     TICKS_PER_QUARTER,
     Bar,
-    Credits,
     Key,
     KeyChange,
     Melody,
@@ -55,33 +56,70 @@ from melodex.reading.phrase.faults import (
     ambiguous,
     unreadable,
 )
+from melodex.reading.phrase.typed import (
+    FREE_METRE_STRENGTH,
+    TypedNote,
+    beats_of,
+    phrase_of,
+)
 from melodex.reading.result import Choice
-from melodex.records import dataclass
-
-if TYPE_CHECKING:
-    from fractions import Fraction
 
 __all__ = ["FEWEST_NOTES", "MOST_NOTES", "NOTATIONS", "read_phrase"]
 
-NOTATIONS = ("degrees", "steps", "abc", "contour")
+NOTATIONS = {
+    "degrees": "scale degrees",
+    "steps": "steps in semitones",
+    "abc": "ABC",
+    "contour": "a contour",
+    "names": "note names",
+    "german": "German note names",
+    "solfa": "solfa, do movable",
+    "tonic-solfa": "English tonic sol-fa",
+    "fixed-do": "solfa, do is C",
+}
+"""How a phrase can be written: the short name of each notation, and its name in words."""
 
 FEWEST_NOTES = 3
 MOST_NOTES = 512
 """What is longer is a piece: it is read from a file."""
 
 MOST_CHARACTERS = 20_000
-MOST_BEATS = 64
-FREE_METRE_STRENGTH = 0.5
+ROMANCE_SYLLABLES = frozenset(("do", "ut", "re", "mi", "fa", "sol", "la", "si"))
+SURE_STEP = 7
+"""Semitones: within a fifth from each note to the next, numbers are octaves."""
+
 DEGREE_NUMBERS = frozenset("1234567")
 MAJOR_SEMITONES = (0, 2, 4, 5, 7, 9, 11)
 
+COMPACT_SIGNS = frozenset("+-0udsr↑↓→")
+
 # Patterns are compiled when a text needs them, and kept by the module re.
 WORD = r"[^\s|]+"
-DEGREE = r"(?a)([b#]*)(\d+)([',]*)(?:\*(.*))?"
-LENGTH = r"(?a)(\d{1,3})(?:/(\d{1,2})|\.(\d{1,4}))?"
+DEGREE = r"(?a)\^?([b#]*)(\d+)([',]*)(?:\*(.*))?"
+ONE_DEGREE = r"(?a)[b#]*[1-7]"
+DEGREES_TOGETHER = r"(?a)\s*(?:[b#]?[1-7]){3,}\s*"
 STEP = r"(?a)[+-]\d{1,3}|0"
 NO_ABC_NOTE = "no note of ABC stands here"
-SIGNS = {"+": 1, "-": -1, "0": 0}
+SIGNS = {
+    "+": 1,
+    "-": -1,
+    "0": 0,
+    "↑": 1,
+    "↓": -1,
+    "→": 0,
+    "/": 1,
+    "\\": -1,
+    "=": 0,
+    "u": 1,
+    "d": -1,
+    "s": 0,
+    "r": 0,
+    "up": 1,
+    "down": -1,
+    "same": 0,
+    "repeat": 0,
+}
+"""Up, down and same: signs, letters (r for a repeated note, Parsons 1975), words."""
 
 MODE_WORDS = r"(?:maj|min|dor|phr|lyd|mix|loc|aeo|ion)[a-z]*"
 LEADING_FIELD = (
@@ -90,6 +128,10 @@ LEADING_FIELD = (
     rf"|(?P<field>[LMQ]):[ ]*(?P<value>[^\s\[]+)|(?P<other>[A-JN-PR-WY-Z]):[^\n]*\n)"
 )
 ABC_TUNE = r"(?m)^X:"
+NO_ABC = r"(?<!\S)[H-Yh-w](?!\S)|([A-Ga-g])-(?!\1)[A-Ga-g]"
+"""A decoration without a note, which ABC would drop, or a tie between two pitches: what
+has one was not meant as ABC, unless it is said to be."""
+
 ABC_LETTERS = frozenset("ABCDEFGabcdefg")
 ABC_WORD = r"""(?x)\s+|\\|%[^\n]*|"[^"\n]*"|![^!\s]*!|\+[a-z]+\+      # text and decorations
     |\[[A-Za-z]:[^\]\n]*\]                                 # an inline field
@@ -99,15 +141,6 @@ ABC_WORD = r"""(?x)\s+|\\|%[^\n]*|"[^"\n]*"|![^!\s]*!|\+[a-z]+\+      # text and
     |\((?P<tuplet>\d(?::\d?){0,2})|(?P<broken>[<>]+)|(?P<tie>-)
     |[()\[\]{}/.~uvHLMOPST&]
     """
-
-
-@dataclass(frozen=True, slots=True)
-class TypedNote:
-    """A note as typed; ``beats`` is None where no length was given."""
-
-    midi: int
-    fifths: int
-    beats: Fraction | None = None
 
 
 def read_phrase(
@@ -123,7 +156,7 @@ def read_phrase(
     Parameters
     ----------
     text : str
-        Degrees, steps in semitones, ABC, or a contour, as this module's opening says.
+        A phrase in any of :data:`NOTATIONS`, as this module's opening says.
     notation : str, optional
         One of :data:`NOTATIONS`; left out, it is recognised from the text.
     tonic : str, optional
@@ -169,12 +202,66 @@ def read_phrase(
     """
     plain = checked(text, notation)
     key = stated_key(tonic, mode)
-    found, faults = readings_of(plain, (notation,) if notation else NOTATIONS, key, fewest)
+    wanted = (notation,) if notation else tuple(NOTATIONS)
+    found, faults = readings_of(plain, wanted, key, fewest)
     if not found:
         raise unreadable(text, faults)
-    if len(found) > 1:
-        raise ambiguous(text, found)
-    return replace(next(iter(found.values())), text=text)
+    rivals = unlike(found)
+    meant = preferred(rivals, plain) if len(rivals) > 1 else next(iter(rivals))
+    if not meant:
+        raise ambiguous(text, rivals)
+    others = tuple(name for name in rivals if name != meant)
+    return replace(rivals[meant], text=text, other_notations=others)
+
+
+def unlike(found: dict[str, Phrase]) -> dict[str, Phrase]:
+    """Of readings that are the same music, the first."""
+    kept: dict[str, Phrase] = {}
+    for name, phrase in found.items():
+        if not any(same_music(phrase, one) for one in kept.values()):
+            kept[name] = phrase
+    return kept
+
+
+def same_music(one: Phrase, other: Phrase) -> bool:
+    """Whether two readings are looked for alike, but for the key that is claimed."""
+    if (one.notation == "contour") != (other.notation == "contour"):
+        return False
+    steps = one.melody.interval_semitones == other.melody.interval_semitones
+    spans = [set(phrase.melody.duration_ticks) for phrase in (one, other)]
+    alike = one.melody.duration_ticks == other.melody.duration_ticks
+    return steps and (alike or all(len(span) == 1 for span in spans))
+
+
+def preferred(found: dict[str, Phrase], text: str) -> str:
+    """The notation that is meant beyond doubt where two differ; empty where it is not.
+
+    Names are meant where a flat stands behind a capital (``Bb``, which in ABC would be
+    two notes), where capitals stand apart without a sign of ABC, or where all of them
+    have octaves and no step is larger than a fifth, which lengths would rarely give.
+    A text in which names leap by more than an octave has lengths, not octaves.
+    """
+    if set(found) == {"abc", "names"}:
+        words = text.replace("|", " ").split()
+        if text != text.lower() and text != text.upper() and "b" not in text:
+            # Both cases, which only ABC tells apart.
+            return "abc"
+        if any(re.fullmatch(r"[A-G](?:b{1,2}|#{1,2})\d?", word) for word in words):
+            return "names"
+        if all(re.fullmatch(r"[A-G]", word) for word in words):
+            return "names"
+        steps = found["names"].melody.interval_semitones
+        largest = max(map(abs, steps), default=0)
+        numbered = all(re.fullmatch(r"[A-Ga-g]\d", word) for word in words)
+        if numbered and largest <= SURE_STEP:
+            return "names"
+        if largest > 12:
+            return "abc"
+    if set(found) == {"solfa", "fixed-do"}:
+        # Where so is called sol, si is the seventh; so and ti go with si for sharp 5.
+        named = set(re.findall(r"[a-z]+", text.lower()))
+        return "fixed-do" if named <= {*ROMANCE_SYLLABLES} else ""
+    return ""
 
 
 def checked(text: str, notation: str) -> str:
@@ -194,19 +281,45 @@ def readings_of(
     text: str, notations: tuple[str, ...], key: Key | None, fewest: int
 ) -> tuple[dict[str, Phrase], dict[str, Fault]]:
     """Read a text in each notation: phrases by notation, faults by notation."""
-    found, faults = {}, {}
+    found: dict[str, Phrase] = {}
+    faults: dict[str, Fault] = {}
     for notation in notations:
-        if notation == "abc" and len(notations) > 1 and ABC_LETTERS.isdisjoint(text):
-            # The usual case: its large patterns need not be compiled to see that.
+        if len(notations) > 1 and not worth_trying(notation, text, found):
+            # The usual case: large patterns need not be compiled to see that.
             faults[notation] = Fault(0, NO_ABC_NOTE)
             continue
         try:
-            phrase = READERS[notation](text, key)
+            phrase = reader_of(notation)(text, key)
             check_count(len(phrase.melody), text, fewest)
             found[notation] = phrase
         except CannotReadError as refusal:
             faults[notation] = refusal.fault
     return found, faults
+
+
+def worth_trying(notation: str, text: str, found: dict[str, Phrase]) -> bool:
+    """Whether a text has what a notation needs at all."""
+    if notation == "abc":
+        return not ABC_LETTERS.isdisjoint(text) and not re.search(NO_ABC, text)
+    if notation == "german":
+        return bool(re.search(r"(?ai)\b(?:H|[A-H](?:is|es)|[AE]s)(?![a-z])", text))
+    if notation in {"names", "solfa", "tonic-solfa", "fixed-do"}:
+        # Degrees with flats are no names: "b3" is a third.
+        letters = any(c.isalpha() for c in text) or re.search(r"\d\d", text)
+        return bool(letters) and not {"degrees", "german"} & set(found)
+    return True
+
+
+def reader_of(notation: str) -> Callable[[str, Key | None], Phrase]:
+    """The function that reads a notation; those of names are loaded when needed."""
+    if notation in READERS:
+        return READERS[notation]
+    from melodex.reading.phrase import names
+
+    found: Callable[[str, Key | None], Phrase] = getattr(
+        names, f"read_{notation.replace('-', '_')}"
+    )
+    return found
 
 
 def stated_key(tonic: str, mode: str) -> Key | None:
@@ -234,12 +347,20 @@ def read_degrees(text: str, key: Key | None) -> Phrase:
     tonic = key.tonic_fifths if key else 0
     # From G below middle C to F sharp above it, so that each key lies near the middle.
     tonic_midi = 55 + (pitch_class(tonic) - 55) % 12
-    typed = [degree_note(word, tonic, tonic_midi) for word in re.finditer(WORD, text)]
+    typed = [
+        degree_note(word, tonic, tonic_midi)
+        for word in re.finditer(degree_words(text), text)
+    ]
     mode = (key.mode if key else "") or mode_of([note.fifths - tonic for note in typed])
     change = KeyChange(
         0, Key(tonic, mode), Key(tonic, mode).signature_fifths, bool(key and key.mode)
     )
     return phrase_of(typed, "degrees", keys=(change,))
+
+
+def degree_words(text: str) -> str:
+    """The pattern of one degree: parted by spaces, or all digits run together."""
+    return ONE_DEGREE if re.fullmatch(DEGREES_TOGETHER, text) else WORD
 
 
 def degree_note(word: re.Match[str], tonic: int, tonic_midi: int) -> TypedNote:
@@ -269,19 +390,6 @@ def degree_note(word: re.Match[str], tonic: int, tonic_midi: int) -> TypedNote:
     return TypedNote(midi, fifths, beats_of(length, word.start() + parts.start(4) - 1))
 
 
-def beats_of(text: str, place: int) -> Fraction:
-    """A length after a star: ``2``, ``1/2`` or ``1.5`` beats."""
-    parts = re.fullmatch(LENGTH, text)
-    if not parts or parts[2] == "0" * len(parts[2] or "."):
-        raise CannotReadError(place, f"'*{text}' is no length", "write *2, *1/2 or *1.5")
-    from fractions import Fraction
-
-    beats = Fraction(text)
-    if not 0 < beats <= MOST_BEATS:
-        raise CannotReadError(place, f"'*{text}' is no length", f"up to {MOST_BEATS} beats")
-    return beats
-
-
 def mode_of(degrees: list[int]) -> str:
     """Minor where a flat third is heard and no natural one, else major."""
     return "minor" if -3 in degrees and 4 not in degrees else "major"
@@ -306,13 +414,27 @@ def read_steps(text: str, key: Key | None) -> Phrase:
 def read_contour(text: str, key: Key | None) -> Phrase:
     """Read the signs of the steps; pitches are placeholders, a semitone for a sign."""
     steps = []
-    for word in re.finditer(WORD, text):
-        if word[0] not in SIGNS:
-            hint = "part the signs by spaces" if set(word[0]) <= set("+-0") else ""
-            raise CannotReadError(word.start(), f"{word[0]!r} is no sign of a step", hint)
-        steps.append(SIGNS[word[0]])
+    for word, place in contour_words(text):
+        if word.lower() not in SIGNS:
+            raise CannotReadError(place, f"{word!r} is no sign of a step")
+        steps.append(SIGNS[word.lower()])
     phrase = stepwise(steps, "contour", text, key)
     return replace(phrase, contour=tuple(steps))
+
+
+def contour_words(text: str) -> list[tuple[str, int]]:
+    """Signs of a contour with their places; signs of one letter may stand together."""
+    words = [(word[0], word.start()) for word in re.finditer(WORD, text)]
+    if words and words[0][0].startswith("*"):
+        # The first note, which no step leads to, is written as a star (Parsons 1975).
+        words[0] = (words[0][0][1:], words[0][1] + 1)
+    return [
+        (sign, place + offset)
+        for word, place in words
+        for offset, sign in enumerate(
+            word if set(word.lower()) <= COMPACT_SIGNS else [word]
+        )
+    ]
 
 
 def stepwise(steps: list[int], notation: str, text: str, key: Key | None) -> Phrase:
@@ -453,29 +575,3 @@ def check_count(count: int, text: str, fewest: int) -> None:
         raise CannotReadError(
             0, f"more than {MOST_NOTES} notes", "read the piece from a file"
         )
-
-
-def phrase_of(
-    typed: list[TypedNote], notation: str, keys: tuple[KeyChange, ...] = ()
-) -> Phrase:
-    """Lay typed notes one after another in a single bar of free metre."""
-    has_rhythm = any(note.beats is not None for note in typed)
-    lengths = [
-        max(1, round((1 if note.beats is None else note.beats) * TICKS_PER_QUARTER))
-        for note in typed
-    ]
-    onsets = list(accumulate(lengths, initial=0))
-    count = len(typed)
-    melody = Melody(
-        midi=tuple(note.midi for note in typed),
-        fifths=tuple(note.fifths for note in typed),
-        onset_ticks=tuple(onsets[:-1]),
-        duration_ticks=tuple(lengths),
-        bar=(1,) * count,
-        beat_strength=(FREE_METRE_STRENGTH,) * count,
-        phrase=(0,) * count,
-        bars=(Bar(1, 0, onsets[-1]),),
-        keys=keys,
-        credits=Credits(),
-    )
-    return Phrase(melody, notation, has_rhythm=has_rhythm)

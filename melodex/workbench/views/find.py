@@ -15,7 +15,8 @@ from starlette.responses import JSONResponse, Response
 
 from melodex.errors import AmbiguousPhraseError, MelodexError, PhraseError
 from melodex.melody import MODES, Phrase
-from melodex.reading.phrase.reader import read_phrase
+from melodex.reading.phrase.faults import spelled_out
+from melodex.reading.phrase.reader import NOTATIONS, read_phrase
 from melodex.tasks.gather.wish import Wish
 from melodex.workbench.asking import Ask, Fault, fault_of, rendered_page, rendered_part
 from melodex.workbench.bench import StoppableCorpus
@@ -278,7 +279,13 @@ def drawn_phrase(phrase: Phrase) -> dict[str, Any]:
 
     drawn = phrase_picture(phrase)
     melody = phrase.melody
-    said = rendered_part("said.html", phrase=phrase, count=len(melody)).strip()
+    said = rendered_part(
+        "said.html",
+        phrase=phrase,
+        count=len(melody),
+        notation=NOTATIONS.get(phrase.notation, phrase.notation),
+        notes=spelled_out(phrase),
+    ).strip()
     player = str(player_of(phrase)) if drawn else ""
     return {"svg": drawn.svg if drawn else "", "said": said, "player": player}
 
