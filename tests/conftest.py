@@ -33,6 +33,14 @@ settings.load_profile("ci" if os.environ.get("CI") else "here")
 signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
+@pytest.fixture(scope="session", autouse=True)
+def state_folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Tests keep nothing in the state folder of whoever runs them."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_STATE_HOME", str(tmp_path_factory.mktemp("state")))
+        yield
+
+
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Browser]:
     """Debian's Chromium; a machine without it fails here."""

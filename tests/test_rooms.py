@@ -20,6 +20,7 @@ PACKAGE = Path(melodex.__file__).parent
 ROOMS = (
     "errors",
     "records",
+    "files",
     "settings",
     "melody",
     "reading",

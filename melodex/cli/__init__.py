@@ -18,6 +18,7 @@ from typing import Any
 import click
 
 from melodex import __version__
+from melodex.cli.standard_output import name_faults
 from melodex.errors import MelodexError
 
 __all__ = ["INTERRUPTED", "Melodex", "main", "melodex"]
@@ -114,4 +115,10 @@ def main() -> None:
     # every 700 objects took a tenth of its time from cold.
     gc.freeze()
     gc.set_threshold(ALLOCATIONS_BETWEEN_COLLECTIONS)
-    melodex(prog_name="melodex")
+    name_faults()
+    try:
+        melodex(prog_name="melodex")
+    except MelodexError as error:
+        # Of help and the version, which are written before any command is invoked.
+        click.echo(f"melodex: {error}", err=True)
+        sys.exit(1)

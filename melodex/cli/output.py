@@ -1,14 +1,14 @@
 """Where results go: ``--format``, ``--output``, ``--paper``, ``--open``; who writes what.
 
-Data goes to standard output, everything else to standard error. A file is written
-beside its final name first and then renamed, so that a fault leaves the old one.
+Data goes to standard output, everything else to standard error. What may be written
+over, and how, is settled in ``saving``: a place that is not to be written is refused
+before any work is done.
 
-Contents: Output, output_options, present, write, save, terminal_style.
+Contents: Output, output_options, force_option, present, write, terminal_style.
 """
 
 from __future__ import annotations
 
-import os
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -19,7 +19,7 @@ import click
 from melodex.errors import PresentationError
 from melodex.records import dataclass
 
-__all__ = ["Output", "output_options", "present", "save", "terminal_style", "write"]
+__all__ = ["Output", "force_option", "output_options", "present", "terminal_style", "write"]
 
 Decorated = TypeVar("Decorated", bound=Callable[..., Any])
 
@@ -28,13 +28,22 @@ Decorated = TypeVar("Decorated", bound=Callable[..., Any])
 class Output:
     """What form a result takes and where it goes; no file means standard output.
 
-    ``shown`` asks for the page to be opened, ``paper`` is ``a4`` or ``letter``.
+    ``shown`` asks for the page to be opened, ``paper`` is ``a4`` or ``letter``;
+    ``force`` lets a file be replaced that melodex did not write.
     """
 
     form: str
     file: Path | None
     shown: bool = False
     paper: str = "a4"
+    force: bool = False
+
+
+force_option = click.option(
+    "--force",
+    is_flag=True,
+    help="Replace a file that melodex did not write, or that is read-only.",
+)
 
 
 def output_options(forms: Sequence[str]) -> Callable[[Decorated], Decorated]:
@@ -45,11 +54,17 @@ def output_options(forms: Sequence[str]) -> Callable[[Decorated], Decorated]:
             *args: Any,
             form: str,
             file: Path | None,
+            force: bool,
             shown: bool = False,
             paper: str = "a4",
             **rest: Any,
         ) -> Any:
-            return command(*args, output=settled(form, file, shown, paper), **rest)
+            output = settled(form, file, shown, paper, force)
+            if output.file is not None:
+                from melodex.cli.saving import refuse_place
+
+                refuse_place(output.file, force=force)
+            return command(*args, output=output, **rest)
 
         gathered.__doc__ = command.__doc__
         gathered.__dict__.update(command.__dict__)
@@ -67,7 +82,7 @@ def output_options(forms: Sequence[str]) -> Callable[[Decorated], Decorated]:
             type=click.Path(path_type=Path, dir_okay=False),
             help="Write to this file instead of standard output.",
         )
-        options = [form, file]
+        options = [form, file, force_option]
         if "html" in forms:
             options.append(
                 click.option(
@@ -92,15 +107,15 @@ def output_options(forms: Sequence[str]) -> Callable[[Decorated], Decorated]:
     return decorate
 
 
-def settled(form: str, file: Path | None, shown: bool, paper: str) -> Output:
+def settled(form: str, file: Path | None, shown: bool, paper: str, force: bool) -> Output:
     """The output that the options ask for; a page to be opened needs a file."""
     if not shown:
-        return Output(form, file, paper=paper)
+        return Output(form, file, paper=paper, force=force)
     if file is None:
         from tempfile import mkdtemp
 
         file = Path(mkdtemp(prefix="melodex-")) / "page.html"
-    return Output("html", file, shown=True)
+    return Output("html", file, shown=True, force=force)
 
 
 def present(result: Any, output: Output) -> None:
@@ -139,10 +154,16 @@ def write(content: str | bytes, output: Output) -> None:
         If the file cannot be written, or bytes would go to a terminal.
     """
     if output.file is not None:
-        save(content, output.file)
+        from melodex.cli.saving import save
+
+        save(content, output.file, force=output.force)
         click.echo(f"wrote {output.file}", err=True)
         if output.shown:
             click.launch(output.file.absolute().as_uri())
+    elif sys.stdout is None:
+        raise PresentationError(
+            "there is no standard output", hint="name a file with --output"
+        )
     elif isinstance(content, str):
         click.echo(content, nl=False)
     elif sys.stdout.isatty():
@@ -151,18 +172,4 @@ def write(content: str | bytes, output: Output) -> None:
         )
     else:
         sys.stdout.buffer.write(content)
-
-
-def save(content: str | bytes, file: Path) -> None:
-    """Write a file whole or not at all."""
-    half = file.with_name(f".{file.name}.part-{os.getpid()}")
-    try:
-        half.write_bytes(content.encode() if isinstance(content, str) else content)
-        half.replace(file)
-    except OSError as error:
-        half.unlink(missing_ok=True)
-        raise PresentationError(
-            f"it cannot be written: {error.strerror}",
-            where=str(file),
-            hint="choose another place",
-        ) from error
+        sys.stdout.buffer.flush()

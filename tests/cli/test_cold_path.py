@@ -56,6 +56,7 @@ OURS = {
     "melodex.cli.commands.resemble",
     "melodex.cli.keeping",
     "melodex.cli.output",
+    "melodex.cli.standard_output",
     "melodex.corpus",
     "melodex.corpus.chunks",
     "melodex.corpus.connection",

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from melodex.cli.output import Output, output_options, save, write
+from melodex.cli.output import Output, force_option, output_options, write
 
 KINDS = ("degrees", "chords", "key change", "shared notes", "relative")
 CAUTION = "Check the rights of what you share; each passage carries what is known of them."
@@ -362,8 +362,9 @@ def print_command(
 @command.command("pack")
 @click.argument("name")
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+@force_option
 @click.pass_obj
-def pack_command(corpus_path: Path, name: str, file: Path) -> None:
+def pack_command(corpus_path: Path, name: str, file: Path, force: bool) -> None:
     """Pack a set into one file, to take it along or share it.
 
     FILE becomes a zip archive of JSON and MusicXML. It holds the passages alone, each
@@ -373,13 +374,15 @@ def pack_command(corpus_path: Path, name: str, file: Path) -> None:
     Example:
       $ melodex lesson pack "Minor iv" minor-iv.zip
     """
+    from melodex.cli.saving import refuse_place, save
     from melodex.corpus.reader import Corpus
     from melodex.presentation.lesson.pack import packed_set
     from melodex.tasks.lesson.sets import open_lesson
 
+    refuse_place(file, force=force)
     with Corpus.open(corpus_path) as corpus:
         lesson = open_lesson(corpus, name)
-    save(packed_set(lesson), file)
+    save(packed_set(lesson), file, force=force)
     click.echo(f"wrote {file}", err=True)
     for remark in (*lesson.remarks, CAUTION):
         click.echo(remark, err=True)

@@ -1,23 +1,24 @@
 """A consistent copy of a corpus while others read it and write to it.
 
 Conventions: the copy appears under its name only when it is whole; it is one
-plain file, without a journal beside it.
+plain file, without a journal beside it. It keeps the permissions of a file that it
+replaces; a copy that was killed leaves a part that the next one takes away.
 
 Contents: copy_corpus.
 """
 
 from __future__ import annotations
 
-import os
 import sqlite3
-import tempfile
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
 from melodex.corpus.connection import connect
 from melodex.corpus.faults import faults_named, is_there
+from melodex.corpus.guarding import refuse_corpus, refuse_left_behind
 from melodex.errors import CorpusError
+from melodex.files import final_place, is_special, part_beside, put_in_place
 
 __all__ = ["copy_corpus"]
 
@@ -30,6 +31,7 @@ def copy_corpus(
     target: Path,
     *,
     replace: bool = False,
+    kept_beside: bool = False,
     progress: Callable[[int, int], None] | None = None,
 ) -> int:
     """Copy a corpus as it is now, whoever writes to it meanwhile.
@@ -40,6 +42,8 @@ def copy_corpus(
         The corpus, and the file to make.
     replace : bool
         Whether a file that is there already may be replaced.
+    kept_beside : bool
+        Whether it is a backup that melodex itself keeps beside the corpus.
     progress : callable, optional
         Called with pages done and pages in all.
 
@@ -54,24 +58,39 @@ def copy_corpus(
         If there is no corpus, the target is there already or cannot be written,
         or the copy does not pass SQLite's check.
     """
-    if is_there(target) and (not replace or same_file(path, target)):
-        raise already_there(path, target)
-    part: Path | None = None
+    place = final_place(target)
+    if not kept_beside:
+        refuse_corpus(target, path, any_corpus=False)
+    refuse_target(target, replace)
     try:
-        handle, name = tempfile.mkstemp(prefix=f".{target.name[:40]}.", dir=target.parent)
-        part = Path(name)
-        os.close(handle)
-        copy_pages(path, part, progress)
-        prove(part, target)
-        size = part.stat().st_size
-        put_in_place(part, target, replace)
+        with part_beside(place) as part:
+            copy_pages(path, part, progress)
+            prove(part, target)
+            size = part.stat().st_size
+            put_in_place(part, place, replace)
+    except FileExistsError as error:
+        raise already_there(target) from error
     except OSError as error:
         raise unwritable(target, error) from error
-    finally:
-        if part is not None:
-            for left in (part, Path(f"{part}-journal"), Path(f"{part}-wal")):
-                left.unlink(missing_ok=True)
     return size
+
+
+def refuse_target(target: Path, replace: bool) -> None:
+    """Refuse a place that no copy may have."""
+    if is_there(target):
+        if target.is_dir():
+            raise CorpusError(
+                "this is a folder", where=str(target), hint="name a file in it"
+            )
+        if is_special(target):
+            raise CorpusError(
+                "this is no regular file, and a copy is one",
+                where=str(target),
+                hint="name another file",
+            )
+        if not replace:
+            raise already_there(target)
+    refuse_left_behind(target)
 
 
 def copy_pages(path: Path, part: Path, progress: Callable[[int, int], None] | None) -> None:
@@ -105,35 +124,8 @@ def prove(part: Path, target: Path) -> None:
         )
 
 
-def put_in_place(part: Path, target: Path, replace: bool) -> None:
-    """Give a finished copy its name, safely on disk, over nothing unless told to."""
-    with part.open("rb") as written:
-        os.fsync(written.fileno())
-    umask = os.umask(0)
-    os.umask(umask)
-    part.chmod(0o666 & ~umask)
-    if replace:
-        part.replace(target)
-        return
-    try:
-        # Unlike a rename, a link fails where somebody else made the file meanwhile.
-        os.link(part, target)
-    except FileExistsError as error:
-        raise already_there(part, target) from error
-    except OSError:
-        # Some file systems have no links.
-        part.rename(target)
-
-
-def same_file(path: Path, target: Path) -> bool:
-    """Whether the target is the corpus itself."""
-    return path.exists() and path.samefile(target)
-
-
-def already_there(path: Path, target: Path) -> CorpusError:
+def already_there(target: Path) -> CorpusError:
     """The error for a target that would be overwritten."""
-    if same_file(path, target):
-        return CorpusError("this is the corpus itself", where=str(target))
     return CorpusError(
         "there is a file already",
         where=str(target),

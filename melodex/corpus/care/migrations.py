@@ -53,7 +53,7 @@ def upgrade(path: Path) -> Path | None:
                 connection.execute("ROLLBACK")
                 return None
             backup = backup_path(path, version)
-            copy_corpus(path, backup)
+            copy_corpus(path, backup, kept_beside=True)
             try:
                 for step in range(version, schema.SCHEMA_VERSION):
                     STEPS[step](connection)
