@@ -35,13 +35,13 @@ from keys_truth import (
 )
 
 from melodex.analysis.keys import global_key, key_spans, modal_passages
+from melodex.analysis.keys.home import same_key
 from melodex.analysis.keys.local import (
     CHORDS,
     VOICES,
     guess_chord,
     local_keys_from_weights,
 )
-from melodex.analysis.keys.overall import same_key
 from melodex.analysis.keys.spans import KeySpan
 from melodex.melody import (
     TICKS_PER_QUARTER,
@@ -89,6 +89,13 @@ def balanced(items: Any) -> float:
     return sum(rates) / len(rates)
 
 
+def unstated(melody: Melody) -> Melody:
+    """The melody with its signature alone: the mode is what is asked for."""
+    change = melody.keys[0]
+    major = Key(change.signature_fifths, "major")
+    return replace(melody, keys=(replace(change, key=major, stated=False),))
+
+
 def measure_global(tunes: list[tuple[Melody, Key]]) -> list[Row]:
     """Tonic, tonic and mode, and balance over modes, by each way of finding the key."""
     rows = []
@@ -100,7 +107,7 @@ def measure_global(tunes: list[tuple[Melody, Key]]) -> list[Row]:
     ):
         found = []
         for melody, key in tunes:
-            said = global_key(melody, chords=(), **options).key  # type: ignore[arg-type]
+            said = global_key(unstated(melody), chords=(), **options).key  # type: ignore[arg-type]
             tonic = said.mode != "none" and (said.tonic_fifths - key.tonic_fifths) % 12 == 0
             exact = said.mode != "none" and same_key(said, key)
             if "method" in options:

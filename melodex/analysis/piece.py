@@ -26,9 +26,8 @@ from melodex.analysis.keys import (
     KeyReading,
     KeySpan,
     ModalPassage,
-    global_key,
-    key_spans,
     modal_passages,
+    read_keys,
 )
 from melodex.melody import Melody
 
@@ -81,13 +80,12 @@ def analyse(melody: Melody, *, phrased: bool = True) -> Analysis:
         Whether to divide it into phrases too, which no table holds.
     """
     chords = list(parse_chords(symbol.text for symbol in melody.chords))
-    key = global_key(melody, chords=chords)
-    spans = key_spans(melody, chords=chords, reading=key)
+    keys = read_keys(melody, chords=chords)
     return Analysis(
-        key=key,
-        spans=spans,
-        modal=modal_passages(melody, spans=spans),
-        harmony=harmony(melody, spans),
+        key=keys.reading,
+        spans=keys.spans,
+        modal=modal_passages(melody, spans=keys.spans),
+        harmony=harmony(melody, keys.spans),
         sections=sections(melody),
         phrases=phrases(melody) if phrased else (),
         figures=figures(melody),

@@ -21,7 +21,7 @@ from melodex.melody import Melody
 
 __all__ = ["FACET_TABLES", "FACET_VERSION", "facet_rows"]
 
-FACET_VERSION = 5
+FACET_VERSION = 6
 
 TUNE_FACET = """
 CREATE TABLE tune_facet ( -- one row for each tune: metre, keys, range, size
@@ -58,6 +58,7 @@ KEY_SPAN = """
 CREATE TABLE key_span ( -- key centres through a tune
   tune INTEGER NOT NULL REFERENCES tune(id) ON DELETE CASCADE, -- the tune
   place INTEGER NOT NULL, -- from 0
+  onset_ticks INTEGER NOT NULL, -- where it starts, in 1/10080 of a quarter
   first_bar INTEGER NOT NULL, -- as printed
   last_bar INTEGER NOT NULL, -- as printed
   tonic_fifths INTEGER NOT NULL, -- on the line of fifths
@@ -182,6 +183,7 @@ def facet_rows(melody: Melody) -> dict[str, list[dict[str, Any]]]:
         "key_span": [
             {
                 "place": place,
+                "onset_ticks": span.onset_ticks,
                 "first_bar": span.first_bar,
                 "last_bar": span.last_bar,
                 "tonic_fifths": span.tonic_fifths,

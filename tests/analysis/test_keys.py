@@ -9,18 +9,18 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from melodex.analysis.keys.profiles import (
-    PROFILES,
-    pitch_class_lengths,
-    profile_correlation,
-    profile_keys,
-)
 from music21 import analysis as music21_analysis
 from music21 import key as music21_key
 
 import melodex
 from melodex.analysis.harmony.chords import parse_chords
 from melodex.analysis.keys import global_key, key_spans, modal_passages
+from melodex.analysis.keys.profiles import (
+    PROFILES,
+    pitch_class_lengths,
+    profile_correlation,
+    profile_keys,
+)
 from melodex.analysis.keys.spans import passage_words
 from melodex.errors import AnalysisError
 from melodex.melody import (
@@ -188,7 +188,7 @@ def test_a_printed_key_that_the_notes_deny_is_reported() -> None:
             "G Bb D Bb Eb C A G F# A D C Bb G D G C Eb G C F# A D F# G Bb D G D F# A G",
             "Gm|Cm D7|D7|Gm|Cm|D7|Gm|D7 Gm",
             "G minor",
-            "the notes do not keep to the printed signature",
+            "the chords do not keep to the printed signature",
         ),
     ],
 )

@@ -18,7 +18,7 @@ from statistics import median
 from melodex.analysis.harmony.finds import FIFTH_FAMILIES, TONIC_FAMILIES, Device, Piece
 from melodex.analysis.harmony.numerals import LocalKey, is_minor_mode, numeral
 from melodex.analysis.harmony.placed import PlacedChord, spoken_degree
-from melodex.analysis.keys.overall import same_key
+from melodex.analysis.keys.home import same_key
 from melodex.melody import pitch_class_name
 
 __all__ = ["LONG_REST_RATIO", "cadence_of", "cadences", "endings"]

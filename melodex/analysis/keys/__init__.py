@@ -1,22 +1,30 @@
 """Keys: of the whole piece, through the piece, and modes that colour a passage.
 
 Conventions: tonics are places on the line of fifths; nothing is said where nothing
-can be, and a certainty goes with all that is. The parts: ``evidence`` and
-``weights`` (what notes say), ``overall``, ``local`` (the model by
-cells), ``spans``, ``modal``, ``profiles`` (published profiles).
+can be, and a certainty goes with all that is. One reading serves all. Its parts: for
+pieces with chord symbols ``song``; for single lines and chorales ``evidence`` and
+``weights`` (what notes say), ``home``, ``local`` (the model by cells), ``cells``;
+``overall`` and ``spans`` hold what is told; ``modal`` tells passages of another mode,
+``profiles`` holds published profiles as a second opinion.
 
-Contents: KeyReading, global_key, KeySpan, key_spans, ModalPassage, modal_passages.
+Read first: ``reading``, which puts them together.
+
+Contents: Keys, read_keys, KeyReading, global_key, KeySpan, key_spans, ModalPassage,
+modal_passages.
 """
 
 from melodex.analysis.keys.modal import ModalPassage, modal_passages
-from melodex.analysis.keys.overall import KeyReading, global_key
-from melodex.analysis.keys.spans import KeySpan, key_spans
+from melodex.analysis.keys.overall import KeyReading
+from melodex.analysis.keys.reading import Keys, global_key, key_spans, read_keys
+from melodex.analysis.keys.spans import KeySpan
 
 __all__ = [
     "KeyReading",
     "KeySpan",
+    "Keys",
     "ModalPassage",
     "global_key",
     "key_spans",
     "modal_passages",
+    "read_keys",
 ]

@@ -23,7 +23,8 @@ from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from melodex.analysis.keys.spans import KeySpan, key_spans
+from melodex.analysis.keys.reading import key_spans
+from melodex.analysis.keys.spans import KeySpan
 from melodex.melody import MODES, Melody, degree_name
 
 __all__ = ["ModalPassage", "modal_passages"]

@@ -1,0 +1,257 @@
+"""One reading of the keys of a piece, from everything at once.
+
+Conventions: what every command, page and table says of keys comes from :func:`read_keys`:
+key centres that follow one another without a gap, and a headline that is one of them.
+Three ways lead to it, by what a piece is. Under chord symbols the tonic of each bar comes
+from a chain over twelve tonics (``song``, ``chain``), with the melody, the printed
+signature and the form; mode is read after the tonic (``mode``). Where chords move with
+every beat, as in chorales, the model by cells knows near keys better (``cells``). A melody
+alone is in the key that its notes and its signature speak for, between printed changes.
+
+Contents: Keys, read_keys, global_key, key_spans.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from statistics import median
+
+from melodex.analysis.harmony.chords import Chord, parse_chords
+from melodex.analysis.keys.cells import (
+    FEWEST_FOREIGN_NOTES,
+    foreign_notes,
+    spans_of_chords,
+    spans_of_line,
+)
+from melodex.analysis.keys.home import TOO_FEW_NOTES, Home, home_of
+from melodex.analysis.keys.overall import KeyReading, headline, nothing_said
+from melodex.analysis.keys.profiles import PROFILES, pitch_class_lengths, profile_keys
+from melodex.analysis.keys.song.layout import turns_of
+from melodex.analysis.keys.song.tonics import song_spans
+from melodex.analysis.keys.spans import BarNumbers, KeySpan, described, merged, span_of
+from melodex.errors import AnalysisError
+from melodex.melody import TICKS_PER_QUARTER, Key, KeyChange, Melody
+
+__all__ = ["Keys", "global_key", "key_spans", "read_keys"]
+
+FEWEST_IN_PARTS = 12
+PARTS_QUARTERS = 1.25
+"""Chords that mostly last no longer than this many quarters are those of voices that
+move together, from so many chords on. Our choice: chorales change chord with the beat,
+songs with the bar or half of it."""
+LEAST_OPENING = 0.1
+"""An opening under its own printed key that is shorter than this part is no more than an
+introduction. Our choice."""
+PRINTED_CERTAINTY = 0.5
+"""Of a key that is only printed, over too few notes to say anything of."""
+
+
+@dataclass(frozen=True, slots=True)
+class Keys:
+    """The headline and the key centres of a piece, which agree."""
+
+    reading: KeyReading
+    spans: tuple[KeySpan, ...]
+
+
+def read_keys(
+    melody: Melody,
+    *,
+    chords: Sequence[Chord] | None = None,
+    use_signature: bool = True,
+) -> Keys:
+    """Say in which keys a piece is.
+
+    Parameters
+    ----------
+    melody : Melody
+        With notes, chord symbols, printed keys, or only some of these.
+    chords : sequence of Chord, optional
+        The melody's chord symbols, read, in their order; read here by default. An empty
+        one leaves the chords aside.
+    use_signature : bool
+        Whether what is printed counts.
+
+    Raises
+    ------
+    ValueError
+        If the chords are neither none nor as many as the melody's symbols.
+    """
+    placed = placed_chords(melody, chords)
+    sounding = [(onset, chord) for onset, chord in placed if chord.sounds]
+    if sounding and not in_parts(sounding):
+        found = song_spans(melody, placed, use_signature)
+        spans = described(found.spans, sounding)
+        reading = headline(melody, spans, found.others, found.remark, found.idiom)
+        return Keys(reading, spans)
+    plain, homes = stretch_spans(melody, sounding, use_signature)
+    if not plain:
+        return Keys(nothing_said(melody, homes[0].remark), ())
+    spans = described(merged(plain), sounding)
+    home, opening = homes[0], opening_share(melody, plain, use_signature)
+    told = home.key if opening >= LEAST_OPENING else None
+    reading = headline(melody, spans, home.others, home.remark, home=told)
+    return Keys(reading, spans)
+
+
+def opening_share(melody: Melody, spans: Sequence[KeySpan], use_signature: bool) -> float:
+    """How much of a piece comes before another key is printed."""
+    turns = turns_of(melody) if use_signature else []
+    if len(turns) < 2:
+        return 1.0
+    whole = spans[-1].end_ticks - spans[0].onset_ticks
+    return (turns[1].onset_ticks - spans[0].onset_ticks) / max(whole, 1)
+
+
+def placed_chords(
+    melody: Melody, chords: Sequence[Chord] | None
+) -> list[tuple[int, Chord]]:
+    """Chords with their onsets, silences among them."""
+    if chords is not None and not chords:
+        return []
+    read = list(parse_chords(s.text for s in melody.chords) if chords is None else chords)
+    if len(read) != len(melody.chords):
+        raise ValueError(f"{len(read)} chords for {len(melody.chords)} symbols")
+    return [
+        (symbol.onset_ticks, chord)
+        for symbol, chord in zip(melody.chords, read, strict=True)
+        if chord.sounds or chord.family == "none"
+    ]
+
+
+def in_parts(placed: Sequence[tuple[int, Chord]]) -> bool:
+    """Whether chords move as voices do, with every beat."""
+    if len(placed) < FEWEST_IN_PARTS:
+        return False
+    usual = median(after - before for (before, _), (after, _) in pairwise(placed))
+    return usual <= PARTS_QUARTERS * TICKS_PER_QUARTER
+
+
+def stretch_spans(
+    melody: Melody, placed: Sequence[tuple[int, Chord]], use_signature: bool
+) -> tuple[list[KeySpan], list[Home]]:
+    """Spans between printed changes of key, and the home key of each stretch."""
+    turns: list[KeyChange | None] = list(turns_of(melody)) if use_signature else [None]
+    turns = turns or [None]
+    starts = [0, *(turn.onset_ticks for turn in turns[1:] if turn is not None)]
+    ends = [*starts[1:], max(melody.end_ticks, starts[-1] + 1)]
+    numbers, cutter = BarNumbers(melody), Cutter(melody)
+    onsets = [onset for onset, _ in placed]
+    spans: list[KeySpan] = []
+    homes: list[Home] = []
+    for change, start, end in zip(turns, starts, ends, strict=True):
+        here = placed[bisect_left(onsets, start) : bisect_left(onsets, end)]
+        part = cutter.cut(start, end)
+        home = home_of(part, change, [chord for _, chord in here])
+        if home.key.mode == "none" and change is not None and change.key.mode != "none":
+            home = Home(change.key, PRINTED_CERTAINTY, "printed key", (), home.remark)
+        homes.append(home)
+        if home.key.mode != "none":
+            found = spans_of_stretch(part, here, start, end, home, numbers)
+            if len(turns) > 1:
+                found = [replace(s, method=f"{s.method}, printed change") for s in found]
+            spans += found
+    return spans, homes
+
+
+def spans_of_stretch(
+    part: Melody,
+    placed: Sequence[tuple[int, Chord]],
+    start: int,
+    end: int,
+    home: Home,
+    numbers: BarNumbers,
+) -> list[KeySpan]:
+    """Spans of a stretch under one printed key."""
+    if len(placed) >= FEWEST_IN_PARTS:
+        return spans_of_chords(part, list(placed), start, end, home, numbers)
+    if len(part) >= TOO_FEW_NOTES and foreign_notes(part, home.key) >= FEWEST_FOREIGN_NOTES:
+        return spans_of_line(part, start, end, home, numbers)
+    return [span_of(numbers, start, end, home.key, home.certainty, home.method)]
+
+
+class Cutter:
+    """Cuts stretches out of a melody without looking at the rest of it."""
+
+    def __init__(self, melody: Melody) -> None:
+        self.melody = melody
+        self.bars = [bar.onset_ticks for bar in melody.bars]
+
+    def cut(self, start: int, end: int) -> Melody:
+        """The notes and bars that start in a stretch, nothing else."""
+        whole = self.melody
+        first = bisect_left(whole.onset_ticks, start)
+        stop = bisect_left(whole.onset_ticks, end)
+        return Melody(
+            midi=whole.midi[first:stop],
+            fifths=whole.fifths[first:stop],
+            onset_ticks=whole.onset_ticks[first:stop],
+            duration_ticks=whole.duration_ticks[first:stop],
+            bar=whole.bar[first:stop],
+            beat_strength=whole.beat_strength[first:stop],
+            phrase=whole.phrase[first:stop],
+            bars=whole.bars[bisect_left(self.bars, start) : bisect_left(self.bars, end)],
+        )
+
+
+def global_key(
+    melody: Melody,
+    *,
+    chords: Sequence[Chord] | None = None,
+    use_signature: bool = True,
+    method: str = "fitted",
+) -> KeyReading:
+    """Say in what key a melody is.
+
+    Parameters
+    ----------
+    melody, chords, use_signature
+        As for :func:`read_keys`.
+    method : str
+        ``fitted``, or a published profile: ``krumhansl-kessler`` or
+        ``albrecht-shanahan``, which then sees the notes alone.
+
+    Raises
+    ------
+    AnalysisError
+        If there is no such method.
+
+    Examples
+    --------
+    >>> n = 7
+    >>> tune = Melody(midi=(62, 64, 65, 67, 69, 71, 62), fifths=(2, 4, -1, 1, 3, 5, 2),
+    ...               onset_ticks=tuple(range(n)), duration_ticks=(1,) * n,
+    ...               bar=(1,) * n, beat_strength=(1.0,) + (0.25,) * 6, phrase=(0,) * n)
+    >>> str(global_key(tune).key)
+    'D dorian'
+    """
+    if method == "fitted":
+        return read_keys(melody, chords=chords, use_signature=use_signature).reading
+    if method not in PROFILES:
+        raise AnalysisError(
+            f"there is no way to find keys called {method!r}",
+            hint=f"use fitted, {' or '.join(PROFILES)}",
+        )
+    if len(melody) < TOO_FEW_NOTES:
+        return nothing_said(melody, f"too few notes to say a key: {len(melody)}")
+    found = profile_keys(pitch_class_lengths(melody), method)
+    return profile_reading(melody, found, f"melody, {method}")
+
+
+def profile_reading(
+    melody: Melody, found: Sequence[tuple[Key, float]], method: str
+) -> KeyReading:
+    """What a published profile says: its best correlation stands for a certainty."""
+    (key, fit), *others = found
+    span = span_of(BarNumbers(melody), 0, melody.end_ticks, key, max(fit, 0.0), method)
+    return headline(melody, [span], [(k, max(r, 0.0)) for k, r in others], "")
+
+
+def key_spans(
+    melody: Melody, *, chords: Sequence[Chord] | None = None
+) -> tuple[KeySpan, ...]:
+    """Say which keys a piece goes through; empty where no key can be said."""
+    return read_keys(melody, chords=chords).spans

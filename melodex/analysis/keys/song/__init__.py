@@ -1,0 +1,9 @@
+"""Keys of a piece with chord symbols, bar by bar.
+
+In: a melody and its chords. Out: key centres with their certainty, and whether it is a
+blues. ``layout`` cuts the piece into bars; ``points`` and ``weights`` say what each bar
+speaks for, ``confirmed`` what its sections do; ``chain`` finds the tonic of each bar
+given all others; ``mode`` reads the mode after it.
+
+Read first: ``tonics``, which puts them together.
+"""

@@ -1,0 +1,105 @@
+"""Sections, and the tonic that a section confirms by a cadence of its own.
+
+Conventions: a section confirms a tonic when it begins on it (or on the ii that leads to
+its dominant), goes from its dominant seventh to it, ends on it, and rests on it for a
+quarter of its time. In the charts that ``weights`` names, marked sections do so for
+the tonic that was heard in 169 of 175 cases. A short sheet says everything once: there a
+plain dominant after IV or ii is enough, and where nothing is marked, four bars that begin
+and end on a tonic are taken for a section.
+
+Contents: parts_of, confirmed_points.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from melodex.analysis.keys.song.layout import Layout
+from melodex.analysis.keys.song.points import KINDS, NO_ROOT, SongBar
+
+if TYPE_CHECKING:
+    from numpy import ndarray
+
+__all__ = ["confirmed_points", "parts_of"]
+
+SHORTEST_SECTION, USUAL_SECTION = 4, 8
+SHORT_SHEET, SHORT_SECTION = 40, 4
+CONFIRMED = 14.0
+"""Points for a tonic that its section confirms."""
+LEAST_SHARE = 0.25
+FEWEST_CHORDS = 3
+RESTING = frozenset({"major", "major seventh", "minor", "minor seventh"})
+
+
+def parts_of(layout: Layout) -> list[tuple[int, int]]:
+    """First bar and end of each section; a short one goes with the one before it.
+
+    Where nothing is printed, eight bars are taken for one.
+    """
+    if len(layout.starts) > 1:
+        return cut(sorted(layout.starts), len(layout.bars))
+    return cut(range(0, len(layout.bars), USUAL_SECTION), len(layout.bars))
+
+
+def cut(starts: Sequence[int], count: int) -> list[tuple[int, int]]:
+    """Stretches from starts, none shorter than a section can be."""
+    cuts = [0]
+    for start in starts:
+        if start - cuts[-1] >= SHORTEST_SECTION:
+            cuts.append(start)
+    if len(cuts) > 1 and count - cuts[-1] < SHORTEST_SECTION:
+        cuts.pop()
+    return list(pairwise([*cuts, count]))
+
+
+def confirmed_points(layout: Layout) -> ndarray:
+    """Points of the tonics that sections confirm, of shape (n, 12)."""
+    import numpy as np
+
+    count = len(layout.bars)
+    points = np.zeros((count, 12))
+    printed = len(layout.starts) > 1
+    if not printed and count > SHORT_SHEET:
+        return points
+    parts = parts_of(layout) if printed else cut(range(0, count, SHORT_SECTION), count)
+    for first, stop in parts:
+        tonic = confirmed(
+            layout.bars[first:stop], from_two=printed, by_triads=count <= SHORT_SHEET
+        )
+        if tonic is not None:
+            points[first:stop, tonic] += CONFIRMED / (stop - first)
+    return points
+
+
+def confirmed(bars: Sequence[SongBar], from_two: bool, by_triads: bool) -> int | None:
+    """The tonic that some bars confirm, if there is one."""
+    chords: list[tuple[int, str]] = []
+    held: dict[int, float] = defaultdict(float)
+    for bar in bars:
+        for root, kind, share in bar.chords:
+            if root == NO_ROOT:
+                continue
+            name = KINDS[kind]
+            held[root] += share * (name in RESTING)
+            if not chords or chords[-1] != (root, name):
+                chords.append((root, name))
+    if len(chords) < FEWEST_CHORDS or chords[-1][1] not in RESTING:
+        return None
+    tonic = chords[-1][0]
+    begins = {tonic, (tonic + 2) % 12} if from_two else {tonic}
+    if chords[0][0] not in begins or held[tonic] < LEAST_SHARE * len(bars):
+        return None
+    # A plain V is no more than a chord beside the tonic, unless IV or ii leads to it.
+    prepared = any((root - tonic) % 12 in {2, 5} for root, _ in chords)
+    leading = {"dominant", "major"} if by_triads and prepared else {"dominant"}
+    reached = any(
+        before[0] == (tonic + 7) % 12
+        and before[1] in leading
+        and after[0] == tonic
+        and after[1] in RESTING
+        for before, after in pairwise(chords)
+    )
+    return tonic if reached else None

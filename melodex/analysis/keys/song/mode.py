@@ -1,0 +1,242 @@
+"""The mode on a tonic that is known already, and whether a song is a blues.
+
+Conventions: the third of the tonic chord decides between major and minor, with what else
+sounds; then the telling notes decide whether it is mixolydian, dorian, phrygian or lydian:
+chords and melody must have many more of them than of the notes they replace. A dominant
+seventh on the tonic is a colour of blues and no mixolydian. What each chord and note
+tells is common practice, no source; how much it counts is our choice.
+
+Contents: thirds_of, scale_mode, blues_kind.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from melodex.analysis.keys.song.points import KINDS, NO_ROOT, SongBar
+from melodex.melody import MODES
+
+__all__ = ["blues_kind", "scale_mode", "thirds_of"]
+
+MAJOR_KINDS = frozenset({"major", "dominant", "major seventh"})
+MINOR_KINDS = frozenset({"minor", "minor seventh", "half-diminished", "diminished"})
+THIRDS = {
+    (0, "M"): 2.0,
+    (0, "m"): -2.0,
+    (2, "m"): 0.2,
+    (3, "M"): -0.5,
+    (4, "m"): 0.5,
+    (5, "m"): -0.3,
+    (8, "M"): -0.4,
+    (9, "m"): 0.5,
+    (10, "M"): -0.15,
+}
+"""Points for major by a bar of each chord: semitones above the tonic and its third."""
+NOTE_POINTS = 0.4
+"""Points of a bar of the melody on the third."""
+PRINTED_POINTS = 3.0
+LEAVING, LEAVING_AT_START = 5.0, 3.0
+"""What it costs to pass from major to minor on one tonic, and so where a section begins."""
+
+TELLING_MOST, TELLING_LEAST = 3.0, 0.06
+"""A telling note must sound so many times as long as the one that it replaces, and for so
+much of the whole."""
+PRINTED_AGAINST = 4.0
+NOTE_SHARE = 1.0
+
+FLAT_SEVENTH = {(10, "M"): 1.0, (7, "m"): 1.0}
+SHARP_SEVENTH = {(7, "M"): 1.0, (11, "m"): 1.0, (4, "m"): 0.5, (4, "M"): 0.5}
+NATURAL_SIXTH = {(5, "M"): 1.0, (2, "m"): 1.0, (9, "m"): 0.5}
+FLAT_SIXTH = {(8, "M"): 1.0, (5, "m"): 1.0, (1, "M"): 0.5}
+FLAT_SECOND = {(1, "M"): 1.0, (10, "m"): 1.0}
+NATURAL_SECOND = {(7, "m"): 1.0, (7, "M"): 1.0, (10, "M"): 1.0, (2, "m"): 1.0}
+SHARP_FOURTH = {(2, "M"): 1.0, (11, "m"): 0.5}
+NATURAL_FOURTH = {(5, "M"): 1.0, (2, "m"): 1.0, (10, "M"): 0.5, (5, "m"): 1.0}
+TELLING = {
+    "mixolydian": (FLAT_SEVENTH, 10, SHARP_SEVENTH, 11),
+    "lydian": (SHARP_FOURTH, 6, NATURAL_FOURTH, 5),
+    "dorian": (NATURAL_SIXTH, 9, FLAT_SIXTH, 8),
+    "phrygian": (FLAT_SECOND, 1, NATURAL_SECOND, 2),
+}
+"""For each mode the chords and the note that tell it, and those that it replaces."""
+TWELVE = 12
+
+
+def third_of(kind: int) -> str:
+    """``M`` for a major third, ``m`` for a minor one, empty where there is none."""
+    name = KINDS[kind]
+    return "M" if name in MAJOR_KINDS else "m" if name in MINOR_KINDS else ""
+
+
+def thirds_of(
+    bars: Sequence[SongBar], tonic: int, starts: Sequence[bool], printed: Sequence[float]
+) -> list[bool]:
+    """Say in which bars a tonic has a major third.
+
+    Parameters
+    ----------
+    bars : sequence of SongBar, of shape (n,)
+        Of one tonic.
+    tonic : int
+        Pitch class.
+    starts : sequence of bool, of shape (n,)
+        Whether a section begins with the bar.
+    printed : sequence of float, of shape (n,)
+        1 where a key with a major third on this tonic is printed there, -1 for a minor
+        one, else 0.
+    """
+    points = [
+        third_points(bar, tonic) + PRINTED_POINTS * said
+        for bar, said in zip(bars, printed, strict=True)
+    ]
+    best, back = [0.0, 0.0], []
+    for number, point in enumerate(points):
+        cost = LEAVING_AT_START if starts[number] or printed[number] else LEAVING
+        if number:
+            came = [best[0] >= best[1] - cost, best[1] >= best[0] - cost]
+            back.append(came)
+            best = [
+                best[0] if came[0] else best[1] - cost,
+                best[1] if came[1] else best[0] - cost,
+            ]
+        best = [best[0] + point / 2, best[1] - point / 2]
+    state = 0 if best[0] >= best[1] else 1
+    found = [state == 0]
+    for came in reversed(back):
+        state = state if came[state] else 1 - state
+        found.append(state == 0)
+    return found[::-1]
+
+
+def third_points(bar: SongBar, tonic: int) -> float:
+    """What a bar says for major, less what it says for minor."""
+    points = 0.0
+    for root, kind, share in bar.chords:
+        if root != NO_ROOT:
+            points += share * THIRDS.get(((root - tonic) % 12, third_of(kind)), 0.0)
+    for pitch, length in bar.notes:
+        degree = (pitch - tonic) % 12
+        points += length * NOTE_POINTS * ((degree == 4) - (degree == 3))
+    return points
+
+
+def scale_mode(
+    bars: Sequence[SongBar], tonic: int, major: bool, printed_mode: str = ""
+) -> str:
+    """Name the mode on a tonic whose third is known.
+
+    Parameters
+    ----------
+    bars : sequence of SongBar
+        The stretch.
+    tonic : int
+        Pitch class.
+    major : bool
+        Whether the third is major.
+    printed_mode : str, optional
+        The mode that the source prints on this tonic, where it prints one.
+    """
+    plain = "major" if major else "minor"
+    names = ("mixolydian", "lydian") if major else ("dorian", "phrygian")
+    told = {name: telling(bars, tonic, name) for name in names}
+    if printed_mode in names:
+        for_it, against = told[printed_mode]
+        return plain if against > PRINTED_AGAINST * for_it else printed_mode
+    printed_plain = {"ionian": "major", "aeolian": "minor"}.get(printed_mode, printed_mode)
+    most = PRINTED_AGAINST if printed_plain == plain else TELLING_MOST
+    for name, (for_it, against) in told.items():
+        if (
+            for_it >= TELLING_LEAST
+            and for_it > most * against
+            and stands(bars, tonic, name)
+        ):
+            return name
+    return printed_mode if printed_plain == plain else plain
+
+
+def telling(bars: Sequence[SongBar], tonic: int, mode: str) -> tuple[float, float]:
+    """Shares of the bars that tell a mode, and that speak against it."""
+    chords, note, others, other = TELLING[mode]
+    for_it = against = 0.0
+    for bar in bars:
+        for root, kind, share in bar.chords:
+            if root == NO_ROOT:
+                continue
+            named = ((root - tonic) % 12, third_of(kind))
+            for_it += share * chords.get(named, 0.0)
+            against += share * others.get(named, 0.0)
+            if KINDS[kind] == "major seventh" and named[0] == 0:
+                against += share * (mode == "mixolydian")
+        for pitch, length in bar.notes:
+            for_it += NOTE_SHARE * length * ((pitch - tonic) % 12 == note)
+            against += NOTE_SHARE * length * ((pitch - tonic) % 12 == other)
+    return for_it / len(bars), against / len(bars)
+
+
+def stands(bars: Sequence[SongBar], tonic: int, mode: str) -> bool:
+    """Whether the chords of a mode mean it, and no dominant leads home or to the fifth."""
+    leading = sum(
+        share
+        for bar in bars
+        for root, kind, share in bar.chords
+        if root != NO_ROOT
+        and third_of(kind) == "M"
+        and (root - tonic) % 12 == (2 if mode == "lydian" else 7)
+        and (mode in {"dorian", "phrygian"} or KINDS[kind] == "dominant")
+    )
+    if mode in {"dorian", "phrygian", "lydian"}:
+        return leading < 0.5 * telling(bars, tonic, mode)[0]
+    # With a flat sixth too the chords are borrowed from minor, over a major third.
+    borrowed = sum(
+        share
+        for bar in bars
+        for root, kind, share in bar.chords
+        if root != NO_ROOT and ((root - tonic) % 12, third_of(kind)) in {(8, "M"), (5, "m")}
+    )
+    return not borrowed and not is_blues_colour(bars, tonic)
+
+
+def is_blues_colour(bars: Sequence[SongBar], tonic: int) -> bool:
+    """Whether the tonic and the fourth mostly carry dominant sevenths."""
+    return all(mostly_dominant(bars, (tonic + step) % 12) for step in (0, 5))
+
+
+def mostly_dominant(bars: Sequence[SongBar], root: int) -> bool:
+    """Whether more than half of the chords on a root are dominant sevenths."""
+    held = [
+        (share, KINDS[kind] == "dominant")
+        for bar in bars
+        for other, kind, share in bar.chords
+        if other == root
+    ]
+    return 2 * sum(share * is_one for share, is_one in held) > sum(s for s, _ in held)
+
+
+def blues_kind(bars: Sequence[SongBar], tonic: int) -> str:
+    """Say whether a piece is a blues: ``blues``, ``minor blues`` or nothing.
+
+    Common practice, no source: sevenths on the tonic and the fourth that do not lead on,
+    or the chords of the twelve-bar form at its corners.
+    """
+    if is_blues_colour(bars, tonic):
+        return "blues"
+    harmony = [bar for bar in bars if any(c[0] != NO_ROOT for c in bar.chords)]
+    if not harmony or len(harmony) % TWELVE:
+        return ""
+    thirds = set()
+    for start in range(0, len(harmony), TWELVE):
+        chorus = harmony[start : start + TWELVE]
+        for bar, degree in ((0, 0), (4, 5), (6, 0)):
+            root, kind, _ = next(c for c in chorus[bar].chords if c[0] != NO_ROOT)
+            if (root - tonic) % 12 != degree:
+                return ""
+            thirds.add(third_of(kind))
+        turn = {(c[0] - tonic) % 12 for bar in chorus[8:10] for c in bar.chords}
+        if 7 not in turn:
+            return ""
+    return "minor blues" if thirds == {"m"} else "blues" if thirds == {"M"} else ""
+
+
+def third_of_mode(mode: str) -> int:
+    """1 for a mode with a major third, -1 for one with a minor third."""
+    return 1 if MODES[mode] <= 1 else -1

@@ -1,0 +1,269 @@
+"""What the chords of a song say about its tonic, bar by bar.
+
+Conventions: a tonic is a pitch class, 0 for C to 11; a chord is a root and one of
+:data:`KINDS`. All points are additive over bars: their sum over a piece is a conditional
+logit over the twelve tonics, in which a chord or a pair of chords counts by the square
+root of its share, so that a loop of four bars says no more when it is played again, and
+what is heard once still speaks. Places are those of the form: the bar that begins a
+section, every fourth and second bar after it, the last chord of a section.
+
+References
+----------
+McFadden (1974), "Conditional logit analysis of qualitative choice behavior": the model;
+the weights are those of ``weights``.
+
+Contents: KINDS, SongBar, kind_of, chord_points, melody_points, signature_points.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+from melodex.analysis.keys.song.weights import CHORDS, MELODY, PAIRS, PLACES, SIGNATURE
+from melodex.melody import pitch_class
+
+if TYPE_CHECKING:
+    from numpy import ndarray
+
+    from melodex.analysis.harmony.chords import Chord
+
+__all__ = [
+    "KINDS",
+    "SongBar",
+    "chord_points",
+    "kind_of",
+    "melody_points",
+    "signature_points",
+]
+
+KINDS = tuple(CHORDS)
+GROUPS = "MDMmmddMM"
+"""The letter of each kind in the pairs of ``weights``."""
+LETTERS = "MDmd"
+TONICS = 12
+NO_ROOT = -1
+MELODY_WEIGHT = 6.0
+"""Points of a whole melody over the mean of its logarithms: in songs with both, melody
+and chords were best weighed nine to ten, and chords here part the best tonic from the
+next by five to six times their mean logarithm."""
+
+
+@dataclass(frozen=True, slots=True)
+class SongBar:
+    """One bar as the model sees it.
+
+    Parameters
+    ----------
+    chords : tuple of (int, int, float)
+        Root (pitch class), index in :data:`KINDS`, share of the bar, in order.
+    notes : tuple of (int, float)
+        Pitch class and length in bars of each note that starts in it.
+    place : str
+        ``section``, ``four``, ``two`` or ``odd``.
+    closes : bool
+        Whether a marked section ends with it.
+    """
+
+    chords: tuple[tuple[int, int, float], ...]
+    notes: tuple[tuple[int, float], ...]
+    place: str
+    closes: bool = False
+
+
+def kind_of(chord: Chord) -> int:
+    """Return the index in :data:`KINDS` of a chord that sounds.
+
+    Examples
+    --------
+    >>> from melodex.analysis.harmony.chords import parse_chord
+    >>> [KINDS[kind_of(parse_chord(text))] for text in ("C9", "Cm7", "C7sus4")]
+    ['dominant', 'minor seventh', 'suspended']
+    """
+    seventh = -2 in chord.degrees
+    if chord.family == "minor":
+        return KINDS.index("minor seventh" if seventh else "minor")
+    if chord.family == "major":
+        return KINDS.index("major seventh" if 5 in chord.degrees else "major")
+    plain = {
+        "dominant": "dominant",
+        "half-diminished": "half-diminished",
+        "diminished": "diminished",
+        "suspended": "suspended",
+        "power": "fifth",
+    }
+    # Augmented chords are dominants where they have a seventh.
+    return KINDS.index(plain.get(chord.family, "dominant" if seventh else "major"))
+
+
+def chord_points(bars: Sequence[SongBar]) -> ndarray:
+    """Points of each tonic in each bar by the chords, of shape (n, 12)."""
+    import numpy as np
+
+    points = np.zeros((len(bars), TONICS))
+    singles, pairs, places = occurrences(bars)
+    add_by_root(points, singles, chord_table())
+    add_by_root(points, pairs, pair_table())
+    for name, found in places.items():
+        total = len(found)
+        add_plain(points, [(bar, root, kind) for bar, root, kind in found], name, total)
+    return points
+
+
+Occurrence = tuple[int, int, int, float]
+"""Bar, root, what the table is asked for beside it, and how much it counts."""
+
+
+def occurrences(
+    bars: Sequence[SongBar],
+) -> tuple[list[Occurrence], list[Occurrence], dict[str, list[tuple[int, int, int]]]]:
+    """Chords, pairs of chords and chords at places, with their bars."""
+    singles: list[Occurrence] = []
+    pairs: list[Occurrence] = []
+    places: dict[str, list[tuple[int, int, int]]] = {name: [] for name in PLACES}
+    before: tuple[int, int] | None = None
+    last: tuple[int, int, int] | None = None
+    for number, bar in enumerate(bars):
+        for root, kind, share in bar.chords:
+            if root == NO_ROOT:
+                before = None
+                continue
+            singles.append((number, root, kind, share))
+            if before is not None and before != (root, kind):
+                # A pair is named by its second root, and what came before it.
+                step = (before[0] - root) % 12
+                named = (step * 4 + group(before[1])) * 4 + group(kind)
+                pairs.append((number, root, named, 1.0))
+            before = (root, kind)
+        sounding = [chord for chord in bar.chords if chord[0] != NO_ROOT]
+        if not sounding:
+            continue
+        (first, first_kind, _), (final, final_kind, _) = sounding[0], sounding[-1]
+        if last is None:
+            places["start"].append((number, first, group(first_kind)))
+        places[bar.place].append((number, first, group(first_kind)))
+        last = (number, final, group(final_kind))
+        if bar.closes:
+            places["close"].append(last)
+    if last is not None:
+        places["end"].append(last)
+    return singles, pairs, places
+
+
+def group(kind: int) -> int:
+    """The coarser kind of a chord: an index in :data:`LETTERS`."""
+    return LETTERS.index(GROUPS[kind])
+
+
+def add_by_root(points: ndarray, found: list[Occurrence], table: ndarray) -> None:
+    """Add what each occurrence says; all of one chord together count by a square root.
+
+    The table is of shape (12 roots above the tonic, names).
+    """
+    import numpy as np
+
+    if not found:
+        return
+    bars, roots, names = (np.array([row[i] for row in found]) for i in range(3))
+    shares = np.array([row[3] for row in found])
+    keys = roots * table.shape[1] + names
+    held = np.bincount(keys, weights=shares)
+    weight = shares / np.sqrt(held[keys] * held.sum())
+    for tonic in range(TONICS):
+        said = weight * table[(roots - tonic) % 12, names]
+        points[:, tonic] += np.bincount(bars, weights=said, minlength=len(points))
+
+
+def add_plain(
+    points: ndarray, found: list[tuple[int, int, int]], name: str, total: int
+) -> None:
+    """Add what the chords of one place say, each by its share of them."""
+    table = place_table()[name]
+    for bar, root, kind in found:
+        for tonic in range(TONICS):
+            points[bar, tonic] += table[(root - tonic) % 12, kind] / total
+
+
+@lru_cache(maxsize=1)
+def chord_table() -> ndarray:
+    """Points of each chord, of shape (12, kinds)."""
+    import numpy as np
+
+    rows = [[int(number) / 100 for number in CHORDS[kind].split()] for kind in KINDS]
+    return np.array(rows).T
+
+
+def listed(text: str) -> list[tuple[int, int, float]]:
+    """Semitones, letter and points of each entry of a row of ``weights``."""
+    found = []
+    for entry in text.split():
+        name, number = entry.split(":")
+        found.append((int(name[:-1]), LETTERS.index(name[-1]), int(number) / 100))
+    return found
+
+
+@lru_cache(maxsize=1)
+def pair_table() -> ndarray:
+    """Points of each pair, by the second root and what came before it: (12, 192)."""
+    import numpy as np
+
+    table = np.zeros((12, 12 * 4 * 4))
+    for name, text in PAIRS.items():
+        before, letter = int(name[:-1]), LETTERS.index(name[-1])
+        for root, kind, number in listed(text):
+            table[root, ((before - root) % 12 * 4 + letter) * 4 + kind] = number
+    return table
+
+
+@lru_cache(maxsize=1)
+def place_table() -> dict[str, ndarray]:
+    """Points of a chord at each place, of shape (12, letters)."""
+    import numpy as np
+
+    tables = {}
+    for name, text in PLACES.items():
+        tables[name] = np.zeros((12, 4))
+        for root, kind, number in listed(text):
+            tables[name][root, kind] = number
+    return tables
+
+
+def melody_points(bars: Sequence[SongBar]) -> ndarray:
+    """Points of each tonic in each bar by the melody, of shape (n, 12)."""
+    import numpy as np
+
+    logs = np.log(np.array(MELODY))
+    held = np.zeros((len(bars), TONICS))
+    for number, bar in enumerate(bars):
+        for pitch, length in bar.notes:
+            held[number, pitch] += length
+    total = held.sum()
+    if not total:
+        return held
+    table = np.array([np.roll(logs, tonic) for tonic in range(TONICS)]).T
+    points: ndarray = MELODY_WEIGHT / total * (held @ table)
+    return points
+
+
+def signature_points(signature_fifths: int, kept: float) -> ndarray:
+    """Points of each tonic by a printed signature, of shape (12,).
+
+    Parameters
+    ----------
+    signature_fifths : int
+        Sharps, or flats below zero.
+    kept : float
+        How likely it is that the piece keeps to it at all, 0 to 1.
+    """
+    import numpy as np
+
+    home = pitch_class(signature_fifths)
+    return np.array(
+        [
+            math.log(kept * SIGNATURE[(tonic - home) % 12] + (1 - kept) / TONICS)
+            for tonic in range(TONICS)
+        ]
+    )

@@ -1,0 +1,279 @@
+"""Standard progressions and forms written out as lead sheets, and what a player would say.
+
+Every sheet is written for this table; the progressions and what is said of them are
+common practice, no source. Sheets stand in C, or in the key that is easiest to read, and
+are moved to twelve keys. Bars are parted by ``|``, ``[A]`` before a bar is a printed mark,
+``%`` is the bar before it once more.
+
+Columns: ``centres`` are first bar, last bar and key. Other columns may be added by name;
+what is empty is not looked at.
+
+Contents: Form, FORMS, STEPS, melody_of, moved.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from melodex.analysis.harmony.chords import parse_chord
+from melodex.melody import (
+    MODES,
+    TICKS_PER_QUARTER,
+    Bar,
+    ChordSymbol,
+    Key,
+    KeyChange,
+    Melody,
+    Metre,
+    MetreChange,
+    SectionMark,
+    fifths_from_name,
+    pitch_class_name,
+)
+
+STEPS = tuple(range(-5, 7))
+"""Moves on the line of fifths that bring C to the twelve usual tonics."""
+LOWEST, HIGHEST = -8, 9
+"""Chord roots beyond these are written as their neighbours on the keyboard."""
+
+
+@dataclass(frozen=True)
+class Form:
+    """A lead sheet and what there is to say of it."""
+
+    name: str
+    chords: str
+    centres: tuple[tuple[int, int, str], ...]
+    idiom: str = ""
+    printed: str = ""
+    beats: int = 4
+
+
+def one(name: str, chords: str, key: str, **more: str) -> Form:
+    """A form in one key throughout."""
+    return Form(name, chords, ((1, len(bars_of(chords)), key),), **more)  # type: ignore[arg-type]
+
+
+def bars_of(chords: str) -> list[tuple[str, list[str]]]:
+    """Mark and chord symbols of each bar."""
+    bars: list[tuple[str, list[str]]] = []
+    for cell in chords.split("|"):
+        mark = re.match(r"\s*\[([^]]*)\]", cell)
+        texts = cell[mark.end() :].split() if mark else cell.split()
+        texts = bars[-1][1] if texts == ["%"] else texts
+        bars.append((mark[1] if mark else "", texts))
+    return bars
+
+
+def moved(text: str, step: int) -> str:
+    """A chord symbol in another key, spelled as a player would."""
+    chord = parse_chord(text)
+    bass = "" if chord.bass_fifths is None else f"/{named(chord.bass_fifths + step)}"
+    return f"{named(chord.root_fifths + step)}{chord.quality_text}{bass}"
+
+
+def named(fifths: int) -> str:
+    """A root by name, respelled where its signs would be too many."""
+    if fifths < LOWEST:
+        fifths += 12
+    elif fifths > HIGHEST:
+        fifths -= 12
+    return pitch_class_name(fifths)
+
+
+def key_named(text: str, step: int = 0) -> Key:
+    """A key such as ``Bb major``, moved."""
+    tonic, mode = text.split()
+    return Key(fifths_from_name(tonic) + step, mode)
+
+
+def melody_of(form: Form, step: int = 0) -> Melody:
+    """The sheet as a melody without notes, in another key."""
+    length = form.beats * TICKS_PER_QUARTER
+    symbols, bars, marks = [], [], []
+    for number, (mark, texts) in enumerate(bars_of(form.chords), start=1):
+        onset = (number - 1) * length
+        bars.append(Bar(number, onset, length))
+        if mark:
+            marks.append(SectionMark(mark, number, onset))
+        for place, text in enumerate(texts):
+            at = onset + place * length // len(texts)
+            symbols.append(ChordSymbol(moved(text, step), number, at))
+    keys = ()
+    if form.printed:
+        key = key_named(form.printed, step)
+        assert key.mode in MODES
+        keys = (KeyChange(0, key, key.signature_fifths),)
+    return Melody(
+        bars=tuple(bars),
+        chords=tuple(symbols),
+        marks=tuple(marks),
+        keys=keys,
+        metres=(MetreChange(0, Metre(form.beats, 4)),),
+    )
+
+
+TURN = "C A7|Dm7 G7|Em7 A7|Dm7 G7|C C7|F Fm|C G7"
+PLAIN = "C|Am|Dm|G7|C|Am|F G7|C"
+
+FORMS = (
+    # Blues
+    one("blues in triads", "C|C|C|C|F|F|C|C|G|F|C|G", "C major", idiom="blues"),
+    one("blues", "C7|C7|C7|C7|F7|F7|C7|C7|G7|F7|C7|C7", "C major", idiom="blues"),
+    one(
+        "blues, quick change",
+        "C7|F7|C7|C7|F7|F7|C7|C7|G7|F7|C7|G7",
+        "C major",
+        idiom="blues",
+    ),
+    one(
+        "jazz blues",
+        "C7|F7|C7|Gm7 C7|F7|F#dim7|C7|Em7b5 A7|Dm7|G7|C7 A7|Dm7 G7",
+        "C major",
+        idiom="blues",
+    ),
+    one(
+        "minor blues",
+        "Cm7|Fm7|Cm7|Cm7|Fm7|Fm7|Cm7|Cm7|Ab7|G7|Cm7|G7",
+        "C minor",
+        idiom="minor blues",
+    ),
+    one(
+        "minor blues with a ii V",
+        "Cm6|Fm7|Cm6|Cm7|Fm7|Fm7|Cm6|Cm6|Dm7b5|G7|Cm6|Dm7b5 G7",
+        "C minor",
+        idiom="minor blues",
+    ),
+    one("eight-bar blues", "C7|G7|F7|F7|C7|G7|C7|G7", "C major", idiom="blues"),
+    # One key
+    one("three chords", "C|F|G7|C|C|F|G7|C", "C major"),
+    one("I V vi IV", "C|G|Am|F|C|G|Am|F|C", "C major"),
+    one("I vi IV V", "C|Am|F|G|C|Am|F|G|C", "C major"),
+    one("I vi ii V", "Cmaj7|Am7|Dm7|G7|Cmaj7|Am7|Dm7|G7|Cmaj7", "C major"),
+    one("falling bass", "C|G/B|Am|C/G|F|C/E|Dm7|G7|C", "C major"),
+    one("steps and fifths", "C|G|Am|Em|F|C|F|G|C|G|Am|Em|F|C|F G|C", "C major"),
+    one("ii V I", "Dm7|G7|Cmaj7|Cmaj7|Dm7|G7|C6|C6", "C major"),
+    one("ii V i", "Dm7b5|G7|Cm|Cm|Dm7b5|G7|Cm|Cm", "C minor"),
+    one("tritone substitute", "Cmaj7|Am7|Dm7|Db7|Cmaj7|Am7|Dm7 Db7|Cmaj7", "C major"),
+    one("minor with its dominant", "Am|E7|Am|E7|Am|Dm|E7|Am", "A minor"),
+    one("minor plagal vamp", "Am|Dm|Am|Dm|Am|Dm|Am|Am", "A minor"),
+    one("Neapolitan", "Cm|Fm|Cm|G7|Cm|Db/F|G7|Cm", "C minor"),
+    one("Picardy third", "Cm|Fm|G7|Cm|Ab|Fm|G7|C", "C minor"),
+    one("i flat VII flat VI V", "Am|G|F|E|Am|G|F|E|Am", "A minor"),
+    one("ragtime wheel", "C|E7|A7|A7|D7|G7|C|G7|C|E7|A7|A7|D7|G7|C|C", "C major"),
+    one("applied dominants", "C|C7|F|D7|G|E7|Am|D7 G7|C|C7|F|Fm|C|G7|C|C", "C major"),
+    one("plagal vamp", "C|F|C|F|C|F|C|F|C", "C major"),
+    one("common-tone diminished", "C|Cdim7|C|G7|C|Cdim7|C G7|C", "C major"),
+    one("passing diminished", "C|C#dim7|Dm7|D#dim7|C/E|A7|Dm7 G7|C", "C major"),
+    one("minor iv", "C|F|Fm|C|C|F|Fm|C", "C major"),
+    one("backdoor", "Cmaj7|Fm7|Bb7|Cmaj7", "C major"),
+    one(
+        "backdoor in a longer tune",
+        "Cmaj7|Dm7 G7|Cmaj7|Fm7 Bb7|Cmaj7|A7|Dm7 G7|C6",
+        "C major",
+    ),
+    one("flat VI flat VII I", "C|F|G|C|C|Ab|Bb|C", "C major"),
+    one("I flat III IV", "C|Eb|F|C|C|Eb|F|C", "C major"),
+    one("tonic pedal", "C|F/C|Fm/C|C|C|G7/C|F/C|C", "C major"),
+    one("line in minor", "Am|Am(maj7)|Am7|Am6|Dm|Dm|E7|Am", "A minor"),
+    one("line in major", "C|Cmaj7|C7|F|Fm|C|G7|C", "C major"),
+    one("rising line in major", "C|C+|C6|C7|F|Fm|C G7|C", "C major"),
+    one("deceptive ending", "C|Am|F|G7|C|F|G7|Am", "C major"),
+    one("suspended ending", "C|F|Fm6|C|F|G7|C|G7sus4", "C major"),
+    one("ii V of ii and of IV", "C|Em7b5 A7|Dm7|Gm7 C7|F|Fm|C|Dm7 G7|C", "C major"),
+    one("chain of ii V", "Em7|A7|Dm7|G7|Em7|A7|Dm7 G7|Cmaj7", "C major"),
+    one(
+        "falling chain of ii V",
+        "Cmaj7|Bm7b5 E7|Am7 D7|Gm7 C7|F7|Em7 A7|Dm7 G7|C6",
+        "C major",
+    ),
+    one("quick cycle of thirds", "Cmaj7 Eb7|Abmaj7 B7|Emaj7 G7|Cmaj7", "C major"),
+    one("one chord", "Dm7|Dm7|Dm7|Dm7|Dm7|Dm7|Dm7|Dm7", "D minor"),
+    # Modes
+    one("I flat VII IV", "C|Bb|F|C|C|Bb|F|C", "C mixolydian"),
+    one("mixolydian vamp", "C|Bb|C|Bb|C|Bb|C|C", "C mixolydian"),
+    one("mixolydian with minor v", "C|Gm|C|Gm|F|C|Gm|C", "C mixolydian"),
+    one("dorian vamp", "Dm7|G7|Dm7|G7|Dm7|G7|Dm7|Dm7", "D dorian"),
+    one("dorian i IV", "Am|D|Am|D|Am|D|Am|D", "A dorian"),
+    one("aeolian vamp", "Am|F|G|Am|Am|F|G|Am", "A minor"),
+    one("aeolian with minor v", "Am|Em|F|G|Am|Em|F G|Am", "A minor"),
+    one("phrygian vamp", "Em|F|Em|F|Em|F|Em|Em", "E phrygian"),
+    # Sections
+    one(
+        "rhythm changes",
+        f"[A]{TURN}|C G7|[A]{TURN}|C|[B]E7|E7|A7|A7|D7|D7|G7|G7|[A]{TURN}|C",
+        "C major",
+    ),
+    one(
+        "AABA",
+        f"[A]{PLAIN}|[A]{PLAIN}|[B]F|Fm|C|A7|D7|D7|G7|G7|[A]{PLAIN}",
+        "C major",
+    ),
+    one(
+        "verse of seven, chorus of five",
+        "[Verse]C|F|C|G|Am|F|G|[Chorus]F|C|G|F|C|[Verse]C|F|C|G|Am|F|G|[Chorus]F|C|G|F|C",
+        "C major",
+    ),
+    Form(
+        "lift of a whole step",
+        "[A]C|Am|F|G7|C|Am|F|G7|[A]D|Bm|G|A7|D|Bm|G A7|D",
+        ((1, 8, "C major"), (9, 16, "D major")),
+    ),
+    Form(
+        "lift of a half step",
+        "[A]C|Am|Dm|G7|C|Am|Dm|G7|[A]Db|Bbm|Ebm|Ab7|Db|Bbm|Ebm Ab7|Db",
+        ((1, 8, "C major"), (9, 16, "Db major")),
+    ),
+    Form(
+        "lift of a whole step, nothing marked",
+        "C|F|G|C|C|F|G|C|D|G|A7|D|D|G|A7|D",
+        ((1, 8, "C major"), (9, 16, "D major")),
+    ),
+    Form(
+        "relative verse and chorus",
+        "[Verse]Am|Dm|E7|Am|Am|Dm|E7|Am|[Chorus]C|F|G7|C|C|F|G7|C",
+        ((1, 8, "A minor"), (9, 16, "C major")),
+    ),
+    Form(
+        "parallel verse and chorus",
+        "[Verse]Am|Dm|E7|Am|Am|Dm|E7|Am|[Chorus]A|D|E7|A|A|D|E7|A",
+        ((1, 8, "A minor"), (9, 16, "A major")),
+    ),
+    Form(
+        "bridge on the dominant",
+        "[A]C|F|G7|C|C|F|G7|C|[B]G|C|D7|G|G|C|D7|G|[A]C|F|G7|C|C|F|G7|C",
+        ((1, 8, "C major"), (9, 16, "G major"), (17, 24, "C major")),
+    ),
+    Form(
+        "bridge on the flat third",
+        "[A]C|Am7|Dm7|G7|C|Am7|Dm7 G7|C|[B]Ebmaj7|Cm7|Fm7|Bb7|Ebmaj7|Cm7|Fm7 Bb7|Eb"
+        "|[A]C|Am7|Dm7|G7|C|Am7|Dm7 G7|C",
+        ((1, 8, "C major"), (9, 16, "Eb major"), (17, 24, "C major")),
+    ),
+    Form(
+        "centres a third apart",
+        "[A]Dm7 G7|C|Dm7 G7|C|[B]Bbm7 Eb7|Ab|Bbm7 Eb7|Ab|[C]F#m7 B7|E|F#m7 B7|E"
+        "|[A]Dm7 G7|C|Dm7 G7|C",
+        ((1, 4, "C major"), (5, 8, "Ab major"), (9, 12, "E major"), (13, 16, "C major")),
+    ),
+    # What is printed
+    one(
+        "I flat VII IV, mode printed",
+        "A|G|D|A|A|G|D|A",
+        "A mixolydian",
+        printed="A mixolydian",
+    ),
+    one(
+        "section that rests on I, ends suspended",
+        "C|Fm6|C|F|Dm7|G7|C|G7sus4",
+        "C major",
+        printed="C major",
+    ),
+    one(
+        "dorian with a step up",
+        "Dm7|Dm7|Ebm7|Ebm7|Dm7|Dm7|G7|Dm7",
+        "D dorian",
+        printed="D dorian",
+    ),
+)

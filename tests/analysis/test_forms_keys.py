@@ -1,0 +1,36 @@
+"""Keys of standard progressions and forms in twelve keys; common practice, no source."""
+
+from __future__ import annotations
+
+import pytest
+from lead_sheets import FORMS, HIGHEST, LOWEST, STEPS, Form, bars_of, key_named, melody_of
+
+from melodex.analysis.keys import read_keys
+from melodex.melody import pitch_class
+
+
+def test_there_are_enough_forms_and_each_is_covered_by_its_centres() -> None:
+    assert len(FORMS) >= 40
+    assert len({form.name for form in FORMS}) == len(FORMS)
+    for form in FORMS:
+        bars = [bar for a, b, _ in form.centres for bar in range(a, b + 1)]
+        assert bars == list(range(1, len(bars_of(form.chords)) + 1)), form.name
+
+
+@pytest.mark.parametrize("form", FORMS, ids=lambda form: form.name)
+def test_key_centres_of_a_form_are_read_in_twelve_keys(form: Form) -> None:
+    for step in STEPS:
+        found = read_keys(melody_of(form, step))
+        said = [
+            (s.first_bar, s.last_bar, pitch_class(s.tonic_fifths), s.mode)
+            for s in found.spans
+        ]
+        keys = [(a, b, key_named(name, step)) for a, b, name in form.centres]
+        assert said == [(a, b, pitch_class(k.tonic_fifths), k.mode) for a, b, k in keys], (
+            step
+        )
+        # A tonic is spelled as it is written; in far keys that is another name.
+        if LOWEST <= keys[0][2].tonic_fifths <= HIGHEST:
+            assert found.reading.key in {key for _, _, key in keys}, step
+        assert found.reading.key in {span.key for span in found.spans}
+        assert found.reading.idiom == form.idiom, step
