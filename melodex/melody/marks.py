@@ -106,6 +106,9 @@ class Bar:
         Text of a numbered ending that starts here, such as ``1`` or ``1,2``.
     line : str
         Its right line: ``""`` plain, ``double``, ``final`` or ``none``.
+    ending_end : str
+        Where the source says that a numbered ending ends at its right line:
+        ``closed`` by a stroke down, or ``open``; else empty.
     """
 
     number: int
@@ -115,6 +118,7 @@ class Bar:
     repeat_times: int = 0
     ending: str = ""
     line: str = ""
+    ending_end: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,6 +235,9 @@ def packed(record: Any) -> list[Any]:
         values[1] = packed(values[1])
     elif isinstance(record, Metre):
         values[-1] = list(values[-1])
+    elif isinstance(record, Bar) and not values[-1]:
+        # Few bars say so; left out, tunes keep the id that they always had.
+        values.pop()
     return values
 
 

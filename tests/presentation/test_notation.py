@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 
 from melodex.errors import PresentationError
 from melodex.melody import TICKS_PER_QUARTER as Q
-from melodex.melody import Melody, Metre, MetreChange, Tuplet, pitch_class
+from melodex.melody import Bar, Melody, Metre, MetreChange, Tuplet, pitch_class
 from melodex.presentation.notation.pitch import Inflections, clef_for, signature_alterations
 from melodex.presentation.notation.values import DOTTED
-from melodex.presentation.notation.writing import WrittenBar, write_out
+from melodex.presentation.notation.writing import WrittenBar, ending_ends, write_out
 
 TICKS = {value: ticks for ticks, value in DOTTED.items()}
 
@@ -198,7 +198,6 @@ def test_an_excerpt_leaves_blank_what_it_does_not_know(read_tune):
     [
         ((60.5,), (0,), "bar 1 has a pitch that cannot be written"),
         ((61,), (0,), "bar 1 has a pitch that cannot be written"),
-        ((64,), (28 + 4,), "altered more than three times"),
     ],
 )
 def test_what_no_stave_can_show_is_refused_with_its_bar(midi, fifths, message):
@@ -207,11 +206,39 @@ def test_what_no_stave_can_show_is_refused_with_its_bar(midi, fifths, message):
         write_out(melody)
 
 
-def test_no_notes_and_unwritable_lengths_are_refused():
+def test_a_note_altered_more_than_three_times_costs_its_own_bar_alone():
+    (bar,) = write_out(Melody((68,), (28 + 4,), (0,), (Q,), (1,), (1.0,), (0,)))
+    assert "altered more than three times" in bar.fault
+
+
+def test_endings_end_where_the_source_says_else_at_the_next_line_that_closes_them():
+    """abc 2.1, 4.9: repeats, double and final lines, and the next ending close one."""
+
+    def ends(*bars: dict[str, object]) -> list[str]:
+        made = [Bar(n, n * 4 * Q, 4 * Q, **bar) for n, bar in enumerate(bars, 1)]  # type: ignore[arg-type]
+        return list(ending_ends(made))
+
+    first, plain = {"ending": "1", "repeat_times": 2}, {}
+    assert ends(first, {"ending": "2"}, plain, {"line": "double"}) == [
+        *("closed", "", "", "closed"),
+    ]
+    assert ends(first, {"ending": "2"}, plain, plain, plain) == [
+        *("closed", "open", "", "", ""),
+    ]
+    said = {"ending": "2", "ending_end": "open"}
+    assert ends(first, said, {"line": "double"}) == ["closed", "open", ""]
+    assert ends(first, {"ending": "2"}) == ["closed", "closed"]
+
+
+def test_no_notes_are_refused():
     with pytest.raises(PresentationError, match="no notes"):
         write_out(Melody())
-    with pytest.raises(PresentationError, match="bar 1 cannot be written"):
-        write_out(line([Q + 11, Q - 11], Metre(2, 4)))
+
+
+def test_a_length_that_is_no_note_value_costs_its_own_bar_alone():
+    bars = write_out(line([Q, Q, Q + 11, Q - 11, Q, Q], Metre(2, 4)))
+    assert [bool(bar.fault) for bar in bars] == [False, True, False]
+    assert [e.value for bar in bars for e in bar.events] == [4, 4, -1, -1, 4, 4]
 
 
 @given(st.lists(st.tuples(st.integers(-8, 12), st.integers(3, 5)), max_size=20))

@@ -246,6 +246,38 @@ def test_tuplets_are_found_with_and_without_brackets():
     assert melody.duration_ticks[0] == TICKS_PER_QUARTER // 3
 
 
+def test_a_triplet_rounded_to_256ths_is_read_as_the_triplet_that_is_declared():
+    """Der Lindenbaum in music21's corpus: three notes of 85, 85 and 86 in 256."""
+    triplet = (
+        "<time-modification><actual-notes>3</actual-notes>"
+        "<normal-notes>2</normal-notes></time-modification>"
+    )
+    melody = melody_of(
+        measure(
+            "<attributes><divisions>256</divisions></attributes>",
+            *(
+                note("C4", length, "<type>eighth</type>" + triplet)
+                for length in (85, 85, 86)
+            ),
+            note("D4", 256),
+        )
+    )
+    assert melody.duration_ticks == (3360, 3360, 3360, 10080)
+
+
+def test_a_gap_shorter_than_any_note_value_is_closed():
+    melody = melody_of(
+        measure(
+            "<attributes><divisions>480</divisions></attributes>",
+            note("C4", 479),
+            "<forward><duration>1</duration></forward>",
+            note("D4", 480),
+        )
+    )
+    assert melody.onset_quarters == (0, 1)
+    assert melody.duration_quarters == (1, 1)
+
+
 def test_grace_notes_stand_apart_and_cue_notes_are_said():
     grace = (
         '<note><grace slash="yes"/><pitch><step>B</step><octave>4</octave></pitch></note>'
@@ -354,6 +386,7 @@ def test_repeats_endings_and_bar_lines_are_kept_as_structure():
     assert [bar.repeat_start for bar in melody.bars] == [True, False, False, False]
     assert [bar.repeat_times for bar in melody.bars] == [0, 3, 0, 0]
     assert [bar.ending for bar in melody.bars] == ["", "1,2", "3", ""]
+    assert [bar.ending_end for bar in melody.bars][1] == "closed"
     assert [bar.line for bar in melody.bars] == ["", "", "double", "final"]
     assert names(melody) == "C4 D4 E4 C4"
 

@@ -86,9 +86,16 @@ class Measure:
 # Laying bars over one another
 
 
-def in_time(parts: Sequence[StaffPart], pairs: Sequence[tuple[int, int]]) -> list[Measure]:
-    """Lay the bars of one or two parts over one another as they follow in time."""
+def in_time(
+    parts: Sequence[StaffPart], pairs: Sequence[tuple[int, int]], *, drawn: bool = False
+) -> list[Measure]:
+    """Lay the bars of one or two parts over one another as they follow in time.
+
+    With ``drawn``, bars that no note values can show stand empty.
+    """
     written = [trimmed(write_out(part.melody, excerpt=part.excerpt)) for part in parts]
+    if drawn:
+        written = [emptied(bars) for bars in written]
     if len(parts) == 1:
         return [Measure((bar,)) for bar in written[0]]
     written = same_start(written)
@@ -106,11 +113,30 @@ def at(bars: Sequence[WrittenBar], place: int) -> WrittenBar | None:
     return bars[place] if 0 <= place < len(bars) else None
 
 
+def emptied(bars: tuple[WrittenBar, ...]) -> tuple[WrittenBar, ...]:
+    """The bars with nothing in those that have a fault, nor tied to it."""
+    faulty = {place for place, bar in enumerate(bars) if bar.fault}
+    if not faulty:
+        return bars
+    out = []
+    for place, bar in enumerate(bars):
+        events = bar.events
+        if place in faulty:
+            blank = replace(events[0], note=None, value=1, dots=0, blank=True)
+            events = (replace(blank, tied_from=False, tied_to=False),)
+        if place - 1 in faulty:
+            events = (replace(events[0], tied_from=False), *events[1:])
+        if place + 1 in faulty:
+            events = (*events[:-1], replace(events[-1], tied_to=False))
+        out.append(replace(bar, events=events))
+    return tuple(out)
+
+
 def trimmed(bars: tuple[WrittenBar, ...]) -> tuple[WrittenBar, ...]:
     """The bars without the blank behind the last note."""
     last = bars[-1]
     events = list(last.events)
-    while len(events) > 1 and events[-1].blank:
+    while len(events) > 1 and events[-1].blank and not last.fault:
         events.pop()
     return (*bars[:-1], replace(last, events=tuple(events)))
 

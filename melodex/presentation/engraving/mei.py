@@ -23,7 +23,7 @@ from melodex.melody import TICKS_PER_QUARTER, Bar, KeyChange, Melody, Metre, deg
 from melodex.presentation.engraving.layout import Measure, StaffPart
 from melodex.presentation.notation.pitch import Inflections, clef_for, spelled
 from melodex.presentation.notation.values import Written
-from melodex.presentation.notation.writing import WrittenBar, ends_ending
+from melodex.presentation.notation.writing import WrittenBar, ending_ends
 
 __all__ = ["mei_of", "readable_text"]
 
@@ -105,16 +105,12 @@ def mei_of(parts: Sequence[StaffPart], measures: Sequence[Measure], prefix: str)
     lines = [Line(index, part, prefix) for index, part in enumerate(parts)]
     score_def(sheet, lines, measures[0])
     section: Element = SubElement(sheet, "section")
+    bars = [shared_bar(measure) for measure in measures]
+    ends = ending_ends(bars)
     ending: Element | None = None
-    for index, measure in enumerate(measures):
-        bar = shared_bar(measure)
-        following = shared_bar(measures[index + 1]) if index + 1 < len(measures) else None
+    for index, (measure, bar, end) in enumerate(zip(measures, bars, ends, strict=True)):
         if bar.ending:
-            ending = SubElement(
-                section,
-                "ending",
-                {"n": readable_text(bar.ending), "label": readable_text(bar.ending)},
-            )
+            ending = ending_element(section, bar, ends[index:])
         home = section if ending is None else ending
         if index:
             change_def(home, lines, measure)
@@ -122,10 +118,19 @@ def mei_of(parts: Sequence[StaffPart], measures: Sequence[Measure], prefix: str)
             line.started |= written is not None
             if not measure.has_bar_lines:
                 SubElement(home, "sb")
-        write_measure(home, lines, measure, index, is_last=following is None)
-        if ends_ending(bar, following):
+        write_measure(home, lines, measure, index, is_last=index + 1 == len(measures))
+        if end:
             ending = None
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + tostring(root, encoding="unicode")
+
+
+def ending_element(section: Element, bar: Bar, ends: Sequence[str]) -> Element:
+    """The numbered ending that starts in a bar, closed by a stroke down or open."""
+    text = readable_text(bar.ending)
+    element = SubElement(section, "ending", {"n": text, "label": text})
+    if next((end for end in ends if end), "open") == "open":
+        element.set("lendsym", "none")
+    return element
 
 
 def shared_bar(measure: Measure) -> Bar:
@@ -278,6 +283,9 @@ def write_layer(
 ) -> dict[int, str]:
     """Notes and rests of one bar; returns note index -> id for notes that begin here."""
     ids: dict[int, str] = {}
+    if bar.fault:
+        SubElement(layer, "mSpace")
+        return ids
     if bar.is_empty and not bar.events[0].blank:
         SubElement(layer, "mRest")
         return ids
@@ -435,6 +443,12 @@ def bar_texts(line: Line, bar: WrittenBar, ids: dict[int, str]) -> list[Element]
     ):
         for onset, text in in_bar(texts, bar, melody.onset_ticks[0], excerpt=part.excerpt):
             out.append(harm(line, row, place_of(onset, bar, melody, ids), runs(text)))
+    if bar.fault:
+        element = Element("dir", {"staff": line.n, "tstamp": "1", "place": "above"})
+        SubElement(element, "rend", {"fontstyle": "italic"}).text = (
+            "not drawn: " + bar.fault
+        )
+        out.append(element)
     # In a comparison a mark of one tune would read as one of both.
     for mark in () if part.relations else melody.marks:
         if 0 <= mark.onset_ticks - bar.bar.onset_ticks < bar.bar.duration_ticks:

@@ -23,7 +23,12 @@ from typing import TYPE_CHECKING, Any
 from melodex.analysis.harmony.chords import parse_chord, transposed_text
 from melodex.errors import PresentationError
 from melodex.melody import Melody, degree_name
-from melodex.presentation.engraving.layout import StaffPart, in_columns, in_time
+from melodex.presentation.engraving.layout import (
+    Measure,
+    StaffPart,
+    in_columns,
+    in_time,
+)
 from melodex.presentation.engraving.mei import mei_of, readable_text
 from melodex.presentation.engraving.svg import Drawing, NotePlace
 from melodex.presentation.notation.pitch import spoken_pitch
@@ -168,12 +173,12 @@ def engrave(
         per_system = max(4, (width * 10) // COLUMN_UNITS - MARGIN_COLUMNS)
         measures = in_columns(parts, pairs, per_system)
     else:
-        measures = in_time(parts, pairs)
+        measures = in_time(parts, pairs, drawn=True)
     pages = rendered(mei_of(parts, measures, prefix), layout, width, parts[0].melody.title)
     left_out = ("mNum",) if len(parts) > 1 or layout == "columns" else ()
     # In columns no stem keeps the degrees away from the shapes around the heads.
     drawing = Drawing(pages, prefix, left_out, row_drop=90 if layout == "columns" else 0)
-    expected = sum(len(part.melody) for part in parts)
+    expected = notes_in(measures)
     if len(drawing.notes) != expected:
         raise PresentationError(
             f"the picture holds {len(drawing.notes)} of {expected} notes",
@@ -189,6 +194,19 @@ def engrave(
         drawing.height / UNITS_PER_PIXEL,
         tuple(drawing.notes[key] for key in sorted(drawing.notes)),
         len(drawing.notes),
+    )
+
+
+def notes_in(measures: Sequence[Measure]) -> int:
+    """How many notes there are to be drawn: those of bars that can be shown."""
+    return len(
+        {
+            (part, event.note)
+            for measure in measures
+            for part, bar in enumerate(measure.bars)
+            for event in (bar.events if bar else ())
+            if event.note is not None
+        }
     )
 
 

@@ -23,8 +23,8 @@ from typing import TYPE_CHECKING
 from melodex.errors import PresentationError
 from melodex.melody import TICKS_PER_QUARTER, KeyChange, Melody, Metre, pitch_class_name
 from melodex.presentation.notation.pitch import signature_alterations, spelled
-from melodex.presentation.notation.values import DOTTED, Written
-from melodex.presentation.notation.writing import WrittenBar, ends_ending, write_out
+from melodex.presentation.notation.values import DOTTED, UNVALUED, Written
+from melodex.presentation.notation.writing import WrittenBar, ending_ends, write_out
 
 if TYPE_CHECKING:
     from melodex.tasks.compare import Comparison
@@ -159,9 +159,9 @@ def music_lines(melody: Melody, bars: tuple[WrittenBar, ...]) -> list[str]:
     """The music, a few bars to a line."""
     writer = BarWriter(melody)
     texts = []
-    for place, bar in enumerate(bars):
-        following = bars[place + 1] if place + 1 < len(bars) else None
-        texts.append(writer.bar(bar, following, is_first=place == 0))
+    ends = ending_ends([bar.bar for bar in bars])
+    for place, (bar, end) in enumerate(zip(bars, ends, strict=True)):
+        texts.append(writer.bar(bar, end, is_first=place == 0))
     lines = range(0, len(texts), BARS_A_LINE)
     return [" ".join(texts[low : low + BARS_A_LINE]) for low in lines]
 
@@ -175,8 +175,8 @@ class BarWriter:
         self.altered: set[str] = set()
         self.in_ending = False
 
-    def bar(self, bar: WrittenBar, following: WrittenBar | None, *, is_first: bool) -> str:
-        """One bar with its lines."""
+    def bar(self, bar: WrittenBar, ending_end: str, *, is_first: bool) -> str:
+        """One bar with its lines; how a numbered ending ends in it, if one does."""
         self.altered.clear()
         out = "|: " if bar.bar.repeat_start else ""
         if bar.bar.ending:
@@ -184,7 +184,7 @@ class BarWriter:
             self.in_ending = True
         if not is_first:
             out += self.changes(bar)
-        return f"{out}{self.events(bar)} {self.right_line(bar, following)}"
+        return f"{out}{self.events(bar)} {self.right_line(bar, ending_end)}"
 
     def changes(self, bar: WrittenBar) -> str:
         """Key and metre that change at a bar."""
@@ -229,7 +229,10 @@ class BarWriter:
 
     def event(self, event: Written) -> str:
         """One note, rest or blank."""
-        length = length_text(VALUE_TICKS[event.value, event.dots])
+        unvalued = event.value == UNVALUED
+        length = length_text(
+            event.duration_ticks if unvalued else VALUE_TICKS[event.value, event.dots]
+        )
         if event.note is None:
             return ("x" if event.blank else "z") + length
         midi, fifths = self.melody.midi[event.note], self.melody.fifths[event.note]
@@ -262,13 +265,10 @@ class BarWriter:
             return sign + letter.lower() + "'" * (octave - 5)
         return sign + letter + "," * (4 - octave)
 
-    def right_line(self, bar: WrittenBar, following: WrittenBar | None) -> str:
+    def right_line(self, bar: WrittenBar, ending_end: str) -> str:
         """The right bar line."""
-        closes = self.in_ending and ends_ending(
-            bar.bar, following.bar if following else None
-        )
-        if closes:
-            self.in_ending = bool(following and following.bar.ending)
+        closes = self.in_ending and ending_end
+        self.in_ending = self.in_ending and not closes
         if bar.bar.repeat_times:
             return ":" * (bar.bar.repeat_times - 1) + "|"
         if bar.bar.line == "final":

@@ -26,8 +26,8 @@ from melodex.melody import (
 from melodex.presentation.engraving.layout import Measure, StaffPart, in_time
 from melodex.presentation.engraving.marks import RELATION_SHAPES
 from melodex.presentation.notation.pitch import Inflections, clef_for, spelled
-from melodex.presentation.notation.values import Written
-from melodex.presentation.notation.writing import WrittenBar, ends_ending
+from melodex.presentation.notation.values import UNVALUED, Written
+from melodex.presentation.notation.writing import WrittenBar, ending_ends
 from melodex.reading.musicxml.harmony import KIND_SIGNS
 
 if TYPE_CHECKING:
@@ -123,11 +123,10 @@ def document(
     for index, part in enumerate(parts):
         home = SubElement(root, "part", {"id": f"P{index + 1}"})
         writer = PartWriter(part, index)
-        for place, measure in enumerate(measures):
-            following = (
-                measures[place + 1].bars[index] if place + 1 < len(measures) else None
-            )
-            writer.write(home, measure, following)
+        own = [measure.bars[index] for measure in measures]
+        ends = iter(ending_ends([bar.bar for bar in own if bar]))
+        for measure, bar in zip(measures, own, strict=True):
+            writer.write(home, measure, next(ends) if bar else "")
     indent(root, " ")
     body = tostring(root, encoding="unicode")
     return f'<?xml version="1.0" encoding="UTF-8"?>\n{DOCTYPE}{body}\n'
@@ -168,8 +167,8 @@ class PartWriter:
         """The signature to print."""
         return self.part.signature_at(change)
 
-    def write(self, home: Element, measure: Measure, following: WrittenBar | None) -> None:
-        """One measure."""
+    def write(self, home: Element, measure: Measure, ending_end: str) -> None:
+        """One measure; how a numbered ending ends in it, if one does."""
         bar = measure.bars[self.index]
         shown = bar or next(other for other in measure.bars if other is not None)
         element = SubElement(home, "measure", {"number": str(shown.bar.number)})
@@ -194,7 +193,7 @@ class PartWriter:
                     SubElement(text, "offset").text = str(onset - event.onset_ticks)
                 element.append(text)
             self.event(element, bar, event)
-        self.right_line(element, bar, following)
+        self.right_line(element, bar, ending_end)
 
     def attributes(self, element: Element, bar: WrittenBar | None) -> None:
         """Divisions and clef once; key and time where they change."""
@@ -228,6 +227,11 @@ class PartWriter:
                 kind = SubElement(direction, "direction-type")
                 SubElement(kind, "rehearsal").text = clean(mark.text)
                 out.append((mark.onset_ticks, direction))
+        if bar.fault:
+            direction = Element("direction", {"placement": "above"})
+            kind = SubElement(direction, "direction-type")
+            SubElement(kind, "words").text = f"without note values: {bar.fault}"
+            out.append((low, direction))
         first = self.melody.onset_ticks[0]
         for chord in self.melody.chords:
             onset = (
@@ -248,11 +252,9 @@ class PartWriter:
         if bar.bar.repeat_start:
             SubElement(line, "repeat", {"direction": "forward"})
 
-    def right_line(
-        self, element: Element, bar: WrittenBar, following: WrittenBar | None
-    ) -> None:
+    def right_line(self, element: Element, bar: WrittenBar, ending_end: str) -> None:
         """The right bar line where it is not a plain one."""
-        closes = self.ending and ends_ending(bar.bar, following.bar if following else None)
+        closes = self.ending and ending_end
         style = "light-heavy" if bar.bar.repeat_times else LINES.get(bar.bar.line)
         if not closes and not style:
             return
@@ -260,7 +262,8 @@ class PartWriter:
         if style:
             SubElement(line, "bar-style").text = style
         if closes:
-            SubElement(line, "ending", {"number": self.ending, "type": "stop"})
+            kind = "stop" if ending_end == "closed" else "discontinue"
+            SubElement(line, "ending", {"number": self.ending, "type": kind})
             self.ending = ""
         if bar.bar.repeat_times:
             repeat = SubElement(line, "repeat", {"direction": "backward"})
@@ -326,7 +329,8 @@ class PartWriter:
     ) -> None:
         """Voice, written value, accidental, tuplet ratio and beams."""
         SubElement(note, "voice").text = "1"
-        SubElement(note, "type").text = TYPES[event.value]
+        if event.value != UNVALUED:
+            SubElement(note, "type").text = TYPES[event.value]
         for _ in range(event.dots):
             SubElement(note, "dot")
         if alteration is not None:

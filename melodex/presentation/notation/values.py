@@ -4,7 +4,8 @@ Conventions: ticks as in :mod:`melodex.melody`. ``value`` is the denominator of 
 note value (1 whole, 2 half, 4 quarter ... 128; 0 for a breve). Splitting at beats
 and beaming by metre follow common practice, no source.
 
-Contents: SMALLEST_TICKS, DOTTED, Written, valued, largest_values, bar_shift, beamed.
+Contents: SMALLEST_TICKS, UNVALUED, DOTTED, Written, valued, largest_values, bar_shift,
+beamed.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from melodex.melody.metre import group_starts
 __all__ = [
     "DOTTED",
     "SMALLEST_TICKS",
+    "UNVALUED",
     "Written",
     "bar_shift",
     "beamed",
@@ -27,6 +29,9 @@ __all__ = [
 
 SMALLEST_TICKS = TICKS_PER_QUARTER // 32
 """A 128th note, the finest value that is written outside a tuplet."""
+
+UNVALUED = -1
+"""Stands for the value of a length that no note value and no tuplet gives."""
 
 VALUES = {0: 8, 1: 4, 2: 2, 4: 1}
 """Quarters in a breve, whole, half and quarter; shorter values follow by halving."""

@@ -7,12 +7,16 @@ beams. Engraving, MusicXML and ABC all write what :func:`write_out` returns.
 Conventions: ticks as in :mod:`melodex.melody`; values as in
 :mod:`melodex.presentation.notation.values`.
 
-Contents: WrittenTuplet, WrittenBar, bars_of, ends_ending, write_out.
+A bar that no note values can show is written all the same: its lengths stand as they
+are, without a value, and it says why.
+
+Contents: WrittenTuplet, WrittenBar, bars_of, ending_ends, write_out.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
@@ -22,16 +26,20 @@ from melodex.melody.pitch import letter_and_alteration
 from melodex.presentation.notation.values import (
     DOTTED,
     SMALLEST_TICKS,
+    UNVALUED,
     Written,
     beamed,
     largest_values,
     valued,
 )
 
-__all__ = ["WrittenBar", "WrittenTuplet", "bars_of", "ends_ending", "write_out"]
+__all__ = ["WrittenBar", "WrittenTuplet", "bars_of", "ending_ends", "write_out"]
 
 TUPLET_SIZES = (3, 5, 6, 7, 9, 11, 13, 15, 17)
 MOST_SIGNS = 3
+ROUNDED_TICKS = SMALLEST_TICKS // 2
+"""A rest shorter than this is no rest but a slip of rounding."""
+
 GROUP_QUARTERS = (1, 2, 0.5, 4, 3, 8)
 """Lengths that a tuplet without a mark in the source is looked for in."""
 
@@ -52,7 +60,10 @@ class WrittenTuplet:
 
 @dataclass(frozen=True, slots=True)
 class WrittenBar:
-    """One bar: what is printed at its start, and its notes and rests in order."""
+    """One bar: what is printed at its start, and its notes and rests in order.
+
+    ``fault`` says why note values cannot show it; its events then have none.
+    """
 
     bar: Bar
     events: tuple[Written, ...]
@@ -60,6 +71,7 @@ class WrittenBar:
     metre: Metre | None
     key_change: KeyChange | None = None
     metre_change: MetreChange | None = None
+    fault: str = ""
 
     @property
     def is_empty(self) -> bool:
@@ -101,8 +113,7 @@ def write_out(melody: Melody, *, excerpt: bool = False) -> tuple[WrittenBar, ...
     Raises
     ------
     PresentationError
-        If the melody is empty, a pitch is not the one its spelling names, or a
-        length cannot be written as note values and tuplets.
+        If the melody is empty, or a pitch is not the one its spelling names.
 
     Examples
     --------
@@ -136,10 +147,49 @@ def without_open_repeats(bars: tuple[Bar, ...]) -> tuple[Bar, ...]:
     return tuple(kept[::-1])
 
 
-def ends_ending(bar: Bar, following: Bar | None) -> bool:
-    """Whether a numbered ending that runs through a bar closes at its right line."""
-    if following is None or following.repeat_start or following.ending:
-        return True
+def ending_ends(bars: Sequence[Bar]) -> tuple[str, ...]:
+    """Where numbered endings end: ``closed``, ``open`` or empty for each bar.
+
+    What the source says holds. Where it says nothing, an ending is closed by the next
+    repeat, ending, double or final line; the last one, with none of these in the bars
+    that the ending before it took, is left open after as many.
+
+    References
+    ----------
+    The abc music standard 2.1 (2011), section 4.9, for what closes an ending; the
+    length of an ending that nothing closes is common practice, no source.
+    """
+    out = [""] * len(bars)
+    starts = [place for place, bar in enumerate(bars) if bar.ending]
+    length = 0
+    for start, limit in zip(starts, [*starts, len(bars)][1:], strict=True):
+        said = [place for place in range(start, limit) if bars[place].ending_end]
+        closing = [p for p in range(start, limit) if closes_ending(bars, p)]
+        if said:
+            end, kind = said[0], bars[said[0]].ending_end
+        elif closing and (closes_early(bars, closing[0], start + length)):
+            end, kind = closing[0], "closed"
+        else:
+            end, kind = min(start + max(length, 1), limit) - 1, "open"
+        out[end] = kind
+        length = end - start + 1
+    return tuple(out)
+
+
+def closes_early(bars: Sequence[Bar], place: int, usual: int) -> bool:
+    """Whether an ending closes at a line, and not merely with the last bar of all."""
+    return place + 1 < len(bars) or is_closed(bars[place]) or place <= usual
+
+
+def closes_ending(bars: Sequence[Bar], place: int) -> bool:
+    """Whether a numbered ending that runs through a bar must end at its right line."""
+    following = bars[place + 1] if place + 1 < len(bars) else None
+    begins = following is None or following.repeat_start or bool(following.ending)
+    return begins or is_closed(bars[place])
+
+
+def is_closed(bar: Bar) -> bool:
+    """Whether the right line of a bar is one that closes an ending."""
     return bool(bar.repeat_times) or bar.line in {"double", "final"}
 
 
@@ -149,13 +199,11 @@ def check(melody: Melody) -> None:
         raise PresentationError("there are no notes to write", where=melody.title)
     for index, (midi, fifths) in enumerate(zip(melody.midi, melody.fifths, strict=True)):
         whole = isinstance(midi, int) and isinstance(fifths, int)
-        right = whole and (7 * fifths - midi) % 12 == 0 and 0 <= midi <= 127
-        if right and abs(letter_and_alteration(fifths)[1]) <= MOST_SIGNS:
+        if whole and (7 * fifths - midi) % 12 == 0 and 0 <= midi <= 127:
             continue
         raise PresentationError(
             f"note {index + 1} in bar {melody.bar[index]} has a pitch that cannot be "
-            "written: it is between two semitones, out of range, or altered more than "
-            "three times",
+            "written: it is between two semitones, or out of range",
             where=melody.title,
             hint="round the pitch to a semitone in the source",
         )
@@ -193,17 +241,8 @@ def written_bar(
     """Write one bar: cut, value, group."""
     start, end = bar.onset_ticks, bar.onset_ticks + bar.duration_ticks
     metre = melody.metre_at(start)
-    tuplets = tuplets_in(melody, start, end)
     stretches = filled(spans, start, end)
-    events: list[Written] = []
-    made: list[WrittenTuplet] = []
-    for place, tuplet in zones(start, end, tuplets):
-        inside = clipped(stretches, place)
-        if tuplet is not None:
-            made.append(tuplet)
-            events += in_tuplet(melody, bar, inside, tuplet, len(made) - 1)
-        else:
-            events += plain_zone(melody, bar, metre, inside, made)
+    events, made, fault = valued_bar(melody, bar, metre, stretches)
     events = marked_ties(events, spans)
     if known:
         events = [blanked(event, known) for event in events]
@@ -214,7 +253,52 @@ def written_bar(
         metre,
         change_at(melody.keys, start, end, is_first),
         change_at(melody.metres, start, end, is_first),
+        fault,
     )
+
+
+class Unwritable(Exception):  # noqa: N818
+    """Why a bar cannot be shown in note values; it never leaves this module."""
+
+
+def valued_bar(
+    melody: Melody, bar: Bar, metre: Metre | None, stretches: list[Stretch]
+) -> tuple[list[Written], list[WrittenTuplet], str]:
+    """The notes and rests of a bar with their values, its tuplets, and its fault."""
+    fault = ""
+    signs = [melody.fifths[note] for note, _, _ in stretches if note is not None]
+    if any(abs(letter_and_alteration(fifths)[1]) > MOST_SIGNS for fifths in signs):
+        fault = "a note is altered more than three times"
+    stated = tuplets_in(melody, bar.onset_ticks, bar.onset_ticks + bar.duration_ticks)
+    # Where the tuplets that the source states do not add up, others may.
+    for tuplets in () if fault else (stated, []):
+        made: list[WrittenTuplet] = []
+        try:
+            return zoned(bar, metre, stretches, tuplets, made), made, ""
+        except Unwritable as why:
+            fault = str(why)
+    bare = [Written(note, low, high - low, UNVALUED) for note, low, high in stretches]
+    return bare, [], fault
+
+
+def zoned(
+    bar: Bar,
+    metre: Metre | None,
+    stretches: list[Stretch],
+    tuplets: list[WrittenTuplet],
+    made: list[WrittenTuplet],
+) -> list[Written]:
+    """The events of a bar that holds some tuplets; all tuplets are added to ``made``."""
+    start, end = bar.onset_ticks, bar.onset_ticks + bar.duration_ticks
+    events: list[Written] = []
+    for place, tuplet in zones(start, end, tuplets):
+        inside = clipped(stretches, place)
+        if tuplet is not None:
+            made.append(tuplet)
+            events += in_tuplet(inside, tuplet, len(made) - 1)
+        else:
+            events += plain_zone(bar, metre, inside, made)
+    return events
 
 
 def change_at(
@@ -236,12 +320,21 @@ def filled(spans: list[tuple[int, int, int]], start: int, end: int) -> list[Stre
         if onset >= end:
             break
         if onset > place:
-            out.append((None, place, onset))
+            rested(out, place, onset)
         out.append((note, max(onset, start), min(stop, end)))
         place = min(stop, end)
     if place < end:
-        out.append((None, place, end))
+        rested(out, place, end)
     return out
+
+
+def rested(out: list[Stretch], place: int, end: int) -> None:
+    """Add a rest; where it is too short for one, the note before it goes on instead."""
+    if end - place < ROUNDED_TICKS and out:
+        note, start, _ = out[-1]
+        out[-1] = (note, start, end)
+    else:
+        out.append((None, place, end))
 
 
 def clipped(stretches: list[Stretch], place: tuple[int, int]) -> list[Stretch]:
@@ -286,11 +379,7 @@ def zones(
 
 
 def in_tuplet(
-    melody: Melody,
-    bar: Bar,
-    stretches: list[Stretch],
-    tuplet: WrittenTuplet,
-    number: int,
+    stretches: list[Stretch], tuplet: WrittenTuplet, number: int
 ) -> list[Written]:
     """Notes and rests of a tuplet, as values before it is shrunk."""
     out = []
@@ -305,7 +394,7 @@ def in_tuplet(
             grid[1] <= grid[0]
             or max(abs(a - b) for a, b in zip(lengths, grid, strict=True)) > rounding
         ):
-            raise unwritable(melody, bar, "a tuplet holds a length that is no note value")
+            raise Unwritable("a tuplet holds a length that is no note value")
         place = start
         values = largest_values(grid[1] - grid[0])
         for index, ticks in enumerate(values):
@@ -321,7 +410,6 @@ def in_tuplet(
 
 
 def plain_zone(
-    melody: Melody,
     bar: Bar,
     metre: Metre | None,
     stretches: list[Stretch],
@@ -339,7 +427,7 @@ def plain_zone(
         ):
             out += valued(note, start, end, bar, metre)
             continue
-        span, group = offgrid_group(melody, bar, metre, [(note, start, end), *waiting])
+        span, group = offgrid_group(bar, [(note, start, end), *waiting])
         waiting = clipped(waiting, (span[1], bar.onset_ticks + bar.duration_ticks))
         if start < span[0]:
             out += valued(note, start, span[0], bar, metre)
@@ -348,15 +436,12 @@ def plain_zone(
         made.append(group)
         inside = clipped([(note, start, end), *stretches], span)
         inside = sorted(set(inside), key=lambda stretch: stretch[1])
-        out += in_tuplet(melody, bar, inside, group, len(made) - 1)
+        out += in_tuplet(inside, group, len(made) - 1)
     return out
 
 
 def offgrid_group(
-    melody: Melody,
-    bar: Bar,
-    metre: Metre | None,
-    stretches: list[Stretch],
+    bar: Bar, stretches: list[Stretch]
 ) -> tuple[tuple[int, int], WrittenTuplet]:
     """The shortest beat or group of beats that a tuplet explains, and that tuplet."""
     first = next(
@@ -384,7 +469,7 @@ def offgrid_group(
             if actual:
                 normal = 2 ** (actual.bit_length() - 1)
                 return (low, high), WrittenTuplet(actual, normal, low, length)
-    raise unwritable(melody, bar, "a length is neither a note value nor part of a tuplet")
+    raise Unwritable("a length is neither a note value nor part of a tuplet")
 
 
 def group_size(times: list[int], low: int, length: int) -> int:
@@ -394,15 +479,6 @@ def group_size(times: list[int], low: int, length: int) -> int:
         if all(abs((t - low) / grid - round((t - low) / grid)) * grid <= 1 for t in times):
             return actual
     return 0
-
-
-def unwritable(melody: Melody, bar: Bar, why: str) -> PresentationError:
-    """The error for a bar that cannot be written."""
-    return PresentationError(
-        f"bar {bar.number} cannot be written: {why}",
-        where=melody.title,
-        hint="round the lengths in the source to note values",
-    )
 
 
 def marked_ties(events: list[Written], spans: list[tuple[int, int, int]]) -> list[Written]:

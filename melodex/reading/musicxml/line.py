@@ -16,7 +16,7 @@ from itertools import groupby
 
 from melodex.melody import Grace, Lyric, Tuplet
 from melodex.reading.musicxml.note import WrittenNote
-from melodex.reading.musicxml.part import Oddities, PartSheet
+from melodex.reading.musicxml.part import ROUNDED_TICKS, Oddities, PartSheet
 from melodex.reading.result import Choice
 
 __all__ = ["Line", "choose_voice", "single_line"]
@@ -190,6 +190,9 @@ def add_note(line: Line, note: WrittenNote, odd: Say) -> None:
         if end > note.onset_ticks:
             last.duration_ticks = note.onset_ticks - last.onset_ticks
             odd(last, "a note that sounds into the next one is cut short")
+        elif 0 < note.onset_ticks - end < ROUNDED_TICKS:
+            # No rest is so short: another program rounded.
+            last.duration_ticks = note.onset_ticks - last.onset_ticks
     line.notes.append(note)
     index = len(line.notes) - 1
     line.lyrics += [Lyric(index, text, verse) for verse, text in note.lyrics]

@@ -34,6 +34,9 @@ NOTE_TYPES = {
     "32nd": Fraction(1, 8),
     "64th": Fraction(1, 16),
     "128th": Fraction(1, 32),
+    "256th": Fraction(1, 64),
+    "512th": Fraction(1, 128),
+    "1024th": Fraction(1, 256),
 }
 """Quarters that the sign of a note stands for."""
 

@@ -10,7 +10,7 @@ References
 ----------
 MusicXML 4.0 (W3C Music Notation Community Group, 2021), the partwise sheet.
 
-Contents: Oddities, PartSheet, walk_part.
+Contents: ROUNDED_TICKS, Oddities, PartSheet, walk_part.
 """
 
 from __future__ import annotations
@@ -50,17 +50,21 @@ from melodex.reading.musicxml.signs import (
     printed_tempo,
 )
 
-__all__ = ["Oddities", "PartSheet", "walk_part"]
+__all__ = ["ROUNDED_TICKS", "Oddities", "PartSheet", "walk_part"]
 
 MOST_NOTES = 100_000
 MOST_MEASURES = 20_000
 MOST_QUARTERS = 1024
 """Longest note, gap or measure: a measure of rest for every player stays far below."""
 
+ROUNDED_TICKS = TICKS_PER_QUARTER // 64
+"""A 256th note: what is shorter is no length but a slip of rounding."""
+
 OVERFULL_TICKS = TICKS_PER_QUARTER // 4
 """How far a bar may be overfull by a slip; what is longer was meant."""
 
 DECIMAL = re.compile(r"\s*\d{1,9}(?:\.\d{1,6})?\s*")
+ENDING_ENDS = {"stop": "closed", "discontinue": "open"}
 BAR_LINES = {"light-light": "double", "light-heavy": "final", "none": "none"}
 
 
@@ -157,6 +161,7 @@ class PartWalk:
         self.pitches: dict[tuple[str, str, str], tuple[int, int]] = {}
         self.note_count = 0
         self.number = 0
+        self.mended = False
 
     def read_measure(self, measure: Element) -> None:
         """Read one measure and add its bar."""
@@ -174,7 +179,7 @@ class PartWalk:
             elif tag == "backup":
                 self.move(-self.ticks_of(child))
             elif tag == "forward":
-                self.move(self.ticks_of(child))
+                self.skip(self.ticks_of(child))
             elif tag == "attributes":
                 self.read_attributes(child)
             elif tag == "harmony":
@@ -195,6 +200,8 @@ class PartWalk:
             # A slip of rounding in one voice must not shift all that follows.
             duration = full
             self.odd("notes stand past the end of the bar by a little")
+        elif metre and full - ROUNDED_TICKS < duration < full:
+            duration = full
         bring_back(sheet.chords, self.number, self.start + duration)
         bring_back(sheet.marks, self.number, self.start + duration)
         offset = 0
@@ -216,6 +223,7 @@ class PartWalk:
                 line.repeat_times,
                 line.ending,
                 "" if line.repeat_times else line.style,
+                line.ending_end,
             )
         )
         self.start += duration
@@ -236,6 +244,12 @@ class PartWalk:
                 raise HostileInputError(
                     f"bar {self.number} is longer than {MOST_QUARTERS} quarters"
                 )
+
+    def skip(self, ticks: int | Fraction) -> None:
+        """Move past a gap, if rounding that has been mended did not leave it."""
+        if ticks >= ROUNDED_TICKS or not self.mended:
+            self.move(ticks)
+        self.mended = False
 
     def odd(self, what: str) -> None:
         """Remember something that was left out or mended in this bar."""
@@ -270,6 +284,20 @@ class PartWalk:
             ticks = ticks * ratio[1] / ratio[0]
         return ticks.numerator if ticks.denominator == 1 else ticks
 
+    def as_declared(self, element: Element, ticks: int | Fraction) -> int | Fraction:
+        """The length of a note in a tuplet, freed of another program's rounding.
+
+        A third of a quarter is often written in 256ths: what sign and ratio say is
+        meant where the two lie closer together than any two note values.
+        """
+        if (element.findtext("type") or "").strip() not in NOTE_TYPES:
+            return ticks
+        meant = self.ticks_of_type(element, None)
+        if -ROUNDED_TICKS < meant - ticks < ROUNDED_TICKS:
+            self.mended |= meant != ticks
+            return meant
+        return ticks
+
     # Notes
 
     def read_note(self, element: Element) -> None:
@@ -280,6 +308,8 @@ class PartWalk:
         children = {child.tag: child for child in element}
         is_grace = "grace" in children
         ticks = 0 if is_grace else self.ticks_of(element)
+        if "time-modification" in children and not is_grace:
+            ticks = self.as_declared(element, ticks)
         in_chord = "chord" in children
         if in_chord or is_grace:
             onset = self.last_onset if in_chord else self.cursor
@@ -425,6 +455,7 @@ class BarLine:
     repeat_start: bool = False
     repeat_times: int = 0
     ending: str = ""
+    ending_end: str = ""
     style: str = ""
 
     def read(self, element: Element) -> None:
@@ -438,6 +469,8 @@ class BarLine:
         ending = element.find("ending")
         if ending is not None and ending.get("type") == "start":
             self.ending = one_line(ending.get("number")).replace(" ", "")[:20]
+        elif ending is not None:
+            self.ending_end = ENDING_ENDS.get(ending.get("type", ""), "")
         if element.get("location", "right") == "right":
             style = (element.findtext("bar-style") or "").strip()
             self.style = BAR_LINES.get(style, "")
