@@ -11,7 +11,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from music21 import meter, pitch
-from plain_boundaries import boundary_features as plain_boundary_features
 
 import melodex
 from melodex.analysis.form import compass, figures, metre_class, phrases, sections
@@ -36,6 +35,7 @@ from melodex.melody import Melody, Metre, MetreChange, octave_of
 from melodex.reading import read_path
 from melodex.reading.abc.reader import read_abc
 from melodex.reading.result import Choice
+from tests.plain.plain_boundaries import boundary_features as plain_boundary_features
 
 DEMO = Path(melodex.__file__).parents[1] / "corpus_demo"
 PLANTED = json.loads((DEMO / "PLANTED.json").read_text(encoding="utf-8"))["features"]

@@ -3,10 +3,19 @@
 from __future__ import annotations
 
 import pytest
-from lead_sheets import FORMS, HIGHEST, LOWEST, STEPS, Form, bars_of, key_named, melody_of
 
 from melodex.analysis.keys import read_keys
 from melodex.melody import pitch_class
+from tests.analysis.forms.lead_sheets import (
+    FORMS,
+    HIGHEST,
+    LOWEST,
+    STEPS,
+    Form,
+    bars_of,
+    key_named,
+    melody_of,
+)
 
 
 def test_there_are_enough_forms_and_each_is_covered_by_its_centres() -> None:

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import random
-import sys
 from collections.abc import Callable
-from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
@@ -15,8 +13,6 @@ from melodex.corpus.chunks import PackedChunk, TuneNotes, pack
 from melodex.matching.engine.choice import ENGINE_VARIABLE, Engine, engine
 from melodex.matching.query import EncodedQuery
 from melodex.settings import AlignmentCosts
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "plain"))
 
 
 def bytes_of(values: list[int]) -> bytes:

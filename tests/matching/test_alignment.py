@@ -11,7 +11,6 @@ import pytest
 from Bio import Align
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from plain_alignment import plain_align, transpositions
 
 from melodex.corpus.chunks import UNKNOWN_LENGTH
 from melodex.errors import EmptyMelodyError, PhraseError
@@ -21,6 +20,7 @@ from melodex.matching.engine.choice import Engine
 from melodex.matching.query import EncodedQuery, encode_query
 from melodex.melody import Melody, Phrase
 from melodex.settings import AlignmentCosts
+from tests.plain.plain_alignment import plain_align, transpositions
 
 NO_LENGTH = UNKNOWN_LENGTH & 0xFF
 

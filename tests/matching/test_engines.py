@@ -8,7 +8,6 @@ from types import SimpleNamespace
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from plain_alignment import plain_align, plain_contour, plain_holding
 
 from melodex.corpus.chunks import PackedChunk, unpack, verify
 from melodex.errors import SettingsError
@@ -19,6 +18,7 @@ from melodex.matching.engine.compiled import CompiledEngine
 from melodex.matching.engine.numpy_engine import NumpyEngine
 from melodex.matching.query import EncodedQuery
 from melodex.settings import AlignmentCosts
+from tests.plain.plain_alignment import plain_align, plain_contour, plain_holding
 
 
 @pytest.fixture(scope="module")

@@ -6,9 +6,9 @@ import math
 from random import Random
 
 import pytest
-from melodex.matching.fitting import KinPair, as_costs, fit_costs, kinds_of_any_two
 
 from melodex.errors import EmptyMelodyError
+from melodex.matching.fitting import KinPair, as_costs, fit_costs, kinds_of_any_two
 from melodex.matching.query import EncodedQuery
 from melodex.settings import AlignmentCosts
 

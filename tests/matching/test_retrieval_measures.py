@@ -2,32 +2,17 @@
 
 from __future__ import annotations
 
-import importlib.util
-import sys
-from pathlib import Path
 from random import Random
-from types import ModuleType
 
 import numpy as np
 import pytest
 from scipy.stats import bootstrap
 from sklearn.metrics import average_precision_score
 
-
-@pytest.fixture(scope="module")
-def measures() -> ModuleType:
-    path = Path(__file__).parents[2] / "benchmarks" / "retrieval_measures.py"
-    spec = importlib.util.spec_from_file_location(path.stem, path)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    # Its records look up their own module.
-    sys.modules[path.stem] = module
-    spec.loader.exec_module(module)
-    return module
+from benchmarks.retrieval import measures
 
 
-def test_average_precision_of_a_worked_example(measures: ModuleType) -> None:
+def test_average_precision_of_a_worked_example() -> None:
     # Relevant at ranks 1, 3, 6 of four that there are: (1/1 + 2/3 + 3/6 + 0) / 4, after
     # the definition in Manning, Raghavan and Schuetze (2008), section 8.4.
     ranking = [7, 90, 3, 91, 92, 5]
@@ -36,7 +21,7 @@ def test_average_precision_of_a_worked_example(measures: ModuleType) -> None:
 
 
 @pytest.mark.parametrize("seed", range(20))
-def test_average_precision_is_scikit_learns(measures: ModuleType, seed: int) -> None:
+def test_average_precision_is_scikit_learns(seed: int) -> None:
     dice = Random(seed)
     ranking = dice.sample(range(60), 60)
     relevant = set(dice.sample(range(60), dice.randint(1, 8)))
@@ -46,18 +31,18 @@ def test_average_precision_is_scikit_learns(measures: ModuleType, seed: int) -> 
     assert measures.average_precision(ranking, relevant) == pytest.approx(theirs)
 
 
-def test_doubtful_tunes_are_left_out_of_one_measure_only(measures: ModuleType) -> None:
+def test_doubtful_tunes_are_left_out_of_one_measure_only() -> None:
     found = measures.outcome_of(0, "start", [4, 9, 8], {9}, {4})
     assert (found.map, found.map_drop) == (0.5, 1.0)
     assert (found.first_is_kin, found.kin_in_ten, found.recall_at_10) == (0.0, 1.0, 1.0)
 
 
-def test_recall_at_ten_asks_for_no_more_than_ten(measures: ModuleType) -> None:
+def test_recall_at_ten_asks_for_no_more_than_ten() -> None:
     found = measures.outcome_of(0, "start", list(range(10)), set(range(5, 25)), set())
     assert found.recall_at_10 == 0.5
 
 
-def test_intervals_are_those_of_scipys_bootstrap(measures: ModuleType) -> None:
+def test_intervals_are_those_of_scipys_bootstrap() -> None:
     # With one query to a family, drawing families is drawing queries.
     values = [float(x) for x in np.random.default_rng(3).beta(0.5, 0.5, 150)]
     mean, low, high = measures.interval(range(150), values)
@@ -69,7 +54,7 @@ def test_intervals_are_those_of_scipys_bootstrap(measures: ModuleType) -> None:
     assert high == pytest.approx(theirs.high, abs=0.01)
 
 
-def test_queries_of_one_family_count_as_one_observation(measures: ModuleType) -> None:
+def test_queries_of_one_family_count_as_one_observation() -> None:
     values = [float(x) for x in np.random.default_rng(3).beta(0.5, 0.5, 60)]
     alone = measures.interval(range(60), values)
     fourfold = measures.interval(
@@ -78,7 +63,7 @@ def test_queries_of_one_family_count_as_one_observation(measures: ModuleType) ->
     assert fourfold == pytest.approx(alone)
 
 
-def test_a_gain_is_drawn_in_pairs(measures: ModuleType) -> None:
+def test_a_gain_is_drawn_in_pairs() -> None:
     values = [float(x) for x in np.random.default_rng(3).random(50)]
     mean, low, high = measures.difference(range(50), [v + 0.1 for v in values], values)
     assert (mean, low, high) == pytest.approx((0.1, 0.1, 0.1))

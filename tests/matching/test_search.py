@@ -11,7 +11,6 @@ from types import SimpleNamespace
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from plain_alignment import plain_contour, plain_holding, plain_search
 
 from melodex.corpus.chunks import PackedChunk, TuneNotes, pack, unpack
 from melodex.errors import DamagedCorpusError, EmptyMelodyError, PhraseError, SettingsError
@@ -22,6 +21,7 @@ from melodex.matching.evidence.ngrams import count_ngrams, ngrams_of, overlap
 from melodex.matching.query import EncodedQuery
 from melodex.matching.search import Hit, search
 from melodex.settings import AlignmentCosts
+from tests.plain.plain_alignment import plain_contour, plain_holding, plain_search
 
 Melodies = Callable[[int, int], tuple[bytes, bytes]]
 

@@ -1,17 +1,16 @@
 """ABC read by Debian's abc2midi (abcmidi 4.84) and by us: pitch, onset, duration.
 
 Here every twentieth tune of the collections in music21's corpus, and each one on
-which the two readers are known to part; ``benchmarks/reading_witness.py`` compares
+which the two readers are known to part; ``benchmarks/reading/abc_witness.py`` compares
 all. Over all 12,962 tunes of one voice they part on the 42 below, for the reasons
 given; a tune that starts or stops to differ fails the test.
 """
 
-import importlib.util
 import shutil
-import sys
-from pathlib import Path
 
 import pytest
+
+from benchmarks.reading.abc_witness import compare_all
 
 EVERY = 20
 
@@ -85,12 +84,7 @@ EXPLAINED = {
 @pytest.fixture(scope="module")
 def comparison():
     assert shutil.which("abc2midi"), "this check needs Debian's package abcmidi"
-    path = Path(__file__).parents[2] / "benchmarks" / "reading_witness.py"
-    spec = importlib.util.spec_from_file_location("reading_witness", path)
-    witness = importlib.util.module_from_spec(spec)
-    sys.modules["reading_witness"] = witness
-    spec.loader.exec_module(witness)
-    return witness.compare_all(EVERY, frozenset(EXPLAINED))
+    return compare_all(EVERY, frozenset(EXPLAINED))
 
 
 def test_abc2midi_reads_the_same_notes_but_for_explained_tunes(comparison):

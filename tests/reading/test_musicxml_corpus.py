@@ -1,20 +1,15 @@
 """MusicXML note by note against music21's own reading of its corpus.
 
 Source: the corpus and the reader of the installed music21 package; nothing of it is
-copied. The sample is seeded and of small sheets; benchmarks/reading_musicxml.py reads
+copied. The sample is seeded and of small sheets; benchmarks/reading/musicxml.py reads
 them all.
 """
 
 import random
-import sys
-from pathlib import Path
 
 import pytest
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "plain"))
-
-import sheet_by_music21 as witness
-
+import tests.plain.sheet_by_music21 as witness
 from melodex.melody import TICKS_PER_QUARTER
 from melodex.reading import read_path
 

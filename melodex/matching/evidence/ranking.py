@@ -7,7 +7,7 @@ tunes are put in order is left to the alignment alone, which is exact: no more t
 best :data:`REORDERED` change places.
 
 The weights are those of a logistic regression that tells a tune that is kin to a
-phrase from one that is not (``benchmarks/retrieval_ranking.py``), fitted on the tuning
+phrase from one that is not (``benchmarks/retrieval/ranking.py``), fitted on the tuning
 half of the judged families and nothing else.
 
 Contents: ORDERS, REORDERED, WEIGHTS_IN_TIME, WEIGHTS_WITHOUT_METRE, WEIGHTS_OF_PITCH,

@@ -1,0 +1,1 @@
+"""How often are keys, chords and form right; and the fitting of their weights."""

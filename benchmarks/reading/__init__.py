@@ -1,0 +1,1 @@
+"""Are files read as other readers read them, and how fast?"""

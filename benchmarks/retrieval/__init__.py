@@ -1,0 +1,1 @@
+"""Are kin found, by which method, and what does it cost?"""

@@ -1,0 +1,1 @@
+"""How fast: searching, adding, gathering, collecting a teaching set, and from cold."""
