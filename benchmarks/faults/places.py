@@ -121,10 +121,10 @@ def stopped(folder: Path, times: int, draw: random.Random) -> Counter[str]:
 
 def taken_away(folder: Path, path: Path) -> int:
     """How many unfinished files lay beside a corpus; backups are no such files."""
-    left = [*folder.glob(f".{path.stem}*"), *folder.glob(".stopped-copy*")]
-    left = [each for each in left if ".schema-" not in each.name]
+    left = {*folder.glob(f".{path.stem}*"), *folder.glob(".stopped-copy*")}
+    left = {each for each in left if ".schema-" not in each.name}
     for each in left:
-        each.unlink(missing_ok=True)
+        each.unlink()
     return len(left)
 
 
