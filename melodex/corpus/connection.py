@@ -1,23 +1,47 @@
-"""A connection that only reads, also to a file that cannot be written.
+"""A connection that only reads, also to a file that cannot be written; one file at rest.
 
-Contents: connect, WAIT_SECONDS.
+Conventions: at rest a corpus is one plain file. Whoever leaves last folds the journal
+in, be it a reader or a writer: those who leave take turns (``flock`` on the folder), so
+that of two who leave at once the second sees that it is alone. Where the last one was
+killed, or could not write, the next who opens the corpus folds the journal in.
+
+Contents: connect, reading, leave, fold_in, journal_bytes, taking_turns, WAIT_SECONDS.
 """
 
 from __future__ import annotations
 
+import fcntl
 import os
 import sqlite3
+import time
 import urllib.parse
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from melodex.corpus.faults import is_there, refuse_folder
 from melodex.errors import CorpusError
 
-__all__ = ["WAIT_SECONDS", "connect", "opened", "second_way"]
+__all__ = [
+    "WAIT_SECONDS",
+    "connect",
+    "fold_in",
+    "journal_bytes",
+    "leave",
+    "opened",
+    "reading",
+    "second_way",
+    "taking_turns",
+]
 
 
 WAIT_SECONDS = 10.0
 """How long a reader waits for a writer's last step; it takes milliseconds."""
+
+TURN_SECONDS = 5.0
+"""How long one who leaves waits for another who leaves."""
+
+TURN_STEP_SECONDS = 0.005
 
 
 def connect(path: Path) -> sqlite3.Connection:
@@ -37,6 +61,7 @@ def connect(path: Path) -> sqlite3.Connection:
             where=str(path),
             hint="'melodex add FOLDER' makes one; --corpus names another file",
         )
+    fold_in(path)
     try:
         return opened(path, "mode=ro")
     except sqlite3.Error as error:
@@ -76,3 +101,78 @@ def opened(path: Path, manner: str) -> sqlite3.Connection:
         connection.close()
         raise
     return connection
+
+
+@contextmanager
+def reading(path: Path) -> Iterator[sqlite3.Connection]:
+    """A connection that reads, left as a reader leaves."""
+    connection = connect(path)
+    try:
+        yield connection
+    finally:
+        leave(connection, path)
+
+
+def leave(connection: sqlite3.Connection, path: Path) -> None:
+    """Close a connection that read, and leave one file if nobody else has it open."""
+    connection.close()
+    fold_in(path)
+
+
+def journal_bytes(path: Path) -> int:
+    """How many bytes stand in journals beside a file; 0 where the file alone is whole."""
+    found = 0
+    for suffix in ("-wal", "-journal"):
+        with suppress(OSError):
+            found += os.stat(f"{os.path.realpath(path)}{suffix}").st_size  # noqa: PTH116
+    return found
+
+
+def fold_in(path: Path) -> bool:
+    """Fold a journal that was left beside a file into it, if nobody is at work.
+
+    Returns
+    -------
+    bool
+        Whether the file alone is whole now.
+    """
+    if not os.path.exists(f"{os.path.realpath(path)}-wal"):  # noqa: PTH110 (cold path)
+        return True
+    with taking_turns(path), suppress(sqlite3.Error):
+        connection = sqlite3.connect(
+            f"file:{urllib.parse.quote(os.fsencode(path.absolute()))}?mode=rw",
+            uri=True,
+            timeout=0,
+            isolation_level=None,
+        )
+        try:
+            # This needs the file for itself alone, and fails at once where it is not.
+            connection.execute("PRAGMA journal_mode = DELETE").fetchone()
+        finally:
+            connection.close()
+    return not journal_bytes(path)
+
+
+@contextmanager
+def taking_turns(path: Path) -> Iterator[None]:
+    """Hold the turn of leaving a corpus, as far as the file system has locks.
+
+    SQLite's own locks would be lost if the corpus itself were opened and closed here
+    (POSIX, ``fcntl``: closing any descriptor of a file drops the process's locks on it);
+    so the folder is locked.
+    """
+    folder = None
+    with suppress(OSError):
+        folder = os.open(os.path.dirname(os.path.realpath(path)), os.O_RDONLY)  # noqa: PTH120
+        end = time.monotonic() + TURN_SECONDS
+        while time.monotonic() < end:
+            try:
+                fcntl.flock(folder, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                break
+            except BlockingIOError:
+                time.sleep(TURN_STEP_SECONDS)
+    try:
+        yield
+    finally:
+        if folder is not None:
+            os.close(folder)

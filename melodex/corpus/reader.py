@@ -6,7 +6,8 @@ write to it meanwhile, from its opening until :meth:`Corpus.refresh` or
 Tunes are named by tune id; ties fall to it.
 
 At rest a corpus is one file. While something writes to it, SQLite keeps two
-more beside it (``-wal`` and ``-shm``), so that nobody who reads has to wait.
+more beside it (``-wal`` and ``-shm``), so that nobody who reads has to wait. Whoever
+leaves last folds them in (:mod:`melodex.corpus.connection`).
 
 Contents: Corpus, TuneRow, PlaceRow, WarningRow.
 """
@@ -21,7 +22,7 @@ from types import TracebackType
 from typing import Any
 
 from melodex.corpus.chunks import PackedChunk
-from melodex.corpus.connection import connect
+from melodex.corpus.connection import connect, journal_bytes, leave
 from melodex.corpus.faults import faults_named
 from melodex.corpus.schema import SCHEMA_VERSION, state_of
 from melodex.corpus.tune_rows import (
@@ -66,10 +67,10 @@ class Corpus:
             try:
                 version = state_of(connection, path)
             except BaseException:
-                connection.close()
+                leave(connection, path)
                 raise
             if version == 0:
-                connection.close()
+                leave(connection, path)
                 raise CorpusError(
                     "this corpus is empty",
                     where=str(path),
@@ -84,8 +85,8 @@ class Corpus:
             return cls(connection, path)
 
     def close(self) -> None:
-        """Let go of the file."""
-        self.connection.close()
+        """Let go of the file, which is one plain file if nobody else has it open."""
+        leave(self.connection, self.path)
 
     def __enter__(self) -> Corpus:
         return self
@@ -111,6 +112,11 @@ class Corpus:
             ).fetchone()
         self.tune_count: int = totals[0] or 0
         self.note_count: int = totals[1] or 0
+
+    @property
+    def journal_bytes(self) -> int:
+        """Bytes that stand in a journal beside the file; 0 where it is whole alone."""
+        return journal_bytes(self.path)
 
     def query(self, sql: str, values: Iterable[Any] = ()) -> list[tuple[Any, ...]]:
         """Run a statement that reads, with SQLite's faults named.

@@ -42,9 +42,11 @@ def command(
         found = list_tunes(
             corpus, collection=collection, title=title, tag=tag, source=source, limit=limit
         )
-    if output.form == "text":
-        from melodex.presentation.text import corpus as text_corpus
+    from melodex.presentation.text import corpus as text_corpus
 
+    if found.journal_bytes:
+        click.echo(text_corpus.beside_text(found.journal_bytes), err=True)
+    if output.form == "text":
         write(text_corpus.listing_text(found), output)
         return
     from melodex.presentation.data import corpus as data_corpus

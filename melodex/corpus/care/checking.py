@@ -16,7 +16,6 @@ import json
 import sqlite3
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from contextlib import closing
 from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
@@ -24,7 +23,7 @@ from typing import Any
 
 from melodex.corpus.care.salvage import every_row
 from melodex.corpus.chunks import PackedChunk, TuneNotes, encode_notes, unpack
-from melodex.corpus.connection import connect
+from melodex.corpus.connection import journal_bytes, reading
 from melodex.corpus.faults import faults_named
 from melodex.corpus.rows import facets_crc32, row_crc32, tune_columns
 from melodex.corpus.schema import (
@@ -62,6 +61,8 @@ class CheckReport:
     chunk_count: int
     byte_count: int
     faults: tuple[Fault, ...] = ()
+    journal_bytes: int = 0
+    """In a journal beside the file, which alone is then not whole."""
 
     @property
     def touched(self) -> tuple[str, ...]:
@@ -86,7 +87,7 @@ def check_corpus(
     CorpusError
         If the file cannot be opened as a corpus at all.
     """
-    with faults_named(path), closing(connect(path)) as connection:
+    with faults_named(path), reading(path) as connection:
         connection.text_factory = lambda data: data.decode("utf-8", "replace")
         version = state_of(connection, path)
         if version == 0:
@@ -108,6 +109,7 @@ def check_corpus(
             chunk_count=check.chunk_count,
             byte_count=path.stat().st_size,
             faults=tuple(check.faults),
+            journal_bytes=journal_bytes(path),
         )
 
 

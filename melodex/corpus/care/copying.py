@@ -14,7 +14,7 @@ from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
-from melodex.corpus.connection import connect
+from melodex.corpus.connection import reading
 from melodex.corpus.faults import faults_named, is_there
 from melodex.corpus.guarding import refuse_corpus, refuse_left_behind
 from melodex.errors import CorpusError
@@ -100,7 +100,7 @@ def copy_pages(path: Path, part: Path, progress: Callable[[int, int], None] | No
         if progress:
             progress(total - remaining, total)
 
-    with faults_named(path), closing(connect(path)) as source:
+    with faults_named(path), reading(path) as source:
         # Holding one state keeps the copy from starting over when somebody writes.
         source.execute("BEGIN")
         source.execute("SELECT count(*) FROM sqlite_master").fetchone()

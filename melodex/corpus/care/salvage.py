@@ -11,10 +11,10 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable, Iterator
-from contextlib import closing, suppress
+from contextlib import suppress
 from pathlib import Path
 
-from melodex.corpus.connection import connect
+from melodex.corpus.connection import reading
 
 __all__ = ["every_row", "titles"]
 
@@ -88,7 +88,7 @@ def last_number(connection: sqlite3.Connection, table: str, after: int) -> int:
 def titles(path: Path, tune_ids: Iterable[str]) -> dict[str, str]:
     """Return the titles of some tunes, as far as a damaged corpus still tells them."""
     found: dict[str, str] = {}
-    with closing(connect(path)) as connection:
+    with reading(path) as connection:
         connection.text_factory = lambda data: data.decode("utf-8", "replace")
         for tune_id in tune_ids:
             with suppress(sqlite3.DatabaseError):

@@ -3,9 +3,9 @@
 Conventions: at rest a corpus is one plain file, in SQLite's rollback mode, fit to
 be copied and to be read from media that cannot be written. A writer turns it to
 write-ahead mode (https://www.sqlite.org/wal.html), in which readers and a writer
-pass each other, and the last to leave turns it back. Where somebody reads at that
-moment it stays as it is: both modes are safe with any mixture, and a writer in
-rollback mode only waits for readers at its commit.
+pass each other, and the last to leave, reader or writer, turns it back. Where somebody
+reads at that moment it stays as it is: both modes are safe with any mixture, and a
+writer in rollback mode only waits for readers at its commit.
 
 Contents: WAIT_SECONDS, make_folder, open_for_writing, set_journal, begin.
 """
@@ -55,8 +55,9 @@ def open_for_writing(path: Path) -> sqlite3.Connection:
     """
     refuse_folder(path)
     # SQLite may take a name that begins with "file:" for an address, a whole path never.
+    # Who folds the journal in has the file for itself while the disk takes it.
     connection = sqlite3.connect(
-        path.absolute(), timeout=STEP_MILLISECONDS / 1000, isolation_level=None
+        path.absolute(), timeout=WAIT_SECONDS, isolation_level=None
     )
     try:
         connection.execute("PRAGMA foreign_keys = ON")
@@ -82,7 +83,7 @@ def set_journal(connection: sqlite3.Connection, mode: str) -> None:
     # Whatever stands in the way of writing will say so when something is written.
     with suppress(sqlite3.OperationalError):
         connection.execute(f"PRAGMA journal_mode = {mode}")
-    connection.execute(f"PRAGMA busy_timeout = {STEP_MILLISECONDS}")
+    connection.execute(f"PRAGMA busy_timeout = {round(WAIT_SECONDS * 1000)}")
 
 
 def begin(

@@ -5,8 +5,8 @@ all; several files may share a transaction, and of a large file each part has it
 What a part displaces stands until the file's last part is in. Melodies are made into
 rows before the transaction begins, so that no process waits for our arithmetic.
 A report is handed out only after the commit. While a writer is at work the file
-is in write-ahead mode, so that readers go on; the last writer to leave turns it
-back into one plain file.
+is in write-ahead mode, so that readers go on; the last to leave turns it back into
+one plain file (:mod:`melodex.corpus.connection`).
 
 Contents: CorpusWriter, RemoveReport; AddReport comes from ``preparing``.
 """
@@ -23,6 +23,7 @@ from types import TracebackType
 from typing import Any
 
 from melodex.corpus.care.migrations import upgrade
+from melodex.corpus.connection import taking_turns
 from melodex.corpus.faults import faults_named, is_there
 from melodex.corpus.rows import place_path
 from melodex.corpus.schema import (
@@ -153,9 +154,12 @@ class CorpusWriter(RowWriter):
 
     def close(self) -> None:
         """Let go of the file, and leave one plain file if nobody else has it open."""
-        with suppress(sqlite3.Error):
-            set_journal(self.connection, "DELETE")
-        self.connection.close()
+        with taking_turns(self.path):
+            with suppress(sqlite3.Error):
+                set_journal(self.connection, "DELETE")
+                # Where somebody reads, the file has at least all that they do not need.
+                self.connection.execute("PRAGMA wal_checkpoint(PASSIVE)")
+            self.connection.close()
 
     def __enter__(self) -> CorpusWriter:
         return self

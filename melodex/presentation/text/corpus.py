@@ -210,6 +210,8 @@ def check_text(result: CheckResult) -> str:
         f"{report.byte_count:,} bytes, schema {report.schema_version}",
         f"searched with the {result.engine} engine",
     ]
+    if report.journal_bytes:
+        lines.append(beside_text(report.journal_bytes))
     if result.repair:
         lines += repair_lines(result.repair)
     if not report.faults:
@@ -245,9 +247,18 @@ def repair_lines(repair: RepairReport) -> list[str]:
 
 def backup_text(result: BackupResult) -> str:
     """Where a copy is and what it holds."""
-    return (
+    said = (
         f"{shown(str(result.path))}: {many(result.tune_count, 'tune')}, "
         f"{result.byte_count:,} bytes\n"
+    )
+    return said + (f"{beside_text(result.journal_bytes)}\n" if result.journal_bytes else "")
+
+
+def beside_text(journal_bytes: int) -> str:
+    """What is to be known while a journal stands beside the corpus."""
+    return (
+        f"the corpus file alone is not whole now: {journal_bytes:,} bytes stand in a "
+        "journal beside it; copy it with 'melodex backup', or when nobody is at work"
     )
 
 

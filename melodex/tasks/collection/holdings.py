@@ -45,6 +45,8 @@ class Listing:
     tunes: tuple[TuneRow, ...]
     matching: int
     corpus_tunes: int
+    journal_bytes: int = 0
+    """In a journal beside the corpus, whose file alone is then not whole."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +119,7 @@ def list_tunes(
     """List the tunes that fit; see :meth:`melodex.corpus.reader.Corpus.tunes`."""
     rows = corpus.tunes(collection=collection, title=title, tag=tag, source=source)
     shown = rows if limit is None else rows[:limit]
-    return Listing(tuple(shown), len(rows), corpus.tune_count)
+    return Listing(tuple(shown), len(rows), corpus.tune_count, corpus.journal_bytes)
 
 
 def show_tune(corpus: Corpus, name: str) -> TuneDetail:

@@ -12,10 +12,11 @@ from pathlib import Path
 from melodex.corpus.care.checking import CheckReport, check_corpus
 from melodex.corpus.care.copying import copy_corpus
 from melodex.corpus.care.repairing import RepairReport, repair_corpus
+from melodex.corpus.connection import journal_bytes
 from melodex.corpus.reader import Corpus
 from melodex.errors import DamagedCorpusError
 
-__all__ = ["BackupResult", "CheckResult", "backup", "check"]
+__all__ = ["BackupResult", "CheckResult", "backup", "check", "journal_bytes"]
 
 Progress = Callable[[int, int], None]
 
@@ -52,6 +53,8 @@ class BackupResult:
     path: Path
     byte_count: int
     tune_count: int
+    journal_bytes: int = 0
+    """Beside the corpus that was copied: the copy is whole, that file alone is not."""
 
 
 def check(
@@ -126,4 +129,4 @@ def backup(
     Corpus.open(corpus_path).close()
     byte_count = copy_corpus(corpus_path, target, replace=replace, progress=progress)
     with Corpus.open(target) as copy:
-        return BackupResult(target, byte_count, copy.tune_count)
+        return BackupResult(target, byte_count, copy.tune_count, journal_bytes(corpus_path))

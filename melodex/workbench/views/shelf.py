@@ -15,7 +15,7 @@ from starlette.responses import FileResponse, JSONResponse, RedirectResponse, Re
 from melodex.errors import CorpusError, MelodexError, ReadingError
 from melodex.tasks.adding.handed import HandedFile
 from melodex.tasks.collection.holdings import Holdings, holdings, remove_tunes, tag_tunes
-from melodex.tasks.collection.upkeep import backup
+from melodex.tasks.collection.upkeep import backup, journal_bytes
 from melodex.workbench.asking import Ask, Fault, address, fault_of, rendered_page
 from melodex.workbench.work import Work, adding, adding_handed, checking, copying
 
@@ -50,6 +50,7 @@ def shelf(ask: Ask) -> Response:
         fault=fault,
         works=ask.bench.works.latest()[:8],
         corpus_path=str(path),
+        journal_bytes=journal_bytes(path),
         copy_to=str(free_name(path)),
     )
 
