@@ -25,8 +25,9 @@ from scipy.optimize import minimize
 
 from benchmarks.analysis.keys_truth import half, read_folder
 from melodex.analysis.form import weights as form_weights
-from melodex.analysis.form.bars import earlier_endings, form_bars
+from melodex.analysis.form.bars import form_bars
 from melodex.analysis.form.boundaries import boundary_features
+from melodex.analysis.form.endings import earlier_endings
 from melodex.analysis.form.phrases import ending_features
 from melodex.melody import Bar, Melody
 

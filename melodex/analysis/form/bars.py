@@ -1,21 +1,33 @@
 """Bars as the form sees them: whole, counted once, with what sounds in each.
 
-Conventions: a pickup (bar 0) belongs to the section that it leads into. The halves
-of a bar that a repeat sign splits are one bar. Of alternative endings the last is the
-one that counts; the earlier ones add no length.
+Conventions: a musician counts bars, not bar lines. A pickup belongs to the section that
+it leads into and is not counted, at the start of a piece and after a repeat sign or a
+double line alike; two parts that make one bar are one bar, and a bar that holds two is
+two. Of alternative endings the last is the one that counts; the others add no length.
+How such things are told from their lengths alone is common practice, no source.
 
 Contents: FormBar, form_bars, likeness.
 """
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
+from collections import Counter
 from dataclasses import dataclass, field
 from itertools import pairwise
+from typing import Any
 
-from melodex.melody import Bar, Melody
+from melodex.analysis.form.endings import closing_reasons, earlier_endings, late_endings
+from melodex.analysis.form.words import section_names
+from melodex.analysis.harmony.chords import parse_chords
+from melodex.melody import Bar, Melody, pitch_class
 
 __all__ = ["FormBar", "form_bars", "likeness"]
+
+MORE_THAN_ONE = 0.4
+"""A bar of 1.6 bars has lost a line and a pickup; one of 1.5 may be meant."""
+NAMED = "part name "
+"""How the reason of a section starts that a name begins."""
 
 
 @dataclass(slots=True)
@@ -34,6 +46,11 @@ class FormBar:
         Offsets and pitches, for comparing.
     starts : str
         Why a section starts at this bar, or with a pickup before it; empty if none.
+    share : float
+        How much of a whole bar is printed; less than 1 in a part of a bar.
+    chords : frozenset of (int, int, str)
+        Offset in ticks, root as a pitch class and family of each chord, the one that
+        is held into the bar included.
     """
 
     number: int
@@ -41,6 +58,8 @@ class FormBar:
     notes: list[tuple[int, int, int]] = field(default_factory=list)
     content: frozenset[tuple[int, int]] = frozenset()
     starts: str = ""
+    share: float = 1.0
+    chords: frozenset[tuple[int, int, str]] = frozenset()
 
 
 def form_bars(melody: Melody) -> list[FormBar]:
@@ -49,67 +68,165 @@ def form_bars(melody: Melody) -> list[FormBar]:
     Where a repeat sign, a double line or a part name divides a bar, the section
     starts with the bar after it.
     """
-    skipped = earlier_endings(melody.bars)
-    marks = {mark.onset_ticks: mark.text for mark in melody.marks}
-    found: list[FormBar] = []
-    edges: list[tuple[int, FormBar | None]] = []
-    why = ""
+    count = Counting(melody)
     for place, bar in enumerate(melody.bars):
-        reason = mark_at(marks, bar) or why or ("repeat sign" if bar.repeat_start else "")
-        why = "" if place in skipped else closing_reason(bar)
-        if place in skipped:
-            edges.append((bar.onset_ticks, None))
-            continue
-        if found and found[-1].number == bar.number:
-            edges.append((bar.onset_ticks, found[-1]))
-            why = why or reason
-            continue
-        if bar.number == 0 or is_lead_in(melody, place):
-            edges.append((bar.onset_ticks, None))
-            why = why or reason
-            continue
-        found.append(FormBar(bar.number, bar.onset_ticks, starts=reason if found else ""))
-        edges.append((bar.onset_ticks, found[-1]))
-    fill(melody, edges)
-    return found
+        count.take(place, bar)
+    return count.finished()
 
 
-def is_lead_in(melody: Melody, place: int) -> bool:
-    """Whether the first bar is a pickup, though not numbered 0.
+class Counting:
+    """Counts the bars of a piece, stretch by stretch between two signs."""
 
-    It is short; or it starts with a rest, and a repeat starts right after it.
+    def __init__(self, melody: Melody) -> None:
+        self.melody = melody
+        self.full = whole_lengths(melody)
+        self.skipped = earlier_endings(melody.bars)
+        self.late = late_endings(melody.bars)
+        self.closings = closing_reasons(melody.bars, self.skipped)
+        self.names = section_names(melody)
+        self.found: list[FormBar] = []
+        self.stretch: list[FormBar] = []
+        self.edges: list[tuple[int, FormBar | None]] = []
+        self.waiting = ""
+        self.lead, self.led_in = 0.0, False
+
+    def take(self, place: int, bar: Bar) -> None:
+        """Count one printed bar."""
+        reason = f"{NAMED}{self.names[place]}" if place in self.names else ""
+        reason = first_of(reason, self.waiting, "repeat sign" * bar.repeat_start)
+        self.waiting = first_of(self.closings[place], reason * (place in self.late))
+        if place in self.skipped or place in self.late:
+            self.edges.append((bar.onset_ticks, None))
+            return
+        share = bar.duration_ticks / (self.full[place] or bar.duration_ticks or 1)
+        rest = self.completes(place, share)
+        if (reason and not rest) or not self.edges:
+            self.end_stretch()
+        if rest or (not self.stretch and self.leads_in(place, share)):
+            self.edges.append((bar.onset_ticks, self.last if rest else None))
+            self.waiting = first_of(reason, self.waiting)
+            if reason or not rest:
+                self.lead, self.led_in = share + self.lead * self.led_in, True
+            return
+        if not self.led_in and not self.stretch:
+            self.lead = 0.0
+        self.add(bar, share, reason if self.found else "")
+
+    @property
+    def last(self) -> FormBar:
+        """The bar counted last."""
+        return (self.stretch or self.found)[-1]
+
+    def completes(self, place: int, share: float) -> bool:
+        """Whether a bar is the rest of the one before it."""
+        bars = self.melody.bars
+        if not (self.stretch or self.found) or share >= 1:
+            return False
+        if self.last.number == bars[place].number:
+            return True
+        part = self.last.share
+        whole = part + share
+        ends = len(self.stretch) > 1 and alike(whole + self.lead, 1.0)
+        return part < 1 and bool(self.stretch) and (alike(whole, 1.0) or ends)
+
+    def leads_in(self, place: int, share: float) -> bool:
+        """Whether a bar at the start of a stretch is a pickup."""
+        bars = self.melody.bars
+        if self.lead + share <= 0.5 and (place or len(bars) > 1):
+            return True
+        if place or len(bars) < 2:
+            return False
+        if bars[0].number == 0:
+            return True
+        onsets = self.melody.onset_ticks
+        starts_late = bool(onsets) and onsets[0] > bars[0].onset_ticks
+        return starts_late and bars[1].repeat_start
+
+    def add(self, bar: Bar, share: float, reason: str) -> None:
+        """Add a bar, or the several that one without its lines holds."""
+        self.led_in = False
+        count = max(1, int(share + MORE_THAN_ONE))
+        length = bar.duration_ticks // count
+        for k in range(count):
+            onset = bar.onset_ticks + k * length
+            one = FormBar(bar.number, onset, starts="" if k else reason)
+            one.share = 1.0 if count > 1 else share
+            self.stretch.append(one)
+            self.edges.append((onset, one))
+
+    def end_stretch(self) -> None:
+        """Keep the stretch that ends here, with or without what may be a long pickup."""
+        part = self.stretch
+        if part and not self.found and len(part) % 4 == 3 and part[-1].share >= 1:
+            part = self.with_first(part)
+        if len(part) > 2 and part[0].share < 1 and part[0].number:
+            rests = alike(part[0].share + part[-1].share, 1.0)
+            if rests or (len(part) % 4 == 1 and part[-1].share >= 1):
+                part[1].starts = part[0].starts
+                self.edges = [(at, None if b is part[0] else b) for at, b in self.edges]
+                part = part[1:]
+        self.found += part
+        self.stretch = []
+
+    def with_first(self, part: list[FormBar]) -> list[FormBar]:
+        """A stretch with the bar before it, which is too long for a pickup."""
+        bar, full = self.melody.bars[0], self.full[0]
+        opened = any(b.repeat_start for b in self.melody.bars[:2])
+        if bar.number or opened or not full < 2 * bar.duration_ticks < 2 * full:
+            return part
+        first = FormBar(bar.number, bar.onset_ticks)
+        self.edges[0] = (bar.onset_ticks, first)
+        return [first, *part]
+
+    def finished(self) -> list[FormBar]:
+        """All bars, each with its notes."""
+        self.end_stretch()
+        if not self.found and self.melody.bars:
+            bar = self.melody.bars[0]
+            self.found = [FormBar(bar.number, bar.onset_ticks)]
+            self.edges[0] = (bar.onset_ticks, self.found[0])
+        fill(self.melody, self.edges)
+        fill_chords(self.melody, self.found)
+        return self.found
+
+
+def first_of(*reasons: str) -> str:
+    """The reason that counts: a name before all, else the first there is."""
+    named = [reason for reason in reasons if reason.startswith(NAMED)]
+    return (named or [reason for reason in reasons if reason] or [""])[0]
+
+
+def alike(share: float, whole: float) -> bool:
+    """Whether two lengths are one, but for rounding."""
+    return abs(share - whole) < 0.02
+
+
+def whole_lengths(melody: Melody) -> list[int]:
+    """Ticks of a whole bar at each place; 0 in free metre.
+
+    Where most bars under a metre are as long as another whole number of its bars, or
+    half as long, the printed lines count and not the signature.
     """
-    bars, metre = melody.bars, melody.metre
-    if place or len(bars) < 2 or metre is None:
-        return False
-    if 2 * bars[0].duration_ticks <= metre.bar_ticks:
-        return True
-    starts_late = len(melody) > 0 and melody.onset_ticks[0] > bars[0].onset_ticks
-    return starts_late and bars[1].repeat_start
+    found: list[int] = []
+    metres = melody.metres
+    place = 0
+    for bar in melody.bars:
+        while place + 1 < len(metres) and metres[place + 1].onset_ticks <= bar.onset_ticks:
+            place += 1
+        metre = metres[place].metre if metres else None
+        found.append(metre.bar_ticks if metre else 0)
+    lengths: dict[int, Counter[int]] = {}
+    for full, bar in zip(found, melody.bars, strict=True):
+        lengths.setdefault(full, Counter())[bar.duration_ticks] += 1
+    usual = {full: usual_length(full, counts) for full, counts in lengths.items()}
+    return [usual[full] for full in found]
 
 
-def mark_at(marks: dict[int, str], bar: Bar) -> str:
-    """The part name that stands at a bar, as a reason."""
-    return f"part name {marks[bar.onset_ticks]}" if bar.onset_ticks in marks else ""
-
-
-def closing_reason(bar: Bar) -> str:
-    """Why a section ends with a bar, if it does."""
-    if bar.repeat_times:
-        return "repeat sign"
-    return "double bar line" if bar.line in {"double", "final"} else ""
-
-
-def earlier_endings(bars: tuple[Bar, ...]) -> set[int]:
-    """Places of the bars under an ending that another ending replaces."""
-    starts = [place for place, bar in enumerate(bars) if bar.ending]
-    skipped: set[int] = set()
-    for one, other in pairwise(starts):
-        # Endings of one group stand next to one another, a repeat between them.
-        inside = bars[one:other]
-        if inside[-1].repeat_times and not any(bar.repeat_start for bar in inside):
-            skipped.update(range(one, other))
-    return skipped
+def usual_length(full: int, counts: Counter[int]) -> int:
+    """What most bars hold, if that is a multiple or the half of the metre's bar."""
+    length, times = counts.most_common(1)[0]
+    simple = full and length and (length % full == 0 or 2 * length == full)
+    return length if simple and 2 * times > counts.total() else full
 
 
 def fill(melody: Melody, edges: list[tuple[int, FormBar | None]]) -> None:
@@ -134,11 +251,43 @@ def fill(melody: Melody, edges: list[tuple[int, FormBar | None]]) -> None:
             bar.content = frozenset([(offset, midi) for offset, midi, _ in bar.notes])
 
 
+def fill_chords(melody: Melody, found: list[FormBar]) -> None:
+    """Give every bar its chords, the one that is held into it too."""
+    parsed = parse_chords(symbol.text for symbol in melody.chords)
+    heard = [
+        (symbol.onset_ticks, pitch_class(chord.root_fifths), chord.family)
+        if chord.sounds
+        else (symbol.onset_ticks, -1, "")
+        for symbol, chord in zip(melody.chords, parsed, strict=True)
+        if chord.sounds or chord.understood
+    ]
+    onsets = [onset for onset, _, _ in heard]
+    stops = [bisect_left(onsets, bar.onset_ticks) for bar in found[1:]]
+    for bar, stop in zip(found, [*stops, len(onsets)], strict=True):
+        first = bisect_right(onsets, bar.onset_ticks)
+        inside = {
+            (onset - bar.onset_ticks, root, family)
+            for onset, root, family in heard[first : max(first, stop)]
+        }
+        held = {(0, *heard[first - 1][1:])} if first else set()
+        bar.chords = frozenset(held | inside)
+
+
 def likeness(one: FormBar, other: FormBar) -> float:
-    """Return the share of notes two bars have in common, pitch and place, 0 to 1."""
-    if not one.content or not other.content:
+    """Return how much two bars are alike, 0 to 1: in melody, and in chords where they are.
+
+    Of notes and of chords the share that both have, at one place in the bar; where both
+    bars have both, the mean.
+    """
+    tunes = shared(one.content, other.content)
+    if not (one.chords and other.chords):
+        return tunes
+    chords = shared(one.chords, other.chords)
+    return (tunes + chords) / 2 if one.content or other.content else chords
+
+
+def shared(one: frozenset[Any], other: frozenset[Any]) -> float:
+    """The share of what two bars hold that they have in common."""
+    if not one or not other:
         return 0.0
-    if one.content == other.content:
-        return 1.0
-    shared = len(one.content & other.content)
-    return shared / max(len(one.content), len(other.content))
+    return len(one & other) / max(len(one), len(other))

@@ -21,8 +21,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from melodex.analysis.form.bars import FormBar, form_bars, likeness
+from melodex.analysis.form.bars import NAMED, FormBar, form_bars
 from melodex.analysis.form.boundaries import best_division
+from melodex.analysis.form.letters import labels
+from melodex.analysis.form.words import section_names
 from melodex.melody import Melody
 
 __all__ = ["Section", "sections"]
@@ -30,9 +32,6 @@ __all__ = ["Section", "sections"]
 SHORTEST_DIVIDED = 9
 """Bars: up to eight are one section unless a mark says otherwise."""
 LONGEST_WHOLE = 16
-SAME_SECTION, VARIED_SECTION = 0.9, 0.5
-"""Mean likeness of bars from which a section returns, or returns varied; our choice."""
-LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 MOST_JUDGED_BARS = 400
 """Unmarked pieces longer than this are not divided: the time would be unbounded."""
 
@@ -82,18 +81,19 @@ def sections(melody: Melody, *, use_marks: bool = True) -> tuple[Section, ...]:
     if not bars:
         return ()
     marked = [k for k, bar in enumerate(bars) if bar.starts] if use_marks else []
-    names = {mark.text for mark in melody.marks}
     if marked or (use_marks and any(bar.repeat_times for bar in melody.bars)):
-        starts = {0: first_reason(melody), **{k: bars[k].starts for k in marked}}
+        starts = {0: first_reason(melody, bars[0]), **{k: bars[k].starts for k in marked}}
     else:
         starts = {0: "start", **dict.fromkeys(content_starts(bars), "content")}
-    return labelled(bars, starts, names if use_marks else set())
+    return labelled(bars, starts)
 
 
-def first_reason(melody: Melody) -> str:
+def first_reason(melody: Melody, first: FormBar) -> str:
     """Why the first section starts: its name, if it has one."""
-    if melody.marks and melody.bars and melody.marks[0].bar <= melody.bars[0].number + 1:
-        return f"part name {melody.marks[0].text}"
+    names = section_names(melody)
+    for place, bar in enumerate(melody.bars):
+        if bar.onset_ticks <= first.onset_ticks and place in names:
+            return f"{NAMED}{names[place]}"
     return "start"
 
 
@@ -113,40 +113,13 @@ def content_starts(bars: Sequence[FormBar]) -> list[int]:
     return sorted(found)
 
 
-def labelled(
-    bars: Sequence[FormBar], starts: dict[int, str], names: set[str]
-) -> tuple[Section, ...]:
+def labelled(bars: Sequence[FormBar], starts: dict[int, str]) -> tuple[Section, ...]:
     """Sections with their lengths and letters."""
     edges = [*sorted(starts), len(bars)]
     parts = [bars[a:b] for a, b in pairwise(edges)]
-    letters: list[str] = []
-    found = []
-    for place, part in enumerate(parts):
-        why = starts[edges[place]]
-        name = why.removeprefix("part name ") if why.startswith("part name ") else ""
-        letters.append(letter_of(parts[: place + 1], letters))
-        found.append(
-            Section(
-                name if name in names else letters[-1],
-                part[0].number,
-                part[-1].number,
-                len(part),
-                why,
-                len(part) % 4 != 0,
-            )
-        )
-    return tuple(found)
-
-
-def letter_of(parts: Sequence[Sequence[FormBar]], letters: list[str]) -> str:
-    """The letter of the last part: that of an earlier one it resembles, or a new one."""
-    part = parts[-1]
-    for before, letter in zip(parts, letters, strict=False):
-        pairs = list(zip(before, part, strict=False))
-        alike = sum(likeness(a, b) for a, b in pairs) / max(len(before), len(part))
-        if alike >= SAME_SECTION:
-            return letter
-        if alike >= VARIED_SECTION:
-            return letter.rstrip("'") + "'"
-    used = {letter.rstrip("'") for letter in letters}
-    return next((x for x in LETTERS if x not in used), f"S{len(letters) + 1}")
+    reasons = [starts[edge] for edge in edges[:-1]]
+    names = [why.removeprefix(NAMED) if why.startswith(NAMED) else "" for why in reasons]
+    return tuple(
+        Section(label, part[0].number, part[-1].number, len(part), why, len(part) % 4 != 0)
+        for label, part, why in zip(labels(parts, names), parts, reasons, strict=True)
+    )

@@ -35,6 +35,7 @@ from melodex.reading.abc.pitch import Pitch, PitchReader, nearest_sign
 from melodex.reading.abc.time import UNCHANGED, Clock, OpenTuplet, normal_of
 from melodex.reading.abc.tokens import NOTE, NOTE_INDEX, TOKEN, bar_sign
 from melodex.reading.abc.words import BAR
+from melodex.reading.fermatas import phrases_held
 
 __all__ = ["MAX_NOTES", "VoiceReader"]
 
@@ -49,6 +50,7 @@ STANDARD_LETTERS = frozenset(".~HLMOPSTuv")
 MARKING_DECORATIONS = frozenset(
     {"segno", "coda", "dacoda", "fine", "d.c.", "d.s.", "dacapo", "d.c.alfine"}
 )
+FERMATAS = frozenset({"fermata", "invertedfermata"})
 MICROTONAL_NOTE = re.compile(r"([\^_=]+)([\d/]*)([A-Ga-g][,']*)([\d/]*)(-?)")
 SIGNPOST = re.compile(
     r"\(?(?:segno|sign|coda|fine|end|segue|D\.?\s?[CS]\.?(?:\s?al.*)?)[.)]*", re.I
@@ -97,6 +99,9 @@ class VoiceReader:
         self.tuplets: list[Tuplet] = []
         self.faults = FaultList()
         self.letters = STANDARD_LETTERS
+        self.fermata_letters = frozenset("H")
+        self.held: set[int] = set()
+        self.waiting_fermata = False
         self.tie: Pitch | None = None
         self.last_is_note = False
         self.waiting_graces: list[tuple[int, int, bool]] = []
@@ -115,6 +120,10 @@ class VoiceReader:
     def columns(self) -> list[tuple[int, ...]]:
         """The six columns of the notes, each of shape (n,)."""
         return [tuple(self.flat[column::6]) for column in range(6)]
+
+    def phrases(self) -> tuple[int, ...]:
+        """The phrase of each note, where fermatas mark phrases."""
+        return phrases_held([index in self.held for index in range(self.count)])
 
     # What the fields say.
 
@@ -141,6 +150,18 @@ class VoiceReader:
         """Put a section mark at the next note."""
         self.waiting_marks.append(text)
         self.plain = False
+
+    def hold_long(self) -> None:
+        """Put a fermata over the next note."""
+        self.waiting_fermata = True
+        self.plain = False
+
+    def define_letter(self, letter: str, meaning: str) -> None:
+        """Let a letter stand for a decoration from here on."""
+        self.letters |= {letter}
+        says_fermata = meaning.strip(" =!+").lower() in FERMATAS
+        self.fermata_letters -= {letter}
+        self.fermata_letters |= {letter} if says_fermata else set()
 
     # Lines and tokens.
 
@@ -219,6 +240,9 @@ class VoiceReader:
             else:
                 self.graces.extend(Grace(index, *grace) for grace in self.waiting_graces)
             self.waiting_graces = []
+        if self.waiting_fermata:
+            self.held.add(index)
+            self.waiting_fermata = False
         if self.waiting_chords or self.waiting_marks:
             self.set_waiting(onset)
         self.plain = clock.tuplet is None and not self.has_words
@@ -420,10 +444,14 @@ class VoiceReader:
             self.take_chord(f"[{name}]", position)
         elif name.lower() in MARKING_DECORATIONS:
             self.mark(name)
+        elif name.lower() in FERMATAS:
+            self.hold_long()
 
     def take_letter(self, text: str, position: int) -> None:
         """A decoration of one letter."""
-        if text not in self.letters:
+        if text in self.fermata_letters:
+            self.hold_long()
+        elif text not in self.letters:
             self.fault(f"the letter {text} stands for nothing here", position)
 
     def take_overlay(self, text: str, position: int) -> None:

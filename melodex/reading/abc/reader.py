@@ -272,7 +272,7 @@ class TuneReader:
             self.voice.set_key(self.header.voices[name].field)
         for header in (self.file_header, self.header):
             for value in header.fields.get("U", ()):
-                self.voice.letters |= {value[:1]}
+                self.voice.define_letter(value[:1], value[1:])
             for value in header.fields.get("Q", ()):
                 self.take_tempo(value, header.places["Q"])
         for line in self.header.strangers:
@@ -343,7 +343,7 @@ class TuneReader:
             if value:
                 self.voice.mark(read_text(value))
         elif letter == "U":
-            self.voice.letters |= {value[:1]}
+            self.voice.define_letter(value[:1], value[1:])
         elif letter not in SILENT_FIELDS:
             self.warn(f"the field {letter}: is not understood", line, column)
 
@@ -403,7 +403,7 @@ class TuneReader:
             duration_ticks=durations,
             bar=tuple(map(numbers.__getitem__, places)),
             beat_strength=book.strengths(onsets, places),
-            phrase=counted(lines),
+            phrase=voice.phrases() or counted(lines),
             bars=book.records(),
             keys=tuple(voice.keys),
             metres=tuple(voice.metres),

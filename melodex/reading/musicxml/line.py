@@ -173,6 +173,7 @@ def share_signs(note: WrittenNote, group: list[WrittenNote]) -> None:
     """Signs that stand at the first note of a chord belong to whichever is kept."""
     note.tuplet_start |= any(other.tuplet_start for other in group)
     note.tuplet_stop |= any(other.tuplet_stop for other in group)
+    note.held |= any(other.held for other in group)
     if not note.lyrics:
         note.lyrics = next((other.lyrics for other in group if other.lyrics), ())
 
@@ -186,6 +187,7 @@ def add_note(line: Line, note: WrittenNote, odd: Say) -> None:
         if tied and end == note.onset_ticks:
             last.duration_ticks += note.duration_ticks
             last.tie_start = note.tie_start
+            last.held |= note.held
             return
         if end > note.onset_ticks:
             last.duration_ticks = note.onset_ticks - last.onset_ticks

@@ -7,7 +7,7 @@ References
 ----------
 MusicXML 4.0 (W3C Music Notation Community Group, 2021): ``note`` and its children.
 
-Contents: WrittenNote, NOTE_TYPES, ratio_of, read_ties, lyrics_of.
+Contents: WrittenNote, NOTE_TYPES, ratio_of, read_notations, lyrics_of.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from xml.etree.ElementTree import Element
 from melodex.reading.bounded import one_line
 from melodex.reading.musicxml.harmony import whole
 
-__all__ = ["NOTE_TYPES", "WrittenNote", "lyrics_of", "ratio_of", "read_ties"]
+__all__ = ["NOTE_TYPES", "WrittenNote", "lyrics_of", "ratio_of", "read_notations"]
 
 NOTE_TYPES = {
     "maxima": Fraction(32),
@@ -43,7 +43,10 @@ NOTE_TYPES = {
 
 @dataclass(slots=True)
 class WrittenNote:
-    """A note, rest or grace note as written; ``midi`` is -1 for a rest."""
+    """A note, rest or grace note as written.
+
+    ``midi`` is -1 for a rest; ``held`` says that a fermata stands over it.
+    """
 
     onset_ticks: int
     duration_ticks: int
@@ -61,6 +64,7 @@ class WrittenNote:
     tuplet_start: bool = False
     tuplet_stop: bool = False
     lyrics: tuple[tuple[int, str], ...] = ()
+    held: bool = False
 
 
 def ratio_of(modification: Element) -> tuple[int, int] | None:
@@ -72,8 +76,8 @@ def ratio_of(modification: Element) -> tuple[int, int] | None:
     return actual, normal
 
 
-def read_ties(element: Element, note: WrittenNote) -> None:
-    """Set whether a note is tied and where a tuplet starts and stops."""
+def read_notations(element: Element, note: WrittenNote) -> None:
+    """Set whether a note is tied or held, and where a tuplet starts and stops."""
     for tie in element.iterfind("tie"):
         note.tie_start |= tie.get("type") == "start"
         note.tie_stop |= tie.get("type") == "stop"
@@ -85,6 +89,8 @@ def read_ties(element: Element, note: WrittenNote) -> None:
             elif sign.tag == "tuplet":
                 note.tuplet_start |= sign.get("type") == "start"
                 note.tuplet_stop |= sign.get("type") == "stop"
+            elif sign.tag == "fermata":
+                note.held = True
 
 
 def lyrics_of(element: Element) -> tuple[tuple[int, str], ...]:

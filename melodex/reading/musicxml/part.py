@@ -40,7 +40,7 @@ from melodex.reading.musicxml.note import (
     WrittenNote,
     lyrics_of,
     ratio_of,
-    read_ties,
+    read_notations,
 )
 from melodex.reading.musicxml.signs import (
     MOST_DIVISIONS,
@@ -348,7 +348,7 @@ class PartWalk:
         if "time-modification" in children:
             note.ratio = ratio_of(children["time-modification"])
         if grace is None and ("tie" in children or "notations" in children):
-            read_ties(element, note)
+            read_notations(element, note)
         if "lyric" in children and midi >= 0:
             note.lyrics = lyrics_of(element)
         self.sheet.notes.append(note)

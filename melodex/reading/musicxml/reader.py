@@ -25,6 +25,7 @@ from xml.etree.ElementTree import Element
 from melodex.errors import ReadingError
 from melodex.melody import Credits, Melody, beat_strength
 from melodex.reading.bounded import one_line
+from melodex.reading.fermatas import phrases_held
 from melodex.reading.musicxml.line import Line, choose_voice, single_line
 from melodex.reading.musicxml.package import sheet_root
 from melodex.reading.musicxml.part import PartSheet, walk_part
@@ -237,7 +238,7 @@ def melody_of(line: Line, sheet: PartSheet) -> Melody:
         duration_ticks=tuple(note.duration_ticks for note in notes),
         bar=tuple(sheet.bars[note.measure].number for note in notes),
         beat_strength=tuple(strengths),
-        phrase=(0,) * len(notes),
+        phrase=phrases_held([note.held for note in notes]) or (0,) * len(notes),
         bars=tuple(sheet.bars),
         keys=tuple(sheet.keys),
         metres=tuple(sheet.metres),
