@@ -1,9 +1,9 @@
 """Form: sections, phrases, figures that return, range and metre.
 
 Conventions: bars carry printed numbers; sections and phrases say on what grounds they
-were found. The parts: ``bars``, ``boundaries``, ``sections``,
-``phrases``, ``figures``, ``compass``, and the fitted numbers in
-``weights``.
+were found. The parts: ``words`` over the music, ``endings``, ``bars``, ``boundaries``,
+``letters``, ``sections``, ``phrases``, ``figures``, ``compass``, and the fitted numbers
+in ``weights``. Read first: ``bars``, then ``sections``.
 
 Contents: Section, sections, PhraseSpan, phrases, Figure, figures, Compass, compass,
 metre_class.

@@ -262,8 +262,8 @@ def fill_chords(melody: Melody, found: list[FormBar]) -> None:
         if chord.sounds or chord.understood
     ]
     onsets = [onset for onset, _, _ in heard]
-    stops = [bisect_left(onsets, bar.onset_ticks) for bar in found[1:]]
-    for bar, stop in zip(found, [*stops, len(onsets)], strict=True):
+    stops = [bisect_left(onsets, bar.onset_ticks) for bar in found]
+    for bar, stop in zip(found, [*stops[1:], len(onsets)], strict=False):
         first = bisect_right(onsets, bar.onset_ticks)
         inside = {
             (onset - bar.onset_ticks, root, family)

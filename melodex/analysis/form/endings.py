@@ -79,7 +79,7 @@ def late_endings(bars: tuple[Bar, ...]) -> set[int]:
             if k > place and bars[k].repeat_start:
                 break
             found.add(k)
-            if closes(bars[k]):
+            if closes(bars[k]) or bars[k].ending_end:
                 break
         else:
             # No sign ends it: one bar is all that is sure.
@@ -106,7 +106,7 @@ def closing_reasons(bars: tuple[Bar, ...], skipped: set[int]) -> list[str]:
 
 
 def end_of_last(bars: tuple[Bar, ...], place: int, skipped: set[int]) -> int:
-    """Where a last ending that nothing closes stops: as long as the one before it.
+    """Where a last ending that no line closes stops: as printed, or as the one before it.
 
     0 where a sign follows soon, which then closes it.
     """
@@ -114,6 +114,9 @@ def end_of_last(bars: tuple[Bar, ...], place: int, skipped: set[int]) -> int:
     while first - 1 in skipped and not bars[first - 1].ending:
         first -= 1
     stop = place + place - (first - 1)
+    longest = bars[place : place + MOST_ENDING_BARS]
+    printed = [k for k, bar in enumerate(longest, place + 1) if bar.ending_end]
+    stop = printed[0] if printed else stop
     soon = min(stop + FEWEST_AFTER_ENDING, len(bars))
     signs = any(closes(bar) for bar in bars[place:soon])
     opened = any(bar.repeat_start for bar in bars[place + 1 : soon])
