@@ -24,7 +24,7 @@ __all__ = ["into_option", "keep_into", "sought_passage", "to_be_kept"]
 into_option = click.option(
     "--into",
     metavar="SET",
-    help="Keep what is found in this teaching set, made if there is none.",
+    help="Keep the results in this teaching set; it is created if new.",
 )
 
 

@@ -74,7 +74,7 @@ def output_options(forms: Sequence[str]) -> Callable[[Decorated], Decorated]:
             type=click.Choice(list(forms)),
             default=forms[0],
             show_default=True,
-            help="What form the result takes.",
+            help="Format of the result.",
         )
         file = click.option(
             "--output",
@@ -86,7 +86,10 @@ def output_options(forms: Sequence[str]) -> Callable[[Decorated], Decorated]:
         if "html" in forms:
             options.append(
                 click.option(
-                    "--open", "shown", is_flag=True, help="Make a page and open it."
+                    "--open",
+                    "shown",
+                    is_flag=True,
+                    help="Write a page and open it in the browser.",
                 )
             )
         if "pdf" in forms:
@@ -96,7 +99,7 @@ def output_options(forms: Sequence[str]) -> Callable[[Decorated], Decorated]:
                     type=click.Choice(["a4", "letter"]),
                     default="a4",
                     show_default=True,
-                    help="Size of the paper.",
+                    help="Paper size.",
                 )
             )
         wrapped: Any = gathered

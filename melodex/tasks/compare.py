@@ -446,7 +446,7 @@ def where_they_stand(a: Melody, b: Melody, found: Likeness) -> str:
     if a.key.mode == "none" or b.key.mode == "none":
         return f"A moved {move} gives B; no key is known for both."
     if found.same_function:
-        modes = "" if a.key.mode == b.key.mode else "; the mode is another"
+        modes = "" if a.key.mode == b.key.mode else "; the modes differ"
         return f"A is in {a.key}, B in {b.key}: tonic on tonic, {move}{modes}."
     return (
         f"A is in {a.key}, B in {b.key}, and the shape lies {move}: "

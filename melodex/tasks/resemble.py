@@ -311,12 +311,9 @@ def resemble_contour(
         for rank, hit in enumerate(hits, start=1)
     )
     if hits and hits[-1].runner_up_points == hits[-1].points:
-        remarks.append(
-            "Further tunes go the same way as well as the last one does; of equals those "
-            "with the lower id come first."
-        )
+        remarks.append("More tunes tie with the last; ties go by id.")
     if hits:
-        remarks.append("How many as good chance would bring is not said of a contour.")
+        remarks.append("Contour searches carry no chance estimate.")
     return Resemblance(
         phrase=phrase,
         corpus_tunes=corpus.tune_count,

@@ -375,7 +375,7 @@ async def answered(
         response = await bench.run(work, until)
     except Exception:
         log.exception("a fault of melodex while answering %s", path)
-        said = "melodex made a mistake here. What happened stands in the terminal."
+        said = "Internal error; see the terminal."
         ask = Ask(bench, path, fields, form, Stop(), wants_data)
         return faulty(ask, Fault(500, said, "", "nothing was changed by this page"))
     bench.warm_up()

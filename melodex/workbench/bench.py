@@ -287,7 +287,7 @@ class Bench:
         file = self.at_hand.get(file_id)
         if file is None or not place.isdecimal():
             raise UnknownTuneError(
-                "that file is not at hand any more", hint="drop it here again"
+                "that file is no longer at hand", hint="drop it here again"
             )
         if not 1 <= int(place) <= len(file.melodies):
             raise UnknownTuneError(f"there is no tune {place} in it", where=file.name)

@@ -121,7 +121,7 @@ class Guard:
             await self.exchange(scope, offered, receive, guarded)
             return
         if not self.is_known(scope):
-            said = "This workbench does not know your browser yet."
+            said = "This browser has no key for the workbench yet."
             await self.refuse(scope, 403, said)(scope, receive, guarded)
             return
         await self.app(scope, receive, guarded)
@@ -130,10 +130,10 @@ class Guard:
         """What is wrong with where a request comes from or what it carries."""
         headers = Headers(scope=scope)
         if headers.get("host", "") not in self.hosts:
-            return 400, "The workbench does not go by that name."
+            return 400, "The workbench does not answer to that name."
         # RFC 3986, section 2: an address is of ASCII, and what reads it relies on that.
         if not scope["query_string"].isascii():
-            return 400, "That address holds signs that have to be percent-encoded."
+            return 400, "That address has characters that must be percent-encoded."
         site = headers.get("sec-fetch-site", "")
         if scope["method"] in READING:
             moved = headers.get("sec-fetch-mode", "navigate") == "navigate"
@@ -144,7 +144,7 @@ class Guard:
             return 403, "This change did not come from a page of the workbench."
         length = headers.get("content-length", "")
         if not length.isdecimal():
-            return 411, "It is not said how long this is."
+            return 411, "The request does not state its length."
         if int(length) > MOST_BODY_BYTES:
             most = MOST_BODY_BYTES >> 20
             return 413, f"That is {int(length) >> 20} MB; at most {most} MB go at a time."

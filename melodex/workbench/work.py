@@ -104,7 +104,7 @@ class Work:
             self.error = error
             self.end("failed", str(error))
         except BaseException:
-            self.end("failed", "a fault of melodex; the terminal says more")
+            self.end("failed", "internal error; see the terminal")
             raise
 
     def end(self, kind: str, words: str = "") -> None:

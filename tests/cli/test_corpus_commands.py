@@ -165,7 +165,7 @@ def test_check_says_that_nothing_is_wrong_and_which_engine_searches(run, shelf):
     run("add", shelf)
     text = run("check").stdout
     assert "3 tunes" in text
-    assert "nothing is wrong" in text
+    assert "no damage found" in text
     assert "searched with the c engine" in text or "searched with the numpy engine" in text
     assert json.loads(run("check", "--format", "json").stdout)["faults"] == []
 
@@ -181,7 +181,7 @@ def test_check_names_damage_and_repairs_it(run, shelf, tmp_path):
     assert "1 tune touched" in result.stdout
     repaired = run("check", "--repair").stdout
     assert "2 tunes were whole, 1 read again from the kept source, 0 lost" in repaired
-    assert "nothing is wrong" in repaired
+    assert "no damage found" in repaired
     assert "Rain Again" in run("list").stdout
 
 

@@ -85,7 +85,7 @@ def test_a_backup_that_is_stopped_when_it_is_there_says_that_it_is(own, tmp_path
         f"c.put_in_place = lambda *a: (put(*a), {STRIKE})"
     )
     said = stopped(own, place, "backup", str(tmp_path / "copy.melodex"))
-    assert said == "melodex: stopped; the copy was finished, the corpus is as it was\n"
+    assert said == "melodex: stopped; the copy was completed, the corpus is as it was\n"
     assert check_corpus(tmp_path / "copy.melodex").faults == ()
 
 

@@ -50,7 +50,7 @@ def test_two_slashes_lead_to_no_other_host(workbench):
 def test_without_the_key_nothing_of_the_corpus_is_told(workbench, path):
     status, _, body = workbench.ask(path, known=False, Accept="text/html")
     assert status == 403
-    assert b"At the door" in body
+    assert b"Key needed" in body
     assert b"fen.melodex" not in body
 
 
@@ -111,7 +111,7 @@ def test_the_guard_does_not_count_on_the_server_for_that():
     # It waits for nothing, so no loop has to run it.
     with pytest.raises(StopIteration):
         guard(scope, None, None).send(None)
-    assert told == [(400, "That address holds signs that have to be percent-encoded.")]
+    assert told == [(400, "That address has characters that must be percent-encoded.")]
 
 
 def test_localhost_is_a_name_of_ours(workbench):

@@ -143,7 +143,7 @@ def test_bars_of_a_tune_of_the_corpus_are_chosen_by_eye_from_the_first_page(
     page.locator("input[name=tune]").press_sequentially("Eel Tr")
     expect(page.locator("#tunes-found option")).to_have_count(1)
     page.fill("input[name=tune]", "The Eel Trap")
-    page.click("text=Choose its bars by eye")
+    page.click("text=Choose bars on its music")
     page.click('[data-bar="1"]')
     page.click('[data-bar="2"]')
     page.click("text=Find these bars elsewhere")

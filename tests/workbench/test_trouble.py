@@ -306,9 +306,7 @@ def test_adding_is_stopped_and_what_was_done_stays(own_bench, visit, tmp_path, m
     expect(page.locator("#work-words")).to_contain_text(re.compile(r"1\d of 60\."))
     assert 10 <= int(page.locator("progress").get_attribute("value") or 0) < 60
     page.get_by_role("button", name="Stop").click()
-    expect(page.locator(".lead").first).to_contain_text(
-        "Stopped. What was done before is kept"
-    )
+    expect(page.locator(".lead").first).to_contain_text("Stopped. Activity before is kept")
     with Corpus.open(running.corpus_path) as corpus:
         held = corpus.tune_count
     assert 0 < held < 60 * 12

@@ -134,7 +134,7 @@ def test_the_keyboard_reaches_everything_of_the_first_page_in_order(workbench, v
                 "|| e.name || e.textContent.trim().slice(0, 24); })()"
             )
         )
-    assert reached[0] == "To the content"
+    assert reached[0] == "Skip to content"
     assert [text.split(" ")[0] for text in reached[1:8]] == [
         "Find", "Side", "Look", "My", "Gather", "Teaching", "Shelf",
     ]  # fmt: skip

@@ -162,7 +162,7 @@ def test_evidence_is_fetched_when_it_is_opened_and_can_be_heard(workbench, visit
 
 def test_a_search_can_be_narrowed(workbench, visit):
     page = visit(workbench, f"/find?phrase={quote_plus(STOCK)}")
-    page.click("text=Look only in some tunes")
+    page.click("text=Search only some tunes")
     page.select_option("select[name=collection]", "The Fen School Songs")
     page.click("text=Find it")
     expect(page.locator(".results .sub")).to_contain_text("The Fen School Songs")
@@ -393,10 +393,10 @@ def test_finds_are_kept_annotated_put_in_order_printed_and_packed(
     assert "Sing the bass first." in text
     page.select_option("select[name=sheet]", "worksheet")
     assert b"Answers" in taken(page, "Page")
-    with zipfile.ZipFile(io.BytesIO(taken(page, "Pack to take along"))) as packed:
+    with zipfile.ZipFile(io.BytesIO(taken(page, "Packed set, to share"))) as packed:
         assert "set.json" in packed.namelist()
     page.click("text=Suggest an order from easy to hard, with reasons")
-    page.click("text=Take this order")
+    page.click("text=Use this order")
     expect(page.get_by_role("heading", level=1)).to_have_text("Sevenths")
 
 
@@ -407,7 +407,7 @@ def test_a_packed_set_of_somebody_else_is_unpacked(own_bench, visit, tmp_path):
     page.fill("input[name=into]", "Turns")
     page.get_by_role("button", name="Keep").click()
     page.click("text=Open the set")
-    (tmp_path / "turns.zip").write_bytes(taken(page, "Pack to take along"))
+    (tmp_path / "turns.zip").write_bytes(taken(page, "Packed set, to share"))
     page.goto(running.base + "/sets")
     page.set_input_files("input[name=file]", tmp_path / "turns.zip")
     page.locator("section", has_text="somebody else").locator("input[name=name]").fill(
@@ -448,7 +448,7 @@ def test_files_are_added_with_their_refusals_then_found_checked_and_copied(
     expect(page.locator("#match-1 h3")).to_contain_text("Marl Pit Hornpipe")
     page.goto(running.base + "/shelf")
     page.get_by_role("button", name="Check the corpus").click()
-    expect(page.locator(".report")).to_contain_text("nothing is wrong")
+    expect(page.locator(".report")).to_contain_text("no damage found")
     page.goto(running.base + "/shelf")
     copy = tmp_path / "copy.melodex"
     page.locator("form[action='/shelf/back-up'] input").fill(str(copy))

@@ -18,21 +18,21 @@ FORMATS = ("text", "json", "html", "pdf")
 @click.option(
     "--whole-corpus",
     is_flag=True,
-    help="Compare the tunes of the corpus with each other instead.",
+    help="Compare all tunes of the corpus with one another instead.",
 )
 @click.option(
     "--except",
     "exclude",
     multiple=True,
     metavar="TUNE",
-    help="Leave out a tune that is known to be related; may be given again.",
+    help="Leave out a tune known to be related; may be repeated.",
 )
 @click.option(
     "--threshold",
     default=1.0,
     show_default=True,
     type=click.FloatRange(min=0),
-    help="Leave out what chance would bring more often than this.",
+    help="Hide findings that chance would produce more often than this.",
 )
 @click.option("--limit", default=20, show_default=True, type=click.IntRange(1, 1000))
 @into_option

@@ -12,7 +12,7 @@ from melodex.cli.progress import progress_bar
 
 @click.command("backup")
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option("--force", is_flag=True, help="Replace a file that is there already.")
+@click.option("--force", is_flag=True, help="Replace an existing file.")
 @click.pass_context
 def command(ctx: click.Context, file: Path, force: bool) -> None:
     """Write a consistent copy of the corpus to FILE, while it may be in use.
@@ -31,7 +31,7 @@ def command(ctx: click.Context, file: Path, force: bool) -> None:
         with progress_bar("copying") as bar:
             result = backup(ctx.obj, file, replace=force, progress=bar)
     except KeyboardInterrupt:
-        done = "the copy was finished" if identity(file) != before else "no copy was made"
+        done = "the copy was completed" if identity(file) != before else "no copy was made"
         click.echo(f"melodex: stopped; {done}, the corpus is as it was", err=True)
         ctx.exit(INTERRUPTED)
     click.echo(text_corpus.backup_text(result), nl=False, err=True)

@@ -12,7 +12,7 @@ from melodex.cli.progress import progress_bar
 @click.option(
     "--repair",
     is_flag=True,
-    help="Make a new file of what can be read; the damaged one is kept beside it.",
+    help="Write what can be read to a new file; the damaged one is kept beside it.",
 )
 @output_options(["text", "json"])
 @click.pass_context

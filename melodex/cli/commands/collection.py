@@ -74,7 +74,7 @@ def duplicates_command(corpus_path: Path, least: float, output: Output) -> None:
 @command.command("tag")
 @click.argument("word")
 @click.argument("tunes", nargs=-1, required=True)
-@click.option("--off", is_flag=True, help="Take the word off instead.")
+@click.option("--off", is_flag=True, help="Remove the tag instead.")
 @click.pass_obj
 def tag_command(corpus_path: Path, word: str, tunes: tuple[str, ...], off: bool) -> None:
     """Put a word on tunes, to find them again with "list --tag".

@@ -16,7 +16,11 @@ FORMATS = ("text", "json", "html", "pdf", "svg", "midi", "musicxml", "abc")
 @click.argument("b", metavar="Y")
 @click.option("--bars", help="Bars of X and of Y: 1-4,9-12; one range serves for X alone.")
 @click.option("--notes", help="Notes of X and of Y, counted from 1: 1-8,20-27.")
-@click.option("--transpose", type=int, help="Move X by so many semitones, not by the best.")
+@click.option(
+    "--transpose",
+    type=int,
+    help="Transpose X by this many semitones instead of the best fit.",
+)
 @output_options(FORMATS)
 @click.pass_obj
 def command(

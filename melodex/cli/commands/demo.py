@@ -24,7 +24,7 @@ def command(ctx: click.Context, folder: Path) -> None:
 
     demo = prepare_demo(folder)
     total = demo.added.added + demo.added.unchanged + demo.added.replaced
-    click.echo(f"{total} invented tunes stand in {demo.corpus_path}.")
+    click.echo(f"{total} invented tunes are in {demo.corpus_path}.")
     group = ctx.find_root().command
     for question in demo.questions:
         click.echo(f"\n{question.words}\n\n$ {question.command}\n")

@@ -13,7 +13,7 @@ FORMATS = ("text", "json", "html", "pdf")
 
 @click.command("describe")
 @click.argument("tune")
-@click.option("--alone", is_flag=True, help="Do not count how rare each find is.")
+@click.option("--alone", is_flag=True, help="Do not count how rare each finding is.")
 @output_options(FORMATS)
 @click.pass_obj
 def command(corpus_path: Path, tune: str, alone: bool, output: Output) -> None:

@@ -23,30 +23,34 @@ METRES = ("simple", "compound", "irregular", "mixed", "free")
     "--progression-from", default="", metavar="TUNE", help="The chords of a tune or file."
 )
 @click.option("--bars", help="Bars of that tune, such as 5-8.")
-@click.option("--exact-progression", is_flag=True, help="Let nothing stand for its chords.")
-@click.option("--note-on-chord", default="", help="The melody on a chord: '7 on iv'.")
-@click.option("--phrase", default="", help="A figure that the melody holds, in any key.")
-@click.option("--nearly", is_flag=True, help="One note of that figure may be another.")
+@click.option("--exact-progression", is_flag=True, help="Match these chords exactly.")
+@click.option("--note-on-chord", default="", help="Melody note on a chord: '7 on iv'.")
+@click.option("--phrase", default="", help="A melodic figure, in any key.")
+@click.option("--nearly", is_flag=True, help="Allow one note of that figure to differ.")
 @click.option("--returning", default="", help="sequence, repetition or inversion.")
 @click.option("--mode", default="", help="Mode of the tune: minor, dorian ...")
 @click.option("--modal", default="", help="Mode that colours a passage.")
-@click.option("--key-centres", type=click.IntRange(1), help="At least so many tonics.")
+@click.option(
+    "--key-centres", type=click.IntRange(1), help="At least this many key centres."
+)
 @click.option("--key-change", default="", help="How the key changes: 'relative' ...")
 @click.option("--mode-change", is_flag=True, help="Major to minor on one tonic ...")
 @click.option("--metre", type=click.Choice(METRES), help="Class of metre.")
-@click.option("--section-bars", type=click.IntRange(1), help="A section of so many bars.")
+@click.option("--section-bars", type=click.IntRange(1), help="A section of this many bars.")
 @click.option("--odd-sections", is_flag=True, help="A section of an odd length.")
 @click.option("--title", default="", help="Part of the title.")
 @click.option("--composer", default="", help="Part of the composer's name.")
 @click.option("--rights", default="", help="Part of the copyright note.")
-@click.option("--collection", default="", help="Name of a collection.")
-@click.option("--tag", default="", help="Name of a tag.")
-@click.option("--after", type=int, help="Year, or later.")
-@click.option("--before", type=int, help="Year, or earlier.")
+@click.option("--collection", default="", help="Only tunes of this collection.")
+@click.option("--tag", default="", help="Only tunes with this tag.")
+@click.option("--after", type=int, help="From this year on.")
+@click.option("--before", type=int, help="Up to this year.")
 @click.option("--limit", default=30, show_default=True, type=click.IntRange(1))
-@click.option("--count", is_flag=True, help="Count the tunes and show none.")
+@click.option("--count", is_flag=True, help="Count the tunes without listing them.")
 @click.option(
-    "--thorough", is_flag=True, help="Look at every tune that may hold a progression."
+    "--thorough",
+    is_flag=True,
+    help="Search every tune for the progression, however long it takes.",
 )
 @into_option
 @output_options(FORMATS)

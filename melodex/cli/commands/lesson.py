@@ -30,9 +30,9 @@ def command() -> None:
 
 @command.command("new")
 @click.argument("name")
-@click.option("--topic", default="", help="What it is to teach.")
-@click.option("--level", default="", help="For whom.")
-@click.option("--notes", default="", help="Your own words, printed on the handout.")
+@click.option("--topic", default="", help="Topic: what the set teaches.")
+@click.option("--level", default="", help="Level: whom it is for.")
+@click.option("--notes", default="", help="Notes of your own, printed on the handout.")
 @click.pass_obj
 def new_command(corpus_path: Path, name: str, topic: str, level: str, notes: str) -> None:
     """Make an empty set.
@@ -50,9 +50,9 @@ def new_command(corpus_path: Path, name: str, topic: str, level: str, notes: str
 @command.command("change")
 @click.argument("name")
 @click.option("--name", "new_name", help="Another name.")
-@click.option("--topic", help="Another topic; empty takes it away.")
+@click.option("--topic", help="Another topic; empty clears it.")
 @click.option("--level", help="Another level.")
-@click.option("--notes", help="Other words of your own.")
+@click.option("--notes", help="Other notes.")
 @click.pass_obj
 def change_command(
     corpus_path: Path,
@@ -224,7 +224,7 @@ def copy_command(corpus_path: Path, name: str, new_name: str) -> None:
 
 @command.command("arrange")
 @click.argument("name")
-@click.option("--apply", "is_applied", is_flag=True, help="Put the set into this order.")
+@click.option("--apply", "is_applied", is_flag=True, help="Save this order.")
 @output_options(["text", "json"])
 @click.pass_obj
 def arrange_command(corpus_path: Path, name: str, is_applied: bool, output: Output) -> None:
@@ -254,7 +254,7 @@ def arrange_command(corpus_path: Path, name: str, is_applied: bool, output: Outp
     else:
         write(lesson_text.arrangement_text(found, terminal_style(output)), output)
     if is_applied:
-        click.echo("the set stands in this order now", err=True)
+        click.echo("order saved", err=True)
 
 
 @command.command("mend")
@@ -283,24 +283,27 @@ def mend_command(corpus_path: Path, name: str, positions: tuple[int, ...]) -> No
     type=click.Choice(["handout", "worksheet"]),
     default="handout",
     show_default=True,
-    help="With all labels, or with questions in their place.",
+    help="Fully labelled, or with questions instead of labels.",
 )
 @click.option(
     "--ask",
     "kinds",
     multiple=True,
     type=click.Choice(KINDS),
-    help="A kind of question; may be given again [default: all].",
+    help="Kind of question; may be repeated [default: all].",
 )
 @click.option(
     "--answers",
     type=click.Choice(["with", "without", "only"]),
     default="with",
     show_default=True,
-    help="Whether the answer key follows, on pages of its own.",
+    help="Print the answer key, on its own pages.",
 )
 @click.option(
-    "--key", default="own", show_default=True, help="Tonic for all passages: C, Bb ..."
+    "--key",
+    default="own",
+    show_default=True,
+    help="Transpose all passages to this tonic: C, Bb ...",
 )
 @click.option(
     "--for",
@@ -308,14 +311,14 @@ def mend_command(corpus_path: Path, name: str, positions: tuple[int, ...]) -> No
     type=click.Choice(["concert", "b-flat", "e-flat"]),
     default="concert",
     show_default=True,
-    help="Written for such instruments.",
+    help="Transpose for these instruments.",
 )
 @click.option(
     "--clef",
     type=click.Choice(["own", "treble", "bass", "alto", "tenor"]),
     default="own",
     show_default=True,
-    help="In this clef, in the octave that suits it.",
+    help="Clef, with the octave that suits it.",
 )
 @output_options(["html", "pdf", "midi", "json"])
 @click.pass_obj

@@ -14,7 +14,7 @@ from melodex.cli.output import Output, output_options, write
 @click.option("--title", default="", help="Only tunes whose title holds this.")
 @click.option("--tag", default="", help="Only tunes with this tag.")
 @click.option("--source", default="", help="Only tunes read from this file or folder.")
-@click.option("--limit", type=click.IntRange(1), help="At most so many tunes.")
+@click.option("--limit", type=click.IntRange(1), help="List at most this many.")
 @output_options(["text", "json", "csv"])
 @click.pass_obj
 def command(

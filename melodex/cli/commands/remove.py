@@ -1,4 +1,4 @@
-"""``melodex remove``: take tunes out of the corpus."""
+"""``melodex remove``: remove tunes from the corpus."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ import click
 
 @click.command("remove")
 @click.argument("tunes", nargs=-1)
-@click.option("--source", default="", help="All that was read from this file or folder.")
-@click.option("--collection", default="", help="All that is in this collection.")
+@click.option("--source", default="", help="All tunes read from this file or folder.")
+@click.option("--collection", default="", help="All tunes of this collection.")
 @click.pass_obj
 def command(
     corpus_path: Path, tunes: tuple[str, ...], source: str, collection: str

@@ -40,19 +40,19 @@ def is_steps(arg: str) -> bool:
     "--as",
     "notation",
     type=click.Choice(list(NOTATIONS)),
-    help="How the phrase is written, where it could be read in two ways.",
+    help="Notation of the phrase, where it could be read in two ways.",
 )
-@click.option("--include-self", is_flag=True, help="Let a tune find itself.")
+@click.option(
+    "--include-self", is_flag=True, help="Include the tune that the phrase comes from."
+)
 @click.option(
     "--order",
     type=click.Choice(["evidence", "alignment"]),
     default="evidence",
     show_default=True,
-    help="Best first by all that speaks for a match, or by alignment points alone.",
+    help="Rank by all the evidence, or by alignment points alone.",
 )
-@click.option(
-    "--explain", is_flag=True, help="Show what speaks for each match, and how much."
-)
+@click.option("--explain", is_flag=True, help="Show the evidence for each match.")
 @into_option
 @output_options(FORMATS)
 @click.pass_obj

@@ -11,15 +11,17 @@ import click
 @click.option(
     "--port",
     type=click.IntRange(1, 65535),
-    help="Port on this machine [default: 8642, or any other if that is taken].",
+    help="Port [default: 8642, or any free one if that is taken].",
 )
-@click.option("--open/--no-open", "shown", default=True, help="Open it in the browser.")
+@click.option(
+    "--open/--no-open", "shown", default=True, help="Open the page in the browser."
+)
 @click.pass_obj
 def command(corpus_path: Path, port: int | None, shown: bool) -> None:
     """Open a page on this machine on which the whole job can be done.
 
     The page can be reached from this machine alone, by whoever has the address that is
-    printed: it carries a key that is made anew each time. Ctrl-C ends it.
+    printed: it carries a key that is made anew each time. Press Ctrl-C to stop it.
 
     \b
     Example:
@@ -29,7 +31,7 @@ def command(corpus_path: Path, port: int | None, shown: bool) -> None:
 
     def ready(address: str) -> None:
         click.echo(f"The workbench is at {address}", err=True)
-        click.echo("Ctrl-C ends it.", err=True)
+        click.echo("Press Ctrl-C to stop it.", err=True)
         if shown:
             click.launch(address)
 

@@ -57,7 +57,7 @@ def summary(found: Audit) -> str:
     if not found.corpus_tunes:
         return NO_TUNES
     if not found.findings:
-        return "Nothing in this corpus comes closer than chance would."
+        return "Nothing in this corpus is closer than chance would bring."
     striking = [
         finding
         for finding in found.findings

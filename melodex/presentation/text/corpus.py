@@ -197,7 +197,7 @@ def removal_text(removal: Removal) -> str:
         lines.append(f"  and {len(removal.removed) - MOST_NAMED:,} more")
     text = f"removed {many(len(removal.removed), 'tune')}\n"
     if removal.kept:
-        lines.append(f"kept {many(len(removal.kept), 'tune')} that stand elsewhere too")
+        lines.append(f"kept {many(len(removal.kept), 'tune')} also in other files")
     return text + "".join(f"{line}\n" for line in lines)
 
 
@@ -215,7 +215,7 @@ def check_text(result: CheckResult) -> str:
     if result.repair:
         lines += repair_lines(result.repair)
     if not report.faults:
-        return "\n".join([*lines, "nothing is wrong"]) + "\n"
+        return "\n".join([*lines, "no damage found"]) + "\n"
     lines.append(f"{many(len(report.faults), 'fault')}:")
     for fault in report.faults:
         tunes = ", ".join(fault.tune_ids[:MOST_NAMED])

@@ -165,7 +165,7 @@ def narrow(ask: Ask) -> Response:
     if ask.wants_data:
         return JSONResponse({"html": html})
     return rendered_page(
-        ask, "narrowing.html", "Look only in some tunes", fields=Markup(html)
+        ask, "narrowing.html", "Search only some tunes", fields=Markup(html)
     )
 
 

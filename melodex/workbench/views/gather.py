@@ -30,7 +30,7 @@ CHOSEN = (
     ("mode", "Mode"),
     ("modal", "Coloured by another mode"),
     ("metre", "Metre"),
-    ("key_centres", "Key centres, at least"),
+    ("key_centres", "At least this many key centres"),
     ("key_change", "The key changes"),
     ("section_bars", "A section of so many bars"),
     ("returning", "A figure that returns"),

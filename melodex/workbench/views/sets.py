@@ -248,7 +248,7 @@ def unpack(ask: Ask) -> Response:
     """Put a packed set into the corpus."""
     files = ask.uploads("file")
     if not files:
-        raise LessonError("no file came along", hint="choose a packed set")
+        raise LessonError("no file was sent", hint="choose a packed set")
     data, source = files[0].file.read(), files[0].filename or "the file"
     with ask.bench.changing:
         row, _ = unpack_set(ask.bench.corpus_path, data, source, name=ask.said("name"))
@@ -280,7 +280,7 @@ def clashing(ask: Ask) -> Response:
         if ask.said(name)
     }
     if ask.wants_data:
-        said = "The set was changed on another page meanwhile. Nothing was changed here."
+        said = "The set has been changed on another page. Nothing was changed here."
         advice = "Load this page again to go on."
         return JSONResponse({"fault": {"what": said, "where": "", "advice": advice}}, 409)
     return shown(ask, lesson, status=409, clash=texts)
@@ -345,7 +345,7 @@ def copy(ask: Ask, lesson: Lesson, position: int) -> str:
 def delete(ask: Ask, lesson: Lesson, position: int) -> str:
     """Delete a set, if that was ticked too."""
     if not ask.said("sure"):
-        raise LessonError("nothing was deleted", hint="tick that you mean it")
+        raise LessonError("nothing was deleted", hint="tick the box to confirm")
     lessons.remove_lesson(ask.bench.corpus_path, lesson.row.name)
     return "/sets"
 

@@ -75,7 +75,7 @@ def add(ask: Ask) -> Response:
     """Add files that the browser hands over."""
     uploads = [*ask.uploads("file"), *ask.uploads("folder")]
     if not uploads:
-        raise ReadingError("no file came along", hint="choose files, or a folder")
+        raise ReadingError("no file was sent", hint="choose files, or a folder")
     folder = Path(tempfile.mkdtemp(dir=ask.bench.folder))
     files = []
     for place, upload in enumerate(uploads):
@@ -137,7 +137,7 @@ def download(ask: Ask) -> Response:
 def remove(ask: Ask) -> Response:
     """Take one tune out of the corpus, if that was ticked too."""
     if not ask.said("sure"):
-        raise CorpusError("nothing was taken out", hint="tick that you mean it")
+        raise CorpusError("nothing was taken out", hint="tick the box to confirm")
     with ask.bench.changing:
         gone = remove_tunes(ask.bench.corpus_path, [ask.said("tune")])
     return RedirectResponse(address("/tunes", gone=gone.removed[0].title), 303)

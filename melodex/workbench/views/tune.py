@@ -100,7 +100,7 @@ def drop(ask: Ask) -> Response:
     """Take a file and show what is in it."""
     files = ask.uploads("file")
     if not files:
-        raise ReadingError("no file came along", hint="choose one and send it again")
+        raise ReadingError("no file was sent", hint="choose one and send it again")
     taken = [ask.bench.take_file(f.filename or "", f.file.read()) for f in files[:8]]
     first, to = taken[0], ask.said("to")
     if to not in {"/inside", "/own", "/tune", "/beside"}:
@@ -115,7 +115,7 @@ def at_hand(ask: Ask) -> Response:
     """The tunes of a file that was dropped, and what of it could not be read."""
     file = ask.bench.at_hand.get(ask.said("file"))
     if file is None:
-        raise ReadingError("that file is not at hand any more", hint="drop it here again")
+        raise ReadingError("that file is no longer at hand", hint="drop it here again")
     return rendered_page(
         ask, "hand.html", file.name, file=file, to=ask.said("to") or "/tune"
     )
