@@ -34,9 +34,8 @@ def test_what_is_written_is_read_as_what_was_played(midi, tonic, mode) -> None:
 def test_music21_reads_the_same_pitches(tonic) -> None:
     midi = [60, 61, 61, 60, 66, 65, 70, 71, 73, 61, 49, 84, 85, 58]
     text = played_abc(midi, tonic=tonic)
-    header = "" if tonic else "K:none\n"
-    body = text.split(" ", 1) if tonic else ["", text]
-    tune = f"X:1\nM:none\nL:1/8\n{body[0] or header.strip()}\n{body[1]}\n"
+    key, notes = text.split(" ", 1)
+    tune = f"X:1\nM:none\nL:1/8\n{key}\n{notes}\n"
     read = converter.parse(tune, format="abc").flatten().notes
     assert [note.pitch.midi for note in read] == midi
 

@@ -64,7 +64,7 @@ def test_a_wrong_key_and_a_wrong_cookie_do_not_open(workbench):
 def test_a_script_without_the_key_hears_it_as_data(workbench):
     status, _, body = workbench.ask("/gather/left", known=False, Accept="application/json")
     assert status == 403
-    assert "does not know" in json.loads(body)["fault"]["what"]
+    assert "has no key" in json.loads(body)["fault"]["what"]
 
 
 @pytest.mark.parametrize(

@@ -141,7 +141,7 @@ def test_markup_in_a_title_stays_a_title(workbench):
         ("/find?tune=Nowhere+Jig&bars=1", 404, "Nowhere Jig"),
         ("/find?tune=The+Eel+Trap&bars=90-99", 422, "has bars 1 to 16"),
         ("/find?tune=The+Eel+Trap&bars=4-1", 422, "run backwards"),
-        ("/find?tune=hand.0123456789ab.1&bars=1", 404, "not at hand any more"),
+        ("/find?tune=hand.0123456789ab.1&bars=1", 404, "no longer at hand"),
         ("/find/match?phrase=1+2+3&rank=99", 422, "no match 99"),
         ("/beside?a=The+Eel+Trap&b=Nowhere", 404, "Nowhere"),
         ("/inside?tune=%00", 404, ""),
@@ -226,12 +226,12 @@ def test_two_tabs_that_change_one_set_lose_nothing(own_bench, visit):
     first = visit(running, "/set?name=Two+tabs")
     second = first.context.new_page()
     second.goto(first.url)
-    first.locator("#passage-1 >> text=Take out").click()
+    first.locator("#passage-1 >> text=Remove").click()
     expect(first.locator(".match")).to_have_count(2)
     # In the second tab the third passage is now another one, or none.
     second.locator("#passage-3 textarea").fill("Words that must not be lost.")
     second.locator("#passage-3 >> text=Write").click()
-    expect(second.locator(".fault")).to_contain_text("changed on another page meanwhile")
+    expect(second.locator(".fault")).to_contain_text("changed on another page")
     expect(second.locator(".kept-words")).to_have_text("Words that must not be lost.")
     expect(second.locator(".match")).to_have_count(2)
     with Corpus.open(running.corpus_path) as corpus:
@@ -420,7 +420,7 @@ def test_a_fault_of_ours_is_told_as_one_and_changes_nothing(own_bench, monkeypat
     running = own_bench()
     answer = running.ask("/find?phrase=1+2+3", Accept="text/html")
     assert answer[0] == 500
-    assert "melodex made a mistake here" in fault_of(answer)
+    assert "Internal error" in fault_of(answer)
     assert "on purpose" not in answer[2].decode()
     assert "a fault on purpose" in caplog.text
     monkeypatch.undo()

@@ -315,7 +315,7 @@ def test_an_own_song_is_compared_with_the_corpus(own_bench, visit, tmp_path):
     told = said_by_command(running, "audit", str(OWN_SONG), "--format", "json")
     shown = page.locator(".match h3 a").all_text_contents()
     assert shown == [finding["tune"]["title"] for finding in told["findings"]]
-    page.locator("#finding-1 >> text=I know that one").click()
+    page.locator("#finding-1 >> text=Known: leave it out").click()
     assert "Seven Steps Down" not in " ".join(
         page.locator(".match h3 a").all_text_contents()
     )
@@ -381,7 +381,7 @@ def test_finds_are_kept_annotated_put_in_order_printed_and_packed(
     moved = page.locator(".match h2 a").all_text_contents()
     assert moved == [titles[1], titles[0], *titles[2:]]
     expect(page.locator("#passage-2 textarea")).to_have_value("Sing the bass first.")
-    page.locator("#passage-3 >> text=Take out").click()
+    page.locator("#passage-3 >> text=Remove").click()
     expect(page.locator(".match")).to_have_count(len(titles) - 1)
     told = said_by_command(running, "lesson", "show", "Sevenths", "--format", "json")
     assert [e["note"] for e in told["examples"]][1] == "Sing the bass first."
@@ -410,7 +410,7 @@ def test_a_packed_set_of_somebody_else_is_unpacked(own_bench, visit, tmp_path):
     (tmp_path / "turns.zip").write_bytes(taken(page, "Packed set, to share"))
     page.goto(running.base + "/sets")
     page.set_input_files("input[name=file]", tmp_path / "turns.zip")
-    page.locator("section", has_text="somebody else").locator("input[name=name]").fill(
+    page.locator("section", has_text="Import a set").locator("input[name=name]").fill(
         "Theirs"
     )
     page.click("text=Unpack")
@@ -479,13 +479,13 @@ def test_a_tune_is_tagged_and_taken_out(own_bench, visit):
     page.goto(running.base + "/tunes?tag=for+Tuesday")
     expect(page.locator("tbody tr")).to_have_count(1)
     page.click("tbody a")
-    page.click("text=Take it out of the corpus")
-    page.get_by_role("button", name="Take out").click()
+    page.click("text=Remove it from the corpus")
+    page.get_by_role("button", name="Remove").click()
     expect(page.locator(".fault")).to_contain_text("Nothing was taken out")
     page.go_back()
-    page.click("text=Take it out of the corpus")
+    page.click("text=Remove it from the corpus")
     page.get_by_role("checkbox", name="take out").check()
-    page.get_by_role("button", name="Take out").click()
+    page.get_by_role("button", name="Remove").click()
     expect(page.locator(".good")).to_contain_text(
         "Snail Post is not in the corpus any more"
     )

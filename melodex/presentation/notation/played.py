@@ -47,14 +47,15 @@ def played_abc(midi: Sequence[int], *, tonic: str = "", mode: str = "major") -> 
     >>> played_abc([65, 70, 71, 70, 77], tonic="F")
     'K:F F B =B _B f'
     >>> played_abc([60, 66, 77, 65])
-    'C ^F =f =F'
+    'K:none C ^F =f =F'
     """
     if any(not 0 <= pitch <= 127 for pitch in midi):
         raise PhraseError("a pitch lies outside of the keyboard", hint="0 to 127")
     key = stated(tonic, mode)
     signature = key.signature_fifths if key else 0
     held: dict[str, set[int]] = {}
-    words = [f"K:{tonic}{ABC_MODES[mode]}"] if key else []
+    # The field says that this is ABC: letters alone could be names, or a contour.
+    words = [f"K:{tonic}{ABC_MODES[mode]}" if key else "K:none"]
     for pitch in midi:
         name = note_name(pitch, spell(pitch, key.tonic_fifths if key else 0))
         letter, octave = name[0], int(name[1:].lstrip("#b"))

@@ -73,8 +73,8 @@ def summary(found: Audit) -> str:
         )
     bars = list(dict.fromkeys(bars_of(finding) for finding in striking))
     return (
-        f"{share_of(len(striking), len(found.findings), bool(left))} can hardly be put "
-        f"down to chance: {', '.join(bars[:4])}{' ...' if len(bars) > 4 else ''}.{more}"
+        f"{share_of(len(striking), len(found.findings), bool(left))} can hardly be "
+        f"chance: {', '.join(bars[:4])}{' ...' if len(bars) > 4 else ''}.{more}"
     )
 
 

@@ -301,6 +301,8 @@ def worth_trying(notation: str, text: str, found: dict[str, Phrase]) -> bool:
     """Whether a text has what a notation needs at all."""
     if notation == "abc":
         return not ABC_LETTERS.isdisjoint(text) and not re.search(NO_ABC, text)
+    if notation == "contour":
+        return len(text.strip()) > 1
     if notation == "german":
         return bool(re.search(r"(?ai)\b(?:H|[A-H](?:is|es)|[AE]s)(?![a-z])", text))
     if notation in {"names", "solfa", "tonic-solfa", "fixed-do"}:

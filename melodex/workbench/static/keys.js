@@ -145,7 +145,7 @@ function build() {
   buttons.className = "buttons";
   buttons.append(
     button("Take back the last", takeBack),
-    button("Start anew", () => { phrase.text = ""; draw(); }),
+    button("Clear", () => { phrase.text = ""; draw(); }),
   );
   if (navigator.requestMIDIAccess) buttons.append(button("Listen to a MIDI keyboard", listen));
   const hint = document.createElement("p");
