@@ -274,7 +274,7 @@ def harmony_rows(melody: Melody, found: Analysis) -> dict[str, list[dict[str, An
 
 def tune_facet(melody: Melody, found: Analysis) -> dict[str, Any]:
     """The row of one tune in ``tune_facet``."""
-    printed, key = melody.key, found.key.key
+    printed, key = melody.printed_key, found.key.key
     tokens = tokens_of(found.harmony.chords)
     columns = tune_columns(melody)
     return {

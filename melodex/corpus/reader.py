@@ -33,10 +33,13 @@ from melodex.corpus.tune_rows import (
     tags_of,
 )
 from melodex.errors import CorpusError, DamagedCorpusError, UnknownTuneError
-from melodex.melody import Melody
+from melodex.melody import Key, KeyChange, Melody
 from melodex.settings import CorpusSettings
 
 __all__ = ["Corpus"]
+
+FACETS_WITH_KEYS = 6
+"""The version of the facets from which on they say where each key centre starts."""
 
 
 class Corpus:
@@ -175,6 +178,8 @@ class Corpus:
     ) -> dict[str, Melody]:
         """Return the melodies of some tunes; ids that are not there are left out.
 
+        Each comes with the key centres that were read when it was added.
+
         Parameters
         ----------
         tune_ids : iterable of str
@@ -188,6 +193,7 @@ class Corpus:
         DamagedCorpusError
             If a melody cannot be read and there is no ``on_damage``.
         """
+        wanted = list(tune_ids)
         rows = self.query(
             """
             SELECT tune.tune_id, tune.melody, place.source, place.number, collection.name
@@ -197,8 +203,9 @@ class Corpus:
               ON place.id = (SELECT min(id) FROM place WHERE place.tune = tune.id)
             LEFT JOIN collection ON collection.id = place.collection
             """,
-            [json.dumps(list(tune_ids))],
+            [json.dumps(wanted)],
         )
+        centres = self.centres(wanted)
         found = {}
         for tune_id, text, source, number, collection in rows:
             try:
@@ -208,9 +215,10 @@ class Corpus:
                     raise
                 on_damage(damage)
                 continue
-            found[tune_id] = melody.with_credits(
+            credited = melody.with_credits(
                 source=source or "", number=number or "", collection=collection or ""
             )
+            found[tune_id] = credited.with_centres(centres.get(tune_id, ()))
         return found
 
     def rebuilt(self, tune_id: str, text: str) -> Melody:
@@ -284,7 +292,55 @@ class Corpus:
     def tune_rows(self, clause: str, values: Iterable[Any] = ()) -> list[TuneRow]:
         """Rows of the view ``tune_overview`` that a clause picks."""
         rows = self.query(f"SELECT {TUNE_ROW_COLUMNS} FROM tune_overview {clause}", values)
-        return [TuneRow(*(*row[:-2], tags_of(row[-2]), row[-1])) for row in rows]
+        keys = self.read_keys([row[0] for row in rows])
+        return [
+            TuneRow(*(*row[:-2], tags_of(row[-2]), row[-1], keys.get(row[0], row[4])))
+            for row in rows
+        ]
+
+    @property
+    def has_read_keys(self) -> bool:
+        """Whether the facets hold the keys of tunes as this version reads them."""
+        return int(self.settings.get("facet_version", 0)) >= FACETS_WITH_KEYS
+
+    def read_keys(self, tune_ids: Iterable[str]) -> dict[str, str]:
+        """The key that each tune was read in, in words; empty where none can be said."""
+        if not self.has_read_keys:
+            return {}
+        rows = self.query(
+            """
+            SELECT tune.tune_id, tune_facet.tonic_fifths, tune_facet.mode
+            FROM json_each(?) AS wanted
+            JOIN tune ON tune.tune_id = wanted.value
+            JOIN tune_facet ON tune_facet.tune = tune.id
+            """,
+            [json.dumps(list(tune_ids))],
+        )
+        return {
+            tune_id: "" if tonic is None else str(Key(tonic, mode))
+            for tune_id, tonic, mode in rows
+        }
+
+    def centres(self, tune_ids: Iterable[str]) -> dict[str, tuple[KeyChange, ...]]:
+        """The key centres of some tunes, as they were read when the tunes were added."""
+        if not self.has_read_keys:
+            return {}
+        rows = self.query(
+            """
+            SELECT tune.tune_id, key_span.onset_ticks, key_span.tonic_fifths, key_span.mode
+            FROM json_each(?) AS wanted
+            JOIN tune ON tune.tune_id = wanted.value
+            JOIN key_span ON key_span.tune = tune.id
+            ORDER BY key_span.tune, key_span.place
+            """,
+            [json.dumps(list(tune_ids))],
+        )
+        found: dict[str, list[KeyChange]] = {}
+        for tune_id, onset, tonic, mode in rows:
+            key = Key(tonic, mode)
+            change = KeyChange(onset, key, key.signature_fifths)
+            found.setdefault(tune_id, []).append(change)
+        return {tune_id: tuple(changes) for tune_id, changes in found.items()}
 
     def places(self, tune_id: str) -> list[PlaceRow]:
         """Return every place where a tune was read, the first one first."""

@@ -114,7 +114,7 @@ def tune_columns(melody: Melody) -> dict[str, Any]:
         "rhythm": storable(by.rhythm),
         "origin": storable(by.origin),
         "part": storable(by.part),
-        "printed_key": "" if melody.key.mode == "none" else str(melody.key),
+        "printed_key": "" if melody.printed_key.mode == "none" else str(melody.printed_key),
         "metre": str(melody.metre or ""),
         "note_count": len(melody),
         "bar_count": printed_bars(melody),

@@ -12,7 +12,10 @@ __all__ = ["TUNE_ROW_COLUMNS", "PlaceRow", "TuneRow", "WarningRow", "tags_of"]
 
 @dataclass(frozen=True, slots=True)
 class TuneRow:
-    """One tune as lists show it; collection, source and number of its first place."""
+    """One tune as lists show it; collection, source and number of its first place.
+
+    ``key`` is the key that it was read in, ``printed_key`` what its source prints.
+    """
 
     tune_id: str
     title: str
@@ -28,6 +31,7 @@ class TuneRow:
     place_count: int
     tags: tuple[str, ...]
     rights: str
+    key: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +55,8 @@ class WarningRow:
     text: str
 
 
-TUNE_ROW_COLUMNS = ", ".join(TuneRow.__slots__)
+TUNE_ROW_COLUMNS = ", ".join(name for name in TuneRow.__slots__ if name != "key")
+"""Columns of the view ``tune_overview``; the key comes from the facets."""
 
 
 def tags_of(joined: str | None) -> tuple[str, ...]:

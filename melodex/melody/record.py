@@ -61,6 +61,10 @@ class Melody:
         1 for a downbeat, halved for each weaker level.
     phrase : tuple of int
         Index of the phrase, from 0, where the source marks phrases; else all 0.
+    centres : tuple of KeyChange
+        The keys as they were worked out, where that was done: what :attr:`key`,
+        :meth:`key_at` and :meth:`degrees` go by. They are no part of the tune: not
+        written with it, and left out where two tunes are compared.
     """
 
     midi: tuple[int, ...] = ()
@@ -80,6 +84,7 @@ class Melody:
     lyrics: tuple[Lyric, ...] = ()
     tempo_quarters_per_minute: float | None = None
     credits: Credits = field(default_factory=Credits)
+    centres: tuple[KeyChange, ...] = field(default=(), compare=False)
 
     def __post_init__(self) -> None:
         per_note = (
@@ -117,9 +122,14 @@ class Melody:
         return tuple(b - a for a, b in zip(self.midi, self.midi[1:], strict=False))
 
     @property
-    def key(self) -> Key:
+    def printed_key(self) -> Key:
         """The first printed key, or one of mode ``none``."""
         return self.keys[0].key if self.keys else Key(0, "none")
+
+    @property
+    def key(self) -> Key:
+        """The key at the start: as it was worked out, else as it is printed."""
+        return self.centres[0].key if self.centres else self.printed_key
 
     @property
     def metre(self) -> Metre | None:
@@ -140,8 +150,8 @@ class Melody:
         return change
 
     def key_at(self, onset_ticks: int) -> Key:
-        """The printed key at a place, or one of mode ``none``."""
-        change = self.key_change_at(onset_ticks)
+        """The key at a place, as worked out, else as printed, or one of mode ``none``."""
+        change: KeyChange | None = held_at(self.centres or self.keys, onset_ticks)
         return change.key if change else Key(0, "none")
 
     def metre_at(self, onset_ticks: int) -> Metre | None:
@@ -155,12 +165,15 @@ class Melody:
         return self.chords[place - 1] if place else None
 
     def degrees(self) -> tuple[int | None, ...]:
-        """Distance of each note from the printed tonic in fifths; None without a key."""
-        keys = [self.key_at(onset) for onset in self.onset_ticks]
-        return tuple(
-            None if key.mode == "none" else fifths - key.tonic_fifths
-            for fifths, key in zip(self.fifths, keys, strict=True)
-        )
+        """Distance of each note from the tonic that holds, in fifths; None without one."""
+        changes, at = self.centres or self.keys, 0
+        found: list[int | None] = []
+        for fifths, onset in zip(self.fifths, self.onset_ticks, strict=True):
+            while at + 1 < len(changes) and changes[at + 1].onset_ticks <= onset:
+                at += 1
+            known = bool(changes) and changes[at].key.mode != "none"
+            found.append(fifths - changes[at].key.tonic_fifths if known else None)
+        return tuple(found)
 
     def notes_of_bars(self, first_bar: int, last_bar: int) -> tuple[int, int]:
         """Return the first and last index of the notes that start in some bars.
@@ -225,6 +238,7 @@ class Melody:
                 if bar.onset_ticks < end and bar.onset_ticks + bar.duration_ticks > start
             ),
             keys=from_here(self.keys, start, end),
+            centres=from_here(self.centres, start, end),
             metres=from_here(self.metres, start, end),
             chords=tuple(
                 chord
@@ -275,17 +289,13 @@ class Melody:
                 replace(g, midi=g.midi + semitones, fifths=g.fifths + fifths)
                 for g in self.graces
             ),
-            keys=tuple(
-                replace(
-                    change,
-                    key=replace(change.key, tonic_fifths=change.key.tonic_fifths + fifths)
-                    if change.key.mode != "none"
-                    else change.key,
-                    signature_fifths=change.signature_fifths + fifths,
-                )
-                for change in self.keys
-            ),
+            keys=moved_keys(self.keys, fifths),
+            centres=moved_keys(self.centres, fifths),
         )
+
+    def with_centres(self, centres: tuple[KeyChange, ...]) -> Melody:
+        """Return the same melody with the keys that were worked out for it."""
+        return replace(self, centres=centres)
 
     def with_credits(self, **changes: Any) -> Melody:
         """Return the same melody with some credits replaced."""
@@ -367,8 +377,24 @@ def held_at(changes: tuple[Any, ...], onset_ticks: int) -> Any:
     return changes[max(place - 1, 0)]
 
 
+def moved_keys(changes: tuple[KeyChange, ...], fifths: int) -> tuple[KeyChange, ...]:
+    """Keys an interval away; where there is none, the signature alone moves."""
+    return tuple(
+        replace(
+            change,
+            key=replace(change.key, tonic_fifths=change.key.tonic_fifths + fifths)
+            if change.key.mode != "none"
+            else change.key,
+            signature_fifths=change.signature_fifths + fifths,
+        )
+        for change in changes
+    )
+
+
 def from_here(changes: tuple[Any, ...], start: int, end: int) -> tuple[Any, ...]:
     """The change that holds at a start, and those that follow before an end."""
+    if not changes:
+        return ()
     onsets = [change.onset_ticks for change in changes]
     first = max(bisect_right(onsets, start) - 1, 0)
     return changes[first : max(bisect_left(onsets, end), first + 1)]

@@ -231,8 +231,8 @@ def likeness(
         core = reaching_out(a, b, core, shift)
     links = with_ends(core, len(a), len(b) if whole_b else None)
     function = keeps_function(
-        tonic_of(a.key) if has_tonic else None,
-        tonic_of(b.key),
+        tonic_of(key_where(a, core, 0)) if has_tonic else None,
+        tonic_of(key_where(b, core, 1)),
         alignment.transposition_semitones,
     )
     stretch = augmentation(a, b, links) if has_rhythm else 1.0
@@ -339,6 +339,12 @@ def spelled_shift(a: Melody, b: Melody, links: Links, semitones: int) -> int:
         # The twelve places nearest to no change, as for spelling in a key.
         return (7 * wanted + 5) % 12 - 5
     return min(votes, key=lambda fifths: (-votes[fifths], abs(fifths), fifths))
+
+
+def key_where(melody: Melody, links: Links, side: int) -> Key:
+    """The key that holds where the linked notes of a melody begin."""
+    first = next((link[side] for link in links if link[side] is not None), None)
+    return melody.key if first is None else melody.key_at(melody.onset_ticks[first])
 
 
 def tonic_of(key: Key) -> int | None:

@@ -131,8 +131,10 @@ def find_tune(name: str, corpus: Corpus | None) -> tuple[Melody, str, bool]:
     """
     path, number = file_and_number(name)
     if path is not None:
+        from melodex.analysis.keys import with_centres
+
         melody = melody_of_file(path, number)
-        return melody, melody.content_id(), False
+        return with_centres(melody), melody.content_id(), False
     if corpus is None:
         raise UnknownTuneError(f"{name!r} is no file, and no corpus is open")
     tune_id = corpus.resolve(name)

@@ -9,13 +9,19 @@ pieces with chord symbols ``song``; for single lines and chorales ``evidence`` a
 
 Read first: ``reading``, which puts them together.
 
-Contents: Keys, read_keys, KeyReading, global_key, KeySpan, key_spans, ModalPassage,
-modal_passages.
+Contents: Keys, read_keys, with_centres, KeyReading, global_key, KeySpan, key_spans,
+ModalPassage, modal_passages.
 """
 
 from melodex.analysis.keys.modal import ModalPassage, modal_passages
 from melodex.analysis.keys.overall import KeyReading
-from melodex.analysis.keys.reading import Keys, global_key, key_spans, read_keys
+from melodex.analysis.keys.reading import (
+    Keys,
+    global_key,
+    key_spans,
+    read_keys,
+    with_centres,
+)
 from melodex.analysis.keys.spans import KeySpan
 
 __all__ = [
@@ -27,4 +33,5 @@ __all__ = [
     "key_spans",
     "modal_passages",
     "read_keys",
+    "with_centres",
 ]

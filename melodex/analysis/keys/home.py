@@ -12,6 +12,7 @@ Contents: TOO_FEW_NOTES, Home, home_of, share_in, same_key.
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -215,20 +216,21 @@ def chord_probabilities(
 ) -> list[tuple[Key, float]]:
     """Weigh keys by chords: in the scale, on the tonic, at the start and at the end."""
     prior = prior or chord_candidates(heard)
+    counted = Counter(chord.note_fifths for chord in heard)
     return softmax(
-        (key, math.log(max(odds, 1e-9)) + CHORD_WEIGHT * chord_points(heard, key))
+        (key, math.log(max(odds, 1e-9)) + CHORD_WEIGHT * chord_points(heard, key, counted))
         for key, odds in prior
     )
 
 
 def chord_candidates(heard: Sequence[Chord]) -> list[tuple[Key, float]]:
     """Keys on the roots of chords, with the odds they start from."""
-    found = []
+    found, notes = [], {chord.note_fifths for chord in heard}
     for root in sorted({chord.root_fifths for chord in heard}):
         for mode in CHORD_MODES:
             scale = set(range(root - 1 - MODES[mode], root + 6 - MODES[mode]))
             rarer = mode in {"dorian", "mixolydian"}
-            if not rarer or all(scale.issuperset(chord.note_fifths) for chord in heard):
+            if not rarer or all(map(scale.issuperset, notes)):
                 found.append((Key(root, mode), math.exp(RARER_POINTS * rarer)))
     return found
 
@@ -255,20 +257,26 @@ def speak_against(
     )
 
 
-def chords_in(heard: Sequence[Chord], key: Key) -> int:
+def chords_in(
+    heard: Sequence[Chord], key: Key, counted: Counter[tuple[int, ...]] | None = None
+) -> int:
     """How many chords lie in the scale of a key, the leading note of minor counted."""
     low = key.tonic_fifths - 1 - MODES[key.mode]
     scale = set(range(low, low + 7))
     if key.mode == "minor":
         scale.add(key.tonic_fifths + 5)
-    return sum(scale.issuperset(chord.note_fifths) for chord in heard)
+    # A long piece has few different chords.
+    counts = Counter(chord.note_fifths for chord in heard) if counted is None else counted
+    return sum(count for notes, count in counts.items() if scale.issuperset(notes))
 
 
-def chord_points(heard: Sequence[Chord], key: Key) -> float:
+def chord_points(
+    heard: Sequence[Chord], key: Key, counted: Counter[tuple[int, ...]]
+) -> float:
     """How well chords fit a key; common practice, the weights are our choice."""
     # Twenty chords say about all there is to say; more would drown the melody.
     many = min(len(heard), 20) / len(heard)
-    points = SCALE_CHORD_POINTS * chords_in(heard, key) * many
+    points = SCALE_CHORD_POINTS * chords_in(heard, key, counted) * many
     points += LAST_CHORD_POINTS * is_tonic(heard[-1], key)
     return points + FIRST_CHORD_POINTS * is_tonic(heard[0], key)
 

@@ -94,7 +94,7 @@ def headline(
     mine = [span for span in spans if span.key == key]
     length = sum(span.end_ticks - span.onset_ticks for span in mine)
     certainty = sum(s.certainty * (s.end_ticks - s.onset_ticks) for s in mine)
-    printed = melody.key
+    printed = melody.printed_key
     agrees = None if printed.mode == "none" else same_key(key, printed)
     remarks = [remark] if remark else []
     if agrees is False:
@@ -157,4 +157,4 @@ def inflection_of(melody: Melody, key: Key) -> str:
 
 def nothing_said(melody: Melody, why: str) -> KeyReading:
     """A reading that says why there is no key."""
-    return KeyReading(NO_KEY, 0.0, "none", (), melody.key, None, "", why)
+    return KeyReading(NO_KEY, 0.0, "none", (), melody.printed_key, None, "", why)

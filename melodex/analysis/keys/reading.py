@@ -8,7 +8,7 @@ signature and the form; mode is read after the tonic (``mode``). Where chords mo
 every beat, as in chorales, the model by cells knows near keys better (``cells``). A melody
 alone is in the key that its notes and its signature speak for, between printed changes.
 
-Contents: Keys, read_keys, global_key, key_spans.
+Contents: Keys, read_keys, with_centres, global_key, key_spans.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ from melodex.analysis.keys.spans import BarNumbers, KeySpan, described, merged, 
 from melodex.errors import AnalysisError
 from melodex.melody import TICKS_PER_QUARTER, Key, KeyChange, Melody
 
-__all__ = ["Keys", "global_key", "key_spans", "read_keys"]
+__all__ = ["Keys", "global_key", "key_spans", "read_keys", "with_centres"]
 
 FEWEST_IN_PARTS = 12
 PARTS_QUARTERS = 1.25
@@ -104,6 +104,18 @@ def opening_share(melody: Melody, spans: Sequence[KeySpan], use_signature: bool)
         return 1.0
     whole = spans[-1].end_ticks - spans[0].onset_ticks
     return (turns[1].onset_ticks - spans[0].onset_ticks) / max(whole, 1)
+
+
+def with_centres(melody: Melody) -> Melody:
+    """Return a melody with its key centres, read here unless it has them already."""
+    if melody.centres:
+        return melody
+    return melody.with_centres(
+        tuple(
+            KeyChange(span.onset_ticks, span.key, span.key.signature_fifths)
+            for span in read_keys(melody).spans
+        )
+    )
 
 
 def placed_chords(

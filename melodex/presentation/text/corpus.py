@@ -16,7 +16,7 @@ import os
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from melodex.melody import Melody, degree_name, note_name
+from melodex.melody import KeyChange, Melody, degree_name, note_name
 from melodex.presentation.text.words import WIDEST_TITLE, clipped, many, shown, table, width
 
 if TYPE_CHECKING:
@@ -59,7 +59,7 @@ def listing_text(listing: Listing) -> str:
         (
             row.tune_id,
             clipped(shown(row.title) or "untitled", WIDEST_TITLE),
-            row.printed_key or "-",
+            row.key or "-",
             row.metre or "free",
             str(row.bar_count),
             str(row.note_count),
@@ -109,8 +109,8 @@ def facts_text(detail: TuneDetail) -> str:
         "kind": by.rhythm,
         "origin": by.origin,
         "part": by.part,
-        "key": " then ".join(dict.fromkeys(str(c.key) for c in melody.keys))
-        or "none printed",
+        "key": keys_text(melody.centres) or row.key or "none can be said",
+        "printed": printed_text(melody),
         "metre": " then ".join(dict.fromkeys(str(c.metre or "free") for c in melody.metres))
         or "free",
         "size": f"{many(row.bar_count, 'bar')}, {many(row.note_count, 'note')}",
@@ -120,6 +120,22 @@ def facts_text(detail: TuneDetail) -> str:
     }
     lines = [f"  {name:<9} {shown(fact)}" for name, fact in facts.items() if fact]
     return "\n".join([shown(row.title) or "untitled", *lines]) + "\n"
+
+
+def keys_text(changes: Sequence[KeyChange]) -> str:
+    """Keys one after the other, each named once."""
+    return " then ".join(dict.fromkeys(str(c.key) for c in changes))
+
+
+def printed_text(melody: Melody) -> str:
+    """What is printed where that is not what the tune is in; empty where it is."""
+    printed, read = (
+        list(dict.fromkeys((c.key.tonic_fifths, c.key.signature_fifths) for c in changes))
+        for changes in (melody.keys, melody.centres)
+    )
+    if not read or printed == read:
+        return ""
+    return keys_text(melody.keys) or "no key"
 
 
 def places_text(detail: TuneDetail) -> str:
@@ -341,7 +357,7 @@ def groups_text(duplicates: Duplicates) -> str:
             (
                 f"  {row.tune_id}",
                 row.title or "untitled",
-                row.printed_key or "-",
+                row.key or "-",
                 f"{row.source.removeprefix(folder)} {row.number}".strip(),
             )
             for row in group.tunes

@@ -56,6 +56,8 @@ def key_sentence(melody: Melody, found: Analysis) -> str:
         if reading.alternatives:
             other, share = reading.alternatives[0]
             text += f", else {other} ({share:.0%})"
+    if reading.idiom:
+        text += f", a {reading.idiom}"
     if reading.agrees_with_printed is False:
         stated = melody.keys[0].stated
         printed = (

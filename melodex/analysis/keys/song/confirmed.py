@@ -7,7 +7,7 @@ the tonic that was heard in 169 of 175 cases. A short sheet says everything once
 plain dominant after IV or ii is enough, and where nothing is marked, four bars that begin
 and end on a tonic are taken for a section.
 
-Contents: parts_of, confirmed_points.
+Contents: part_numbers, confirmed_points.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from melodex.analysis.keys.song.points import KINDS, NO_ROOT, SongBar
 if TYPE_CHECKING:
     from numpy import ndarray
 
-__all__ = ["confirmed_points", "parts_of"]
+__all__ = ["confirmed_points", "part_numbers"]
 
 SHORTEST_SECTION, USUAL_SECTION = 4, 8
 SHORT_SHEET, SHORT_SECTION = 40, 4
@@ -42,6 +42,14 @@ def parts_of(layout: Layout) -> list[tuple[int, int]]:
     if len(layout.starts) > 1:
         return cut(sorted(layout.starts), len(layout.bars))
     return cut(range(0, len(layout.bars), USUAL_SECTION), len(layout.bars))
+
+
+def part_numbers(layout: Layout) -> list[int]:
+    """The section that each bar belongs to, counted from 0."""
+    numbers: list[int] = []
+    for number, (first, stop) in enumerate(parts_of(layout)):
+        numbers += [number] * (stop - first)
+    return numbers
 
 
 def cut(starts: Sequence[int], count: int) -> list[tuple[int, int]]:

@@ -25,6 +25,7 @@ __all__ = ["Layout", "layout_of"]
 
 LONGEST_BAR_TICKS = 13 * TICKS_PER_QUARTER
 PLAIN_BAR_TICKS = 4 * TICKS_PER_QUARTER
+MOST_TURNS = 400
 SHORTEST_SHARE = 0.02
 """A chord that holds less of a bar than this is a slip of rounding."""
 
@@ -118,7 +119,10 @@ def full(edges: Sequence[int], bar: int) -> bool:
 
 
 def turns_of(melody: Melody) -> list[KeyChange]:
-    """The first printed key, and each that differs from the one before it."""
+    """The first printed key, and each that differs from the one before it.
+
+    Of more changes than anybody prints nothing is believed but the first key.
+    """
     turns: list[KeyChange] = []
     for change in melody.keys:
         if not turns or (change.key, change.signature_fifths) != (
@@ -126,7 +130,7 @@ def turns_of(melody: Melody) -> list[KeyChange]:
             turns[-1].signature_fifths,
         ):
             turns.append(change)
-    return turns
+    return turns if len(turns) <= MOST_TURNS else turns[:1]
 
 
 def starts_of(

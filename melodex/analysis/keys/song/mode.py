@@ -6,17 +6,19 @@ chords and melody must have many more of them than of the notes they replace. A 
 seventh on the tonic is a colour of blues and no mixolydian. What each chord and note
 tells is common practice, no source; how much it counts is our choice.
 
-Contents: thirds_of, scale_mode, blues_kind.
+Contents: thirds_of, Held, held_in, scale_mode, blues_kind.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from melodex.analysis.keys.song.points import KINDS, NO_ROOT, SongBar
 from melodex.melody import MODES
 
-__all__ = ["blues_kind", "scale_mode", "thirds_of"]
+__all__ = ["Held", "blues_kind", "held_in", "scale_mode", "third_of_mode", "thirds_of"]
 
 MAJOR_KINDS = frozenset({"major", "dominant", "major seventh"})
 MINOR_KINDS = frozenset({"minor", "minor seventh", "half-diminished", "diminished"})
@@ -42,7 +44,6 @@ TELLING_MOST, TELLING_LEAST = 3.0, 0.06
 """A telling note must sound so many times as long as the one that it replaces, and for so
 much of the whole."""
 PRINTED_AGAINST = 4.0
-NOTE_SHARE = 1.0
 
 FLAT_SEVENTH = {(10, "M"): 1.0, (7, "m"): 1.0}
 SHARP_SEVENTH = {(7, "M"): 1.0, (11, "m"): 1.0, (4, "m"): 0.5, (4, "M"): 0.5}
@@ -120,15 +121,37 @@ def third_points(bar: SongBar, tonic: int) -> float:
     return points
 
 
-def scale_mode(
-    bars: Sequence[SongBar], tonic: int, major: bool, printed_mode: str = ""
-) -> str:
+@dataclass(frozen=True, slots=True)
+class Held:
+    """How long chords and notes of a stretch sound, as parts of a bar on the average.
+
+    ``chords`` go by root and kind, ``notes`` by pitch class.
+    """
+
+    chords: Mapping[tuple[int, int], float]
+    notes: Mapping[int, float]
+
+
+def held_in(bars: Sequence[SongBar]) -> Held:
+    """What sounds in some bars, how long."""
+    chords: dict[tuple[int, int], float] = defaultdict(float)
+    notes: dict[int, float] = defaultdict(float)
+    for bar in bars:
+        for root, kind, share in bar.chords:
+            if root != NO_ROOT:
+                chords[root, kind] += share / len(bars)
+        for pitch, length in bar.notes:
+            notes[pitch] += length / len(bars)
+    return Held(chords, notes)
+
+
+def scale_mode(held: Held, tonic: int, major: bool, printed_mode: str = "") -> str:
     """Name the mode on a tonic whose third is known.
 
     Parameters
     ----------
-    bars : sequence of SongBar
-        The stretch.
+    held : Held
+        What sounds in the stretch.
     tonic : int
         Pitch class.
     major : bool
@@ -138,7 +161,7 @@ def scale_mode(
     """
     plain = "major" if major else "minor"
     names = ("mixolydian", "lydian") if major else ("dorian", "phrygian")
-    told = {name: telling(bars, tonic, name) for name in names}
+    told = {name: telling(held, tonic, name) for name in names}
     if printed_mode in names:
         for_it, against = told[printed_mode]
         return plain if against > PRINTED_AGAINST * for_it else printed_mode
@@ -148,68 +171,58 @@ def scale_mode(
         if (
             for_it >= TELLING_LEAST
             and for_it > most * against
-            and stands(bars, tonic, name)
+            and stands(held, tonic, name)
         ):
             return name
     return printed_mode if printed_plain == plain else plain
 
 
-def telling(bars: Sequence[SongBar], tonic: int, mode: str) -> tuple[float, float]:
+def telling(held: Held, tonic: int, mode: str) -> tuple[float, float]:
     """Shares of the bars that tell a mode, and that speak against it."""
     chords, note, others, other = TELLING[mode]
-    for_it = against = 0.0
-    for bar in bars:
-        for root, kind, share in bar.chords:
-            if root == NO_ROOT:
-                continue
-            named = ((root - tonic) % 12, third_of(kind))
-            for_it += share * chords.get(named, 0.0)
-            against += share * others.get(named, 0.0)
-            if KINDS[kind] == "major seventh" and named[0] == 0:
-                against += share * (mode == "mixolydian")
-        for pitch, length in bar.notes:
-            for_it += NOTE_SHARE * length * ((pitch - tonic) % 12 == note)
-            against += NOTE_SHARE * length * ((pitch - tonic) % 12 == other)
-    return for_it / len(bars), against / len(bars)
+    for_it = held.notes.get((tonic + note) % 12, 0.0)
+    against = held.notes.get((tonic + other) % 12, 0.0)
+    for (root, kind), share in held.chords.items():
+        named = ((root - tonic) % 12, third_of(kind))
+        for_it += share * chords.get(named, 0.0)
+        against += share * others.get(named, 0.0)
+        if KINDS[kind] == "major seventh" and named[0] == 0:
+            against += share * (mode == "mixolydian")
+    return for_it, against
 
 
-def stands(bars: Sequence[SongBar], tonic: int, mode: str) -> bool:
+def stands(held: Held, tonic: int, mode: str) -> bool:
     """Whether the chords of a mode mean it, and no dominant leads home or to the fifth."""
-    leading = sum(
-        share
-        for bar in bars
-        for root, kind, share in bar.chords
-        if root != NO_ROOT
-        and third_of(kind) == "M"
-        and (root - tonic) % 12 == (2 if mode == "lydian" else 7)
-        and (mode in {"dorian", "phrygian"} or KINDS[kind] == "dominant")
-    )
-    if mode in {"dorian", "phrygian", "lydian"}:
-        return leading < 0.5 * telling(bars, tonic, mode)[0]
-    # With a flat sixth too the chords are borrowed from minor, over a major third.
-    borrowed = sum(
-        share
-        for bar in bars
-        for root, kind, share in bar.chords
-        if root != NO_ROOT and ((root - tonic) % 12, third_of(kind)) in {(8, "M"), (5, "m")}
-    )
-    return not borrowed and not is_blues_colour(bars, tonic)
+    if mode == "mixolydian":
+        # With a flat sixth too the chords are borrowed from minor, over a major third.
+        borrowed = share_of(held, tonic, 8, "M") + share_of(held, tonic, 5, "m")
+        return not borrowed and not is_blues_colour(held, tonic)
+    leading = share_of(held, tonic, 2 if mode == "lydian" else 7, "M", mode == "lydian")
+    return leading < 0.5 * telling(held, tonic, mode)[0]
 
 
-def is_blues_colour(bars: Sequence[SongBar], tonic: int) -> bool:
+def share_of(
+    held: Held, tonic: int, degree: int, third: str, sevenths: bool = False
+) -> float:
+    """Share of the chords on a degree with a third, or of its dominant sevenths alone."""
+    return sum(
+        share
+        for (root, kind), share in held.chords.items()
+        if (root - tonic) % 12 == degree
+        and third_of(kind) == third
+        and (not sevenths or KINDS[kind] == "dominant")
+    )
+
+
+def is_blues_colour(held: Held, tonic: int) -> bool:
     """Whether the tonic and the fourth mostly carry dominant sevenths."""
-    return all(mostly_dominant(bars, (tonic + step) % 12) for step in (0, 5))
+    return all(mostly_dominant(held, (tonic + step) % 12) for step in (0, 5))
 
 
-def mostly_dominant(bars: Sequence[SongBar], root: int) -> bool:
+def mostly_dominant(held: Held, root: int) -> bool:
     """Whether more than half of the chords on a root are dominant sevenths."""
-    held = [
-        (share, KINDS[kind] == "dominant")
-        for bar in bars
-        for other, kind, share in bar.chords
-        if other == root
-    ]
-    return 2 * sum(share * is_one for share, is_one in held) > sum(s for s, _ in held)
+    here = {kind: share for (other, kind), share in held.chords.items() if other == root}
+    return 2 * here.get(KINDS.index("dominant"), 0.0) > sum(here.values())
 
 
 def blues_kind(bars: Sequence[SongBar], tonic: int) -> str:
@@ -218,7 +231,7 @@ def blues_kind(bars: Sequence[SongBar], tonic: int) -> str:
     Common practice, no source: sevenths on the tonic and the fourth that do not lead on,
     or the chords of the twelve-bar form at its corners.
     """
-    if is_blues_colour(bars, tonic):
+    if is_blues_colour(held_in(bars), tonic):
         return "blues"
     harmony = [bar for bar in bars if any(c[0] != NO_ROOT for c in bar.chords)]
     if not harmony or len(harmony) % TWELVE:

@@ -99,17 +99,26 @@ def kind_of(chord: Chord) -> int:
     return KINDS.index(plain.get(chord.family, "dominant" if seventh else "major"))
 
 
-def chord_points(bars: Sequence[SongBar]) -> ndarray:
-    """Points of each tonic in each bar by the chords, of shape (n, 12)."""
+def chord_points(bars: Sequence[SongBar], parts: Sequence[int] | None = None) -> ndarray:
+    """Points of each tonic in each bar by the chords, of shape (n, 12).
+
+    Parameters
+    ----------
+    bars : sequence of SongBar, of shape (n,)
+        The piece.
+    parts : sequence of int, of shape (n,), optional
+        The part that each bar belongs to, counted from 0: shares are then those of the
+        part, as if each were heard for itself.
+    """
     import numpy as np
 
     points = np.zeros((len(bars), TONICS))
+    part = np.zeros(len(bars), int) if parts is None else np.asarray(parts)
     singles, pairs, places = occurrences(bars)
-    add_by_root(points, singles, chord_table())
-    add_by_root(points, pairs, pair_table())
+    add_points(points, singles, chord_table(), part, by_root=True)
+    add_points(points, pairs, pair_table(), part, by_root=True)
     for name, found in places.items():
-        total = len(found)
-        add_plain(points, [(bar, root, kind) for bar, root, kind in found], name, total)
+        add_points(points, found, place_table()[name], part, by_root=False)
     return points
 
 
@@ -119,13 +128,13 @@ Occurrence = tuple[int, int, int, float]
 
 def occurrences(
     bars: Sequence[SongBar],
-) -> tuple[list[Occurrence], list[Occurrence], dict[str, list[tuple[int, int, int]]]]:
+) -> tuple[list[Occurrence], list[Occurrence], dict[str, list[Occurrence]]]:
     """Chords, pairs of chords and chords at places, with their bars."""
     singles: list[Occurrence] = []
     pairs: list[Occurrence] = []
-    places: dict[str, list[tuple[int, int, int]]] = {name: [] for name in PLACES}
+    places: dict[str, list[Occurrence]] = {name: [] for name in PLACES}
     before: tuple[int, int] | None = None
-    last: tuple[int, int, int] | None = None
+    last: Occurrence | None = None
     for number, bar in enumerate(bars):
         for root, kind, share in bar.chords:
             if root == NO_ROOT:
@@ -143,9 +152,9 @@ def occurrences(
             continue
         (first, first_kind, _), (final, final_kind, _) = sounding[0], sounding[-1]
         if last is None:
-            places["start"].append((number, first, group(first_kind)))
-        places[bar.place].append((number, first, group(first_kind)))
-        last = (number, final, group(final_kind))
+            places["start"].append((number, first, group(first_kind), 1.0))
+        places[bar.place].append((number, first, group(first_kind), 1.0))
+        last = (number, final, group(final_kind), 1.0)
         if bar.closes:
             places["close"].append(last)
     if last is not None:
@@ -158,10 +167,17 @@ def group(kind: int) -> int:
     return LETTERS.index(GROUPS[kind])
 
 
-def add_by_root(points: ndarray, found: list[Occurrence], table: ndarray) -> None:
-    """Add what each occurrence says; all of one chord together count by a square root.
+def add_points(
+    points: ndarray,
+    found: Sequence[Occurrence],
+    table: ndarray,
+    part: ndarray,
+    by_root: bool,
+) -> None:
+    """Add what each occurrence says, by its share of its part.
 
-    The table is of shape (12 roots above the tonic, names).
+    ``by_root``: all of one chord together count by the square root of their share. The
+    table is of shape (12 roots above the tonic, names).
     """
     import numpy as np
 
@@ -169,22 +185,15 @@ def add_by_root(points: ndarray, found: list[Occurrence], table: ndarray) -> Non
         return
     bars, roots, names = (np.array([row[i] for row in found]) for i in range(3))
     shares = np.array([row[3] for row in found])
-    keys = roots * table.shape[1] + names
-    held = np.bincount(keys, weights=shares)
-    weight = shares / np.sqrt(held[keys] * held.sum())
+    whole = np.bincount(part[bars], weights=shares)[part[bars]]
+    weight = shares / whole
+    if by_root:
+        keys = (part[bars] * TONICS + roots) * table.shape[1] + names
+        _, same = np.unique(keys, return_inverse=True)
+        weight = shares / np.sqrt(np.bincount(same, weights=shares)[same] * whole)
     for tonic in range(TONICS):
         said = weight * table[(roots - tonic) % 12, names]
         points[:, tonic] += np.bincount(bars, weights=said, minlength=len(points))
-
-
-def add_plain(
-    points: ndarray, found: list[tuple[int, int, int]], name: str, total: int
-) -> None:
-    """Add what the chords of one place say, each by its share of them."""
-    table = place_table()[name]
-    for bar, root, kind in found:
-        for tonic in range(TONICS):
-            points[bar, tonic] += table[(root - tonic) % 12, kind] / total
 
 
 @lru_cache(maxsize=1)

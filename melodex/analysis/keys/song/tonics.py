@@ -17,9 +17,15 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from melodex.analysis.keys.song.chain import tonic_probabilities
-from melodex.analysis.keys.song.confirmed import confirmed_points, parts_of
+from melodex.analysis.keys.song.confirmed import confirmed_points, part_numbers
 from melodex.analysis.keys.song.layout import Layout, layout_of
-from melodex.analysis.keys.song.mode import blues_kind, scale_mode, third_of_mode, thirds_of
+from melodex.analysis.keys.song.mode import (
+    blues_kind,
+    held_in,
+    scale_mode,
+    third_of_mode,
+    thirds_of,
+)
 from melodex.analysis.keys.song.points import chord_points, melody_points, signature_points
 from melodex.analysis.keys.spans import BarNumbers, KeySpan, merged, span_of
 from melodex.melody import MODES, Key, KeyChange, Melody, pitch_class
@@ -84,8 +90,7 @@ def song_spans(
     points = chord_points(layout.bars) + melody_points(layout.bars)
     alone = ALONE if layout.marked else ALONE_UNMARKED
     points += confirmed_points(layout)
-    for first, stop in parts_of(layout):
-        points[first:stop] += alone * chord_points(layout.bars[first:stop])
+    points += alone * chord_points(layout.bars, part_numbers(layout))
     if melody.midi:
         points[-1] += last_note_points(melody.midi[-1])
     printed = layout.printed if use_signature else {}
@@ -179,7 +184,7 @@ def keys_of_run(
     found = []
     for a, b in runs(thirds):
         mode = printed_mode(held[first + a], fifths)
-        named = scale_mode(bars[a:b], tonic, thirds[a], mode)
+        named = scale_mode(held_in(bars[a:b]), tonic, thirds[a], mode)
         found.append((Key(fifths, named), first + a, first + b))
     return found
 
@@ -248,11 +253,11 @@ def other_keys(
 ) -> tuple[tuple[Key, float], ...]:
     """The next likeliest keys of the whole with their probabilities."""
     found = []
-    count = len(layout.bars)
+    count, sounding = len(layout.bars), held_in(layout.bars)
     for tonic in tonics[1 : 1 + OTHERS]:
         thirds = thirds_of(layout.bars, tonic, [False] * count, [0.0] * count)
         major = 2 * sum(thirds) >= count
-        key = Key(speller.spelled(tonic, 0, count), scale_mode(layout.bars, tonic, major))
+        key = Key(speller.spelled(tonic, 0, count), scale_mode(sounding, tonic, major))
         found.append((key, float(whole[tonic])))
     return tuple(found)
 
