@@ -3,8 +3,9 @@
 In a ``console`` block a line that starts with ``$`` is a command; what follows is its
 output, where ``...`` alone on a line stands for any lines and at the end of a line
 for the rest of it. Blocks run in order, from the top of the file, in an empty folder
-that holds nothing but the demo's tunes. The ``sh`` blocks set a machine up: what they
-say is what ``.ci/run`` does.
+that holds nothing but the demo's tunes. A ``python`` block is run after those before it,
+and prints what the block behind it shows, line for line. The ``sh`` blocks set a machine
+up: what they say is what ``.ci/run`` does.
 """
 
 from __future__ import annotations
@@ -101,6 +102,31 @@ def test_every_command_shown_runs_and_prints_what_is_shown(
         printed = done.stdout.splitlines()
         if expected:
             assert matches(expected, printed), f"{document}: {command}\n{done.stdout}"
+
+
+def scripts(document: str) -> list[tuple[str, str]]:
+    """Python blocks of a document, each with the output shown in the block behind it."""
+    text = (ROOT / document).read_text(encoding="utf-8")
+    pattern = r"^```python\n(.*?)^```\n+^```\n(.*?)^```"
+    found: list[tuple[str, str]] = re.findall(pattern, text, re.MULTILINE | re.DOTALL)
+    assert len(found) == len(blocks(document, "python")), "a block shows no output"
+    return found
+
+
+def test_the_python_shown_runs_and_prints_what_is_shown(
+    bench: tuple[Path, dict[str, str]],
+) -> None:
+    folder, environment = bench
+    shown = scripts("README.md")
+    assert shown
+    # One program, as a reader would type it from top to bottom.
+    mark = "-- end of block --"
+    program = "".join(f"{code}print({mark!r})\n" for code, _ in shown)
+    (folder / "script.py").write_text(program, encoding="utf-8")
+    done = run("python script.py", folder, environment)
+    assert done.returncode == 0, done.stderr
+    printed = done.stdout.split(f"{mark}\n")
+    assert printed == [*(expected for _, expected in shown), ""]
 
 
 def test_the_table_of_speed_is_that_of_the_kept_run() -> None:

@@ -83,16 +83,6 @@ class Melodex(click.Group):
             ctx.exit(1)
 
 
-def default_corpus() -> Path:
-    """Return ``$MELODEX_CORPUS`` or a file in the user's data folder."""
-    named = os.environ.get("MELODEX_CORPUS")
-    if named:
-        return Path(named)
-    from platformdirs import user_data_path
-
-    return user_data_path("melodex", appauthor=False) / "corpus.melodex"
-
-
 @click.group(cls=Melodex, context_settings={"help_option_names": ["-h", "--help"]})
 @click.option(
     "--corpus",
@@ -103,7 +93,11 @@ def default_corpus() -> Path:
 @click.pass_context
 def melodex(ctx: click.Context, corpus: Path | None) -> None:
     """Where a phrase has been met before, and what the tunes share."""
-    ctx.obj = corpus or default_corpus()
+    if corpus is None:
+        from melodex.corpus.place import usual_place
+
+        corpus = usual_place()
+    ctx.obj = corpus
 
 
 ALLOCATIONS_BETWEEN_COLLECTIONS = 50_000

@@ -17,6 +17,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator
+from os import PathLike
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -51,8 +52,13 @@ class Corpus:
         self.refresh()
 
     @classmethod
-    def open(cls, path: Path) -> Corpus:
+    def open(cls, path: str | PathLike[str]) -> Corpus:
         """Open a corpus; one of an older schema is brought up to date first.
+
+        Parameters
+        ----------
+        path : str or PathLike
+            The file.
 
         Raises
         ------
@@ -65,6 +71,7 @@ class Corpus:
         BusyCorpusError
             If another process holds it for more than :data:`WAIT_SECONDS`.
         """
+        path = Path(path)
         with faults_named(path):
             connection = connect(path)
             try:

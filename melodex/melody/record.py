@@ -101,6 +101,10 @@ class Melody:
     def __len__(self) -> int:
         return len(self.midi)
 
+    def __repr__(self) -> str:
+        key = "" if self.key.mode == "none" else f" in {self.key}"
+        return f"<Melody {self.title!r}: {len(self)} notes{key}>"
+
     @property
     def title(self) -> str:
         """Title, or ``untitled``."""
@@ -438,3 +442,7 @@ class Phrase:
     tune_id: str = ""
     first_note: int = 0
     other_notations: tuple[str, ...] = ()
+
+    def __repr__(self) -> str:
+        said = f"{self.text!r}, {self.notation}" if self.text else self.notation
+        return f"<Phrase {said}: {len(self.melody)} notes>"

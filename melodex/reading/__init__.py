@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import os
 import re
+from os import PathLike, fspath
 from pathlib import Path
 
 from melodex.errors import ReadingError
@@ -50,12 +51,12 @@ XML_START = rb"(?:\xef\xbb\xbf)?\s*<|\xff\xfe<\x00|\xfe\xff\x00<|<\x00|\x00<"
 ABC_FIELD = rb"(?m)^(?:\xef\xbb\xbf)?(?:X:\s*\d|K:)"
 
 
-def read_path(path: str | Path, choice: Choice | None = None) -> FileReading:
+def read_path(path: str | PathLike[str], choice: Choice | None = None) -> FileReading:
     """Read every tune of a file.
 
     Parameters
     ----------
-    path : str or Path
+    path : str or PathLike
         An ABC, MusicXML, compressed MusicXML or MIDI file.
     choice : Choice, optional
         Which part, voice and note of a chord is the melody.
@@ -70,7 +71,7 @@ def read_path(path: str | Path, choice: Choice | None = None) -> FileReading:
     ReadingError
         If there is no such file or it may not be read.
     """
-    source = str(path)
+    source = fspath(path)
     return read_data(contents(Path(path), source), source, choice)
 
 

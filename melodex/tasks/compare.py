@@ -135,6 +135,9 @@ class Likeness:
         """Pairs in which neither note is missing."""
         return len(self.pairs) - self.count(ALONE)
 
+    def __repr__(self) -> str:
+        return f"<Likeness: {self.agreeing} of {self.paired} paired notes agree>"
+
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
@@ -154,6 +157,9 @@ class Comparison:
     b: Passage
     likeness: Likeness
     summary: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        return f"<Comparison of {self.a.label} and {self.b.label}: {self.likeness!r}>"
 
 
 def compare(

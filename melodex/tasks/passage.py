@@ -70,6 +70,9 @@ class Passage:
         """Title and bars, such as ``Lantern Rock, bars 5-8``."""
         return f"{self.whole.title}, {bars_text(self.melody.bar[0], self.melody.bar[-1])}"
 
+    def __repr__(self) -> str:
+        return f"<Passage {self.label!r}: {len(self.melody)} notes>"
+
     def phrase(self) -> Phrase:
         """The passage as something to look for."""
         return Phrase(

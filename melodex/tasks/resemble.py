@@ -97,6 +97,9 @@ class Match:
         """Alignment points, higher is better."""
         return self.likeness.points
 
+    def __repr__(self) -> str:
+        return f"<Match {self.rank}: {self.passage.label}; {self.points} points>"
+
 
 @dataclass(frozen=True, slots=True)
 class Resemblance:
@@ -136,6 +139,9 @@ class Resemblance:
             said.append("no rhythm given")
         tunes = f"{self.corpus_tunes:,} tune{'s' if self.corpus_tunes != 1 else ''}"
         return f"{self.phrase.text}  ({', '.join(said)}; {tunes} searched)"
+
+    def __repr__(self) -> str:
+        return f"<Resemblance of {self.phrase!r}: {len(self.matches)} matches>"
 
 
 def said_phrase(

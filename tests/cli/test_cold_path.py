@@ -61,6 +61,7 @@ OURS = {
     "melodex.corpus.chunks",
     "melodex.corpus.connection",
     "melodex.corpus.faults",
+    "melodex.corpus.place",
     "melodex.corpus.reader",
     "melodex.corpus.schema",
     "melodex.corpus.tune_rows",

@@ -18,6 +18,7 @@ import sqlite3
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from os import PathLike
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -83,7 +84,7 @@ class CorpusWriter(RowWriter):
     @classmethod
     def open(
         cls,
-        path: Path,
+        path: str | PathLike[str],
         *,
         create: bool = True,
         wait_seconds: float = WAIT_SECONDS,
@@ -93,7 +94,7 @@ class CorpusWriter(RowWriter):
 
         Parameters
         ----------
-        path : Path
+        path : str or PathLike
             The file; folders above it are made too.
         create : bool
             Whether to make the file if there is none.
@@ -111,6 +112,7 @@ class CorpusWriter(RowWriter):
         BusyCorpusError
             If another process holds it for too long.
         """
+        path = Path(path)
         if create:
             make_folder(path)
         elif not is_there(path):

@@ -1,6 +1,6 @@
 """Data of an audit.
 
-Contents: audit_data, finding_data.
+Contents: audit_data, finding_data, finding_rows.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from melodex.presentation.data.resemble import pairs_data
 from melodex.presentation.data.values import passage_data, rounded
 from melodex.tasks.audit.audit import Audit, Finding
 
-__all__ = ["audit_data", "finding_data"]
+__all__ = ["FINDING_COLUMNS", "audit_data", "finding_data", "finding_rows"]
 
 
 def finding_data(finding: Finding) -> dict[str, Any]:
@@ -38,6 +38,46 @@ def finding_data(finding: Finding) -> dict[str, Any]:
         "earlier": finding.earlier,
         "pairs": pairs_data(found),
     }
+
+
+FINDING_COLUMNS = (
+    "rank",
+    "own_first_bar",
+    "own_last_bar",
+    "tune_id",
+    "title",
+    "composer",
+    "year",
+    "collection",
+    "source",
+    "number",
+    "rights",
+    "first_bar",
+    "last_bar",
+    "expected_by_chance",
+    "points",
+    "transposition_semitones",
+    "same_function",
+    "same_rhythm_notes",
+    "exact_run_notes",
+    "verdict",
+    "information_bits",
+    "earlier",
+)
+
+
+def finding_rows(found: Audit) -> list[dict[str, Any]]:
+    """The findings, a flat row each."""
+    rows = []
+    for finding in found.findings:
+        data = finding_data(finding)
+        data |= data["tune"] | {
+            "own_first_bar": data["own"]["first_bar"],
+            "own_last_bar": data["own"]["last_bar"],
+            "verdict": data["commonness"]["verdict"],
+        }
+        rows.append({name: data[name] for name in FINDING_COLUMNS})
+    return rows
 
 
 def audit_data(found: Audit) -> dict[str, Any]:

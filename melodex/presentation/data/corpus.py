@@ -2,8 +2,8 @@
 
 Conventions: those of :mod:`melodex.presentation.data.forms`.
 
-Contents: listing_json, listing_csv, detail_json, adding_json, check_json,
-holdings_json, duplicates_json, whole_audit_json.
+Contents: listing_json, listing_rows, listing_csv, detail_json, adding_json, check_json,
+holdings_json, duplicates_json, whole_audit_json, close_pair_rows.
 """
 
 from __future__ import annotations
@@ -22,19 +22,22 @@ from melodex.presentation.data.values import (
 
 if TYPE_CHECKING:
     from melodex.tasks.adding.add import AddResult
-    from melodex.tasks.audit.whole import WholeAudit
+    from melodex.tasks.audit.whole import ClosePair, WholeAudit
     from melodex.tasks.collection.duplicates import Duplicates
     from melodex.tasks.collection.holdings import Holdings, Listing, TuneDetail
     from melodex.tasks.collection.upkeep import CheckResult
 
 __all__ = [
+    "CLOSE_PAIR_COLUMNS",
     "adding_json",
     "check_json",
+    "close_pair_rows",
     "detail_json",
     "duplicates_json",
     "holdings_json",
     "listing_csv",
     "listing_json",
+    "listing_rows",
     "whole_audit_json",
 ]
 
@@ -52,8 +55,12 @@ def listing_json(listing: Listing) -> str:
 
 def listing_csv(listing: Listing) -> str:
     """Tunes of a corpus as CSV, a line each."""
-    rows = [{**asdict(row), "tags": ", ".join(row.tags)} for row in listing.tunes]
-    return csv_text(rows, TuneRow.__slots__)
+    return csv_text(listing_rows(listing), TuneRow.__slots__)
+
+
+def listing_rows(listing: Listing) -> list[dict[str, Any]]:
+    """Tunes of a corpus, a flat row each."""
+    return [{**asdict(row), "tags": ", ".join(row.tags)} for row in listing.tunes]
 
 
 def detail_json(detail: TuneDetail) -> str:
@@ -135,18 +142,7 @@ def whole_audit_json(found: WholeAudit) -> str:
     return json_text(
         {
             "near_duplicates": groups_data(found.duplicates),
-            "close_pairs": [
-                {
-                    "one": passage_data(pair.one) | {"first_note": pair.one.first_note},
-                    "other": passage_data(pair.other)
-                    | {"first_note": pair.other.first_note},
-                    "notes": pair.notes,
-                    "transposition_semitones": pair.transposition_semitones,
-                    "information_bits": rounded(pair.bits),
-                    "shared_figures": pair.shared_figures,
-                }
-                for pair in found.pairs
-            ],
+            "close_pairs": [close_pair_data(pair) for pair in found.pairs],
             "close_pairs_in_all": found.pairs_in_all,
             "compared": {
                 "tunes": found.corpus_tunes,
@@ -159,3 +155,33 @@ def whole_audit_json(found: WholeAudit) -> str:
             "cautions": list(found.cautions),
         }
     )
+
+
+def close_pair_data(pair: ClosePair) -> dict[str, Any]:
+    """Two tunes that share a passage."""
+    return {
+        "one": passage_data(pair.one) | {"first_note": pair.one.first_note},
+        "other": passage_data(pair.other) | {"first_note": pair.other.first_note},
+        "notes": pair.notes,
+        "transposition_semitones": pair.transposition_semitones,
+        "information_bits": rounded(pair.bits),
+        "shared_figures": pair.shared_figures,
+    }
+
+
+SIDE_COLUMNS = ("tune_id", "title", "composer", "year", "source", "first_bar", "last_bar")
+PAIR_COLUMNS = ("notes", "transposition_semitones", "information_bits", "shared_figures")
+CLOSE_PAIR_COLUMNS = (
+    *(f"{side}_{name}" for side in ("one", "other") for name in SIDE_COLUMNS),
+    *PAIR_COLUMNS,
+)
+
+
+def close_pair_rows(found: WholeAudit) -> list[dict[str, Any]]:
+    """Pairs of tunes that share a passage, a flat row each."""
+    rows = []
+    for pair in found.pairs:
+        data = close_pair_data(pair)
+        row = {f"{s}_{n}": data[s][n] for s in ("one", "other") for n in SIDE_COLUMNS}
+        rows.append(row | {name: data[name] for name in PAIR_COLUMNS})
+    return rows

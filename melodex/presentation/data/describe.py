@@ -15,7 +15,15 @@ from melodex.presentation.data.values import csv_text, melody_data, passage_data
 from melodex.tasks.describe.describe import Description
 from melodex.tasks.gather.gather import Example, Gathering
 
-__all__ = ["as_data", "description_data", "gathering_csv", "gathering_data"]
+__all__ = [
+    "FIND_COLUMNS",
+    "as_data",
+    "description_data",
+    "gathering_csv",
+    "gathering_data",
+]
+
+FIND_COLUMNS = ("kind", "first_bar", "last_bar", "sentence", "tunes")
 
 
 def as_data(result: object) -> dict[str, Any]:

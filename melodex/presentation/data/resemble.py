@@ -1,11 +1,11 @@
 """Data of a resemblance and of a comparison.
 
-Contents: resemblance_data, resemblance_rows, comparison_data, match_data, pairs_data.
+Contents: resemblance_data, resemblance_rows, match_rows, comparison_data, pair_rows,
+match_data, pairs_data.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from typing import Any
 
 from melodex.presentation.data.values import csv_text, melody_data, passage_data, rounded
@@ -16,6 +16,8 @@ __all__ = [
     "MATCH_COLUMNS",
     "comparison_data",
     "match_data",
+    "match_rows",
+    "pair_rows",
     "pairs_data",
     "resemblance_data",
     "resemblance_rows",
@@ -102,18 +104,35 @@ MATCH_COLUMNS = (
 
 def resemblance_rows(found: Resemblance) -> str:
     """The matches as CSV, one a line; notes are counted from 1 as a person would."""
-    rows: Iterable[dict[str, Any]] = (match_data(match) for match in found.matches)
-    return csv_text(
-        [
-            row
-            | {
-                "first_note": row["tune_notes"][0] + 1,
-                "last_note": row["tune_notes"][1] + 1,
-            }
-            for row in rows
-        ],
-        MATCH_COLUMNS,
-    )
+    return csv_text(match_rows(found), MATCH_COLUMNS)
+
+
+def match_rows(found: Resemblance) -> list[dict[str, Any]]:
+    """The matches, a flat row each; notes are counted from 1 as a person would."""
+    rows = []
+    for match in found.matches:
+        data = match_data(match)
+        data["first_note"], data["last_note"] = (note + 1 for note in match.tune_notes)
+        rows.append({name: data[name] for name in MATCH_COLUMNS})
+    return rows
+
+
+def pair_rows(found: Comparison) -> list[dict[str, Any]]:
+    """Pairs of notes, a flat row each; a note without a partner stands beside None."""
+    sides = [
+        (name, melody_data(side.melody)) for name, side in (("a", found.a), ("b", found.b))
+    ]
+    rows = []
+    for pair in found.likeness.pairs:
+        row: dict[str, Any] = {"relation": pair.relation}
+        for (name, notes), place in zip(sides, (pair.query, pair.tune), strict=True):
+            note = notes[place] if place is not None else {}
+            row |= {f"{name}_{part}": note.get(part) for part in PAIR_PARTS}
+        rows.append(row)
+    return rows
+
+
+PAIR_PARTS = ("bar", "note", "degree", "onset_quarters", "duration_quarters")
 
 
 def comparison_data(found: Comparison) -> dict[str, Any]:

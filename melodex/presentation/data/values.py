@@ -1,6 +1,6 @@
 """Values that data forms share: JSON and CSV text, numbers rounded, melodies, passages.
 
-Contents: json_text, csv_text, rounded, melody_data, passage_data.
+Contents: json_text, csv_text, rounded, melody_data, note_rows, passage_data.
 """
 
 from __future__ import annotations
@@ -16,10 +16,12 @@ from melodex.tasks.passage import Passage
 
 __all__ = [
     "FIGURES",
+    "NOTE_ROW_COLUMNS",
     "csv_text",
     "harmless",
     "json_text",
     "melody_data",
+    "note_rows",
     "passage_data",
     "rounded",
 ]
@@ -71,6 +73,33 @@ def melody_data(melody: Melody) -> list[dict[str, Any]]:
             "duration_quarters": rounded(melody.duration_quarters[place]),
         }
         for place, (name, degree) in enumerate(zip(names, melody.degrees(), strict=True))
+    ]
+
+
+NOTE_ROW_COLUMNS = (
+    "note",
+    "midi",
+    "degree",
+    "bar",
+    "onset_quarters",
+    "duration_quarters",
+    "beat_strength",
+    "phrase",
+    "chord",
+)
+
+
+def note_rows(melody: Melody) -> list[dict[str, Any]]:
+    """Notes of a melody with their metre, phrase and the chord over them, a row each."""
+    chords = [melody.chord_at(onset) for onset in melody.onset_ticks]
+    return [
+        row
+        | {
+            "beat_strength": melody.beat_strength[place],
+            "phrase": melody.phrase[place],
+            "chord": chord.text if chord else None,
+        }
+        for place, (row, chord) in enumerate(zip(melody_data(melody), chords, strict=True))
     ]
 
 

@@ -61,6 +61,23 @@ def lesson_json(lesson: Lesson) -> str:
     )
 
 
+EXAMPLE_COLUMNS = (
+    "position",
+    "tune_id",
+    "title",
+    "composer",
+    "year",
+    "collection",
+    "number",
+    "rights",
+    "first_bar",
+    "last_bar",
+    "reason",
+    "note",
+    "state",
+)
+
+
 def example_data(example: LessonExample) -> dict[str, Any]:
     """One passage."""
     row, made = example.row, example.excerpt.credits

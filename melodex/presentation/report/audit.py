@@ -1,12 +1,13 @@
 """The page of an audit: what comes close, bar by bar, and the words of caution.
 
-Contents: audit_page, audit_summary, coverage_picture, finding_section, facts_of,
-settings_of.
+Contents: audit_page, audit_summary, coverage_picture, finding_section,
+finding_picture, facts_of, settings_of.
 """
 
 from __future__ import annotations
 
 from melodex.presentation.report.blocks import (
+    Laid,
     common_key_words,
     expected_text,
     laid_out,
@@ -36,6 +37,7 @@ __all__ = [
     "audit_summary",
     "coverage_picture",
     "facts_of",
+    "finding_picture",
     "finding_section",
     "settings_of",
 ]
@@ -106,8 +108,7 @@ def coverage_picture(found: Audit) -> Picture:
 def finding_section(finding: Finding) -> Section:
     """One finding: words, facts, picture, sound."""
     own, tune = finding.own, finding.tune
-    onto = "b" if own.melody.key.mode == "none" else "a"
-    laid = laid_out(own.melody, tune.melody, finding.likeness, onto=onto)
+    laid = laid_finding(finding)
     name = f"f{finding.rank}"
     label = f"{own.label} and {tune.label}"
     return Section(
@@ -116,13 +117,27 @@ def finding_section(finding: Finding) -> Section:
             Text(summarise(own.melody, tune.melody, finding.likeness)),
             Facts(facts_of(finding)),
             Legend(laid.relations),
-            picture_of(laid, name, "time", label, common_key_words(laid)),
+            finding_picture(finding),
             player_of(laid, f"l{finding.rank}", (name,), label),
             Fold("Note against note", (pairs_table(laid),), on_paper=False),
             midi_link(tune, f"finding-{finding.rank}.mid"),
         ),
         note=f"tune {tune.tune_id}",
     )
+
+
+def laid_finding(finding: Finding) -> Laid:
+    """Both stretches of a finding, in the key of the own tune where it has one."""
+    own, tune = finding.own.melody, finding.tune.melody
+    onto = "b" if own.key.mode == "none" else "a"
+    return laid_out(own, tune, finding.likeness, onto=onto)
+
+
+def finding_picture(finding: Finding) -> Picture:
+    """Both stretches of a finding over one another."""
+    laid = laid_finding(finding)
+    label = f"{finding.own.label} and {finding.tune.label}"
+    return picture_of(laid, f"f{finding.rank}", "time", label, common_key_words(laid))
 
 
 def facts_of(finding: Finding) -> tuple[tuple[str, str], ...]:

@@ -1,6 +1,6 @@
 """The pages of a description and of a gathering.
 
-Contents: description_page, gathering_page.
+Contents: description_page, melody_svg, gathering_page.
 """
 
 from __future__ import annotations
@@ -21,9 +21,10 @@ from melodex.presentation.report.page import (
 from melodex.tasks.describe.describe import Description, Find
 from melodex.tasks.gather.gather import Gathering
 
-__all__ = ["description_page", "gathering_page"]
+__all__ = ["description_page", "gathering_page", "melody_svg"]
 
 MOST_FINDS = 60
+COUNTED_FROM = "Degrees count from the key centre."
 
 
 def description_page(found: Description) -> Page:
@@ -62,23 +63,32 @@ def grid_picture(found: Description) -> Picture:
     return Picture(bar_grid(cells, per_row=4, prefix="bars"), "Bars of the piece", caption)
 
 
-def notes_blocks(found: Description) -> tuple[Block, ...]:
-    """The engraved melody with degrees in its key centres, and its sound."""
+def melody_svg(found: Description) -> str:
+    """The engraved melody with degrees in its key centres, and its numerals."""
     melody = found.passage.melody
     numerals = tuple(
         (here.onset_ticks, here.numeral.text)
         for here in found.analysis.harmony.chords
         if here.numeral.text
     )
-    drawn = engrave_melody(
+    return engrave_melody(
         melody,
         degrees=degrees(melody, found.analysis.spans or None),
         numerals=numerals,
         prefix="melody",
         title=melody.title,
-    )
+    ).svg
+
+
+def notes_blocks(found: Description) -> tuple[Block, ...]:
+    """The engraved melody, and its sound."""
+    melody = found.passage.melody
     return (
-        Picture(drawn.svg, f"Notes: {melody.title}", "Degrees count from the key centre."),
+        Picture(
+            melody_svg(found),
+            f"Notes: {melody.title}",
+            "Degrees count from the key centre.",
+        ),
         solo_player(melody, "player", "melody", melody.title),
         midi_link(found.passage, "melody.mid"),
     )

@@ -4,7 +4,7 @@ Every report says first in words what was found, then shows the evidence. What a
 task's page holds is decided here and in the modules beside; how a page looks stands
 in :mod:`melodex.presentation.report.page`.
 
-Contents: report_html, page_of, comparison_page, resemblance_page.
+Contents: report_html, page_of, comparison_page, resemblance_page, match_picture.
 """
 
 from __future__ import annotations
@@ -51,7 +51,13 @@ from melodex.tasks.describe.describe import Description
 from melodex.tasks.gather.gather import Gathering
 from melodex.tasks.resemble import Match, Resemblance
 
-__all__ = ["comparison_page", "page_of", "report_html", "resemblance_page"]
+__all__ = [
+    "comparison_page",
+    "match_picture",
+    "page_of",
+    "report_html",
+    "resemblance_page",
+]
 
 MUSICXML = "application/vnd.recordare.musicxml+xml"
 
@@ -197,15 +203,8 @@ def match_section(phrase: Phrase, match: Match, most_points: int) -> Section:
     first = passage.first_note
     name = f"x{match.rank}"
     if phrase.notation == "contour":
-        return Section(f"{match.rank}. {passage.label}", contour_blocks(match, name))
-    laid = laid_out(
-        phrase.melody,
-        passage.melody,
-        match.likeness,
-        first_note=first,
-        onto="a" if phrase.has_tonic and phrase.melody.keys else "b",
-    )
-    layout = "time" if phrase.has_rhythm else "columns"
+        return Section(f"{match.rank}. {passage.label}", contour_blocks(phrase, match))
+    laid = laid_match(phrase, match)
     words = summarise(phrase.melody, passage.whole, match.likeness)
     return Section(
         f"{match.rank}. {passage.label}",
@@ -213,7 +212,7 @@ def match_section(phrase: Phrase, match: Match, most_points: int) -> Section:
             Text(words),
             Facts(match_facts(match, most_points)),
             Legend(laid.relations),
-            picture_of(laid, name, layout, f"the phrase and {passage.label}", ""),
+            match_picture(phrase, match),
             player_of(laid, f"l{match.rank}", (name,), passage.label),
             Fold("Note against note", (pairs_table(laid, first),), on_paper=False),
             *reasons(match),
@@ -223,6 +222,30 @@ def match_section(phrase: Phrase, match: Match, most_points: int) -> Section:
     )
 
 
+def laid_match(phrase: Phrase, match: Match) -> Laid:
+    """The phrase over a match, in the key of the phrase where it has one."""
+    return laid_out(
+        phrase.melody,
+        match.passage.melody,
+        match.likeness,
+        first_note=match.passage.first_note,
+        onto="a" if phrase.has_tonic and phrase.melody.keys else "b",
+    )
+
+
+def match_picture(phrase: Phrase, match: Match) -> Picture:
+    """The phrase over a match; of a contour only the tune has notes to show."""
+    name, label = f"x{match.rank}", match.passage.label
+    if phrase.notation == "contour":
+        melody = match.passage.melody
+        numerals = numerals_of(melody)
+        part = StaffPart(melody, degrees=shown_degrees(melody), numerals=numerals)
+        return Picture(engrave([part], prefix=name, title=label).svg, f"Notes: {label}")
+    layout = "time" if phrase.has_rhythm else "columns"
+    laid = laid_match(phrase, match)
+    return picture_of(laid, name, layout, f"the phrase and {label}", "")
+
+
 def reasons(match: Match) -> tuple[Block, ...]:
     """How a match came by its place, where that was asked for."""
     if not match.explanation:
@@ -230,13 +253,11 @@ def reasons(match: Match) -> tuple[Block, ...]:
     return (Fold("How it came by its place", (Text(match.explanation),)),)
 
 
-def contour_blocks(match: Match, name: str) -> tuple[Block, ...]:
-    """A match of a contour: only the tune has notes to show."""
-    melody = match.passage.melody
-    part = StaffPart(melody, degrees=shown_degrees(melody), numerals=numerals_of(melody))
-    drawn = engrave([part], prefix=name, title=match.passage.label)
-    player = solo_player(melody, f"l{match.rank}", name, match.passage.label)
-    return (Picture(drawn.svg, f"Notes: {match.passage.label}"), player)
+def contour_blocks(phrase: Phrase, match: Match) -> tuple[Block, ...]:
+    """A match of a contour, and its sound."""
+    melody, label = match.passage.melody, match.passage.label
+    player = solo_player(melody, f"l{match.rank}", f"x{match.rank}", label)
+    return (match_picture(phrase, match), player)
 
 
 def match_facts(match: Match, most_points: int) -> tuple[tuple[str, str], ...]:

@@ -16,6 +16,7 @@ import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing
 from dataclasses import dataclass, field
+from os import PathLike
 from pathlib import Path
 
 from melodex.corpus.writing.preparing import AddReport, PreparedFile
@@ -139,8 +140,8 @@ class Adding:
 
 
 def add_paths(
-    corpus_path: Path,
-    paths: Iterable[Path],
+    corpus_path: str | PathLike[str],
+    paths: str | PathLike[str] | Iterable[str | PathLike[str]],
     *,
     collection: str = "",
     choice: Choice | None = None,
@@ -152,9 +153,9 @@ def add_paths(
 
     Parameters
     ----------
-    corpus_path : Path
+    corpus_path : str or PathLike
         The corpus.
-    paths : iterable of Path
+    paths : str, PathLike, or iterable of them
         Files, and folders whose files with a known ending are read.
     collection : str
         Name of the collection; empty for the name of each file's folder.
@@ -179,7 +180,9 @@ def add_paths(
     CorpusError
         If the corpus cannot be opened or written; what was reported stays in it.
     """
-    found = list(files_of(paths))
+    if isinstance(paths, str | PathLike):
+        paths = [paths]
+    found = list(files_of(map(Path, paths)))
     with CorpusWriter.open(corpus_path, waiting=waiting) as writer:
         adding = Adding(writer, len(found), progress)
         files = made_into_rows(found, collection, choice or Choice(), workers=workers)

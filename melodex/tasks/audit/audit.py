@@ -47,7 +47,7 @@ if TYPE_CHECKING:
 
 __all__ = ["CAUTIONS", "Audit", "BarCover", "Finding", "audit", "digest_of"]
 
-CAUTIONS = (
+CAUTIONS: tuple[str, ...] = (
     "Likeness is not infringement, and no likeness found is not clearance: the corpus "
     "holds only what was put into it.",
     "The figures describe notes, not law. Law differs from country to country; before "
@@ -118,6 +118,9 @@ class Finding:
         )
         return weighed, -self.likeness.points, self.tune.tune_id, self.own.first_note
 
+    def __repr__(self) -> str:
+        return f"<Finding {self.rank}: {self.own.label} and {self.tune.label}>"
+
 
 @dataclass(frozen=True, slots=True)
 class BarCover:
@@ -178,6 +181,9 @@ class Audit:
     version: str
     remarks: tuple[str, ...]
     cautions: tuple[str, ...] = CAUTIONS
+
+    def __repr__(self) -> str:
+        return f"<Audit of {self.own.whole.title!r}: {self.findings_in_all} findings>"
 
 
 def audit(

@@ -65,6 +65,9 @@ class ClosePair:
         """Length of the run."""
         return len(self.one.melody)
 
+    def __repr__(self) -> str:
+        return f"<ClosePair: {self.one.label} and {self.other.label}, {self.notes} notes>"
+
 
 @dataclass(frozen=True, slots=True)
 class WholeAudit:
@@ -99,6 +102,9 @@ class WholeAudit:
     excluded: tuple[str, ...]
     version: str
     cautions: tuple[str, ...] = CAUTIONS
+
+    def __repr__(self) -> str:
+        return f"<WholeAudit of {self.corpus_tunes} tunes: {self.pairs_in_all} pairs>"
 
 
 def audit_whole(

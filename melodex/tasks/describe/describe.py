@@ -105,6 +105,9 @@ class Description:
     unsaid: tuple[str, ...]
     corpus_tunes: int | None
 
+    def __repr__(self) -> str:
+        return f"<Description of {self.passage.label}: {len(self.finds)} finds>"
+
 
 def describe(passage: Passage, corpus: Corpus | None = None) -> Description:
     """Say what is in a piece: keys, form, metre, range, chords, devices.

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 from melodex.corpus.facets import FACET_VERSION
 from melodex.errors import AnalysisError, CorpusError
+from melodex.melody import bars_text
 from melodex.tasks.gather.places import (
     Placed,
     Places,
@@ -64,6 +65,10 @@ class Example:
     reasons: tuple[str, ...]
     points: float | None = None
 
+    def __repr__(self) -> str:
+        bars = bars_text(self.first_bar, self.last_bar)
+        return f"<Example {self.title or 'untitled'}, {bars}: {'; '.join(self.reasons)}>"
+
 
 @dataclass(frozen=True, slots=True)
 class Gathering:
@@ -79,6 +84,9 @@ class Gathering:
     corpus_tunes: int
     remarks: tuple[str, ...] = ()
     unsure: int = 0
+
+    def __repr__(self) -> str:
+        return f"<Gathering of {'; '.join(self.wish.told())}: {self.tunes} tunes>"
 
 
 def gather(

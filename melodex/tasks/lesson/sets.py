@@ -97,6 +97,9 @@ class LessonExample:
         """The copyright note of the source, or that none is known."""
         return self.excerpt.credits.rights or "rights not known"
 
+    def __repr__(self) -> str:
+        return f"<LessonExample {self.position}: {self.title}>"
+
 
 @dataclass(frozen=True, slots=True)
 class Lesson:
@@ -110,6 +113,9 @@ class Lesson:
     def rows(self) -> list[ExampleRow]:
         """The passages as they are stored."""
         return [example.row for example in self.examples]
+
+    def __repr__(self) -> str:
+        return f"<Lesson {self.row.name!r}: {len(self.examples)} passages>"
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,38 @@
+from melodex.errors import MelodexError
+from melodex.scripting.corpus import Corpus
+from melodex.scripting.lesson import Lesson
+from melodex.scripting.opening import compare, describe, from_music21, open, read  # noqa: A004
+from melodex.scripting.results import (
+    AddResult,
+    AuditResult,
+    CompareResult,
+    DescribeResult,
+    GatherResult,
+    ResembleResult,
+    TuneList,
+    WholeAuditResult,
+)
+from melodex.scripting.tune import Tune
+
+__version__: str
+
+__all__ = [
+    "AddResult",
+    "AuditResult",
+    "CompareResult",
+    "Corpus",
+    "DescribeResult",
+    "GatherResult",
+    "Lesson",
+    "MelodexError",
+    "ResembleResult",
+    "Tune",
+    "TuneList",
+    "WholeAuditResult",
+    "__version__",
+    "compare",
+    "describe",
+    "from_music21",
+    "open",
+    "read",
+]

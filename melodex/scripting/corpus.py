@@ -1,0 +1,565 @@
+"""A corpus as a script uses it: add, resemble, compare, audit, describe, gather, lesson.
+
+Conventions: every call opens the file, asks, and lets go of it, so that one corpus can
+be used by a notebook, the command line and the page at the same time, and what others
+add is seen by the next call.
+
+Contents: Corpus.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from os import PathLike
+from pathlib import Path
+from types import TracebackType
+from typing import Any, cast
+
+from melodex.corpus.faults import is_there
+from melodex.corpus.reader import Corpus as CorpusReader
+from melodex.errors import PhraseError
+from melodex.scripting.file import CorpusFile
+from melodex.scripting.lesson import Lesson, kept
+from melodex.scripting.results import (
+    AddResult,
+    AuditResult,
+    CompareResult,
+    DescribeResult,
+    Found,
+    GatherResult,
+    ResembleResult,
+    TuneList,
+    WholeAuditResult,
+)
+from melodex.scripting.tune import SpanLike, Tune, TuneLike, as_passage
+from melodex.tasks.passage import parts_of
+
+__all__ = ["Corpus", "compared"]
+
+BothSpans = SpanLike | tuple[SpanLike | None, SpanLike | None] | None
+
+
+class Corpus(CorpusFile):
+    """A corpus of tunes in one file; of :func:`melodex.open`.
+
+    Parameters
+    ----------
+    path : str or PathLike
+        The file; made by the first :meth:`add` where there is none.
+
+    Raises
+    ------
+    CorpusError
+        If there is a file of that name that is no corpus, or that may not be read.
+    """
+
+    def __enter__(self) -> Corpus:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def __repr__(self) -> str:
+        if self.is_closed:
+            return f"<Corpus {str(self.path)!r}, closed>"
+        tunes = f"{len(self):,} tunes" if is_there(self.path) else "not made yet"
+        return f"<Corpus {str(self.path)!r}: {tunes}>"
+
+    def __len__(self) -> int:
+        """How many tunes it holds; none where the file is not made yet."""
+        self.require_open()
+        if not is_there(self.path):
+            return 0
+        with self.reading() as reader:
+            return reader.tune_count
+
+    def __bool__(self) -> bool:
+        """A corpus is one even while it is empty."""
+        return True
+
+    def __iter__(self) -> Iterator[Tune]:
+        """Go through all tunes, in the order of :meth:`tunes`."""
+        for row in self.tunes():
+            yield self.tune(row.tune_id)
+
+    def __contains__(self, name: object) -> bool:
+        """Whether just one tune goes by a title or an id."""
+        from melodex.errors import UnknownTuneError
+
+        try:
+            with self.reading() as reader:
+                return bool(reader.resolve(str(name)))
+        except UnknownTuneError:
+            return False
+
+    # What is in it
+
+    def add(
+        self,
+        *paths: str | PathLike[str],
+        collection: str = "",
+        part: str = "",
+        voice: str = "",
+        chord_note: str = "top",
+        workers: int = 1,
+        progress: Callable[[int, int], None] | None = None,
+    ) -> AddResult:
+        """Read files and folders into the corpus, which is made where there is none.
+
+        Parameters
+        ----------
+        *paths : str or PathLike
+            ABC, MusicXML (plain or compressed) and MIDI files, or folders of them.
+        collection : str
+            Name of the collection; by default that of each file's folder.
+        part, voice : str
+            Which is the melody, by name or number from 1.
+        chord_note : str
+            ``top`` or ``bottom``: which note of a written chord is the melody.
+        workers : int
+            Processes that read at once. More than 1 needs a script that is guarded by
+            ``if __name__ == "__main__"``.
+        progress : callable, optional
+            Called with the number of files done and of all.
+
+        Returns
+        -------
+        AddResult
+            Its ``refusals`` name what could not be read, and why; all else is in.
+
+        Raises
+        ------
+        CorpusError
+            If the corpus cannot be opened or written.
+        """
+        from melodex.reading import Choice
+        from melodex.tasks.adding.add import AddStep, add_paths
+
+        def move(step: AddStep) -> None:
+            if progress is not None:
+                progress(step.files_done, step.files_total)
+
+        self.require_open()
+        result = add_paths(
+            self.path,
+            paths,
+            collection=collection,
+            choice=Choice(part, voice, chord_note),
+            progress=move,
+            workers=workers,
+        )
+        if result.interrupted:
+            raise KeyboardInterrupt
+        return AddResult(result)
+
+    def tunes(
+        self,
+        *,
+        title: str = "",
+        collection: str = "",
+        tag: str = "",
+        source: str = "",
+        limit: int | None = None,
+    ) -> TuneList:
+        """List the tunes.
+
+        Parameters
+        ----------
+        title : str
+            Only tunes whose title holds this, whatever the case and accents.
+        collection, tag, source : str
+            Only tunes of that collection, with that tag, from that file or folder.
+        limit : int, optional
+            At most so many.
+        """
+        from melodex.tasks.collection.holdings import list_tunes
+
+        with self.reading() as reader:
+            return TuneList(
+                list_tunes(
+                    reader,
+                    collection=collection,
+                    title=title,
+                    tag=tag,
+                    source=source,
+                    limit=limit,
+                )
+            )
+
+    def tune(self, name: TuneLike, *, bars: SpanLike | None = None) -> Tune:
+        """Return one tune, or some bars of it.
+
+        Parameters
+        ----------
+        name : str, PathLike or Tune
+            Its title, a part of it that no other tune has, its id, or a file.
+        bars : int, str or tuple of int, optional
+            Printed numbers: ``5``, ``"5-8"`` or ``(5, 8)``.
+
+        Raises
+        ------
+        UnknownTuneError
+            If no tune goes by that name, or several do.
+        PassageError
+            If it has no such bars.
+        """
+        with self.reading() as reader:
+            return Tune(as_passage(name, reader, bars=bars, fewest=1))
+
+    def remove(self, *names: str) -> list[str]:
+        """Take tunes out; return their ids.
+
+        Parameters
+        ----------
+        *names : str
+            Titles or ids, as for :meth:`tune`.
+
+        Raises
+        ------
+        UnknownTuneError
+            If a name fits no tune, or several; nothing is removed then.
+        """
+        from melodex.tasks.collection.holdings import remove_tunes
+
+        self.require_open()
+        return [row.tune_id for row in remove_tunes(self.path, names).removed]
+
+    # The tasks
+
+    def resemble(
+        self,
+        phrase: TuneLike | None = None,
+        *,
+        tune: TuneLike | None = None,
+        bars: SpanLike | None = None,
+        notes: SpanLike | None = None,
+        notation: str = "",
+        limit: int = 10,
+        include_self: bool = False,
+        exclude: Iterable[str] = (),
+        order: str = "evidence",
+        explain: bool = False,
+    ) -> ResembleResult:
+        """Find what a phrase resembles, exactly and in any key.
+
+        Parameters
+        ----------
+        phrase : str, PathLike or Tune, optional
+            Scale degrees (``5 1' 7 b6``), steps in semitones (``+2 +2 -4``), ABC
+            (``K:F c3 d | f2 e2``) or the signs of a contour (``+ + - 0``); or a tune.
+        tune : str, PathLike or Tune, optional
+            A tune of the corpus, by title or id, or a file, to take the phrase from.
+        bars, notes : int, str or tuple of int, optional
+            What part of the tune: bars by printed number, or notes counted from 1.
+        notation : str
+            ``degrees``, ``steps``, ``abc`` or ``contour``, where the phrase could be
+            taken in two ways.
+        limit : int
+            How many tunes at most.
+        include_self : bool
+            Whether a phrase cut from a tune of the corpus may find that tune.
+        exclude : iterable of str
+            Titles or ids of tunes to leave out.
+        order : str
+            ``evidence``, or ``alignment`` for alignment points alone.
+        explain : bool
+            Whether each match is to say how it came by its place.
+
+        Raises
+        ------
+        PhraseError
+            If the phrase cannot be understood, or neither or both were named.
+        """
+        from melodex.reading.phrase.reader import read_phrase
+        from melodex.tasks.resemble import resemble
+
+        if (phrase is None) == (tune is None):
+            raise PhraseError("name a phrase or a tune, and not both")
+        typed = isinstance(phrase, str)
+        if typed and (bars is not None or notes is not None):
+            raise PhraseError("bars and notes are those of a tune", hint="name it by tune=")
+        with self.reading() as reader:
+            sought = None
+            if typed:
+                said = read_phrase(str(phrase), notation=notation)
+            else:
+                named = cast(TuneLike, phrase if tune is None else tune)
+                sought = as_passage(named, reader, bars=bars, notes=notes)
+                said = sought.phrase()
+            found = resemble(
+                reader,
+                said,
+                limit=limit,
+                include_self=include_self,
+                exclude=[reader.resolve(name) for name in exclude],
+                order=order,
+                explain=explain,
+            )
+        return ResembleResult(found, self, sought)
+
+    def compare(
+        self,
+        a: TuneLike,
+        b: TuneLike,
+        *,
+        bars: BothSpans = None,
+        notes: BothSpans = None,
+        transpose: int | None = None,
+    ) -> CompareResult:
+        """Lay two passages side by side, note against note.
+
+        Parameters
+        ----------
+        a, b : str, PathLike or Tune
+            Tunes of the corpus, files or tunes.
+        bars, notes : str or tuple, optional
+            Which of both: ``"1-4,9-12"`` or ``((1, 4), (9, 12))``; one range serves
+            for ``a`` alone.
+        transpose : int, optional
+            Move ``a`` by so many semitones; by default by what brings most points.
+
+        Raises
+        ------
+        PassageError, UnknownTuneError
+            If there is no such tune or part of it.
+        EmptyMelodyError
+            If a passage has under three notes, or no notes agree.
+        """
+        with self.reading() as reader:
+            return compared(a, b, reader, bars, notes, transpose)
+
+    def audit(
+        self,
+        tune: TuneLike,
+        *,
+        exclude: Iterable[str] = (),
+        threshold: float = 1.0,
+        limit: int = 20,
+    ) -> AuditResult:
+        """Find where a tune of your own comes close to the corpus, or whether by chance.
+
+        Parameters
+        ----------
+        tune : str, PathLike or Tune
+            A file, a tune, or a tune of the corpus, which is then compared with the
+            others.
+        exclude : iterable of str
+            Titles or ids of tunes that are known to be related.
+        threshold : float
+            Findings that chance would bring more often than this are left out.
+        limit : int
+            At most so many findings.
+
+        Notes
+        -----
+        Likeness is not infringement, and no likeness found is not clearance.
+        """
+        from melodex.tasks.audit.audit import audit
+
+        with self.reading() as reader:
+            own = as_passage(tune, reader)
+            hidden = [reader.resolve(name) for name in exclude]
+            found = audit(reader, own, exclude=hidden, threshold=threshold, limit=limit)
+        return AuditResult(found, self)
+
+    def audit_whole(
+        self, *, exclude: Iterable[str] = (), limit: int = 20
+    ) -> WholeAuditResult:
+        """Compare the tunes of the corpus with each other.
+
+        Parameters
+        ----------
+        exclude : iterable of str
+            Titles or ids of tunes to leave out.
+        limit : int
+            At most so many pairs.
+        """
+        from melodex.tasks.audit.whole import audit_whole
+
+        with self.reading() as reader:
+            hidden = [reader.resolve(name) for name in exclude]
+            return WholeAuditResult(audit_whole(reader, exclude=hidden, limit=limit))
+
+    def describe(self, tune: TuneLike) -> DescribeResult:
+        """Say what is in a piece, and how many tunes of the corpus show each find.
+
+        Parameters
+        ----------
+        tune : str, PathLike or Tune
+            A tune of the corpus, a file or a tune.
+        """
+        from melodex.tasks.describe.describe import describe
+
+        with self.reading() as reader:
+            return DescribeResult(describe(as_passage(tune, reader, fewest=1), reader))
+
+    def gather(
+        self, *, limit: int | None = 30, thorough: bool = False, **wishes: Any
+    ) -> GatherResult:
+        """Find pieces and passages that show a feature; wishes can be combined freely.
+
+        Parameters
+        ----------
+        limit : int or None
+            At most so many examples; all tunes are counted.
+        thorough : bool
+            Whether to look at every tune that may hold a progression.
+        **wishes
+            As for :class:`melodex.tasks.gather.wish.Wish`: ``device``, ``progression``,
+            ``note_on_chord``, ``mode``, ``metre``, ``key_change``, ``section_bars``,
+            ``phrase``, ``composer``, ``after`` and the others.
+
+        Raises
+        ------
+        AnalysisError
+            If nothing is asked for, or a wish cannot be understood.
+        """
+        from dataclasses import fields
+
+        from melodex.errors import AnalysisError
+        from melodex.tasks.gather.gather import gather
+        from melodex.tasks.gather.wish import Wish
+
+        known = [field.name for field in fields(Wish)]
+        for name in wishes:
+            if name not in known:
+                raise AnalysisError(
+                    f"there is no wish {name!r}", hint=f"there are {', '.join(known)}"
+                )
+        with self.reading() as reader:
+            found = gather(reader, Wish(**wishes), limit=limit, thorough=thorough)
+        return GatherResult(found, self)
+
+    # Teaching sets
+
+    def lesson(self, name: str) -> Lesson:
+        """Return a teaching set.
+
+        Raises
+        ------
+        LessonError
+            If there is none of that name.
+        """
+        return Lesson(self, name)
+
+    def lessons(self) -> list[Lesson]:
+        """Return all teaching sets, in alphabetical order."""
+        from melodex.tasks.lesson.sets import list_lessons
+
+        with self.reading() as reader:
+            names = [line.row.name for line in list_lessons(reader)]
+        return [Lesson(self, name) for name in names]
+
+    def new_lesson(
+        self, name: str, *, topic: str = "", level: str = "", notes: str = ""
+    ) -> Lesson:
+        """Make an empty teaching set.
+
+        Parameters
+        ----------
+        name : str
+            What it is called.
+        topic, level, notes : str
+            What it is to teach, for whom, and words to print on the handout.
+
+        Raises
+        ------
+        LessonError
+            If there is one of that name.
+        """
+        from melodex.tasks.lesson.sets import new_lesson
+
+        self.require_open()
+        row = new_lesson(self.path, name, topic=topic, level=level, notes=notes)
+        return Lesson(self, row.name)
+
+    def keep(self, name: str, found: Found[Any, Any]) -> Lesson:
+        """Keep what was found in a teaching set, which is made if there is none.
+
+        Raises
+        ------
+        LessonError
+            If the set would have too many passages, or nothing was found.
+        """
+        return kept(self, name, found)
+
+    def unpack(self, file: str | PathLike[str], *, name: str = "") -> Lesson:
+        """Put a packed teaching set into the corpus.
+
+        Parameters
+        ----------
+        file : str or PathLike
+            What :meth:`melodex.Lesson.pack` wrote.
+        name : str
+            Another name for it here.
+        """
+        from melodex.tasks.lesson.file import unpack_file
+
+        self.require_open()
+        return Lesson(self, unpack_file(self.path, Path(file), name=name)[0].name)
+
+    # Keeping the file
+
+    def backup(self, path: str | PathLike[str], *, replace: bool = False) -> Path:
+        """Write a consistent copy of the corpus, which may be in use meanwhile.
+
+        Raises
+        ------
+        CorpusError
+            If there is a file of that name and it is not to be replaced.
+        """
+        from melodex.tasks.collection.upkeep import backup
+
+        self.require_open()
+        return backup(self.path, Path(path), replace=replace).path
+
+    def check(self) -> tuple[str, ...]:
+        """Test the corpus for damage; return what is wrong, nothing if it is whole."""
+        from melodex.tasks.collection.upkeep import check
+
+        self.require_open()
+        return tuple(fault.what for fault in check(self.path).report.faults)
+
+
+def compared(
+    a: TuneLike,
+    b: TuneLike,
+    reader: CorpusReader | None,
+    bars: BothSpans,
+    notes: BothSpans,
+    transpose: int | None,
+) -> CompareResult:
+    """Two passages side by side, with a corpus to look names up in or without."""
+    from melodex.tasks.compare import compare
+
+    of_bars, of_notes = both_of(bars, "bars"), both_of(notes, "notes")
+    first, second = (
+        as_passage(tune, reader, bars=of_bars[side], notes=of_notes[side])
+        for side, tune in enumerate((a, b))
+    )
+    return CompareResult(compare(first, second, transposition_semitones=transpose))
+
+
+def both_of(given: BothSpans, what: str) -> tuple[SpanLike | None, SpanLike | None]:
+    """What part of the first and of the second is meant.
+
+    Examples
+    --------
+    >>> both_of("1-4,9-12", "bars"), both_of(((1, 4), (9, 12)), "bars")
+    (((1, 4), (9, 12)), ((1, 4), (9, 12)))
+    >>> both_of((1, 4), "bars"), both_of(5, "bars")
+    (((1, 4), None), (5, None))
+    """
+    if isinstance(given, str):
+        first, second = (
+            (span.first, span.last) if span else None for span in parts_of(given, what)
+        )
+        return first, second
+    if isinstance(given, tuple) and not all(isinstance(end, int) for end in given):
+        return given
+    return cast(SpanLike | None, given), None

@@ -1,0 +1,166 @@
+"""What a script starts with, and what needs no corpus.
+
+Contents: open, read, compare, describe, from_music21.
+"""
+
+from __future__ import annotations
+
+import warnings
+from os import PathLike
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from melodex.corpus.place import usual_place
+from melodex.errors import ReadingError
+from melodex.scripting.corpus import Corpus, compared
+from melodex.scripting.results import CompareResult, DescribeResult
+from melodex.scripting.tune import SpanLike, Tune, TuneLike, as_passage
+
+if TYPE_CHECKING:
+    from melodex.scripting.bridge import Stream
+
+__all__ = ["compare", "describe", "from_music21", "open", "read"]
+
+
+def open(path: str | PathLike[str] | None = None) -> Corpus:  # noqa: A001
+    """Open a corpus; the first :meth:`~melodex.Corpus.add` makes it where there is none.
+
+    Parameters
+    ----------
+    path : str or PathLike, optional
+        The corpus file; by default ``$MELODEX_CORPUS``, then a file in the user's data
+        folder.
+
+    Returns
+    -------
+    Corpus
+        To be used with ``with``, or closed when it is no longer needed.
+
+    Raises
+    ------
+    CorpusError
+        If there is a file of that name that is no corpus, or that may not be read.
+
+    Examples
+    --------
+    >>> import melodex
+    >>> corpus = melodex.open("tunes.melodex")
+    >>> corpus.add("corpus_demo")  # doctest: +SKIP
+    <AddResult: 61 added, 0 unchanged>
+    """
+    return Corpus(usual_place() if path is None else path)
+
+
+def read(path: str | PathLike[str], *, part: str = "", voice: str = "") -> list[Tune]:
+    """Read the tunes of a file: ABC, MusicXML (plain or compressed) or MIDI.
+
+    Parameters
+    ----------
+    path : str or PathLike
+        The file.
+    part, voice : str
+        Which is the melody, by name or number from 1; by default the first with notes.
+
+    Returns
+    -------
+    list of Tune
+        What could be read. What could not is told of in a warning each.
+
+    Raises
+    ------
+    ReadingError
+        If nothing in it can be read.
+
+    Examples
+    --------
+    >>> import melodex
+    >>> len(melodex.read("corpus_demo/reed_cutters.abc"))
+    12
+    """
+    from melodex.reading import Choice, read_path
+
+    reading = read_path(path, Choice(part, voice))
+    if not reading.tunes:
+        reasons = "; ".join(str(refusal) for refusal in reading.refusals)
+        where = "" if reasons else str(Path(path))
+        raise ReadingError(reasons or "there is no tune in it", where=where)
+    for refusal in reading.refusals:
+        warnings.warn(f"left out: {refusal}", stacklevel=2)
+    return [Tune.of(tune.melody) for tune in reading.tunes]
+
+
+def compare(
+    a: TuneLike,
+    b: TuneLike,
+    *,
+    bars: SpanLike | tuple[SpanLike | None, SpanLike | None] | None = None,
+    notes: SpanLike | tuple[SpanLike | None, SpanLike | None] | None = None,
+    transpose: int | None = None,
+) -> CompareResult:
+    """Lay two passages of files or tunes side by side; needs no corpus.
+
+    Parameters
+    ----------
+    a, b, bars, notes, transpose
+        As for :meth:`melodex.Corpus.compare`.
+
+    Examples
+    --------
+    >>> import melodex
+    >>> own = "corpus_demo/own/own_song.abc"
+    >>> found = melodex.compare(own, own, bars="1-4,5-8")
+    >>> found.passages[1]
+    <Tune 'Letter from the Far Lock', bars 5-8: 17 notes in Bb major>
+    """
+    return compared(a, b, None, bars, notes, transpose)
+
+
+def describe(tune: TuneLike) -> DescribeResult:
+    """Say what is in a piece: keys, form, metre, range, chords, devices.
+
+    Parameters
+    ----------
+    tune : str, PathLike or Tune
+        A file or a tune. :meth:`melodex.Corpus.describe` says also how rare each find
+        is among the tunes of a corpus.
+
+    Raises
+    ------
+    ReadingError
+        If the file cannot be read.
+    """
+    from melodex.tasks.describe.describe import describe as said
+
+    return DescribeResult(said(as_passage(tune, None, fewest=1)))
+
+
+def from_music21(
+    stream: Stream[Any], *, part: str = "", voice: str = "", title: str = ""
+) -> Tune:
+    """Make a tune of a music21 stream.
+
+    Parameters
+    ----------
+    stream : music21.stream.Stream
+        A score, a part, or any stream that music21 can write as MusicXML.
+    part, voice : str
+        Which is the melody, by name or number from 1; by default the first part with
+        notes, and its top voice.
+    title : str
+        What to call it, where the score does not say.
+
+    Returns
+    -------
+    Tune
+        As if it had been read from a file.
+
+    Raises
+    ------
+    PresentationError
+        If music21 is not installed.
+    ReadingError
+        If music21 cannot write the stream, or there is no melody in it.
+    """
+    from melodex.scripting.bridge import melody_of
+
+    return Tune.of(melody_of(stream, part, voice, title))

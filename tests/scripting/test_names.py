@@ -1,0 +1,114 @@
+"""The names that stay: which there are, that each loads late, and that each is told of."""
+
+from __future__ import annotations
+
+import ast
+import inspect
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import melodex
+
+STABLE = {
+    "AddResult",
+    "AuditResult",
+    "CompareResult",
+    "Corpus",
+    "DescribeResult",
+    "GatherResult",
+    "Lesson",
+    "MelodexError",
+    "ResembleResult",
+    "Tune",
+    "TuneList",
+    "WholeAuditResult",
+    "__version__",
+    "compare",
+    "describe",
+    "from_music21",
+    "open",
+    "read",
+}
+"""Taking one away breaks the scripts of others: a new version says so in CHANGELOG."""
+
+CORPUS_METHODS = {
+    "add",
+    "audit",
+    "audit_whole",
+    "backup",
+    "check",
+    "close",
+    "compare",
+    "describe",
+    "gather",
+    "keep",
+    "lesson",
+    "lessons",
+    "new_lesson",
+    "remove",
+    "resemble",
+    "tune",
+    "tunes",
+    "unpack",
+}
+
+
+def test_the_stable_names_are_there_and_no_others():
+    assert set(melodex.__all__) == STABLE
+    assert set(dir(melodex)) >= STABLE
+    assert all(getattr(melodex, name) is not None for name in STABLE)
+    assert set(dir(melodex.Corpus)) >= CORPUS_METHODS
+
+
+def test_type_checkers_are_told_the_same_names():
+    stub = ast.parse(Path(melodex.__file__).with_suffix(".pyi").read_text("utf-8"))
+    told = {
+        alias.asname or alias.name
+        for node in stub.body
+        if isinstance(node, ast.ImportFrom)
+        for alias in node.names
+    }
+    assert told | {"__version__"} == STABLE
+    (listed,) = (node for node in stub.body if isinstance(node, ast.Assign))
+    assert set(ast.literal_eval(listed.value)) == STABLE
+
+
+def test_a_name_that_is_not_there_is_refused_as_by_any_module():
+    with pytest.raises(AttributeError, match="module 'melodex' has no attribute 'opne'"):
+        _ = melodex.opne
+
+
+def test_importing_melodex_imports_nothing_else():
+    code = (
+        "import json, sys; before = set(sys.modules); import melodex;"
+        "print(json.dumps(sorted(set(sys.modules) - before)))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, check=True, encoding="utf-8"
+    )
+    assert json.loads(done.stdout) == ["melodex"]
+
+
+def test_asking_loads_neither_engraver_nor_page_nor_command_line():
+    code = (
+        "import json, sys, melodex; melodex.Corpus;"
+        "print(json.dumps(sorted({name.split('.')[0] for name in sys.modules})))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, check=True, encoding="utf-8"
+    )
+    heavy = {"click", "jinja2", "music21", "rich", "starlette", "typst", "verovio"}
+    assert not heavy & set(json.loads(done.stdout))
+
+
+@pytest.mark.parametrize("name", sorted(STABLE - {"__version__"}))
+def test_every_name_and_its_methods_are_documented(name):
+    thing = getattr(melodex, name)
+    assert inspect.getdoc(thing), name
+    for own, member in vars(thing).items() if inspect.isclass(thing) else ():
+        if not own.startswith("_") and callable(member):
+            assert inspect.getdoc(member), f"{name}.{own}"
