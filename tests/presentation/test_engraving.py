@@ -24,10 +24,10 @@ from melodex.presentation.engraving.pictures import (
     engrave,
     engrave_comparison,
     engrave_melody,
-    moved_chord,
-    parts_of,
 )
-from melodex.tasks.compare import RELATIONS
+from melodex.presentation.engraving.sides import moved_chord, parts_of
+from melodex.tasks.compare import RELATIONS, compare
+from melodex.tasks.passage import Passage
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -192,7 +192,8 @@ def test_graces_tuplets_marks_repeats_and_endings_are_drawn(read_tune):
     assert drawn.note_count == len(melody)
     assert drawn.svg.count('class="note"') == len(melody) + 3
     assert "".join(texts(drawn.svg, "ending")) == "12"
-    assert texts(drawn.svg, "reh") == ["A", "B"]
+    assert texts(drawn.svg, "section") == ["A", "B"]
+    assert texts(drawn.svg, "key") == ["G major", "D major"]
 
 
 @pytest.mark.parametrize(
@@ -292,3 +293,32 @@ def test_what_follows_a_raised_figure_stands_on_the_line_again(read_tune):
     assert len(moves) == 2
     assert moves[0] < 0
     assert sum(moves) == 0
+
+
+def test_a_moved_passage_follows_its_changes_of_key_with_the_fewest_signs(read_tune):
+    """Six flats to no sign moves A major to nine sharps: three flats sound the same."""
+    a = read_tune("X:1\nT:a\nM:4/4\nL:1/4\nK:C\nCEGc | [K:Eb] EGBe |]")
+    b = read_tune(
+        'X:1\nT:b\nM:4/4\nL:1/4\nK:Gb\n"Gb"GBdg | [K:A] "Amaj7"Acea | [K:C] "C"CEGc |]'
+    )
+    passages = [Passage(m, m, 0, m.content_id(), False) for m in (a, b)]
+    found = compare(*passages, transposition_semitones=6)
+    parts, _ = parts_of(a, b, found.likeness)
+    shown = [parts[1].signature_at(change) for change in parts[1].melody.keys]
+    assert shown == [0, -3, 6]
+    assert [c.text for c in parts[1].melody.chords] == ["C", "Ebmaj7", "F#"]
+    assert [name for _, name in parts[1].key_names][:2] == [
+        "C major (from Gb major)",
+        "Eb major (from A major)",
+    ]
+
+
+def test_notes_that_agree_on_other_degrees_are_not_said_to_be_the_same_degree(read_tune):
+    a = read_tune("X:1\nT:a\nM:4/4\nL:1/4\nK:C\nCDEF | GFED |]")
+    b = read_tune("X:1\nT:b\nM:4/4\nL:1/4\nK:G\nCDEF | GFED |]")
+    passages = [Passage(m, m, 0, m.content_id(), False) for m in (a, b)]
+    found = compare(*passages, transposition_semitones=0)
+    parts, _ = parts_of(a, b, found.likeness)
+    assert parts[0].named("same degree and time") == "same shape and length"
+    assert "same shape and length" in engrave_comparison(found).svg
+    assert "same degree" not in engrave_comparison(found).svg.split("</desc>")[1]

@@ -26,8 +26,8 @@ from melodex.presentation.engraving.pictures import (
     EngravedSvg,
     engrave,
     engrave_melody,
-    shown_degrees,
 )
+from melodex.presentation.engraving.sides import shown_degrees
 from melodex.presentation.engraving.svg import NotePlace
 from melodex.presentation.report.blocks import numerals_of
 from melodex.presentation.report.page import (

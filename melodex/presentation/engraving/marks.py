@@ -4,7 +4,7 @@ Conventions: places are in a picture's own units, y down. The shapes are ours: a
 solid ring, a dashed diamond, a dotted square, a cross, a dash; colour only repeats
 what the shape says.
 
-Contents: Shape, RELATION_SHAPES, relation_sign, draw_shape, system_slices,
+Contents: Shape, RELATION_SHAPES, reach_of, relation_sign, draw_shape, system_slices,
 shared_signs, shared_glyphs, number.
 """
 
@@ -22,6 +22,7 @@ __all__ = [
     "Shape",
     "draw_shape",
     "number",
+    "reach_of",
     "relation_sign",
     "shared_glyphs",
     "shared_signs",
@@ -56,6 +57,16 @@ RELATION_SHAPES = {
 
 The three colours differ in lightness and stay apart under the common kinds of colour
 blindness; the shapes do without them."""
+
+
+HEAD_SIZE = 215
+"""Half the width of what is drawn around a head."""
+
+
+def reach_of(relation: str) -> float:
+    """How far the shape of a relation reaches from the middle of a head."""
+    form = RELATION_SHAPES[relation].form if relation in RELATION_SHAPES else ""
+    return {"ring": 1.0, "diamond": 1.28, "square": 0.92}.get(form, 0.0) * HEAD_SIZE + 20
 
 
 def relation_sign(relation: str, size: float = 16) -> str:

@@ -19,7 +19,15 @@ from collections import Counter
 from collections.abc import Sequence
 from xml.etree.ElementTree import Element, SubElement, tostring
 
-from melodex.melody import TICKS_PER_QUARTER, Bar, KeyChange, Melody, Metre, degree_name
+from melodex.melody import (
+    TICKS_PER_QUARTER,
+    Bar,
+    KeyChange,
+    Melody,
+    Metre,
+    SectionMark,
+    degree_name,
+)
 from melodex.presentation.engraving.layout import Measure, StaffPart
 from melodex.presentation.notation.pitch import Inflections, clef_for, spelled
 from melodex.presentation.notation.values import Written
@@ -34,7 +42,7 @@ SIGNS = {0: "n", 1: "s", 2: "x", 3: "xs", -1: "f", -2: "ff", -3: "tf"}
 LONGEST_TEXT = 28
 BLANK = "__"
 """Stands where the reader is to write."""
-ROWS = ("chord", "numeral", "degree", "sign")
+ROWS = ("chord", "numeral", "key", "section", "degree", "sign")
 BELOW = {"degree", "sign"}
 SIGNED = {"different degree", "no partner"}
 """Relations that have a sign below the degree in place of a shape around the head."""
@@ -60,6 +68,13 @@ def degree_text(degree: int) -> str:
     """A degree with its signs: ``♭3``."""
     return with_signs(degree_name(degree))
 
+
+KEY_NAME = re.compile(r"\b([A-G])(b+|#+)(?= )")
+SIGNPOST = re.compile(
+    r"(?:(?:to |da)?coda|segno|fine|d\.? ?[cs]\.?(?: al .*)?|da ?capo.*|dal ?segno.*)[.)]*",
+    re.IGNORECASE,
+)
+"""Words that send the player elsewhere (common practice, no source)."""
 
 CHORD = re.compile(r"([A-G])([#b♯♭]*)(m(?!a)|min|dim|aug|)(.*?)((?:/[A-G][#b♯♭]*)?)")
 NUMERAL = re.compile(r"([#b♯♭]*)([ivIV]+)(.*?)((?:/.+)?)")
@@ -116,7 +131,7 @@ def mei_of(parts: Sequence[StaffPart], measures: Sequence[Measure], prefix: str)
             change_def(home, lines, measure)
         for line, written in zip(lines, measure.bars, strict=True):
             line.started |= written is not None
-            if not measure.has_bar_lines:
+            if not measure.has_bar_lines or (index and index in line.part.breaks):
                 SubElement(home, "sb")
         write_measure(home, lines, measure, index, is_last=index + 1 == len(measures))
         if end:
@@ -161,6 +176,9 @@ class Line:
         self.pieces: Counter[int] = Counter()
         self.clef = part.clef or clef_for(part.melody)
         self.inflections = Inflections(self.signature(None))
+        self.lyrics: dict[int, list[tuple[int, str]]] = {}
+        for word in part.melody.lyrics:
+            self.lyrics.setdefault(word.note, []).append((word.verse, word.text))
         self.graces: dict[int, list[int]] = {}
         for place, grace in enumerate(part.melody.graces):
             self.graces.setdefault(grace.note, []).append(place)
@@ -356,6 +374,8 @@ def write_event(
         melody.fifths[event.note],
         tied_from=event.tied_from,
     )
+    if line.part.lyrics and not event.tied_from:
+        write_lyrics(note, line, event.note)
 
 
 def pitch(note: Element, line: Line, midi: int, fifths: int, *, tied_from: bool) -> None:
@@ -368,6 +388,16 @@ def pitch(note: Element, line: Line, midi: int, fifths: int, *, tied_from: bool)
         note.set("accid", SIGNS[printed])
     elif alteration:
         note.set("accid.ges", SIGNS[alteration])
+
+
+def write_lyrics(note: Element, line: Line, index: int) -> None:
+    """The syllables under a note, a line for each verse."""
+    for verse, text in sorted(line.lyrics.get(index, ())):
+        joined = text.endswith("-") and len(text) > 1
+        syllable = SubElement(SubElement(note, "verse", {"n": str(verse)}), "syl")
+        syllable.text = readable_text(text.removesuffix("-") if joined else text)
+        if joined:
+            syllable.set("con", "d")
 
 
 def write_graces(home: Element, line: Line, note: int) -> None:
@@ -449,15 +479,29 @@ def bar_texts(line: Line, bar: WrittenBar, ids: dict[int, str]) -> list[Element]
             "not drawn: " + bar.fault
         )
         out.append(element)
+    for onset, name in part.key_names:
+        onset = max(onset, melody.onset_ticks[0]) if part.excerpt else onset
+        if 0 <= onset - bar.bar.onset_ticks < bar.bar.duration_ticks:
+            place = place_of(onset, bar, melody, ids)
+            out.append(harm(line, "key", place, [(key_text(name), False)]))
     # In a comparison a mark of one tune would read as one of both.
     for mark in () if part.relations else melody.marks:
         if 0 <= mark.onset_ticks - bar.bar.onset_ticks < bar.bar.duration_ticks:
-            element = Element("reh", {"staff": line.n, "tstamp": "1", "type": "section"})
-            SubElement(element, "rend", {"rend": "box"}).text = (
-                readable_text(mark.text) or "–"
-            )
-            out.append(element)
+            out.append(mark_text(line, mark, place_of(mark.onset_ticks, bar, melody, ids)))
     return out
+
+
+def mark_text(line: Line, mark: SectionMark, place: dict[str, str]) -> Element:
+    """The name of a section, to be boxed, or words that send the player elsewhere."""
+    element = harm(line, "section", place, [(readable_text(mark.text) or "–", False)])
+    if SIGNPOST.fullmatch(mark.text.strip()):
+        element.set("type", "signpost")
+    return element
+
+
+def key_text(name: str) -> str:
+    """The name of a key with its signs."""
+    return KEY_NAME.sub(lambda found: found[1] + with_signs(found[2]), name)
 
 
 def in_bar(

@@ -7,8 +7,7 @@ returns is checked: every note of every melody must be in the picture.
 Conventions: ``layout`` is ``time`` (bars as written, over one another) or
 ``columns`` (partners in columns, without rhythm). Same input, same bytes.
 
-Contents: EngravedSvg, engrave, engrave_melody, engrave_comparison, no_wider_than,
-parts_of.
+Contents: EngravedSvg, engrave, engrave_melody, engrave_comparison, no_wider_than.
 """
 
 from __future__ import annotations
@@ -16,11 +15,10 @@ from __future__ import annotations
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from melodex.analysis.harmony.chords import parse_chord, transposed_text
 from melodex.errors import PresentationError
 from melodex.melody import Melody, degree_name
 from melodex.presentation.engraving.layout import (
@@ -29,12 +27,18 @@ from melodex.presentation.engraving.layout import (
     in_columns,
     in_time,
 )
-from melodex.presentation.engraving.mei import mei_of, readable_text
+from melodex.presentation.engraving.marks import reach_of
+from melodex.presentation.engraving.mei import SIGNED, mei_of, readable_text
+from melodex.presentation.engraving.sides import (
+    key_names,
+    parts_of,
+    shown_degrees,
+)
 from melodex.presentation.engraving.svg import Drawing, NotePlace
 from melodex.presentation.notation.pitch import spoken_pitch
 
 if TYPE_CHECKING:
-    from melodex.tasks.compare import Comparison, Likeness
+    from melodex.tasks.compare import Comparison
 
 __all__ = [
     "EngravedSvg",
@@ -43,7 +47,6 @@ __all__ = [
     "engrave_comparison",
     "engrave_melody",
     "no_wider_than",
-    "parts_of",
 ]
 
 UNITS_PER_PIXEL = 21.0
@@ -53,11 +56,14 @@ PAGE_UNITS = 21000
 COLUMN_UNITS = 1000
 MARGIN_COLUMNS = 3
 
+ROW_SPACING = 4.0
+"""Room of a row of text, in the engraver's units of half a staff space."""
+
 OPTIONS: dict[str, Any] = {
     "breaks": "auto",
     "pageHeight": 60000,
     "adjustPageHeight": True,
-    "adjustPageWidth": True,
+    "adjustPageWidth": False,
     "pageMarginLeft": 20,
     "pageMarginRight": 20,
     "pageMarginTop": 20,
@@ -75,7 +81,8 @@ OPTIONS: dict[str, Any] = {
     "spacingLinear": 0.3,
     "spacingStaff": 9,
     "spacingSystem": 8,
-    "minLastJustification": 0.6,
+    "minLastJustification": 0.75,
+    "measureMinWidth": 20,
     "systemDivider": "none",
 }
 
@@ -174,10 +181,17 @@ def engrave(
         measures = in_columns(parts, pairs, per_system)
     else:
         measures = in_time(parts, pairs, drawn=True)
-    pages = rendered(mei_of(parts, measures, prefix), layout, width, parts[0].melody.title)
+    mei = mei_of(parts, measures, prefix)
+    pages = rendered(mei, layout, width, rows_between(parts), parts[0].melody.title)
     left_out = ("mNum",) if len(parts) > 1 or layout == "columns" else ()
     # In columns no stem keeps the degrees away from the shapes around the heads.
-    drawing = Drawing(pages, prefix, left_out, row_drop=90 if layout == "columns" else 0)
+    reach = {
+        (index, note): reach_of(relation)
+        for index, part in enumerate(parts)
+        for note, relation in enumerate(part.relations)
+    }
+    row_drop = 90 if layout == "columns" else 0
+    drawing = Drawing(pages, prefix, left_out, row_drop, reach)
     expected = notes_in(measures)
     if len(drawing.notes) != expected:
         raise PresentationError(
@@ -210,13 +224,30 @@ def notes_in(measures: Sequence[Measure]) -> int:
     )
 
 
-def rendered(mei: str, layout: str, width: int, title: str) -> list[str]:
-    """The engraver's pages for an MEI text."""
+def rows_between(parts: Sequence[StaffPart]) -> int:
+    """How many rows of text stand between two staves."""
+    if len(parts) < 2:
+        return 0
+    upper, lower = parts
+    rows = [upper.degrees, SIGNED & set(upper.relations), lower.numerals, lower.key_names]
+    return sum(map(bool, rows)) + bool(lower.chords and lower.melody.chords)
+
+
+def rendered(mei: str, layout: str, width: int, rows: int, title: str) -> list[str]:
+    """The engraver's pages for an MEI text with some rows between its staves."""
     tool = toolkit()
     # The engraver adds its margins to the width it was given.
-    options = OPTIONS | {"pageWidth": width - 30}
+    spacing = min(48, round(OPTIONS["spacingStaff"] + ROW_SPACING * rows))
+    options = OPTIONS | {"pageWidth": width - 30, "spacingStaff": spacing}
     if layout == "columns":
-        options |= {"breaks": "encoded", "spacingNonLinear": 0.66}
+        options |= {
+            "breaks": "encoded",
+            "spacingNonLinear": 0.66,
+            "adjustPageWidth": True,
+            "measureMinWidth": 1,
+        }
+    elif "<sb" in mei:
+        options |= {"breaks": "smart", "breaksSmartSb": 0.55}
     tool.resetOptions()
     tool.setOptions(options)
     if not tool.loadData(mei):
@@ -253,7 +284,7 @@ def note_title(part: StaffPart, note: int) -> str:
     if part.degrees and (degree := part.degrees[note]) is not None and not hidden:
         words.append(f"degree {degree_name(degree)}")
     if part.relations and part.relations[note]:
-        words.append(part.relations[note])
+        words.append(part.named(part.relations[note]))
     return (f"{part.label}: " if part.label else "") + ", ".join(words)
 
 
@@ -305,99 +336,9 @@ def engrave_melody(
         degrees=shown_degrees(melody, degrees),
         numerals=tuple(numerals),
         excerpt=excerpt,
+        key_names=key_names(melody),
     )
     return engrave([part], prefix=prefix, width=width, title=title)
-
-
-def shown_degrees(
-    melody: Melody, degrees: Sequence[int | None] | None = None
-) -> tuple[int | None, ...]:
-    """The degrees to print: none at all where no note has one."""
-    found = tuple(melody.degrees() if degrees is None else degrees)
-    return found if any(degree is not None for degree in found) else ()
-
-
-def parts_of(
-    a: Melody,
-    b: Melody,
-    likeness: Likeness,
-    *,
-    first_note: int = 0,
-    key: str = "common",
-    onto: str = "a",
-    numerals: Sequence[Sequence[tuple[int, str]]] = ((), ()),
-) -> tuple[tuple[StaffPart, StaffPart], tuple[tuple[int, int], ...]]:
-    """Return two staves and their partners for what a comparison found.
-
-    Parameters
-    ----------
-    a, b : Melody
-        The passages.
-    likeness : Likeness
-        Note against note.
-    first_note : int
-        What to take from the ``tune`` indexes of the pairs, where they count in the
-        whole tune and ``b`` was cut from it.
-    key : str
-        ``common``, where one is moved onto the other, or ``own``.
-    onto : str
-        Which one stays in its key: ``a``, or ``b`` where A has none.
-    numerals : two sequences of (int, str)
-        Onset in ticks and Roman numeral for A and for B.
-
-    Raises
-    ------
-    PresentationError
-        If the key is neither word.
-    """
-    if key not in {"common", "own"}:
-        raise PresentationError(f"{key!r} is no choice of key", hint="common or own")
-    degrees = [shown_degrees(melody) for melody in (a, b)]
-    signatures: list[int | None] = [None, None]
-    if key == "common":
-        a, b = (a, moved(b, likeness, -1)) if onto == "a" else (moved(a, likeness, 1), b)
-        stays, goes = (a, b) if onto == "a" else (b, a)
-        if stays.keys and (likeness.same_function or goes.key.mode == "none"):
-            signatures[onto == "a"] = stays.keys[0].signature_fifths
-    relations: list[dict[int, str]] = [{}, {}]
-    partners = []
-    for pair in likeness.pairs:
-        tune = None if pair.tune is None else pair.tune - first_note
-        for side, note in enumerate((pair.query, tune)):
-            if note is not None:
-                relations[side][note] = pair.relation
-        if pair.query is not None and tune is not None:
-            partners.append((pair.query, tune))
-    parts = [
-        StaffPart(
-            melody,
-            label="AB"[side],
-            degrees=degrees[side],
-            numerals=tuple(numerals[side]),
-            relations=tuple(relations[side].get(note, "") for note in range(len(melody))),
-            signature_fifths=signatures[side],
-        )
-        for side, melody in enumerate((a, b))
-    ]
-    return (parts[0], parts[1]), tuple(partners)
-
-
-def moved(melody: Melody, likeness: Likeness, direction: int) -> Melody:
-    """A melody moved onto its partner, as far as it fits the keyboard."""
-    semitones = direction * likeness.transposition_semitones
-    fifths = direction * likeness.spelled_shift
-    while melody.midi and max(melody.midi) + semitones > 127:
-        semitones -= 12
-    while melody.midi and min(melody.midi) + semitones < 0:
-        semitones += 12
-    chords = tuple(replace(c, text=moved_chord(c.text, fifths)) for c in melody.chords)
-    return replace(melody.transposed(semitones, fifths), chords=chords)
-
-
-def moved_chord(text: str, fifths: int) -> str:
-    """A chord symbol moved by an interval; what is none stays as it is."""
-    chord = parse_chord(text)
-    return transposed_text(chord, fifths) if chord.understood else text
 
 
 def engrave_comparison(

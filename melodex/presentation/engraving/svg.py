@@ -48,7 +48,20 @@ USUAL_HEAD_HALF_WIDTH = 113
 STAFF_SPACE = 180
 NUMBER = r"-?\d+(?:\.\d+)?"
 TEXT_SIZE = 405
+MARGIN = 20
 PAPER = "#ffffff"
+FROM_THE_NOTE = {"key", "section", "signpost"}
+"""Texts that begin at their note, where others stand about its middle."""
+
+MASKED = {"degree", "chord", "numeral", *FROM_THE_NOTE}
+TEXT_STYLE = {
+    "key": {"font-style": "italic"},
+    "signpost": {"font-style": "italic"},
+    "section": {"font-weight": "bold"},
+    "numeral": {"fill-opacity": "0.72"},
+}
+ACCIDENTAL_ROOM = 150
+"""How far from the middle of a head its accidental begins."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +88,8 @@ class Drawing:
         Classes of the engraver's groups that are not wanted.
     row_drop : float
         How much lower than the engraver's place the rows below a stave are put.
+    reach : mapping
+        Part and note -> how far what is drawn about its head reaches to the left.
     """
 
     def __init__(
@@ -83,8 +98,12 @@ class Drawing:
         prefix: str,
         left_out: Sequence[str] = (),
         row_drop: float = 0,
+        reach: Mapping[tuple[int, int], float] | None = None,
     ) -> None:
         self.prefix = prefix
+        self.reach = reach or {}
+        self.accidental_shift = 0.0
+        self.extent = self.limit = 0.0
         self.row_drop = row_drop
         self.left_out = left_out
         self.width = self.height = 0.0
@@ -119,11 +138,13 @@ class Drawing:
         if inner is None:
             return
         _, _, width, height = (float(v) for v in inner.get("viewBox", "0 0 0 0").split())
+        self.limit = width
         margin = inner.find(f"{{{SVG}}}g")
         if margin is not None:
             left, top = translation(margin.get("transform", ""))
             self.copy(margin, Element("g"), left, top + self.height)
-        self.width = max(self.width, width)
+        # A system that is not spread to the full width takes no more than it needs.
+        self.width = max(self.width, min(width, self.extent + 2 * MARGIN))
         self.height += height
 
     def copy(self, source: Element, home: Element, dx: float, dy: float) -> None:
@@ -154,8 +175,11 @@ class Drawing:
         if "note" in kinds:
             home = SubElement(home, "g", {"class": "note"})
             self.name_note(child, home, dx, dy)
-        elif {"mNum", "ending", "reh"} & set(kinds):
-            style = {"font-style": "italic"} if "mNum" in kinds else {"font-weight": "bold"}
+        elif "accid" in kinds:
+            dx -= self.accidental_shift
+        elif {"mNum", "ending", "dir"} & set(kinds):
+            italic = {"mNum", "dir"} & set(kinds)
+            style = {"font-style": "italic"} if italic else {"font-weight": "bold"}
             home = SubElement(home, "g", {"class": kinds[0], **style})
         elif {"label", "labelAbbr"} & set(kinds):
             self.note_label(child, dx, dy)
@@ -163,9 +187,8 @@ class Drawing:
             dy += self.row_drop if kinds[-1] in {"degree", "sign"} else 0
             if self.note_text(child, dx, dy) == "s":
                 return
-            home = SubElement(home, "g", {"class": kinds[-1]})
-            if kinds[-1] == "numeral":
-                home.set("fill-opacity", "0.72")
+            style = TEXT_STYLE.get(kinds[-1], {})
+            home = SubElement(home, "g", {"class": kinds[-1], **style})
         self.copy(child, home, dx, dy)
 
     def note_text(self, child: Element, dx: float, dy: float) -> str:
@@ -192,6 +215,7 @@ class Drawing:
         """Note where the head of a note stands, and keep its id."""
         name = child.get("id", "")
         home.set("id", name)
+        self.accidental_shift = 0.0
         found = re.fullmatch(re.escape(self.prefix) + r"p(\d+)n(\d+)", name)
         head = child.find(f"{{{SVG}}}g[@class='notehead']/{{{SVG}}}use")
         if not found or head is None:
@@ -201,6 +225,7 @@ class Drawing:
         half = HEAD_HALF_WIDTH.get(glyph, USUAL_HEAD_HALF_WIDTH)
         key = (int(found[1]), int(found[2]))
         self.notes[key] = NotePlace(*key, x + half + dx, y + dy, self.system)
+        self.accidental_shift = max(0.0, self.reach.get(key, 0.0) - ACCIDENTAL_ROOM)
 
     def copy_use(self, child: Element, home: Element, dx: float, dy: float) -> None:
         """A glyph at its place."""
@@ -227,7 +252,9 @@ class Drawing:
         for name, moved in (("d", moved_path), ("points", moved_points)):
             if name in keep:
                 keep[name] = moved(keep[name], dx, dy)
-                self.reaches(*map(float, re.findall(NUMBER, keep[name])[1::2]))
+                places = [float(place) for place in re.findall(NUMBER, keep[name])]
+                self.reaches(*places[1::2])
+                self.extent = max(self.extent, *places[::2])
         for name, shift in (("x", dx), ("y", dy), ("cx", dx), ("cy", dy)):
             if name in keep:
                 keep[name] = number(float(keep[name]) + shift)
@@ -246,6 +273,13 @@ class Drawing:
         runs = list(text_runs(child, ""))
         if not runs:
             return
+        kind, anchor = home.get("class", ""), child.get("text-anchor", "start")
+        width = sum(0.56 * len(words) * (size or TEXT_SIZE) for words, _, size in runs)
+        if kind in FROM_THE_NOTE:
+            anchor = "start"
+            x = max(0.0, min(x - USUAL_HEAD_HALF_WIDTH, self.limit - width - STAFF_SPACE))
+        if kind == "section":
+            box_around(home, x, y, width)
         text = SubElement(
             home,
             "text",
@@ -253,7 +287,7 @@ class Drawing:
                 "x": number(x),
                 "y": number(y),
                 "font-size": str(TEXT_SIZE),
-                "text-anchor": child.get("text-anchor", "start"),
+                "text-anchor": anchor,
             },
         )
         for words, down, size in runs:
@@ -269,11 +303,9 @@ class Drawing:
             if size and round(size) != TEXT_SIZE:
                 text.set("font-size", number(size))
             text.remove(text[0])
-        width = sum(0.56 * len(words) * (size or TEXT_SIZE) for words, _, size in runs)
-        anchor = {"middle": 0.5, "end": 1.0}.get(child.get("text-anchor", ""), 0.0)
-        self.texts.append(
-            (home.get("class", ""), x - anchor * width, y, width, self.system)
-        )
+        left = x - {"middle": 0.5, "end": 1.0}.get(anchor, 0.0) * width
+        self.texts.append((kind, left, y, width, self.system))
+        self.extent = max(self.extent, left + width)
         self.reaches(y - TEXT_SIZE, y + TEXT_SIZE / 2)
 
     # Drawing on it
@@ -356,7 +388,7 @@ class Drawing:
             boxes = [
                 f"M{x - 30:.0f} {y - 330:.0f}h{width + 60:.0f}v390h-{width + 60:.0f}z"
                 for kind, x, y, width, home in self.texts
-                if home == place and kind in {"degree", "chord", "numeral"}
+                if home == place and kind in MASKED
             ]
             if boxes:
                 paper = {"class": "paper", "d": "".join(boxes), "fill": PAPER}
@@ -424,6 +456,23 @@ class System:
         )
         group.extend([self.under, self.music, self.over])
         return without_empty(group)
+
+
+def box_around(home: Element, x: float, y: float, width: float) -> None:
+    """A box around a text that is about to be written."""
+    SubElement(
+        home,
+        "rect",
+        {
+            "x": number(x - 70),
+            "y": number(y - 330),
+            "width": number(width + 140),
+            "height": "430",
+            "fill": "none",
+            "stroke": "currentColor",
+            "stroke-width": "22",
+        },
+    )
 
 
 def without_course(attributes: Mapping[str, str]) -> dict[str, str]:

@@ -18,7 +18,8 @@ from melodex.errors import PresentationError
 from melodex.melody import Melody, degree_name
 from melodex.presentation.engraving.layout import StaffPart
 from melodex.presentation.engraving.mei import with_signs
-from melodex.presentation.engraving.pictures import engrave, parts_of
+from melodex.presentation.engraving.pictures import engrave
+from melodex.presentation.engraving.sides import parts_of
 from melodex.presentation.lesson.setting import SetPassage, SheetSetting, set_passage
 from melodex.presentation.report.blocks import solo_player
 from melodex.presentation.report.page import Blanks, Block, Legend, Picture

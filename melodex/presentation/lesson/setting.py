@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 from melodex.errors import PresentationError
 from melodex.melody import Key, Melody, fifths_from_name, pitch_class_name
 from melodex.presentation.engraving.layout import StaffPart
-from melodex.presentation.engraving.pictures import moved_chord
+from melodex.presentation.engraving.sides import moved_chord
 from melodex.tasks.lesson.labels import Labels
 
 __all__ = ["CLEFS", "INSTRUMENTS", "SetPassage", "SheetSetting", "set_passage"]

@@ -1,9 +1,10 @@
 """ABC: a melody as text in ABC notation.
 
 Accidentals are written out wherever two readers of the standard could differ: for
-every altered note, and for every later note of that letter in the bar. Syllables
-are left out. A bar line is written even where the source printed none, since a
-bar's accidentals end there.
+every altered note, and for every later note of that letter in the bar. A bar line is
+written even where the source printed none, since a bar's accidentals end there. A line
+is a phrase; within one, a backslash carries a line on. What ABC cannot say is carried in
+a directive (see :mod:`melodex.reading.carried`).
 
 Conventions: the unit length is an eighth; time and pitch are exact.
 
@@ -17,6 +18,7 @@ Contents: abc_text, comparison_abc.
 
 from __future__ import annotations
 
+import re
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
@@ -24,7 +26,13 @@ from melodex.errors import PresentationError
 from melodex.melody import TICKS_PER_QUARTER, KeyChange, Melody, Metre, pitch_class_name
 from melodex.presentation.notation.pitch import signature_alterations, spelled
 from melodex.presentation.notation.values import DOTTED, UNVALUED, Written
-from melodex.presentation.notation.writing import WrittenBar, ending_ends, write_out
+from melodex.presentation.notation.writing import (
+    WrittenBar,
+    ending_ends,
+    from_first_bar,
+    write_out,
+)
+from melodex.reading.carried import FIELD, kept_beside
 
 if TYPE_CHECKING:
     from melodex.tasks.compare import Comparison
@@ -33,6 +41,11 @@ __all__ = ["abc_text", "comparison_abc"]
 
 UNIT_TICKS = TICKS_PER_QUARTER // 2
 BARS_A_LINE = 4
+NEW_LINE = "\n"
+GOES_ON = "\\"
+NOTE_MARK = re.compile(r"\{\{(\d+)\}\}")
+"""Stands behind a note while lines are made, and says which it is."""
+
 SIGNS = {0: "=", 1: "^", 2: "^^", -1: "_", -2: "__"}
 MODES = {
     "major": "",
@@ -82,7 +95,21 @@ def abc_text(melody: Melody, *, excerpt: bool = False, number: int = 1) -> str:
     <BLANKLINE>
     """
     bars = write_out(melody, excerpt=excerpt)
-    return "\n".join([*header(melody, bars, number), *music_lines(melody, bars)]) + "\n"
+    music = music_lines(melody, bars)
+    fields = header(melody, bars, number)
+    text = "\n".join([*fields, *music]) + "\n"
+    lost = lost_in(text, from_first_bar(melody))
+    if lost:
+        text = "\n".join([*fields[:2], f"%%{FIELD} {lost}", *fields[2:], *music]) + "\n"
+    return text
+
+
+def lost_in(text: str, melody: Melody) -> str:
+    """What reading the text again would not give of a melody."""
+    from melodex.reading.abc.reader import read_abc
+
+    tunes = read_abc(text).tunes
+    return kept_beside(melody, tunes[0].melody) if len(tunes) == 1 else ""
 
 
 def comparison_abc(comparison: Comparison) -> str:
@@ -104,8 +131,16 @@ def header(melody: Melody, bars: tuple[WrittenBar, ...], number: int) -> list[st
     """The fields before the music."""
     made = melody.credits
     lines = [f"X:{number}", f"T:{field_text(melody.title)}"]
-    fields = (("C", made.composer), ("O", made.origin), ("R", made.rhythm))
+    fields = (
+        ("C", made.composer),
+        ("O", made.origin),
+        ("R", made.rhythm),
+        ("B", made.collection),
+        ("S", f"dated {made.year}" if made.year else ""),
+    )
     lines += [f"{name}:{field_text(text)}" for name, text in fields if text]
+    if made.lyricist:
+        lines.append(f"N:Words: {field_text(made.lyricist)}")
     if made.rights:
         lines.append(f"N:Rights: {field_text(made.rights)}")
     lines += [f"M:{metre_text(bars[0].metre)}", "L:1/8"]
@@ -156,14 +191,55 @@ def printed_signs(change: KeyChange | None) -> dict[str, int]:
 
 
 def music_lines(melody: Melody, bars: tuple[WrittenBar, ...]) -> list[str]:
-    """The music, a few bars to a line."""
+    """The music, a phrase or some bars to a line, with the words under each."""
     writer = BarWriter(melody)
-    texts = []
     ends = ending_ends([bar.bar for bar in bars])
+    text, begun = "", 0
     for place, (bar, end) in enumerate(zip(bars, ends, strict=True)):
-        texts.append(writer.bar(bar, end, is_first=place == 0))
-    lines = range(0, len(texts), BARS_A_LINE)
-    return [" ".join(texts[low : low + BARS_A_LINE]) for low in lines]
+        written = writer.bar(bar, end, is_first=place == 0)
+        if begun == BARS_A_LINE and not written.startswith(NEW_LINE):
+            text, begun = text + " " + GOES_ON + NEW_LINE, 0
+        begun = 1 if NEW_LINE in written else begun + 1
+        text += written if not text or text.endswith(NEW_LINE) else " " + written
+    lines = [" ".join(line.split()) for line in text.split(NEW_LINE)]
+    return with_words(melody, lines)
+
+
+def with_words(melody: Melody, lines: list[str]) -> list[str]:
+    """Lines of music without the marks of their notes, the words under each line."""
+    out = []
+    for line in lines:
+        notes = [int(index) for index in NOTE_MARK.findall(line)]
+        music = NOTE_MARK.sub("", line)
+        if music.strip():
+            out += [music, *word_lines(melody, notes)]
+    return out
+
+
+def word_lines(melody: Melody, notes: list[int]) -> list[str]:
+    """A ``w:`` line for each verse under the notes of a line; a tied note comes twice."""
+    if not melody.lyrics or not notes:
+        return []
+    inside = [word for word in melody.lyrics if notes[0] <= word.note <= notes[-1]]
+    out = []
+    for verse in range(1, max((word.verse for word in inside), default=1) + 1):
+        texts = {
+            word.note: syllable_text(word.text) for word in inside if word.verse == verse
+        }
+        said = []
+        for place, note in enumerate(notes):
+            held = note in notes[:place] or note < notes[0]
+            said.append("_" if held and note in texts else texts.get(note, "*"))
+        out.append("w: " + " ".join(said))
+    return out
+
+
+def syllable_text(text: str) -> str:
+    """A syllable as ``w:`` takes it: blanks as tildes, hyphens inside escaped."""
+    body = text.removesuffix("-")
+    clean = field_text(re.sub(r"[_*|]", "", body)).strip().replace(" ", "~")
+    clean = clean.replace("-", "\\-")
+    return (clean or "~") + ("-" if text.endswith("-") else "")
 
 
 class BarWriter:
@@ -203,6 +279,8 @@ class BarWriter:
         tuplet: int | None = None
         for place, event in enumerate(bar.events):
             end = event.onset_ticks + event.duration_ticks
+            if self.begins_phrase(event):
+                out += NEW_LINE
             while texts and texts[0][0] < end:
                 out += texts.pop(0)[1]
             if event.tuplet is not None and event.tuplet != tuplet:
@@ -211,10 +289,17 @@ class BarWriter:
                 out += f"({group.actual}:{group.normal}:{inside}"
             tuplet = event.tuplet
             out += self.event(event)
+            if event.note is not None:
+                out += f"{{{{{event.note}}}}}"
             after = bar.events[place + 1] if place + 1 < len(bar.events) else None
             if after and (event.beam is None or after.beam != event.beam):
                 out += " "
         return out
+
+    def begins_phrase(self, event: Written) -> bool:
+        """Whether the phrase of a note is not that of the note before it."""
+        note, phrase = event.note, self.melody.phrase
+        return bool(note and not event.tied_from and phrase[note] != phrase[note - 1])
 
     def texts(self, bar: WrittenBar) -> list[tuple[int, str]]:
         """Section marks and chord symbols of a bar with their onsets."""

@@ -27,7 +27,12 @@ from melodex.presentation.engraving.layout import Measure, StaffPart, in_time
 from melodex.presentation.engraving.marks import RELATION_SHAPES
 from melodex.presentation.notation.pitch import Inflections, clef_for, spelled
 from melodex.presentation.notation.values import UNVALUED, Written
-from melodex.presentation.notation.writing import WrittenBar, ending_ends
+from melodex.presentation.notation.writing import (
+    WrittenBar,
+    ending_ends,
+    from_first_bar,
+)
+from melodex.reading.carried import FIELD, kept_beside
 from melodex.reading.musicxml.harmony import KIND_SIGNS
 
 if TYPE_CHECKING:
@@ -72,7 +77,20 @@ def musicxml_text(melody: Melody, *, excerpt: bool = False) -> str:
         If it cannot be written (see
         :func:`melodex.presentation.notation.writing.write_out`).
     """
-    return document([StaffPart(melody, melody.title, excerpt=excerpt)], (), melody.title)
+    name = melody.credits.part or melody.title
+    parts = [StaffPart(melody, name, excerpt=excerpt)]
+    title = melody.credits.title
+    text = document(parts, (), title)
+    lost = lost_in(text, from_first_bar(melody))
+    return document(parts, (), title, lost=lost) if lost else text
+
+
+def lost_in(text: str, melody: Melody) -> str:
+    """What reading the document again would not give of a melody."""
+    from melodex.reading import read_bytes
+
+    tunes = read_bytes(text.encode(), "musicxml", "").tunes
+    return kept_beside(melody, tunes[0].melody) if tunes else ""
 
 
 def comparison_musicxml(comparison: Comparison, *, key: str = "common") -> str:
@@ -93,7 +111,7 @@ def comparison_musicxml(comparison: Comparison, *, key: str = "common") -> str:
     PresentationError
         As :func:`musicxml_text`.
     """
-    from melodex.presentation.engraving.pictures import parts_of
+    from melodex.presentation.engraving.sides import parts_of
 
     a, b = comparison.a, comparison.b
     parts, pairs = parts_of(a.melody, b.melody, comparison.likeness, key=key)
@@ -109,11 +127,13 @@ def document(
     pairs: Sequence[tuple[int, int]],
     title: str,
     names: Sequence[str] = (),
+    lost: str = "",
 ) -> str:
-    """A whole document."""
+    """A whole document; with what the notation loses, in a field of its own."""
     root = Element("score-partwise", {"version": "4.0"})
-    SubElement(SubElement(root, "work"), "work-title").text = clean(title)
-    identify(root, parts)
+    if clean(title):
+        SubElement(SubElement(root, "work"), "work-title").text = clean(title)
+    identify(root, parts, lost)
     measures = in_time(parts, pairs)
     listed = SubElement(root, "part-list")
     for index, part in enumerate(parts):
@@ -137,18 +157,32 @@ def clean(text: str) -> str:
     return "".join(c for c in text if c.isprintable())
 
 
-def identify(root: Element, parts: Sequence[StaffPart]) -> None:
+def identify(root: Element, parts: Sequence[StaffPart], lost: str) -> None:
     """Makers, rights and source, as far as they are known."""
     about = SubElement(root, "identification")
     makers = [part.melody.credits for part in parts]
+
+    def each(name: str) -> list[str]:
+        said = dict.fromkeys(str(getattr(made, name) or "") for made in makers)
+        return [clean(text) for text in said if clean(text)]
+
     for kind in ("composer", "lyricist"):
-        for name in dict.fromkeys(getattr(each, kind) for each in makers):
-            if name:
-                SubElement(about, "creator", {"type": kind}).text = clean(name)
-    for rights in dict.fromkeys(each.rights for each in makers):
-        if rights:
-            SubElement(about, "rights").text = clean(rights)
+        for name in each(kind):
+            SubElement(about, "creator", {"type": kind}).text = name
+    for rights in each("rights"):
+        SubElement(about, "rights").text = rights
     SubElement(SubElement(about, "encoding"), "software").text = "melodex"
+    if years := each("year"):
+        SubElement(about, "source").text = ", ".join(years)
+    for whole in each("collection"):
+        SubElement(about, "relation", {"type": "isPartOf"}).text = whole
+    fields = [(name, text) for name in ("rhythm", "origin") for text in each(name)]
+    if lost:
+        fields.append((FIELD, lost))
+    if fields:
+        home = SubElement(about, "miscellaneous")
+        for name, text in fields:
+            SubElement(home, "miscellaneous-field", {"name": name}).text = text
 
 
 class PartWriter:
@@ -160,8 +194,10 @@ class PartWriter:
         self.index = index
         self.inflections = Inflections(self.signature(None))
         self.started = False
+        self.measures = 0
         self.number = 0
         self.ending = ""
+        self.open_words: set[int] = set()
 
     def signature(self, change: KeyChange | None) -> int:
         """The signature to print."""
@@ -182,6 +218,7 @@ class PartWriter:
             SubElement(note, "rest", {"measure": "yes"})
             SubElement(note, "duration").text = str(shown.bar.duration_ticks)
             return
+        self.measures += 1
         self.left_line(element, bar)
         self.inflections.new_bar()
         waiting = sorted(self.texts(bar), key=lambda text: text[0])
@@ -189,7 +226,7 @@ class PartWriter:
             end = event.onset_ticks + event.duration_ticks
             while waiting and waiting[0][0] < end:
                 onset, text = waiting.pop(0)
-                if onset > event.onset_ticks:
+                if onset > event.onset_ticks and text.tag != "sound":
                     SubElement(text, "offset").text = str(onset - event.onset_ticks)
                 element.append(text)
             self.event(element, bar, event)
@@ -227,6 +264,10 @@ class PartWriter:
                 kind = SubElement(direction, "direction-type")
                 SubElement(kind, "rehearsal").text = clean(mark.text)
                 out.append((mark.onset_ticks, direction))
+        tempo = self.melody.tempo_quarters_per_minute
+        if tempo and self.measures == 1:
+            sound = Element("sound", {"tempo": f"{tempo:.6g}"})
+            out.append((low, sound))
         if bar.fault:
             direction = Element("direction", {"placement": "above"})
             kind = SubElement(direction, "direction-type")
@@ -365,9 +406,15 @@ class PartWriter:
         if self.part.degrees and (degree := self.part.degrees[index]) is not None:
             texts.append((max([v for v, _ in texts], default=0) + 1, degree_name(degree)))
         for verse, text in sorted(texts):
-            if clean(text):
-                lyric = SubElement(note, "lyric", {"number": str(verse)})
-                SubElement(lyric, "text").text = clean(text)
+            if not clean(text):
+                continue
+            lyric = SubElement(note, "lyric", {"number": str(verse)})
+            goes_on = len(text) > 1 and text.endswith("-")
+            came = verse in self.open_words
+            kinds = {(False, True): "begin", (True, True): "middle", (True, False): "end"}
+            SubElement(lyric, "syllabic").text = kinds.get((came, goes_on), "single")
+            self.open_words = (self.open_words - {verse}) | ({verse} if goes_on else set())
+            SubElement(lyric, "text").text = clean(text[:-1] if goes_on else text)
 
 
 def write_pitch(note: Element, midi: int, fifths: int) -> None:

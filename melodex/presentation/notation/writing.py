@@ -10,7 +10,8 @@ Conventions: ticks as in :mod:`melodex.melody`; values as in
 A bar that no note values can show is written all the same: its lengths stand as they
 are, without a value, and it says why.
 
-Contents: WrittenTuplet, WrittenBar, bars_of, ending_ends, write_out.
+Contents: WrittenTuplet, WrittenBar, bars_of, from_first_bar, ending_ends,
+write_out.
 """
 
 from __future__ import annotations
@@ -21,7 +22,17 @@ from dataclasses import dataclass, replace
 from typing import TypeVar
 
 from melodex.errors import PresentationError
-from melodex.melody import TICKS_PER_QUARTER, Bar, KeyChange, Melody, Metre, MetreChange
+from melodex.melody import (
+    TICKS_PER_QUARTER,
+    Bar,
+    ChordSymbol,
+    KeyChange,
+    Melody,
+    Metre,
+    MetreChange,
+    SectionMark,
+    Tuplet,
+)
 from melodex.melody.pitch import letter_and_alteration
 from melodex.presentation.notation.values import (
     DOTTED,
@@ -33,7 +44,14 @@ from melodex.presentation.notation.values import (
     valued,
 )
 
-__all__ = ["WrittenBar", "WrittenTuplet", "bars_of", "ending_ends", "write_out"]
+__all__ = [
+    "WrittenBar",
+    "WrittenTuplet",
+    "bars_of",
+    "ending_ends",
+    "from_first_bar",
+    "write_out",
+]
 
 TUPLET_SIZES = (3, 5, 6, 7, 9, 11, 13, 15, 17)
 MOST_SIGNS = 3
@@ -43,6 +61,7 @@ ROUNDED_TICKS = SMALLEST_TICKS // 2
 GROUP_QUARTERS = (1, 2, 0.5, 4, 3, 8)
 """Lengths that a tuplet without a mark in the source is looked for in."""
 
+Timed = TypeVar("Timed", Bar, KeyChange, MetreChange, ChordSymbol, SectionMark, Tuplet)
 Change = TypeVar("Change", KeyChange, MetreChange)
 Stretch = tuple[int | None, int, int]
 """Note or None for a rest, start, end."""
@@ -97,6 +116,30 @@ def bars_of(melody: Melody) -> tuple[Bar, ...]:
         bars.append(Bar(number, start, length))
         start, number = start + length, number + 1
     return tuple(bars)
+
+
+def from_first_bar(melody: Melody) -> Melody:
+    """A melody, perhaps cut from a longer one, whose first bar starts at 0."""
+    start = min([b.onset_ticks for b in melody.bars[:1]] + list(melody.onset_ticks[:1]))
+    if not start:
+        return melody
+
+    def at_start(records: tuple[Timed, ...]) -> tuple[Timed, ...]:
+        return tuple(
+            replace(record, onset_ticks=max(record.onset_ticks - start, 0))
+            for record in records
+        )
+
+    return replace(
+        melody,
+        onset_ticks=tuple(onset - start for onset in melody.onset_ticks),
+        bars=at_start(melody.bars),
+        keys=at_start(melody.keys),
+        metres=at_start(melody.metres),
+        chords=at_start(melody.chords),
+        marks=at_start(melody.marks),
+        tuplets=at_start(melody.tuplets),
+    )
 
 
 def write_out(melody: Melody, *, excerpt: bool = False) -> tuple[WrittenBar, ...]:

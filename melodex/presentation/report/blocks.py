@@ -19,7 +19,8 @@ from melodex.melody import (
 )
 from melodex.presentation.engraving.layout import StaffPart
 from melodex.presentation.engraving.mei import with_signs
-from melodex.presentation.engraving.pictures import engrave, parts_of
+from melodex.presentation.engraving.pictures import engrave
+from melodex.presentation.engraving.sides import parts_of
 from melodex.presentation.notation.midi import DEFAULT_TEMPO, midi_bytes
 from melodex.presentation.report.page import Links, Picture, Player, Table
 from melodex.tasks.compare import RELATIONS, Likeness, interval_text

@@ -12,7 +12,8 @@ from __future__ import annotations
 from melodex.errors import PresentationError
 from melodex.melody import Phrase
 from melodex.presentation.engraving.layout import StaffPart
-from melodex.presentation.engraving.pictures import engrave, shown_degrees
+from melodex.presentation.engraving.pictures import engrave
+from melodex.presentation.engraving.sides import shown_degrees
 from melodex.presentation.notation.abc import abc_text, comparison_abc
 from melodex.presentation.notation.midi import comparison_midi
 from melodex.presentation.notation.musicxml import comparison_musicxml
@@ -110,7 +111,7 @@ def comparison_page(comparison: Comparison) -> Page:
     laid = laid_out(a, b, comparison.likeness, onto="b" if a.key.mode == "none" else "a")
     title = f"{comparison.a.label} and {comparison.b.label}"
     in_time: tuple[Block, ...] = (
-        Legend(laid.relations),
+        Legend(laid.relations, laid.parts[0].words),
         picture_of(laid, "t", "time", f"{title}, in time", common_key_words(laid)),
         player_of(laid, "listen", ("t", "c"), title),
         comparison_files(comparison),
@@ -211,7 +212,7 @@ def match_section(phrase: Phrase, match: Match, most_points: int) -> Section:
         (
             Text(words),
             Facts(match_facts(match, most_points)),
-            Legend(laid.relations),
+            Legend(laid.relations, laid.parts[0].words),
             match_picture(phrase, match),
             player_of(laid, f"l{match.rank}", (name,), passage.label),
             Fold("Note against note", (pairs_table(laid, first),), on_paper=False),

@@ -93,10 +93,19 @@ class Picture:
 
 @dataclass(frozen=True, slots=True)
 class Legend:
-    """The relations with their shapes, those that occur."""
+    """The relations with their shapes, those that occur, and what some are called here."""
 
     kind: ClassVar[str] = "legend"
     relations: tuple[str, ...]
+    words: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def named(self) -> tuple[tuple[str, str], ...]:
+        """Each relation and what to call it."""
+        called = dict(self.words)
+        return tuple(
+            (relation, called.get(relation, relation)) for relation in self.relations
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -157,7 +157,7 @@ def block_data(block: Block) -> list[dict[str, Any]]:
     if isinstance(block, Blanks):
         return [{"kind": block.kind, "words": list(block.words)}]
     if isinstance(block, Legend):
-        return [{"kind": block.kind, "relations": list(block.relations)}]
+        return [{"kind": block.kind, "relations": [list(pair) for pair in block.named]}]
     if isinstance(block, Picture):
         return [picture_data(block)]
     if isinstance(block, Fold) and block.on_paper:

@@ -32,7 +32,7 @@ __all__ = [
 ]
 
 DIRECTIVE = re.compile(
-    r"(?:%%|I:)\s*(abc-copyright|propagate-accidentals|melodex-\w+)\s+(.*)"
+    r"(?:%%|I:)\s*(abc-copyright|propagate-accidentals|melodex-[\w-]+)\s+(.*)"
 )
 RIGHTS = re.compile(
     r"copyright|©|\(c\)\s*\d|all rights reserved|public domain|\bCC[ -]", re.I

@@ -40,6 +40,7 @@ from melodex.reading.abc.time import Clock
 from melodex.reading.abc.tokens import strip_comment
 from melodex.reading.abc.voices import chosen_voices, lines_by_voice
 from melodex.reading.abc.words import align
+from melodex.reading.carried import FIELD, restored
 from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, Refusal
 
 __all__ = [
@@ -207,6 +208,8 @@ def read_tune(
         raise ReadingError("it has no notes", hint="notes follow the K: line")
     shown = header.voices[name].name if name in header.voices else name
     melody = reader.melody(credits_of(header, file_header, source, shown))
+    if FIELD in header.directives:
+        melody = restored(melody, header.directives[FIELD])
     kept = kept_text(file_text, tune, choice)
     return ReadTune(melody, reader.warnings(), kept.encode("utf-8", "replace"), "abc")
 

@@ -25,6 +25,7 @@ from xml.etree.ElementTree import Element
 from melodex.errors import ReadingError
 from melodex.melody import Credits, Melody, beat_strength
 from melodex.reading.bounded import one_line
+from melodex.reading.carried import FIELD, restored
 from melodex.reading.fermatas import phrases_held
 from melodex.reading.musicxml.line import Line, choose_voice, single_line
 from melodex.reading.musicxml.package import sheet_root
@@ -102,6 +103,9 @@ def read_sheet(root: Element, source: str, choice: Choice) -> tuple[Melody, list
         **asdict(credits_of(root))
         | {"source": source, "number": str(part.position), "part": part.name}
     )
+    for field in root.iterfind("identification/miscellaneous/miscellaneous-field"):
+        if field.get("name") == FIELD:
+            melody = restored(melody, field.text or "")
     return melody, warnings
 
 
