@@ -38,6 +38,7 @@ COMMANDS = {
     "gather": "find pieces and passages that show a feature",
     "lesson": "make, arrange and print teaching sets",
     "list": "list the tunes of the corpus",
+    "print": "print or export one tune or passage",
     "remove": "remove tunes from the corpus",
     "resemble": "find what a phrase resembles",
     "show": "show one tune",

@@ -10,11 +10,13 @@ from __future__ import annotations
 
 from melodex.errors import PresentationError
 from melodex.tasks.compare import Comparison
+from melodex.tasks.passage import Passage
 
 __all__ = ["FORMS", "rendered"]
 
-FORMS = ("html", "pdf", "svg", "midi", "musicxml", "abc")
-"""``html`` and ``pdf`` are for every task; the others for a comparison."""
+FORMS = ("html", "pdf", "svg", "png", "midi", "musicxml", "abc")
+"""``html`` and ``pdf`` are for every task; the others for a comparison or a passage,
+``png`` for a passage."""
 
 
 def rendered(result: object, form: str, *, paper: str = "a4") -> str | bytes:
@@ -32,7 +34,7 @@ def rendered(result: object, form: str, *, paper: str = "a4") -> str | bytes:
     Returns
     -------
     str or bytes
-        Bytes for ``pdf`` and ``midi``.
+        Bytes for ``pdf``, ``png`` and ``midi``.
 
     Raises
     ------
@@ -47,12 +49,25 @@ def rendered(result: object, form: str, *, paper: str = "a4") -> str | bytes:
         from melodex.presentation.report.paper import handout_pdf
 
         return handout_pdf(result, paper=paper)
-    if form in FORMS and isinstance(result, Comparison):
+    if form in FORMS and isinstance(result, Passage):
+        return passage_as(result, form)
+    if form in FORMS and form != "png" and isinstance(result, Comparison):
         return comparison_as(result, form)
     raise PresentationError(
         f"there is no {form} form of a {type(result).__name__}",
-        hint="svg, midi, musicxml and abc are for comparisons",
+        hint="svg, midi, musicxml and abc are for comparisons and passages",
     )
+
+
+def passage_as(passage: Passage, form: str) -> str | bytes:
+    """A tune or passage as a picture, as sound or as notation."""
+    from melodex.presentation.report.tune import sheet_as
+
+    if form == "png":
+        from melodex.presentation.report.paper import picture_png
+
+        return picture_png(str(sheet_as(passage, "svg")))
+    return sheet_as(passage, form)
 
 
 def comparison_as(comparison: Comparison, form: str) -> str | bytes:

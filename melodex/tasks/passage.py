@@ -4,7 +4,8 @@ Conventions: bars go by their printed numbers, notes are counted from 1 where a
 person names them and from 0 inside the program. ``FILE#3`` is the tune numbered 3
 of a file that holds several.
 
-Contents: Passage, Span, read_span, find_tune, find_passage, passage_of, find_passages.
+Contents: Passage, Span, read_span, find_tune, find_one, find_passage, passage_of,
+find_passages.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 __all__ = [
     "Passage",
     "Span",
+    "find_one",
     "find_passage",
     "find_passages",
     "find_tune",
@@ -247,6 +249,34 @@ def passage_of(
             hint=f"take at least {fewest}",
         )
     return Passage(part, melody, first, tune_id, in_corpus)
+
+
+def find_one(corpus_path: Path, name: str, *, bars: str | None = None) -> Passage:
+    """Find a tune or some bars of it; the corpus is opened only if the name is no file.
+
+    Parameters
+    ----------
+    corpus_path : Path
+        The corpus file.
+    name : str
+        As for :func:`find_tune`.
+    bars : str, optional
+        Such as ``5-8``; otherwise all.
+
+    Raises
+    ------
+    PassageError
+        If the tune does not have such bars.
+    UnknownTuneError, ReadingError
+        As :func:`find_tune`.
+    """
+    span = read_span(bars) if bars else None
+    if file_and_number(name)[0] is not None:
+        return find_passage(name, bars=span, fewest=1)
+    from melodex.corpus.reader import Corpus
+
+    with Corpus.open(corpus_path) as corpus:
+        return find_passage(name, corpus, bars=span, fewest=1)
 
 
 def find_passages(

@@ -21,6 +21,7 @@ FORMS = {
     "csv": "text/csv; charset=utf-8",
     "json": "application/json",
     "svg": "image/svg+xml",
+    "png": "image/png",
     "midi": "audio/midi",
     "musicxml": "application/vnd.recordare.musicxml+xml",
     "abc": "text/vnd.abc; charset=utf-8",

@@ -4,20 +4,21 @@ Bars of the second part are set against those of the first so that most partners
 share a bar; the metres need not agree. In columns, partners stand exactly over one
 another and rhythm is left out.
 
-Contents: StaffPart, Measure, in_time, in_columns.
+Contents: StaffPart, Measure, good_breaks, in_time, in_columns.
 """
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from melodex.melody import Bar, KeyChange, Melody
 from melodex.presentation.notation.values import Written
-from melodex.presentation.notation.writing import WrittenBar, write_out
+from melodex.presentation.notation.writing import WrittenBar, bars_of, write_out
 
-__all__ = ["Measure", "StaffPart", "in_columns", "in_time"]
+__all__ = ["Measure", "StaffPart", "good_breaks", "in_columns", "in_time"]
 
 MOST_SIGNS = 7
 
@@ -97,6 +98,25 @@ class Measure:
 
     bars: tuple[WrittenBar | None, ...]
     has_bar_lines: bool = True
+
+
+BARS_A_SYSTEM = 4
+
+
+def good_breaks(melody: Melody) -> frozenset[int]:
+    """Bars before which a system may well begin: where phrases do, else every fourth.
+
+    An upbeat stays with the system before it, as the bar line is where eyes return
+    (common practice, no source).
+    """
+    bars = bars_of(melody)
+    starts = [bar.onset_ticks for bar in bars]
+    first = 1 if bars and bars[0].number == 0 else 0
+    fourth = frozenset(range(first + BARS_A_SYSTEM, len(bars), BARS_A_SYSTEM))
+    turns = [n for n in range(1, len(melody)) if melody.phrase[n] != melody.phrase[n - 1]]
+    phrases = frozenset(bisect_left(starts, melody.onset_ticks[note]) for note in turns)
+    longest = max(map(len, (phrases, fourth)), default=0)
+    return phrases if turns and 2 * len(phrases) >= longest // 2 else fourth
 
 
 # Laying bars over one another

@@ -7,7 +7,8 @@ returns is checked: every note of every melody must be in the picture.
 Conventions: ``layout`` is ``time`` (bars as written, over one another) or
 ``columns`` (partners in columns, without rhythm). Same input, same bytes.
 
-Contents: EngravedSvg, engrave, engrave_melody, engrave_comparison, no_wider_than.
+Contents: EngravedSvg, engrave, engrave_melody, engrave_sheet,
+engrave_comparison, no_wider_than.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from melodex.melody import Melody, degree_name
 from melodex.presentation.engraving.layout import (
     Measure,
     StaffPart,
+    good_breaks,
     in_columns,
     in_time,
 )
@@ -46,6 +48,7 @@ __all__ = [
     "engrave",
     "engrave_comparison",
     "engrave_melody",
+    "engrave_sheet",
     "no_wider_than",
 ]
 
@@ -339,6 +342,36 @@ def engrave_melody(
         key_names=key_names(melody),
     )
     return engrave([part], prefix=prefix, width=width, title=title)
+
+
+def engrave_sheet(
+    melody: Melody, *, excerpt: bool = False, degrees: bool = False, prefix: str = "m"
+) -> EngravedSvg:
+    """Engrave a tune to be played or sung from: chords, words, bar numbers, sections.
+
+    Parameters
+    ----------
+    melody : Melody
+        A whole tune, or with ``excerpt`` a part of one.
+    degrees : bool
+        Whether scale degrees stand below the notes.
+    prefix
+        As for :func:`engrave`.
+
+    Raises
+    ------
+    PresentationError
+        As :func:`engrave`.
+    """
+    part = StaffPart(
+        melody,
+        degrees=shown_degrees(melody) if degrees else (),
+        excerpt=excerpt,
+        key_names=key_names(melody),
+        lyrics=True,
+        breaks=good_breaks(melody),
+    )
+    return engrave([part], prefix=prefix, title=melody.title)
 
 
 def engrave_comparison(

@@ -464,9 +464,9 @@ def box_around(home: Element, x: float, y: float, width: float) -> None:
         home,
         "rect",
         {
-            "x": number(x - 70),
-            "y": number(y - 330),
-            "width": number(width + 140),
+            "x": number(x - 80),
+            "y": number(y - 350),
+            "width": number(1.25 * width + 160),
             "height": "430",
             "fill": "none",
             "stroke": "currentColor",

@@ -41,10 +41,13 @@ __all__ = ["abc_text", "comparison_abc"]
 
 UNIT_TICKS = TICKS_PER_QUARTER // 2
 BARS_A_LINE = 4
+DECORATIONS = {"segno", "coda", "dacoda", "fine", "d.c.", "d.s.", "dacapo"}
+"""Marks that ABC has a decoration for (abc 2.1, section 4.14)."""
+
 NEW_LINE = "\n"
 GOES_ON = "\\"
-NOTE_MARK = re.compile(r"\{\{(\d+)\}\}")
-"""Stands behind a note while lines are made, and says which it is."""
+NOTE_MARK = re.compile(r"\{\{(\d+)(_?)\}\}")
+"""Stands behind a note while lines are made: which it is, and whether it is tied on."""
 
 SIGNS = {0: "=", 1: "^", 2: "^^", -1: "_", -2: "__"}
 MODES = {
@@ -98,9 +101,9 @@ def abc_text(melody: Melody, *, excerpt: bool = False, number: int = 1) -> str:
     music = music_lines(melody, bars)
     fields = header(melody, bars, number)
     text = "\n".join([*fields, *music]) + "\n"
-    lost = lost_in(text, from_first_bar(melody))
+    lost = lost_in(text, from_first_bar(melody, excerpt=excerpt))
     if lost:
-        text = "\n".join([*fields[:2], f"%%{FIELD} {lost}", *fields[2:], *music]) + "\n"
+        text += f"%%{FIELD} {lost}\n"
     return text
 
 
@@ -142,7 +145,7 @@ def header(melody: Melody, bars: tuple[WrittenBar, ...], number: int) -> list[st
     if made.lyricist:
         lines.append(f"N:Words: {field_text(made.lyricist)}")
     if made.rights:
-        lines.append(f"N:Rights: {field_text(made.rights)}")
+        lines.append(f"%%abc-copyright {field_text(made.rights)}")
     lines += [f"M:{metre_text(bars[0].metre)}", "L:1/8"]
     if melody.tempo_quarters_per_minute:
         lines.append(f"Q:1/4={round(melody.tempo_quarters_per_minute)}")
@@ -209,27 +212,24 @@ def with_words(melody: Melody, lines: list[str]) -> list[str]:
     """Lines of music without the marks of their notes, the words under each line."""
     out = []
     for line in lines:
-        notes = [int(index) for index in NOTE_MARK.findall(line)]
+        notes = [(int(index), bool(tied)) for index, tied in NOTE_MARK.findall(line)]
         music = NOTE_MARK.sub("", line)
         if music.strip():
             out += [music, *word_lines(melody, notes)]
     return out
 
 
-def word_lines(melody: Melody, notes: list[int]) -> list[str]:
+def word_lines(melody: Melody, notes: list[tuple[int, bool]]) -> list[str]:
     """A ``w:`` line for each verse under the notes of a line; a tied note comes twice."""
     if not melody.lyrics or not notes:
         return []
-    inside = [word for word in melody.lyrics if notes[0] <= word.note <= notes[-1]]
+    begun = {note for note, tied in notes if not tied}
+    inside = [word for word in melody.lyrics if word.note in begun]
     out = []
     for verse in range(1, max((word.verse for word in inside), default=1) + 1):
-        texts = {
-            word.note: syllable_text(word.text) for word in inside if word.verse == verse
-        }
-        said = []
-        for place, note in enumerate(notes):
-            held = note in notes[:place] or note < notes[0]
-            said.append("_" if held and note in texts else texts.get(note, "*"))
+        sung = [word for word in inside if word.verse == verse]
+        texts = {word.note: syllable_text(word.text) for word in sung}
+        said = ["*" if tied else texts.get(note, "*") for note, tied in notes]
         out.append("w: " + " ".join(said))
     return out
 
@@ -290,7 +290,7 @@ class BarWriter:
             tuplet = event.tuplet
             out += self.event(event)
             if event.note is not None:
-                out += f"{{{{{event.note}}}}}"
+                out += f"{{{{{event.note}{'_' * event.tied_from}}}}}"
             after = bar.events[place + 1] if place + 1 < len(bar.events) else None
             if after and (event.beam is None or after.beam != event.beam):
                 out += " "
@@ -304,7 +304,7 @@ class BarWriter:
     def texts(self, bar: WrittenBar) -> list[tuple[int, str]]:
         """Section marks and chord symbols of a bar with their onsets."""
         low, high = bar.bar.onset_ticks, bar.bar.onset_ticks + bar.bar.duration_ticks
-        marks = [(m.onset_ticks, f"[P:{bracket_text(m.text)}]") for m in self.melody.marks]
+        marks = [(mark.onset_ticks, mark_text(mark.text)) for mark in self.melody.marks]
         chords = [(c.onset_ticks, f'"{chord_text(c.text)}"') for c in self.melody.chords]
         first = self.melody.onset_ticks[0]
         if bar.bar.onset_ticks <= first < high:
@@ -369,6 +369,11 @@ def ending_text(text: str) -> str:
 def bracket_text(text: str) -> str:
     """Text inside a bracketed field."""
     return field_text(text.replace("[", "(").replace("]", ")"))
+
+
+def mark_text(text: str) -> str:
+    """A section mark, or a sign that sends the player elsewhere."""
+    return f"!{text}!" if text.lower() in DECORATIONS else f"[P:{bracket_text(text)}]"
 
 
 def chord_text(text: str) -> str:

@@ -81,7 +81,7 @@ def musicxml_text(melody: Melody, *, excerpt: bool = False) -> str:
     parts = [StaffPart(melody, name, excerpt=excerpt)]
     title = melody.credits.title
     text = document(parts, (), title)
-    lost = lost_in(text, from_first_bar(melody))
+    lost = lost_in(text, from_first_bar(melody, excerpt=excerpt))
     return document(parts, (), title, lost=lost) if lost else text
 
 

@@ -118,11 +118,14 @@ def bars_of(melody: Melody) -> tuple[Bar, ...]:
     return tuple(bars)
 
 
-def from_first_bar(melody: Melody) -> Melody:
-    """A melody, perhaps cut from a longer one, whose first bar starts at 0."""
+def from_first_bar(melody: Melody, *, excerpt: bool = False) -> Melody:
+    """A melody, perhaps cut from a longer one, as it is written: its first bar at 0."""
+    if excerpt:
+        melody = replace(melody, bars=without_open_repeats(melody.bars))
     start = min([b.onset_ticks for b in melody.bars[:1]] + list(melody.onset_ticks[:1]))
+    phrase = tuple(index - min(melody.phrase) for index in melody.phrase)
     if not start:
-        return melody
+        return replace(melody, phrase=phrase)
 
     def at_start(records: tuple[Timed, ...]) -> tuple[Timed, ...]:
         return tuple(
@@ -132,6 +135,7 @@ def from_first_bar(melody: Melody) -> Melody:
 
     return replace(
         melody,
+        phrase=phrase,
         onset_ticks=tuple(onset - start for onset in melody.onset_ticks),
         bars=at_start(melody.bars),
         keys=at_start(melody.keys),

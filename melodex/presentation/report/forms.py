@@ -46,10 +46,12 @@ from melodex.presentation.report.page import (
     Text,
     page_html,
 )
+from melodex.presentation.report.tune import tune_page
 from melodex.tasks.audit.audit import Audit
 from melodex.tasks.compare import Comparison, interval_text, summarise
 from melodex.tasks.describe.describe import Description
 from melodex.tasks.gather.gather import Gathering
+from melodex.tasks.passage import Passage
 from melodex.tasks.resemble import Match, Resemblance
 
 __all__ = [
@@ -89,6 +91,8 @@ def page_of(result: object) -> Page:
     """
     if isinstance(result, Page):
         return result
+    if isinstance(result, Passage):
+        return tune_page(result)
     if isinstance(result, Comparison):
         return comparison_page(result)
     if isinstance(result, Resemblance):

@@ -5,7 +5,7 @@ check and is reported. The fonts are those inside typst, so that the same input
 gives the same bytes on any machine; where they lack a sign, the machine's own fonts
 are tried.
 
-Contents: PAPERS, handout_pdf, page_pdf.
+Contents: PAPERS, handout_pdf, page_pdf, picture_png.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ from melodex.presentation.report.page import (
     with_key_signs,
 )
 
-__all__ = ["PAPERS", "handout_pdf", "page_pdf"]
+__all__ = ["PAPERS", "handout_pdf", "page_pdf", "picture_png"]
 
 PAPERS = {"a4": "a4", "letter": "us-letter"}
 """Names of paper sizes here -> in typst."""
@@ -105,6 +105,32 @@ def page_pdf(page: Page, *, paper: str = "a4") -> bytes:
             hint="install a font that has it, or make an HTML page instead",
         )
     raise PresentationError(f"the PDF could not be made: {failure}", where=page.title)
+
+
+PNG_SOURCE = b"""#set page(width: auto, height: auto, margin: 6mm)
+#set text(font: ("Libertinus Serif", "Liberation Serif", "DejaVu Sans"))
+#image(bytes(sys.inputs.drawing), format: "svg", width: 180mm)
+"""
+PIXELS_PER_INCH = 200
+
+
+def picture_png(svg: str) -> bytes:
+    """Return a picture of ours in pixels, 180 mm wide at 200 to the inch.
+
+    Raises
+    ------
+    PresentationError
+        If it cannot be drawn.
+    """
+    import typst
+
+    try:
+        made = typst.compile(
+            PNG_SOURCE, format="png", ppi=PIXELS_PER_INCH, sys_inputs={"drawing": svg}
+        )
+    except typst.TypstError as error:
+        raise PresentationError(f"the picture could not be made: {error}") from error
+    return bytes(made)
 
 
 CONTROLS = dict.fromkeys([*range(0x20), *range(0x7F, 0xA0)]) | {0x09: " ", 0x0A: "\n"}

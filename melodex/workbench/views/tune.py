@@ -54,6 +54,10 @@ def tune(ask: Ask) -> Response:
     if not name:
         raise PassageError("no tune is named", hint="choose one on the shelf")
     passage = ask.bench.passage(name, corpus, fewest=1)
+    if ask.said("form"):
+        bars = ask.said("bars")
+        chosen = ask.bench.passage(name, corpus, bars=bars, fewest=1) if bars else passage
+        return as_file(ask, chosen, chosen.label if bars else passage.whole.title)
     detail = show_tune(ask.corpus(), passage.tune_id) if passage.in_corpus else None
     return rendered_page(
         ask,

@@ -1,0 +1,42 @@
+"""``melodex print``: a tune or passage on paper, as a picture, as sound or as notation."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import click
+
+from melodex.cli.output import Output, output_options, present
+
+FORMATS = ("pdf", "svg", "png", "html", "musicxml", "abc", "midi")
+SUFFIXES = {f".{form}": form for form in FORMATS} | {
+    ".mid": "midi",
+    ".xml": "musicxml",
+    ".htm": "html",
+}
+
+
+@click.command("print")
+@click.argument("tune")
+@click.option("--bars", help="Bars by their printed numbers, such as 5-8; otherwise all.")
+@output_options(FORMATS)
+@click.pass_obj
+def command(corpus_path: Path, tune: str, bars: str | None, output: Output) -> None:
+    """Print or export one tune or passage: paper, picture, sound or notation.
+
+    TUNE is a tune of the corpus (id or title) or a file (FILE, or FILE#3 for the
+    tune numbered 3 of several). The ending of --output names the form, unless
+    --format does.
+
+    \b
+    Examples:
+      $ melodex print "The Eel Trap" --output eel.pdf
+      $ melodex print "The Eel Trap" --bars 1-4 --format abc
+    """
+    from melodex.tasks.passage import find_one
+
+    if output.file is not None and output.form == FORMATS[0]:
+        form = SUFFIXES.get(output.file.suffix.lower(), output.form)
+        output = replace(output, form=form)
+    present(find_one(corpus_path, tune, bars=bars), output)
