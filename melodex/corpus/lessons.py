@@ -16,6 +16,7 @@ from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from melodex.corpus.rows import folded
+from melodex.corpus.tune_rows import IN_ORDER
 from melodex.errors import LessonError
 
 if TYPE_CHECKING:
@@ -141,7 +142,7 @@ def place_of_tune(corpus: Corpus, tune_id: str) -> tuple[str, str, int]:
     """Return file, number and occurrence of a tune's first place; empty if none."""
     rows = corpus.query(
         "SELECT file, number, occurrence FROM place JOIN tune ON tune.id = place.tune "
-        "WHERE tune.tune_id = ? ORDER BY place.id LIMIT 1",
+        f"WHERE tune.tune_id = ? ORDER BY {IN_ORDER} LIMIT 1",
         [tune_id],
     )
     return (rows[0][0], rows[0][1], rows[0][2]) if rows else ("", "", 1)

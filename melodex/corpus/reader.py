@@ -25,8 +25,10 @@ from typing import Any
 from melodex.corpus.chunks import PackedChunk
 from melodex.corpus.connection import connect, journal_bytes, leave
 from melodex.corpus.faults import faults_named
-from melodex.corpus.schema import SCHEMA_VERSION, state_of
+from melodex.corpus.schema import SCHEMA_VERSION, TUNE_OVERVIEW, state_of
 from melodex.corpus.tune_rows import (
+    FIRST_PLACE,
+    IN_ORDER,
     TUNE_ROW_COLUMNS,
     PlaceRow,
     TuneRow,
@@ -202,12 +204,12 @@ class Corpus:
         """
         wanted = list(tune_ids)
         rows = self.query(
-            """
+            f"""
             SELECT tune.tune_id, tune.melody, place.source, place.number, collection.name
             FROM json_each(?) AS wanted
             JOIN tune ON tune.tune_id = wanted.value
             LEFT JOIN place
-              ON place.id = (SELECT min(id) FROM place WHERE place.tune = tune.id)
+              ON place.id = {FIRST_PLACE}
             LEFT JOIN collection ON collection.id = place.collection
             """,
             [json.dumps(wanted)],
@@ -297,8 +299,10 @@ class Corpus:
         return rows[0]
 
     def tune_rows(self, clause: str, values: Iterable[Any] = ()) -> list[TuneRow]:
-        """Rows of the view ``tune_overview`` that a clause picks."""
-        rows = self.query(f"SELECT {TUNE_ROW_COLUMNS} FROM tune_overview {clause}", values)
+        """Rows of what the view ``tune_overview`` shows today that a clause picks."""
+        rows = self.query(
+            f"SELECT {TUNE_ROW_COLUMNS} FROM ({TUNE_OVERVIEW}) {clause}", values
+        )
         keys = self.read_keys([row[0] for row in rows])
         return [
             TuneRow(*(*row[:-2], tags_of(row[-2]), row[-1], keys.get(row[0], row[4])))
@@ -355,7 +359,7 @@ class Corpus:
             "SELECT source, number, occurrence, collection.name FROM place "
             "JOIN tune ON tune.id = place.tune "
             "JOIN collection ON collection.id = place.collection "
-            "WHERE tune.tune_id = ? ORDER BY place.id",
+            f"WHERE tune.tune_id = ? ORDER BY {IN_ORDER}",
             [tune_id],
         )
         return [PlaceRow(*row) for row in rows]
@@ -366,7 +370,7 @@ class Corpus:
             "SELECT source, number, line, column_number, text FROM read_warning "
             "JOIN place ON place.id = read_warning.place "
             "JOIN tune ON tune.id = place.tune "
-            "WHERE tune.tune_id = ? ORDER BY place.id, read_warning.id",
+            f"WHERE tune.tune_id = ? ORDER BY {IN_ORDER}, read_warning.id",
             [tune_id],
         )
         return [WarningRow(*row) for row in rows]

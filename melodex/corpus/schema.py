@@ -18,6 +18,7 @@ import sqlite3
 from collections.abc import Iterable
 from pathlib import Path
 
+from melodex.corpus.tune_rows import FIRST_PLACE
 from melodex.errors import CorpusError, DamagedCorpusError, NewerCorpusError
 from melodex.records import dataclass
 from melodex.settings import CorpusSettings
@@ -28,6 +29,7 @@ __all__ = [
     "INDEXES",
     "SCHEMA_VERSION",
     "TABLES",
+    "TUNE_OVERVIEW",
     "VIEWS",
     "ColumnNote",
     "TableNote",
@@ -215,9 +217,7 @@ INDEXES = (
     "CREATE INDEX tune_title ON tune(title_folded)",
 )
 
-VIEWS: dict[str, str] = {
-    "tune_overview": """
-CREATE VIEW tune_overview AS -- one row for each tune, in words and plain numbers
+OVERVIEW = """
 SELECT
   tune.tune_id AS tune_id, -- 12 hex digits
   tune.title AS title, -- empty where unknown
@@ -234,8 +234,17 @@ SELECT
   (SELECT group_concat(name, ', ') FROM tag WHERE tag.tune = tune.id) AS tags, -- words put on it
   tune.rights AS rights -- copyright note of the source
 FROM tune
-JOIN place ON place.id = (SELECT min(id) FROM place WHERE place.tune = tune.id)
-JOIN collection ON collection.id = place.collection""",  # noqa: E501 (a column a line)
+JOIN place ON place.id = {first_place}
+JOIN collection ON collection.id = place.collection"""  # noqa: E501 (a column a line)
+
+TUNE_OVERVIEW = OVERVIEW.format(first_place=FIRST_PLACE)
+"""What lists show of a tune. The view that files of this version hold differs in one
+thing: its first place is the one that was read first."""
+
+VIEWS: dict[str, str] = {
+    "tune_overview": "\nCREATE VIEW tune_overview AS "
+    "-- one row for each tune, in words and plain numbers"
+    + OVERVIEW.format(first_place="(SELECT min(id) FROM place WHERE place.tune = tune.id)"),
     "note": """
 CREATE VIEW note AS -- one row for each sounding note of each tune
 SELECT

@@ -1,13 +1,37 @@
 """Rows of a corpus as lists show them.
 
-Contents: TuneRow, PlaceRow, WarningRow.
+Of the places of a tune the first is the one whose file comes first by name, and in it
+the lowest number: not the one that was read first, for what is told of a tune is to be
+the same in whatever order files were added.
+
+Contents: TuneRow, PlaceRow, WarningRow, IN_ORDER, FIRST_PLACE.
 """
 
 from __future__ import annotations
 
 from melodex.records import dataclass
 
-__all__ = ["TUNE_ROW_COLUMNS", "PlaceRow", "TuneRow", "WarningRow", "tags_of"]
+__all__ = [
+    "FIRST_PLACE",
+    "IN_ORDER",
+    "TUNE_ROW_COLUMNS",
+    "PlaceRow",
+    "TuneRow",
+    "WarningRow",
+    "tags_of",
+]
+
+IN_ORDER = (
+    "place.id < 0, place.file, CAST(place.number AS INTEGER), place.number, "
+    "place.occurrence"
+)
+"""Places in order; those that stand aside while a file is read anew come last."""
+
+# A plus keeps SQLite from walking through all places in that order for each tune.
+FIRST_PLACE = (
+    f"(SELECT place.id FROM place WHERE place.tune = tune.id ORDER BY +{IN_ORDER} LIMIT 1)"
+)
+"""The row number of the first place of a tune, for a statement that names ``tune``."""
 
 
 @dataclass(frozen=True, slots=True)

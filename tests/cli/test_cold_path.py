@@ -69,6 +69,7 @@ OURS = {
     "melodex.matching",
     "melodex.matching.align",
     "melodex.matching.chance",
+    "melodex.matching.chance.drawing",
     "melodex.matching.chance.fit",
     "melodex.matching.chance.sample",
     "melodex.matching.engine",

@@ -70,9 +70,12 @@ def test_a_tune_in_two_files_is_one_tune_in_two_places(filled, reading, melody):
         assert corpus.tune_count == 12
         places = corpus.places(melody(3).content_id())
         assert [(p.source, p.collection) for p in places] == [
-            ("shelf/one.abc", "shelf"),
             ("loose/three.abc", "Loose sheets"),
+            ("shelf/one.abc", "shelf"),
         ]
+        # The first by name, not the one that was read first.
+        assert corpus.tune(melody(3).content_id()).source == "loose/three.abc"
+        assert corpus.melody(melody(3).content_id()).credits.source == "loose/three.abc"
         assert [row.title for row in corpus.tunes(collection="Loose sheets")] == ["Tune 3"]
 
 

@@ -29,7 +29,7 @@ import melodex.matching
 from melodex.corpus.chunks import TuneNotes, pack
 from melodex.settings import AlignmentCosts
 
-SOURCE = Path(melodex.matching.__file__).parent / "_kernel.c"
+SOURCE = Path(melodex.matching.__file__).parent / "engine" / "_kernel.c"
 FLAGS = [
     "-O1",
     "-g",
@@ -95,6 +95,18 @@ def part_of(dice: random.Random) -> bytes:
     return bytes(v for last in lasts for v in (last, dice.randrange(2, last + 2)))
 
 
+def part_of_chunk(
+    dice: random.Random, notes: bytes, lengths: bytes
+) -> tuple[bytes, bytes, bytes, bytes]:
+    """A chunk with ids and places, mostly rising and within it."""
+    tunes = len(lengths) // 4
+    places = sorted(dice.randrange(tunes + 2) for _ in range(dice.randrange(40)))
+    if dice.random() < 0.7:
+        places = sorted({place for place in places if place < tunes})
+    ids = dice.randbytes(6 * tunes if dice.random() < 0.9 else dice.randrange(99))
+    return notes, lengths, ids, struct.pack(f"<{len(places)}I", *places)
+
+
 def costs_of(dice: random.Random) -> tuple[int, ...]:
     """Costs, sound or not."""
     if dice.random() < 0.5:
@@ -118,6 +130,8 @@ def one_round(kernel: ModuleType, dice: random.Random) -> None:
         (kernel.holding, (notes, lengths, bytes(range(64)), part_of(dice))),
         (kernel.contours, (notes, lengths, noise(dice, 90), dice.randrange(300), 3, 4)),
         (kernel.notes_at, (notes, lengths, dice.randrange(-1, 90))),
+        (kernel.drawn, ([noise(dice, 90), notes], dice.randrange(2**64), number)),
+        (kernel.gathered, ([part_of_chunk(dice, notes, lengths) for _ in range(3)],)),
         (kernel.select, (noise(dice, 99), -5, 900)),
         (kernel.histogram, ([noise(dice, 99), notes], number)),
         *(

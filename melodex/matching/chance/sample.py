@@ -25,10 +25,10 @@ import math
 import zlib
 from collections.abc import Sequence
 from dataclasses import replace
-from random import Random
+from itertools import pairwise
 
-from melodex.corpus.chunks import UNKNOWN_LENGTH, PackedChunk, verify
-from melodex.errors import DamagedCorpusError
+from melodex.corpus.chunks import UNKNOWN_LENGTH, PackedChunk
+from melodex.matching.chance.drawing import DrawnTune, drawn_chunks, drawn_tunes
 from melodex.matching.chance.fit import Best, Null, alike
 from melodex.matching.engine.alignment import Alignment
 from melodex.matching.engine.choice import engine
@@ -101,8 +101,8 @@ def measure_null(
     chunks : sequence of PackedChunk
         The corpus. Damaged chunks are left out.
     query : EncodedQuery
-        The phrase; what is drawn depends on it and on nothing else, so that the same
-        question gives the same answer.
+        The phrase; what is drawn depends on it and on the ids of the tunes, and on
+        nothing else, so that the same question to the same tunes gives the same answer.
     costs : AlignmentCosts
         As for the search.
     hits : sequence of Hit
@@ -117,8 +117,9 @@ def measure_null(
         Of up to :data:`NULL_SAMPLE` tunes, of all where the corpus has fewer; with the
         best of up to :data:`SEARCHED_TUNES` where it has more.
     """
-    seed = zlib.crc32(query.pitch + query.length_class)
-    tunes = sample_tunes(chunks, seed)
+    seed = seed_of(query)
+    drawn = drawn_tunes(chunks, seed, NULL_SAMPLE)
+    tunes = [notes for _, notes in drawn]
     turned = query.reversed()
     steepest = math.log(KINDS_OF_NOTE) / usual_gain(query, costs)
     is_whole = len(tunes) == sum(chunk.tune_count for chunk in chunks)
@@ -130,13 +131,13 @@ def measure_null(
         return null_of(query, tunes, found, per_point, steepest, above, own)
     # A small corpus may hold as many relatives as a quantile has room for.
     halved = len(tunes) >= NULL_SAMPLE // 2
-    backwards, forwards = (tunes[::2], tunes[1::2]) if halved else (tunes, [])
+    backwards, forwards = halves_of(drawn) if halved else (tunes, [])
     found = best_of(backwards, turned, costs)
     best = None
     if is_whole:
         per_point = notes_per_point(backwards, found, turned, costs)
     else:
-        searched = drawn_chunks(chunks, seed)
+        searched = drawn_chunks(chunks, seed, SEARCHED_TUNES)
         back = search(
             searched,
             turned,
@@ -153,6 +154,12 @@ def measure_null(
     found = best_of(forwards, query, costs)
     above = quantile([points for points, _ in found], CENSORED_HALF)
     return null_of(query, forwards, found, per_point, steepest, above, own, null)
+
+
+def seed_of(query: EncodedQuery) -> int:
+    """A number for a phrase, the same in every key."""
+    moves = bytes((after - before) & 0xFF for before, after in pairwise(query.pitch))
+    return zlib.crc32(moves + query.length_class)
 
 
 def null_of(
@@ -180,19 +187,6 @@ def null_of(
         best=best,
         turned=turned,
     )
-
-
-def drawn_chunks(chunks: Sequence[PackedChunk], seed: int) -> list[PackedChunk]:
-    """Chunks drawn at random until they hold :data:`SEARCHED_TUNES`, or all."""
-    order = list(range(len(chunks)))
-    Random(seed).shuffle(order)
-    drawn, tunes = [], 0
-    for place in order:
-        if tunes >= SEARCHED_TUNES:
-            break
-        drawn.append(place)
-        tunes += chunks[place].tune_count
-    return [chunks[place] for place in sorted(drawn)]
 
 
 def best_of_own(
@@ -283,21 +277,15 @@ def notes_per_point(
 
 
 def sample_tunes(chunks: Sequence[PackedChunk], seed: int) -> list[tuple[bytes, bytes]]:
-    """Up to NULL_SAMPLE tunes drawn without replacement."""
-    total = sum(chunk.tune_count for chunk in chunks)
-    wanted = sorted(Random(seed).sample(range(total), min(total, NULL_SAMPLE)))
-    tunes: list[tuple[bytes, bytes]] = []
-    passed = 0
-    for chunk in chunks:
-        here = [
-            place - passed for place in wanted if 0 <= place - passed < chunk.tune_count
-        ]
-        passed += chunk.tune_count
-        if not here:
-            continue
-        try:
-            counts = verify(chunk)
-        except DamagedCorpusError:
-            continue
-        tunes += [engine().notes_at(chunk, counts, place) for place in here]
-    return [tune for tune in tunes if tune[0]]
+    """Up to NULL_SAMPLE tunes drawn without replacement, in order of their ids."""
+    return [notes for _, notes in drawn_tunes(chunks, seed, NULL_SAMPLE)]
+
+
+def halves_of(
+    drawn: Sequence[DrawnTune],
+) -> tuple[list[tuple[bytes, bytes]], list[tuple[bytes, bytes]]]:
+    """About half of the tunes drawn, and the others: by their ids, as they are drawn."""
+    halves: tuple[list[tuple[bytes, bytes]], ...] = ([], [])
+    for tune_id, notes in drawn:
+        halves[tune_id[-1] & 1].append(notes)
+    return halves[0], halves[1]

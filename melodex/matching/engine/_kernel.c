@@ -675,12 +675,15 @@ done:
 static void take_lane(const uint8_t *from, const uint32_t *lengths, int lanes, int lane,
                       char *to)
 {
+    const uint32_t count = lengths[lane];
     int active = lanes;
-    for (uint32_t j = 0; j < lengths[lane]; j++) {
+    from += lane;
+    for (uint32_t j = 0; j < count;) {
         while (lengths[active - 1] <= j)
             active--;
-        to[j] = (char)from[lane];
-        from += active;
+        /* As many tunes go on side by side until the shortest of them ends. */
+        for (const uint32_t end = lengths[active - 1]; j < end; j++, from += active)
+            to[j] = (char)*from;
     }
 }
 
@@ -728,6 +731,10 @@ done:
     PyBuffer_Release(&lengths);
     return found;
 }
+
+/* ---- tunes drawn and put together anew --------------------------------------- */
+
+#include "_drawing.h"
 
 /* ---- figures ---------------------------------------------------------------- */
 
@@ -968,6 +975,8 @@ static PyMethodDef methods[] = {
     {"best", kernel_best, METH_VARARGS, best_doc},
     {"trace", kernel_trace, METH_VARARGS, trace_doc},
     {"notes_at", kernel_notes_at, METH_VARARGS, notes_at_doc},
+    {"drawn", kernel_drawn, METH_VARARGS, drawn_doc},
+    {"gathered", kernel_gathered, METH_VARARGS, gathered_doc},
     {"holding", kernel_holding, METH_VARARGS, holding_doc},
     {"contours", kernel_contours, METH_VARARGS, contours_doc},
     {NULL, NULL, 0, NULL},

@@ -1,3 +1,5 @@
+from array import array
+
 def bounds(
     notes: bytes,
     lengths: bytes,
@@ -26,6 +28,10 @@ def trace(
     /,
 ) -> tuple[int, list[tuple[int, int]]]: ...
 def notes_at(notes: bytes, lengths: bytes, index: int, /) -> tuple[bytes, bytes]: ...
+def drawn(ids: list[bytes], seed: int, count: int, /) -> list[bytes]: ...
+def gathered(
+    parts: list[tuple[bytes, bytes, bytes, array[int]]], /
+) -> tuple[bytes, bytes, bytes]: ...
 def holding(notes: bytes, lengths: bytes, figure: bytes, parts: bytes, /) -> bytes: ...
 def contours(
     notes: bytes,

@@ -60,6 +60,14 @@ class Engine(Protocol):
     ) -> tuple[bytes, bytes]:
         """Pitches and length classes of one tune of a verified chunk."""
 
+    def drawn(self, ids: Sequence[bytes], seed: int, count: int) -> list[list[int]]:
+        """Places of the tunes drawn from chunks with such ids, whatever their order."""
+
+    def gathered(
+        self, parts: Sequence[tuple[PackedChunk, Sequence[int]]]
+    ) -> tuple[bytes, bytes, bytes]:
+        """Ids, lengths and notes of a chunk of some tunes of verified others."""
+
     def best(
         self,
         tunes: Sequence[tuple[bytes, bytes]],

@@ -9,6 +9,7 @@ Contents: CompiledEngine.
 from __future__ import annotations
 
 import os
+from array import array
 from collections.abc import Sequence
 from typing import Any
 
@@ -61,6 +62,44 @@ class CompiledEngine:
     ) -> tuple[bytes, bytes]:
         """Return the pitches and length classes of one tune of a verified chunk."""
         return _kernel.notes_at(chunk.notes, chunk.lengths, index)
+
+    def drawn(self, ids: Sequence[bytes], seed: int, count: int) -> list[list[int]]:
+        """Return the places of the tunes drawn from chunks with such ids.
+
+        Parameters
+        ----------
+        ids : sequence of bytes
+            6 for each tune of each chunk.
+        seed : int
+            Of 64 bits; another seed draws others.
+        count : int
+            How many tunes; all where there are fewer.
+
+        Returns
+        -------
+        list of list of int
+            For each chunk, rising. Those drawn are the same however tunes are shared
+            out among chunks, and a tune more or less changes one of them at most.
+        """
+        places = _kernel.drawn(list(ids), seed, count)
+        return [memoryview(part).cast("I").tolist() for part in places]
+
+    def gathered(
+        self, parts: Sequence[tuple[PackedChunk, Sequence[int]]]
+    ) -> tuple[bytes, bytes, bytes]:
+        """Return ids, lengths and notes of a chunk of some tunes of verified others.
+
+        Parameters
+        ----------
+        parts : sequence of (PackedChunk, sequence of int)
+            Chunks, and the places of the tunes wanted of each, rising.
+        """
+        return _kernel.gathered(
+            [
+                (chunk.notes, chunk.lengths, chunk.tune_ids, array("I", places))
+                for chunk, places in parts
+            ]
+        )
 
     def best(
         self,

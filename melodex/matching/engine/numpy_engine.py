@@ -19,7 +19,15 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from melodex.corpus.chunks import LANES, PackedChunk, notes_at, verify
+from melodex.corpus.chunks import (
+    ID_BYTES,
+    LANES,
+    PackedChunk,
+    TuneNotes,
+    notes_at,
+    pack,
+    verify,
+)
 from melodex.matching.engine.alignment import Alignment, best_transposition, trace
 from melodex.matching.engine.lanes import (
     ABSENT,
@@ -111,6 +119,34 @@ class NumpyEngine:
         """Return the pitches and length classes of one tune of a verified chunk."""
         return notes_at(chunk, counts, index)
 
+    def drawn(self, ids: Sequence[bytes], seed: int, count: int) -> list[list[int]]:
+        """Return the places of the tunes drawn from chunks with such ids.
+
+        Those whose scattered ids are lowest: the last step of SplitMix64 (Steele, Lea
+        and Flood 2014, Proc. OOPSLA, 453-472) of id and seed.
+        """
+        key = scattered(np.asarray([seed], np.uint64))
+        orders = [scattered(numbers_of(part) ^ key) for part in ids]
+        total = sum(len(order) for order in orders)
+        if count >= total:
+            return [list(range(len(order))) for order in orders]
+        limit = np.partition(np.concatenate(orders), count - 1)[count - 1]
+        return [np.flatnonzero(order <= limit).tolist() for order in orders]
+
+    def gathered(
+        self, parts: Sequence[tuple[PackedChunk, Sequence[int]]]
+    ) -> tuple[bytes, bytes, bytes]:
+        """Return ids, lengths and notes of a chunk of some tunes of verified others."""
+        made = pack(
+            TuneNotes(
+                chunk.tune_ids[ID_BYTES * place : ID_BYTES * (place + 1)].hex(),
+                *notes_at(chunk, verify(chunk), place),
+            )
+            for chunk, places in parts
+            for place in places
+        )
+        return made.tune_ids, made.lengths, made.notes
+
     def best(
         self,
         tunes: Sequence[tuple[bytes, bytes]],
@@ -190,6 +226,21 @@ class NumpyEngine:
                 found[block.first : block.first + len(part)] = part
                 place += len(part)
         return found
+
+
+def numbers_of(ids: bytes) -> npt.NDArray[np.uint64]:
+    """Ids of six bytes as whole numbers, their highest byte first."""
+    columns = np.frombuffer(ids, np.uint8).reshape(-1, ID_BYTES).astype(np.uint64)
+    weights = np.uint64(256) ** np.arange(ID_BYTES - 1, -1, -1, dtype=np.uint64)
+    numbers: npt.NDArray[np.uint64] = columns @ weights
+    return numbers
+
+
+def scattered(numbers: npt.NDArray[np.uint64]) -> npt.NDArray[np.uint64]:
+    """Numbers of 64 bits sent elsewhere, different ones to different places."""
+    numbers = (numbers ^ (numbers >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
+    numbers = (numbers ^ (numbers >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
+    return numbers ^ (numbers >> np.uint64(31))
 
 
 def lanes_at_once(query: EncodedQuery) -> int:

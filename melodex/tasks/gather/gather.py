@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from melodex.corpus.facets import FACET_VERSION
+from melodex.corpus.tune_rows import FIRST_PLACE
 from melodex.errors import AnalysisError, CorpusError
 from melodex.melody import bars_text
 from melodex.tasks.gather.places import (
@@ -272,10 +273,10 @@ def foremost(corpus: Corpus, kept: set[int], limit: int) -> set[int]:
     return kept & {row[0] for row in [*found[:limit], *tied]}
 
 
-FROM_TUNES = """
+FROM_TUNES = f"""
 FROM json_each(?) AS wanted
 CROSS JOIN tune ON tune.id = wanted.value
-LEFT JOIN place ON place.id = (SELECT min(id) FROM place WHERE place.tune = tune.id)
+LEFT JOIN place ON place.id = {FIRST_PLACE}
 LEFT JOIN collection ON collection.id = place.collection"""
 BY_NAME = "ORDER BY tune.title_folded, tune.tune_id"
 SORTED_AT_ONCE = 2_000

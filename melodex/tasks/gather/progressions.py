@@ -96,10 +96,13 @@ def progressions_in(
 def sifted(
     corpus: Corpus, progression: Progression, kept: set[int] | None, exact: bool
 ) -> list[int]:
-    """Tunes that may hold a progression, those with the most points in a row first."""
+    """Tunes that may hold a progression, the most points in a row first, equals by id."""
     import numpy as np
 
-    rows = corpus.query("SELECT tune, chord_row FROM tune_facet WHERE chord_row NOT NULL")
+    rows = corpus.query(
+        "SELECT tune, chord_row FROM tune CROSS JOIN tune_facet "
+        "ON tune_facet.tune = tune.id WHERE chord_row NOT NULL ORDER BY tune_id"
+    )
     if kept is not None:
         rows = [row for row in rows if row[0] in kept]
     if not rows:

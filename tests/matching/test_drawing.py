@@ -1,0 +1,160 @@
+"""Tunes drawn by their ids: the same however they lie, and one at a time."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+from random import Random
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
+from melodex.corpus.chunks import PackedChunk, TuneNotes, pack, unpack, verify
+from melodex.matching.chance.drawing import drawn_chunks, drawn_tunes
+from melodex.matching.chance.sample import measure_null, seed_of
+from melodex.matching.engine import _kernel
+from melodex.matching.engine.compiled import CompiledEngine
+from melodex.matching.engine.numpy_engine import NumpyEngine
+from melodex.matching.query import EncodedQuery
+from melodex.matching.search import search
+from melodex.settings import AlignmentCosts
+
+COSTS = AlignmentCosts()
+QUERY = EncodedQuery(bytes([60, 64, 67, 65, 64, 62, 69, 67]), bytes(8))
+
+
+def tunes(count: int, seed: int = 1) -> list[TuneNotes]:
+    """Tunes of 5 to 60 notes whose ids are digests, as those of a corpus are."""
+    dice = Random(seed)
+    found = []
+    for number in range(count):
+        line = [67]
+        for _ in range(dice.randrange(4, 60)):
+            line.append(min(90, max(48, line[-1] + dice.choice([-4, -2, -1, 1, 2, 3, 5]))))
+        name = hashlib.sha256(f"{seed} {number}".encode()).hexdigest()[:12]
+        found.append(
+            TuneNotes(name, bytes(line), bytes(dice.choices(range(5), k=len(line))))
+        )
+    return found
+
+
+def laid(some: list[TuneNotes], seed: int) -> list[PackedChunk]:
+    """The tunes in chunks of any sizes, in any order."""
+    mixed, dice, chunks = list(some), Random(seed), []
+    dice.shuffle(mixed)
+    while mixed:
+        size = dice.choice([1, 7, 40, 300])
+        chunks.append(pack(mixed[:size]))
+        mixed = mixed[size:]
+    return chunks
+
+
+@pytest.mark.parametrize("count", [1, 20, 100, 400, 900])
+def test_what_is_drawn_does_not_depend_on_where_tunes_lie(count: int) -> None:
+    some = tunes(400)
+    first = drawn_tunes(laid(some, 1), 7, count)
+    assert len(first) == min(count, 400)
+    assert all(first == drawn_tunes(laid(some, seed), 7, count) for seed in range(2, 6))
+    searched = drawn_chunks(laid(some, 3), 7, count)
+    held = {tune.tune_id for chunk in searched for tune in unpack(chunk)}
+    assert held == {tune_id.hex() for tune_id, _ in first}
+
+
+def test_the_null_of_a_phrase_does_not_depend_on_where_tunes_lie(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # So few that the search for the phrase read backwards draws as well.
+    monkeypatch.setattr("melodex.matching.chance.sample.SEARCHED_TUNES", 700)
+    some, found = tunes(1200), []
+    for seed in range(3):
+        chunks = laid(some, seed)
+        hits = search(chunks, QUERY, limit=100, costs=COSTS)
+        found.append(measure_null(chunks, QUERY, COSTS, hits))
+    assert found[0] == found[1] == found[2]
+    assert found[0].turned is not None
+    assert found[0].turned.best is not None
+    assert found[0].turned.best.tune_count == 700
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(0, 2**64 - 1), st.integers(0, 299), st.integers(1, 200))
+def test_a_tune_less_changes_at_most_one_that_is_drawn(
+    seed: int, gone: int, count: int
+) -> None:
+    some = tunes(300)
+    whole = {tune_id for tune_id, _ in drawn_tunes([pack(some)], seed, count)}
+    fewer = [tune for place, tune in enumerate(some) if place != gone]
+    left = {tune_id for tune_id, _ in drawn_tunes([pack(fewer)], seed, count)}
+    lost = whole - left
+    assert lost == whole & {bytes.fromhex(some[gone].tune_id)}
+    assert len(left - whole) == len(lost)
+
+
+def test_every_tune_is_drawn_as_often_as_any_other() -> None:
+    # Chi-squared over 2,000 seeds; ids that follow each other are drawn as evenly.
+    some = [TuneNotes(f"{n:012x}", b"<>", b"..") for n in range(64)]
+    chunk, seen = pack(some), dict.fromkeys(range(64), 0)
+    for seed in range(2000):
+        for tune_id, _ in drawn_tunes([chunk], seed, 16):
+            seen[int(tune_id.hex(), 16)] += 1
+    # Without replacement counts spread a little less than independent ones would.
+    assert stats.chisquare(list(seen.values())).pvalue > 0.001
+
+
+def test_a_phrase_is_given_the_same_sample_in_every_key() -> None:
+    moved = EncodedQuery(bytes(pitch + 5 for pitch in QUERY.pitch), QUERY.length_class)
+    assert seed_of(moved) == seed_of(QUERY)
+    assert seed_of(QUERY.reversed()) != seed_of(QUERY)
+
+
+@pytest.mark.parametrize("seed", [0, 1, 2**63, 2**64 - 1])
+@pytest.mark.parametrize("count", [1, 50, 5000])
+def test_both_engines_draw_and_gather_the_same(seed: int, count: int) -> None:
+    chunks = laid(tunes(500), 4)
+    ids = [chunk.tune_ids for chunk in chunks]
+    drawn = CompiledEngine().drawn(ids, seed, count)
+    assert drawn == NumpyEngine().drawn(ids, seed, count)
+    assert sum(map(len, drawn)) == min(count, 500)
+    for chunk in chunks:
+        verify(chunk)
+    parts = [(chunk, places) for chunk, places in zip(chunks, drawn, strict=True) if places]
+    assert CompiledEngine().gathered(parts) == NumpyEngine().gathered(parts)
+
+
+# The constants of SplitMix64 and its last step are those of Steele, Lea and Flood (2014);
+# the first output of the generator from seed 0 is the last step of 0x9E3779B97F4A7C15,
+# 0xE220A8397B1DCDAF (from memory, as printed with many implementations).
+def test_ids_are_scattered_by_the_published_function() -> None:
+    import numpy as np
+
+    from melodex.matching.engine.numpy_engine import scattered
+
+    one = scattered(np.asarray([0x9E3779B97F4A7C15], np.uint64))
+    assert int(one[0]) == 0xE220A8397B1DCDAF
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    st.lists(
+        st.tuples(*[st.binary(max_size=60)] * 3, st.lists(st.integers(0, 2**32 - 1))),
+        max_size=4,
+    ),
+    st.lists(st.binary(max_size=40), max_size=5),
+    st.integers(0, 2**64 - 1),
+    st.integers(-2, 50),
+)
+def test_drawing_and_gathering_survive_any_bytes(
+    parts: list[tuple[bytes, bytes, bytes, list[int]]],
+    ids: list[bytes],
+    seed: int,
+    count: int,
+) -> None:
+    with contextlib.suppress(ValueError):
+        assert len(_kernel.drawn(ids, seed, count)) == len(ids)
+    given_ = [
+        (*part[:3], b"".join(p.to_bytes(4, "little") for p in part[3])) for part in parts
+    ]
+    with contextlib.suppress(ValueError):
+        _kernel.gathered(given_)  # type: ignore[arg-type]
