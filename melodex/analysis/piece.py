@@ -81,13 +81,16 @@ def analyse(melody: Melody, *, phrased: bool = True) -> Analysis:
     """
     chords = list(parse_chords(symbol.text for symbol in melody.chords))
     keys = read_keys(melody, chords=chords)
+    # Cadences stand where phrases end; a tune without chords has none.
+    breathing = phrases(melody) if phrased or chords else ()
+    parts = sections(melody)
     return Analysis(
         key=keys.reading,
         spans=keys.spans,
         modal=modal_passages(melody, spans=keys.spans),
-        harmony=harmony(melody, keys.spans),
-        sections=sections(melody),
-        phrases=phrases(melody) if phrased else (),
+        harmony=harmony(melody, keys.spans, phrases=breathing, sections=parts),
+        sections=parts,
+        phrases=breathing if phrased else (),
         figures=figures(melody),
         compass=compass(melody),
         metre_class=metre_class(melody),

@@ -191,7 +191,16 @@ def test_a_note_held_over_a_change_is_met_with_both_chords():
         ("C Fm(maj7) C", "borrowed chord", (2, 2)),
         ("C Ab Bb C", "modal mixture", (2, 3)),
         ("Dm7 Db7 Cmaj7", "tritone substitute", (2, 2)),
-        ("C Fm7 Bb7 C", "flat VII to I", (2, 4)),
+        ("C Fm7 Bb7 C", "backdoor", (2, 4)),
+        ("C Bb C", "flat VII to I", (2, 3)),
+        ("C Fm7 Bb7 C", "backdoor cadence", (3, 4)),
+        ("Dm7 Db7 Cmaj7", "authentic cadence", (2, 3)),
+        ("Ab7 C/G G7 C", "augmented sixth", (1, 1)),
+        ("C Db/F G7 C", "Neapolitan", (2, 2)),
+        ("C Cdim7 C G", "common-tone diminished", (2, 2)),
+        ("Em Ebdim7 Dm7 G", "passing diminished", (2, 2)),
+        ("C A7 Dm7 G7 C", "turnaround", (1, 4)),
+        ("C D7#11 F C", "lydian dominant", (2, 2)),
         ("C7 F7 G7 C7", "blues seventh", (2, 2)),
         ("Dm7 G7b9 C", "altered dominant", (2, 2)),
         ("Dm7 G7 C", "ii V I", (1, 3)),
@@ -204,15 +213,15 @@ def test_a_note_held_over_a_change_is_met_with_both_chords():
         ("C F C", "plagal cadence", (2, 3)),
         ("F Fm C", "minor plagal cadence", (2, 3)),
         ("C F G", "half cadence", (2, 3)),
-        ("C G7 Am F", "deceptive cadence", (2, 3)),
-        ("C G7 Ab Bb", "deceptive cadence", (2, 3)),
+        ("C G7 Am", "deceptive cadence", (2, 3)),
+        ("C G7 Ab", "deceptive cadence", (2, 3)),
         ("C F Gsus4", "suspended ending", (3, 3)),
         ("C F Am", "ending off the tonic", (3, 3)),
         ("C G7 C6/9", "ending on a coloured tonic", (3, 3)),
         ("C/G F/G G7 C", "pedal bass", (1, 3)),
         ("C G/B Bb F/A C", "bass by half step", (1, 4)),
         ("Cm CmM7 Cm7 Cm6", "inner line over one root", (1, 4)),
-        ("E7 A7 D7 G7", "inner line by half step", (1, 4)),
+        ("C E Am Gm", "inner line by half step", (1, 4)),
     ],
 )
 def test_each_device_is_found_where_it_stands(chords, kind, bars):
@@ -222,24 +231,42 @@ def test_each_device_is_found_where_it_stands(chords, kind, bars):
 # Common practice, no source: the half cadence is where the phrase comes to rest on V.
 def test_a_half_cadence_is_where_the_melody_rests_on_v() -> None:
     tune = (
-        'X:1\nL:1/4\nM:4/4\nK:G\n"G"G B "C"c e|"G"d B "Am"A c|"D7"{bar}|"G"B G G2|'
-        '"C"c e "G"d B|"C"c e "D7"d A|"G"B G "D7"A F|"G"G4|]'
+        'X:1\nL:1/4\nM:4/4\nK:G\n"G"G B d B|"C"c e "G"d B|"Am"A B c e|"D7"{bar}|'
+        '"G"G B d B|"C"c e "G"d B|"Am"A c "D7"A F|"G"G4|]'
     )
 
-    def half_cadences(bar: str) -> list[tuple[int, int]]:
+    def at_bar(bar: str, last: int) -> list[tuple[str, int]]:
         piece = analyse(read_abc(tune.replace("{bar}", bar)).tunes[0].melody)
         return [
-            (d.first_bar, d.last_bar)
+            (d.kind, d.first_bar)
             for d in piece.harmony.devices
-            if d.kind == "half cadence" and d.last_bar == 3
+            if "cadence" in d.kind and d.last_bar == last
         ]
 
-    assert half_cadences("F A d c") == []
-    assert half_cadences("F A3") == [(2, 3)]
+    assert at_bar("F A d c", 4) == []
+    assert at_bar("A4", 4) == [("half cadence", 3)]
+    # I begins the next phrase: that is no authentic cadence.
+    assert at_bar("A4", 5) == []
+    assert at_bar("A4", 8) == [("authentic cadence", 7)]
+
+
+# Common practice, no source: V that goes home at once has not come to rest.
+def test_a_v_that_goes_home_is_no_half_cadence() -> None:
+    tune = (
+        'X:1\nL:1/4\nM:4/4\nK:Bb\n"Bb"B d f d|"Gm"g f d B|"Cm7"c e g e|"F7"a f "Bb"B2|'
+        '"Eb"e g b g|"Bb"f d B d|"Cm7"e c "F7"A c|"Bb"B4|]'
+    )
+    found = analyse(read_abc(tune).tunes[0].melody).harmony.devices
+    assert [(d.kind, d.first_bar, d.last_bar) for d in found if "cadence" in d.kind] == [
+        ("authentic cadence", 4, 4),
+        ("authentic cadence", 7, 8),
+    ]
 
 
 def test_a_major_last_chord_in_minor_is_pointed_out():
-    assert found("Cm G7 C", key=Span(0, "minor"))["major ending in minor"] == [(3, 3)]
+    kinds = found("Cm G7 C", key=Span(0, "minor"))
+    assert kinds["Picardy third"] == [(2, 3)]
+    assert not {"authentic cadence", "borrowed chord"} & set(kinds)
     assert "minor plagal cadence" not in found("Cm Fm Cm", key=Span(0, "minor"))
 
 
@@ -342,7 +369,7 @@ def test_inner_lines_are_the_longest_chains_of_half_steps(texts):
         for place, name in zip(
             range(line.first, line.last + 1), line.names.split(), strict=True
         ):
-            assert fifths_from_name(name) in chords[place].note_fifths
+            assert pitch_class(fifths_from_name(name)) in held(chords[place])
         step = next(iter(steps))
         if line.last + 1 < len(chords):
             assert (classes[-1] + step) % 12 not in held(chords[line.last + 1])

@@ -42,7 +42,7 @@ def one(text: str, key: Key = C_MAJOR, following: str = ""):
         ("Ab", "bVI", "borrowed", "minor"),
         ("Eb", "bIII", "borrowed", "minor"),
         ("Dm7b5", "iiø7", "borrowed", "minor"),
-        ("Db", "bII", "borrowed", "phrygian"),
+        ("Db", "bII", "Neapolitan", ""),
         ("D7", "V7/V", "secondary dominant", ""),
         ("E7", "V7/vi", "secondary dominant", ""),
         ("D/F#", "V6/V", "secondary dominant", ""),
@@ -105,9 +105,9 @@ def test_basses_are_figures_where_they_are_chord_tones():
         "V65",
         "V43",
         "V42",
-        "IV/5",
-        "Imaj7/3",
-        "I/b7",
+        "IV over 5",
+        "Imaj7 over 3",
+        "I over b7",
     ]
 
 
@@ -122,6 +122,84 @@ def test_extensions_alterations_and_suspensions_are_written_out():
         "IVmaj7(#11)",
         "vi11",
     ]
+
+
+# Common practice, no source: what the trade calls these chords, in C major or C minor.
+NAMED = [
+    # A tritone substitute is a lowered degree however its symbol is spelled.
+    ("C#7 C", "major", 0, "bII7", "tritone substitute"),
+    ("Dm7 C#7 Cmaj7", "major", 1, "bII7", "tritone substitute"),
+    ("G#7 G7", "major", 0, "bVI7", "tritone substitute"),
+    ("D#7 Dm7", "major", 0, "bIII7", "tritone substitute"),
+    # The Neapolitan goes to V; bII that falls straight on I is the phrygian one.
+    ("Db/F G7 Cm", "minor", 0, "bII6", "Neapolitan"),
+    ("Db G", "major", 0, "bII", "Neapolitan"),
+    ("Db C", "major", 0, "bII", "borrowed"),
+    # Augmented sixths go to V or to its six-four.
+    ("Ab7 C/G G7 C", "major", 0, "Ger6", "augmented sixth"),
+    ("Ab7 Cm/G G Cm", "minor", 0, "Ger6", "augmented sixth"),
+    ("Ab7 G Cm", "minor", 0, "Ger6", "augmented sixth"),
+    ("Ab7b5 G", "minor", 0, "Fr6", "augmented sixth"),
+    ("Ab7(no5) G", "minor", 0, "It6", "augmented sixth"),
+    ("Ab7 G7 C", "major", 0, "bVI7", "tritone substitute"),
+    # The tonic of minor has any sixth and seventh; a line over it is no borrowing.
+    ("Cm6 Fm", "minor", 0, "i(add6)", "diatonic"),
+    ("Cm CmM7 Cm7 F7", "minor", 3, "IV7", "line"),
+    ("Cm Cm/B Cm/Bb F/A Ab", "minor", 3, "IV6", "line"),
+    ("Cm F Cm F", "minor", 1, "IV", "borrowed"),
+    ("Cm G7 C", "minor", 2, "I", "Picardy third"),
+    ("C7 Fm", "minor", 0, "V7/iv", "secondary dominant"),
+    ("C Fm", "minor", 0, "V/iv", "secondary dominant"),
+    # Diminished chords: to the root above, round the root itself, down to the next.
+    ("Abdim7 Am", "major", 0, "vii°7/vi", "secondary leading tone"),
+    ("Cdim7 C", "major", 0, "i°7", "common-tone diminished"),
+    ("D#dim7 C/E", "major", 0, "#ii°7", "common-tone diminished"),
+    ("F#dim7 C/G", "major", 0, "vii°7/V", "secondary leading tone"),
+    ("Ebdim7 Dm7", "major", 0, "biii°7", "passing diminished"),
+    # Two and five of another degree, and before a substitute.
+    ("Bm7b5 E7 Am", "major", 0, "iiø7/vi", "related ii"),
+    ("Em7b5 A7 Dm7", "major", 0, "iiø7/ii", "related ii"),
+    ("Abm7 Db7 Cmaj7", "major", 0, "bvi7", "related ii"),
+    ("Fm7 Bb7 C", "major", 0, "iv7", "borrowed"),
+    ("Fm7 Bb7 C", "major", 1, "bVII7", "borrowed"),
+    # What becomes minor on its own root has not gone where it led.
+    ("A7#11 Am7 D7 G7", "major", 0, "V7(#11)/ii", "secondary dominant"),
+]
+
+
+@pytest.mark.parametrize(("texts", "mode", "place", "expected", "role"), NAMED)
+@pytest.mark.parametrize("fifths", range(-5, 7))
+def test_chords_are_named_by_what_they_do(texts, mode, place, expected, role, fifths):
+    from melodex.analysis.harmony.chords import transposed_text
+
+    chords = parse_chords(transposed_text(c, fifths) for c in parse_chords(texts.split()))
+    found = numerals(chords, [Key(fifths, mode)] * len(chords))[place]
+    assert (found.text, found.role) == (expected, role)
+
+
+def test_the_augmented_sixth_in_the_melody_tells_a_german_sixth_from_a_substitute():
+    chords = parse_chords(["Ab7", "G7", "C"])
+    found = numerals(chords, [C_MAJOR] * 3, frozenset({0}))[0]
+    assert (found.text, found.plain_text) == ("Ger6", "bVI7")
+
+
+def test_a_dominant_that_turns_minor_on_its_root_does_not_go_there():
+    chords = parse_chords(["A7#11", "Am7", "D7", "G7"])
+    assert not numerals(chords, [C_MAJOR] * 4)[0].resolves
+    assert named("Gsus4 G7 C")[0] == "Vsus4"
+
+
+# A slash tells the chord that is tonicised, and nothing else does.
+@pytest.mark.parametrize("text", ["D7/C", "D7/E", "D9/F#", "G7/C", "F/G", "Am7/D"])
+def test_a_bass_is_never_written_as_an_applied_chord(text):
+    for key in (C_MAJOR, C_MINOR, Key(1, "major")):
+        found = one(text, key)
+        parts = found.text.split("/")
+        assert len(parts) <= 2
+        assert len(parts) == 1 or parts[1].strip("b#").split(" over ")[0].upper() in ROMANS
+
+
+ROMANS = {"I", "II", "III", "IV", "V", "VI", "VII"}
 
 
 def test_what_is_no_chord_or_has_no_key_gets_no_numeral():

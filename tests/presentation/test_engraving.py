@@ -270,6 +270,15 @@ def test_hostile_texts_stay_texts(read_tune):
 def test_chord_symbols_and_numerals_are_set_as_musicians_write_them():
     assert chord_runs("Bbm7b5/Db") == [("B♭m", False), ("7♭5", True), ("/D♭", False)]
     assert chord_runs("Cmaj7") == [("C", False), ("maj7", True), ("", False)]
+    # However minor is written, an engraved name has one m; words are no names.
+    for text in ("Dmin7", "Dmi7", "DMI7", "Dm7", "D minor7"):
+        assert chord_runs(text) == [("Dm", False), ("7", True), ("", False)]
+    assert chord_runs("DMaj7") == [("D", False), ("Maj7", True), ("", False)]
+    assert chord_runs("Dmadd9") == [("Dm", False), ("add9", True), ("", False)]
+    assert chord_runs("D-7") == [("D-", False), ("7", True), ("", False)]
+    assert chord_runs("Fine") == [("Fine", False)]
+    assert numeral_runs("V7 over 1") == [("V", False), ("7", True), (" over 1", False)]
+    assert numeral_runs("Ger6") == [("Ger", False), ("6", True), ("", False)]
     assert numeral_runs("bVI") == [("♭VI", False), ("", True), ("", False)]
     assert numeral_runs("viiø7/V") == [("vii", False), ("ø7", True), ("/V", False)]
     assert moved_chord("Bbm7/Db", 2) == "Cm7/Eb"

@@ -1,40 +1,80 @@
 """Cadences, and how a piece ends.
 
-Conventions: two chords are a cadence only where the music rests: on the last chord,
-where a phrase ends, or where the melody or the chord stands clearly longer than
-usual (:data:`LONG_REST_RATIO`); without that, five to one is only a step. A half cadence
-needs a melody that rests: a V that lasts while the melody moves on prepares what comes.
-A deceptive cadence needs no rest: it is the absence of one. All rules are common
-practice, no source.
+Conventions: two chords are a cadence only where a phrase or a section ends, and a place
+has one name. The second chord comes under the last note of the phrase, or before it, and
+both belong to that phrase: a V that ends a phrase is a half cadence also where the next
+one begins with I. A half cadence needs a melody that stands still: a V that lasts while
+the melody moves on prepares what comes. All rules are common practice, no source.
 
-Contents: cadences, endings, cadence_of, LONG_REST_RATIO.
+Contents: cadences, endings, cadence_of.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from statistics import median
 
-from melodex.analysis.harmony.finds import FIFTH_FAMILIES, TONIC_FAMILIES, Device, Piece
+from melodex.analysis.harmony.chords import Chord
+from melodex.analysis.harmony.finds import (
+    DOMINANT,
+    FIFTH_FAMILIES,
+    TONIC_FAMILIES,
+    Device,
+    Piece,
+)
 from melodex.analysis.harmony.numerals import LocalKey, is_minor_mode, numeral
 from melodex.analysis.harmony.placed import PlacedChord, spoken_degree
+from melodex.analysis.harmony.rests import Rest
+from melodex.analysis.harmony.roles import goes_on, near
 from melodex.analysis.keys.home import same_key
 from melodex.melody import pitch_class_name
 
-__all__ = ["LONG_REST_RATIO", "cadence_of", "cadences", "endings"]
+__all__ = ["cadence_of", "cadences", "endings"]
 
-LONG_REST_RATIO = 1.9
-"""A note or chord this many times the median length is a place of rest."""
+LATEST_START = 1 / 3
+"""Share of a phrase before which no goal is reached: that is how it begins."""
 
 
 def cadences(piece: Piece) -> Iterator[Device]:
-    """Cadences where the music rests."""
-    rests = RestingPlaces(piece)
-    for step, here, after in piece.neighbours():
-        kind = cadence_of(here, after)
-        if kind and rests.enough(kind, step + 1):
+    """The cadence, if any, of each place where the music rests."""
+    named: set[int] = set()
+    for rest in piece.rests:
+        for step in steps_under(piece, rest):
+            first = first_of_root(piece, step)
+            if step in named or not first or not inside(piece, rest, first):
+                continue
+            here, after = piece.row[first - 1], piece.row[step]
+            kind = cadence_of(here, after)
+            if not kind or (kind == "half cadence" and not rest.sure):
+                continue
+            named.add(step)
             reason = f"{here.chord.text} {after.chord.text}: {named_in_key(here, after)}"
-            yield piece.device(kind, step, step + 1, reason)
+            last = step if kind == "half cadence" else first
+            yield piece.device(kind, first - 1, last, reason)
+            break
+
+
+def steps_under(piece: Piece, rest: Rest) -> range:
+    """Steps of the chords that sound while the music rests, the first one first."""
+    first = last = -1
+    for step, here in enumerate(piece.row):
+        if here.onset_ticks <= rest.onset_ticks:
+            first = step
+        if here.onset_ticks < rest.end_ticks:
+            last = step
+    return range(max(first, 0), last + 1)
+
+
+def first_of_root(piece: Piece, step: int) -> int:
+    """The first step of the chords on one root that lead up to a step, such as V4 and V."""
+    while step and goes_on(piece.row[step - 1].chord, piece.row[step].chord):
+        step -= 1
+    return step
+
+
+def inside(piece: Piece, rest: Rest, step: int) -> bool:
+    """Whether a phrase moves to the chord of a step, and does not begin with it."""
+    reached = piece.row[step].onset_ticks - rest.start_ticks
+    return reached > 0 and reached >= LATEST_START * (rest.onset_ticks - rest.start_ticks)
 
 
 def named_in_key(here: PlacedChord, after: PlacedChord) -> str:
@@ -69,15 +109,29 @@ def cadence_in(key: LocalKey, here: PlacedChord, after: PlacedChord) -> str:
         return ""
     degree = here.chord.root_fifths - key.tonic_fifths
     goal = after.chord.root_fifths - key.tonic_fifths
-    five = degree == 1 and here.chord.family in FIFTH_FAMILIES
-    leading = degree == 5 and here.chord.family in {"diminished", "half-diminished"}
     if goal == 0 and after.chord.family in TONIC_FAMILIES:
-        if five or leading:
-            return "authentic cadence"
-        return plagal_of(here, degree, key.mode)
-    if goal == 1 and after.chord.family in {"major", "dominant"} and degree != 1:
+        if after.chord.bass_fifths == key.tonic_fifths + 1:
+            return ""
+        return close_of(here.chord, degree, after.chord, key.mode)
+    if goal == 1 and after.chord.family in FIFTH_FAMILIES and degree != 1:
         return "half cadence"
     return "deceptive cadence" if is_deceptive(key, here, after) else ""
+
+
+def close_of(chord: Chord, degree: int, goal: Chord, mode: str) -> str:
+    """The cadence that a chord on some degree makes with the tonic."""
+    five = degree == 1 and chord.family in FIFTH_FAMILIES
+    leading = degree == 5 and chord.family in {"diminished", "half-diminished"}
+    substitute = near(degree) == -5 and chord.family in DOMINANT
+    if is_minor_mode(mode):
+        picardy = goal.family == "major" and (five or leading or degree == -1)
+        if picardy:
+            return "Picardy third"
+    elif degree == -2 and chord.family in DOMINANT:
+        return "backdoor cadence"
+    if five or leading or substitute:
+        return "authentic cadence"
+    return plagal_of(chord, degree, mode)
 
 
 def is_deceptive(key: LocalKey, here: PlacedChord, after: PlacedChord) -> bool:
@@ -91,62 +145,13 @@ def is_deceptive(key: LocalKey, here: PlacedChord, after: PlacedChord) -> bool:
     return steps in {(1, 3), (1, -4)} and after.chord.family in {"minor", "major"}
 
 
-def plagal_of(here: PlacedChord, degree: int, mode: str) -> str:
+def plagal_of(chord: Chord, degree: int, mode: str) -> str:
     """IV to I, or iv to I in a major key."""
     if degree != -1:
         return ""
-    if here.chord.family == "minor" and not is_minor_mode(mode):
+    if chord.family == "minor" and not is_minor_mode(mode):
         return "minor plagal cadence"
-    return "plagal cadence" if here.chord.family in {"major", "minor"} else ""
-
-
-class RestingPlaces:
-    """Where a phrase ends, or note or chord stand clearly longer than usual."""
-
-    def __init__(self, piece: Piece) -> None:
-        """Measure what is usual in the piece."""
-        self.piece = piece
-        lengths = piece.melody.duration_ticks
-        self.long_note = LONG_REST_RATIO * median(lengths) if lengths else 0.0
-        spans = [self.length(step) for step in range(len(piece.steps))]
-        self.long_chord = LONG_REST_RATIO * median(spans)
-        self.rest_notes = {
-            row.chord: row.note for row in piece.notes if self.note_rests(row.note)
-        }
-
-    def length(self, step: int) -> int:
-        """How long a chord holds, its repeats counted."""
-        steps, placed = self.piece.steps, self.piece.placed
-        last = steps[step + 1] - 1 if step + 1 < len(steps) else len(placed) - 1
-        return placed[last].end_ticks - placed[steps[step]].onset_ticks
-
-    def note_rests(self, note: int) -> bool:
-        """Whether a note is long or ends a phrase."""
-        melody = self.piece.melody
-        if note + 1 == len(melody) or melody.phrase[note + 1] != melody.phrase[note]:
-            return True
-        return melody.duration_ticks[note] >= self.long_note
-
-    def at(self, step: int) -> bool:
-        """Whether the music rests on the chord of a step."""
-        steps = self.piece.steps
-        if step + 1 == len(steps) or self.length(step) >= self.long_chord:
-            return True
-        return self.melody_rests(step)
-
-    def melody_rests(self, step: int) -> bool:
-        """Whether a note that rests sounds on the chord of a step."""
-        steps = self.piece.steps
-        end = steps[step + 1] if step + 1 < len(steps) else len(self.piece.placed)
-        return any(place in self.rest_notes for place in range(steps[step], end))
-
-    def enough(self, kind: str, step: int) -> bool:
-        """Whether the music rests as a kind of cadence asks for."""
-        if kind == "deceptive cadence":
-            return True
-        if kind == "half cadence" and self.piece.notes:
-            return self.melody_rests(step)
-        return self.at(step)
+    return "plagal cadence" if chord.family in {"major", "minor", "dominant"} else ""
 
 
 def endings(piece: Piece) -> Iterator[Device]:
@@ -154,8 +159,14 @@ def endings(piece: Piece) -> Iterator[Device]:
     last = len(piece.steps) - 1
     here = piece.row[last]
     found = ending_of(here)
-    if found:
+    if found and not (found[0] == "ending off the tonic" and ends_in_cadence(piece)):
         yield piece.device(found[0], last, last, found[1])
+
+
+def ends_in_cadence(piece: Piece) -> bool:
+    """Whether the last chord has the name of a cadence already."""
+    last = piece.steps[-1]
+    return any(device.chords[1] == last for device in cadences(piece))
 
 
 def ending_of(here: PlacedChord) -> tuple[str, str] | None:
@@ -168,11 +179,6 @@ def ending_of(here: PlacedChord) -> tuple[str, str] | None:
     if named.degree != 0:
         reason = f"the last chord is {chord.text} ({named.text}), not the tonic"
         return "ending off the tonic", reason
-    if is_minor_mode(here.key.mode) and chord.family == "major":
-        return (
-            "major ending in minor",
-            f"the key is minor and the last chord, {chord.text}, is major",
-        )
     if chord.extensions:
         added = " and ".join(spoken_degree(n) for n in chord.extensions)
         return (

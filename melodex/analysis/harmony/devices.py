@@ -26,7 +26,8 @@ from melodex.analysis.harmony.finds import (
     runs,
     sounding_steps,
 )
-from melodex.analysis.harmony.lines import bass_lines, inner_lines, pedals
+from melodex.analysis.harmony.lines import Line, bass_lines, inner_lines, pedals
+from melodex.analysis.harmony.numerals import is_minor_mode
 from melodex.analysis.harmony.placed import (
     TENSION,
     KeyStretch,
@@ -37,7 +38,9 @@ from melodex.analysis.harmony.placed import (
     spoken_degree,
     spoken_numeral,
 )
-from melodex.melody import Melody, degree_name, pitch_class_name
+from melodex.analysis.harmony.rests import PhraseEnd, Rest, SectionEnd, rests
+from melodex.analysis.harmony.roles import goes_on
+from melodex.melody import Melody, degree_name, pitch_class, pitch_class_name
 
 __all__ = ["KINDS", "Device", "Harmony", "devices", "find_two_five_ones", "harmony"]
 
@@ -48,10 +51,17 @@ KINDS = (
     "borrowed chord",
     "modal mixture",
     "tritone substitute",
+    "augmented sixth",
+    "Neapolitan",
+    "common-tone diminished",
+    "passing diminished",
+    "backdoor",
     "flat VII to I",
     "blues seventh",
     "altered dominant",
+    "lydian dominant",
     "ii V I",
+    "turnaround",
     "circle of fifths",
     "third relation",
     "authentic cadence",
@@ -59,8 +69,9 @@ KINDS = (
     "minor plagal cadence",
     "half cadence",
     "deceptive cadence",
+    "backdoor cadence",
+    "Picardy third",
     "suspended ending",
-    "major ending in minor",
     "ending off the tonic",
     "ending on a coloured tonic",
     "pedal bass",
@@ -74,10 +85,12 @@ KINDS = (
 CIRCLE_CHORDS = 4
 """Roots in a row that fall by fifths before it is called a circle."""
 MIXTURE_CHORDS = 2
+TURNAROUND_BARS = 4
 LEAST_CERTAIN_KEY = 0.6
 """Of a key span, for ii V I; chosen on the tuning half of human analyses."""
 LONG_NOTE_RATIO = 1.4
 FIFTH_DOWN = -1
+FIFTH_DOWN_SEMITONES, HALF_STEP_DOWN = 7, 1
 DIATONIC_FIFTH_DOWN = 6
 """IV to vii: the one diminished fifth in a circle that stays in the key."""
 PARALLEL = {"minor": "the parallel minor", "major": "the parallel major"}
@@ -92,7 +105,13 @@ class Harmony:
     devices: tuple[Device, ...]
 
 
-def harmony(melody: Melody, key_spans: Sequence[KeyStretch] = ()) -> Harmony:
+def harmony(
+    melody: Melody,
+    key_spans: Sequence[KeyStretch] = (),
+    *,
+    phrases: Sequence[PhraseEnd] | None = None,
+    sections: Sequence[SectionEnd] = (),
+) -> Harmony:
     """Read chords, melody notes on them, and devices in one go.
 
     Parameters
@@ -101,6 +120,11 @@ def harmony(melody: Melody, key_spans: Sequence[KeyStretch] = ()) -> Harmony:
         Without chord symbols everything comes back empty.
     key_spans : sequence of KeyStretch
         Key centres in the order of their onsets; without any, the printed keys.
+    phrases : sequence of PhraseEnd, optional
+        Where cadences may stand; without them, the phrases that the melody is numbered
+        by.
+    sections : sequence of SectionEnd
+        Where cadences may stand too.
 
     Examples
     --------
@@ -109,11 +133,15 @@ def harmony(melody: Melody, key_spans: Sequence[KeyStretch] = ()) -> Harmony:
     """
     placed = place_chords(melody, key_spans)
     notes = melody_on_chords(melody, placed)
-    return Harmony(placed, notes, devices(melody, placed, notes))
+    resting = rests(melody, placed, phrases, sections)
+    return Harmony(placed, notes, devices(melody, placed, notes, resting))
 
 
 def devices(
-    melody: Melody, placed: Sequence[PlacedChord], notes: Sequence[NoteOnChord]
+    melody: Melody,
+    placed: Sequence[PlacedChord],
+    notes: Sequence[NoteOnChord],
+    resting: tuple[Rest, ...],
 ) -> tuple[Device, ...]:
     """Find the harmonic devices of a piece.
 
@@ -124,6 +152,8 @@ def devices(
         From :func:`~melodex.analysis.harmony.placed.place_chords`.
     notes : sequence of NoteOnChord
         From :func:`~melodex.analysis.harmony.placed.melody_on_chords`.
+    resting : tuple of Rest
+        From :func:`~melodex.analysis.harmony.rests.rests`.
 
     Returns
     -------
@@ -133,7 +163,8 @@ def devices(
     steps = sounding_steps(placed)
     if not steps:
         return ()
-    piece = Piece(melody, placed, notes, steps, tuple(placed[step] for step in steps))
+    row = tuple(placed[step] for step in steps)
+    piece = Piece(melody, placed, notes, steps, row, resting)
     found = [device for finder in FINDERS for device in finder(piece)]
     found.sort(key=lambda device: (device.chords, KIND_ORDER[device.kind]))
     return tuple(found)
@@ -144,9 +175,10 @@ def devices(
 
 def coloured_chords(piece: Piece) -> Iterator[Device]:
     """Applied, borrowed and substituted chords, each with its reason."""
+    closing = {d.chords[1] for d in cadences(piece) if d.kind == "Picardy third"}
     for step, here in enumerate(piece.row):
         sentence = SENTENCES.get(here.numeral.role)
-        if sentence is not None:
+        if sentence is not None and piece.steps[step] not in closing:
             kind = KIND_OF_ROLE[here.numeral.role]
             yield piece.device(kind, step, step, sentence(here))
 
@@ -208,25 +240,86 @@ def say_blues(here: PlacedChord) -> str:
     )
 
 
+def say_sixth(here: PlacedChord) -> str:
+    """Reason of an augmented sixth."""
+    root = here.key.tonic_fifths - 4
+    return (
+        f"{here.chord.text} is {spoken_numeral(here.numeral.text)}: "
+        f"{pitch_class_name(root)} and {pitch_class_name(root + 10)} open out to the "
+        f"{pitch_class_name(here.key.tonic_fifths + 1)} of V"
+    )
+
+
+def say_neapolitan(here: PlacedChord) -> str:
+    """Reason of a Neapolitan."""
+    return (
+        f"{here.chord.text} ({here.numeral.text}) is the Neapolitan: the major chord on "
+        "the flat 2nd, before the dominant"
+    )
+
+
+def say_common_tone(here: PlacedChord) -> str:
+    """Reason of a common-tone diminished chord."""
+    return (
+        f"{here.chord.text} ({here.numeral.text}) is a diminished seventh that keeps the "
+        "root of the chord it goes to"
+    )
+
+
+def say_passing(here: PlacedChord) -> str:
+    """Reason of a passing diminished chord."""
+    return (
+        f"{here.chord.text} ({here.numeral.text}) is a diminished chord that passes down "
+        "a half step to the next"
+    )
+
+
 SENTENCES: dict[str, Callable[[PlacedChord], str]] = {
     "secondary dominant": say_secondary_dominant,
     "secondary leading tone": say_leading_tone,
     "related ii": say_related_ii,
     "tritone substitute": say_substitute,
+    "augmented sixth": say_sixth,
+    "Neapolitan": say_neapolitan,
+    "common-tone diminished": say_common_tone,
+    "passing diminished": say_passing,
     "borrowed": say_borrowed,
     "blues seventh": say_blues,
 }
 KIND_OF_ROLE = {role: role for role in SENTENCES} | {"borrowed": "borrowed chord"}
 
 
+ALTERED = frozenset({"b5", "#5", "b9", "#9", "b13"})
+
+
 def altered_dominants(piece: Piece) -> Iterator[Device]:
-    """Dominants with altered fifths or tensions."""
+    """Dominants with altered fifths or tensions that go where a dominant goes.
+
+    A raised eleventh alone, on a dominant that does not fall by a fifth, is lydian.
+    """
     for step, here in enumerate(piece.row):
-        if here.chord.family == "dominant" and here.chord.alterations:
-            listed = " and ".join(spoken_degree(n) for n in here.chord.alterations)
-            named = "" if here.numeral.degree is None else f" ({here.numeral.text})"
-            reason = f"{here.chord.text}{named} is a dominant with {listed}"
+        if here.chord.family != "dominant" or not here.chord.alterations:
+            continue
+        listed = " and ".join(spoken_degree(n) for n in here.chord.alterations)
+        named = "" if here.numeral.degree is None else f" ({here.numeral.text})"
+        reason = f"{here.chord.text}{named} is a dominant with {listed}"
+        fall = fall_after(piece, step)
+        if fall == FIFTH_DOWN_SEMITONES or (
+            fall == HALF_STEP_DOWN and ALTERED & set(here.chord.alterations)
+        ):
             yield piece.device("altered dominant", step, step, reason)
+        elif here.chord.alterations == ("#11",):
+            reason += " that does not fall by a fifth"
+            yield piece.device("lydian dominant", step, step, reason)
+
+
+def fall_after(piece: Piece, step: int) -> int | None:
+    """Half steps down from a root to that of the next chord which is not more of it."""
+    here = piece.row[step].chord
+    for later in piece.row[step + 1 :]:
+        if not goes_on(here, later.chord):
+            return (7 * (here.root_fifths - later.chord.root_fifths)) % 12
+    return None
 
 
 # Runs of chords.
@@ -308,8 +401,16 @@ def find_two_five_ones(
         # of the rules tried on the tuning half of human analyses this was the best.
         in_key = tonics[two[1]] == key and tonics[five[1]] == key
         if all(steps) and (in_key or evident(chords[two[1]], chords[one[0]])):
-            found.append((two[0], one[0]))
+            found.append((start_of_two(chords, two), one[0]))
     return found
+
+
+def start_of_two(chords: Sequence[Chord], two: tuple[int, int]) -> int:
+    """Where the ii starts in a run of chords on its root: D7 before Dm7 is no ii."""
+    first = two[1]
+    while first > two[0] and chords[first - 1].family in SECOND_FAMILIES:
+        first -= 1
+    return first
 
 
 def evident(two: Chord, one: Chord) -> bool:
@@ -338,20 +439,58 @@ def circles(piece: Piece) -> Iterator[Device]:
 
 
 def flat_sevens(piece: Piece) -> Iterator[Device]:
-    """bVII, with or without a seventh, straight to a major I."""
+    """bVII straight to a major I: the backdoor with a seventh, else a plain step."""
     for step, here, after in piece.neighbours():
         degrees = here.numeral.degree, after.numeral.degree
-        if (
-            degrees == (-2, 0)
-            and here.chord.family in {"dominant", "major"}
-            and after.chord.family == "major"
-        ):
-            first = step
-            if step and piece.row[step - 1].numeral.text.startswith("iv"):
-                first = step - 1
+        if degrees != (-2, 0) or after.chord.family not in {"major", "dominant"}:
+            continue
+        if is_minor_mode(after.key.mode):
+            continue
+        if here.chord.family == "dominant":
+            first = step - 1 if step and is_minor_four(piece.row[step - 1]) else step
             texts = " ".join(piece.row[s].numeral.text for s in range(first, step + 2))
+            reason = f"{texts}: the backdoor, up a whole tone to I"
+            yield piece.device("backdoor", first, step + 1, reason)
+        elif here.chord.family == "major" and after.chord.family == "major":
+            texts = " ".join(piece.row[s].numeral.text for s in range(step, step + 2))
             reason = f"{texts}: flat VII goes straight to I, up a whole tone"
-            yield piece.device("flat VII to I", first, step + 1, reason)
+            yield piece.device("flat VII to I", step, step + 1, reason)
+
+
+def is_minor_four(here: PlacedChord) -> bool:
+    """Whether a chord is the minor subdominant."""
+    return here.numeral.degree == -1 and here.chord.family == "minor"
+
+
+TURNING = (
+    frozenset({0, 4, 5, 6, 9, -3}),
+    frozenset({3, -3, 9}),
+    frozenset({2, -4, 8}),
+    frozenset({1, -5, 7}),
+)
+"""Degrees of a turnaround: I or iii, vi, ii, V, or what stands a tritone away."""
+
+
+def turnarounds(piece: Piece) -> Iterator[Device]:
+    """Four short chords that lead from I back to it: I vi ii V, and what stands for them.
+
+    They follow each other faster than the piece moves elsewhere, or by half bars.
+    """
+    degrees = [here.numeral.degree for here in piece.row]
+    for step in range(len(piece.row) - 4):
+        four = degrees[step : step + 4]
+        if degrees[step + 4] != 0 or not all(
+            degree in allowed for degree, allowed in zip(four, TURNING, strict=True)
+        ):
+            continue
+        bars = piece.row[step + 4].bar - piece.row[step].bar
+        if (
+            bars <= TURNAROUND_BARS
+            and len({str(here.key) for here in piece.row[step : step + 5]}) == 1
+        ):
+            texts = " ".join(piece.row[s].numeral.text for s in range(step, step + 4))
+            reason = f"{texts}: the turnaround, back to I"
+            yield piece.device("turnaround", step, step + 3, reason)
 
 
 def third_relations(piece: Piece) -> Iterator[Device]:
@@ -387,7 +526,17 @@ def lines(piece: Piece) -> Iterator[Device]:
         kind = "inner line over one root" if line.one_root else "inner line by half step"
         texts = " ".join(chord.text for chord in chords[line.first : line.last + 1])
         reason = f"a voice inside {texts} moves by half step: {line.names}"
+        if is_cliche(piece, line):
+            reason += ", the line cliche"
         yield piece.device(kind, line.first, line.last, reason)
+
+
+def is_cliche(piece: Piece, line: Line) -> bool:
+    """Whether a line runs from the root or the fifth of a tonic that stays."""
+    here = piece.row[line.first]
+    if not line.one_root or here.numeral.degree != 0:
+        return False
+    return pitch_class(line.notes[0] - here.chord.root_fifths) in {0, 7}
 
 
 COLOURED_ROLES = frozenset({"borrowed", "tritone substitute", "secondary dominant"})
@@ -426,6 +575,7 @@ FINDERS: tuple[Callable[[Piece], Iterator[Device]], ...] = (
     coloured_chords,
     mixtures,
     flat_sevens,
+    turnarounds,
     altered_dominants,
     two_five_ones,
     circles,

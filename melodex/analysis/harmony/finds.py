@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from itertools import count
 
 from melodex.analysis.harmony.placed import NoteOnChord, PlacedChord
+from melodex.analysis.harmony.rests import Rest
 from melodex.melody import Melody
 
 __all__ = [
@@ -54,7 +55,7 @@ class Piece:
     """What the finders look at.
 
     ``steps`` indexes the chords without silences and mere repeats, ``row`` holds
-    those chords.
+    those chords; ``rests`` are the places where the music comes to rest.
     """
 
     melody: Melody
@@ -62,6 +63,7 @@ class Piece:
     notes: Sequence[NoteOnChord]
     steps: tuple[int, ...]
     row: tuple[PlacedChord, ...]
+    rests: tuple[Rest, ...] = ()
 
     def neighbours(self) -> Iterator[tuple[int, PlacedChord, PlacedChord]]:
         """Each step with its chord and the next one."""

@@ -15,6 +15,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 
 from melodex.analysis.harmony.chords import Chord
 from melodex.melody import pitch_class, pitch_class_name
@@ -169,9 +170,9 @@ def line_of(
     start = reached.bit_length() - 1 - direction * (len(stretch) - 1)
     classes = [(start + direction * i) % 12 for i in range(len(stretch))]
     in_bass = (pitch_class(chord.lowest_fifths) for chord in stretch)
-    if not one_root and list(in_bass) == classes:
+    if not one_root and (list(in_bass) == classes or is_plain_voice_leading(stretch)):
         return None
-    notes = tuple(map(spelled_in, stretch, classes))
+    notes = spelled_line(stretch, classes)
     return Line(first, first + len(stretch) - 1, notes, one_root)
 
 
@@ -181,6 +182,47 @@ def stays_on_a_root(roots: list[int]) -> bool:
     return any(len(set(roots[i : i + span])) == 1 for i in range(len(roots) - span + 1))
 
 
-def spelled_in(chord: Chord, wanted: int) -> int:
-    """How a chord spells a pitch class that it holds."""
-    return next(note for note in chord.note_fifths if pitch_class(note) == wanted)
+def is_plain_voice_leading(stretch: Sequence[Chord]) -> bool:
+    """Whether seventh chords fall by fifths or half steps, so that voices must creep.
+
+    Thirds and sevenths then go down by half steps by themselves, as everything does
+    where one chord is pushed along: neither is heard as a line.
+    """
+    moves = [
+        (7 * (after.root_fifths - here.root_fifths)) % 12 in {5, 11, 1}
+        for here, after in pairwise(stretch)
+    ]
+    return sum(moves) > len(moves) / 2
+
+
+SIMPLE_NAMES = range(-8, 13)
+"""From F flat to B sharp: a line is not written with double signs."""
+
+
+def spelled_line(stretch: Sequence[Chord], classes: Sequence[int]) -> tuple[int, ...]:
+    """Names for the notes of a line: as its chords spell them where it stays readable.
+
+    The cheapest way through the names of each note: one that its chord does not use
+    costs 1, two neighbours that are no kind of second or prime 3.
+    """
+    ways: dict[int, tuple[float, tuple[int, ...]]] = {}
+    for chord, wanted in zip(stretch, classes, strict=True):
+        names = [n for n in SIMPLE_NAMES if pitch_class(n) == wanted]
+        ways = {
+            name: min(
+                (
+                    cost + steps_cost(line, name) + (name not in chord.note_fifths),
+                    (*line, name),
+                )
+                for cost, line in (ways.values() or [(0.0, ())])
+            )
+            for name in names
+        }
+    return min(ways.values())[1]
+
+
+def steps_cost(line: tuple[int, ...], name: int) -> float:
+    """What it costs to go on to a name: nothing for a half step as it is written."""
+    if not line:
+        return 0.0
+    return 0.0 if abs(name - line[-1]) in {5, 7} else 3.0

@@ -21,6 +21,7 @@ from typing import NamedTuple, Protocol
 
 from melodex.analysis.harmony.chords import Chord, parse_chords
 from melodex.analysis.harmony.numerals import Numeral, numerals
+from melodex.analysis.harmony.roles import AUGMENTED_SIXTH
 from melodex.melody import Key, Melody, degree_name, pitch_class
 
 __all__ = [
@@ -140,9 +141,28 @@ def place_chords(
     return tuple(
         PlacedChord(chord, symbol.bar, symbol.onset_ticks, end, key, named, certainty)
         for chord, symbol, end, (key, certainty), named in zip(
-            chords, symbols, ends, held, numerals(chords, keys), strict=True
+            chords, symbols, ends, held, named_chords(melody, chords, keys), strict=True
         )
     )
+
+
+def named_chords(
+    melody: Melody, chords: Sequence[Chord], keys: Sequence[Key]
+) -> list[Numeral]:
+    """Numerals of all chords; the melody may tell how one of them is meant."""
+    return numerals(chords, keys, raised_sixths(melody, chords))
+
+
+def raised_sixths(melody: Melody, chords: Sequence[Chord]) -> frozenset[int]:
+    """Chords over which a note of the melody is spelled as the augmented sixth."""
+    starts = [symbol.onset_ticks for symbol in melody.chords]
+    found = set()
+    for fifths, onset in zip(melody.fifths, melody.onset_ticks, strict=True):
+        place = bisect_right(starts, onset) - 1
+        if place >= 0 and chords[place].sounds:
+            if fifths - chords[place].root_fifths == AUGMENTED_SIXTH:
+                found.add(place)
+    return frozenset(found)
 
 
 def keys_at(
@@ -346,6 +366,7 @@ ORDINALS = {
     "11": "11th",
     "13": "13th",
 }
+NATIONS = {"Ge": "German", "Fr": "French", "It": "Italian"}
 SIGN_WORDS = {"b": "flat ", "#": "sharp ", "bb": "double flat ", "##": "double sharp "}
 
 
@@ -375,6 +396,8 @@ def spoken_numeral(text: str, family: str = "") -> str:
     >>> spoken_numeral("iv", "minor"), spoken_numeral("bVII7", "dominant")
     ('the minor iv', 'the flat VII 7')
     """
+    if text[:2] in NATIONS:
+        return f"the {NATIONS[text[:2]]} sixth"
     bare = text.lstrip("b#")
     sign = SIGN_WORDS.get(text[: len(text) - len(bare)], "")
     letters = len(bare) - len(bare.lstrip("IViv"))

@@ -19,6 +19,7 @@ from collections import Counter
 from collections.abc import Sequence
 from xml.etree.ElementTree import Element, SubElement, tostring
 
+from melodex.analysis.harmony.chords import parse_chord
 from melodex.melody import (
     TICKS_PER_QUARTER,
     Bar,
@@ -76,17 +77,23 @@ SIGNPOST = re.compile(
 )
 """Words that send the player elsewhere (common practice, no source)."""
 
-CHORD = re.compile(r"([A-G])([#b♯♭]*)(m(?!a)|min|dim|aug|)(.*?)((?:/[A-G][#b♯♭]*)?)")
-NUMERAL = re.compile(r"([#b♯♭]*)([ivIV]+)(.*?)((?:/.+)?)")
+CHORD = re.compile(
+    r"([(\[]?[A-G])([#b♯♭]*)"
+    r"(\s?(?i:min(?:or)?|mi)|m(?!a(?!dd|lt|ug))|dim(?:inished)?|aug(?:mented)?|-|)"
+    r"(.*?)((?:/\s?[A-Ga-g][#b♯♭]*)?)"
+)
+NUMERAL = re.compile(r"([#b♯♭]*)([ivIV]+|Ger|Fr|It)(.*?)((?:(?:/| over ).+)?)")
 
 
 def chord_runs(text: str) -> list[tuple[str, bool]]:
     """A chord symbol as runs of text, each with whether it is raised."""
     text = readable_text(text)
     found = CHORD.fullmatch(text)
-    if not found:
+    if not found or not parse_chord(text).sounds:
         return [(text, False)]
     root, sign, kind, rest, bass = found.groups()
+    if kind.strip().lower() in {"mi", "min", "minor"}:
+        kind = "m"
     rest = re.sub(r"b(?=\d)", "♭", rest).replace("#", "♯")
     return [
         (root + with_signs(sign) + kind, False),

@@ -35,6 +35,7 @@ from melodex.reading.abc.pitch import Pitch, PitchReader, nearest_sign
 from melodex.reading.abc.time import UNCHANGED, Clock, OpenTuplet, normal_of
 from melodex.reading.abc.tokens import NOTE, NOTE_INDEX, TOKEN, bar_sign
 from melodex.reading.abc.words import BAR
+from melodex.reading.chord_text import is_signpost, may_be_chord
 from melodex.reading.fermatas import phrases_held
 
 __all__ = ["MAX_NOTES", "VoiceReader"]
@@ -52,16 +53,8 @@ MARKING_DECORATIONS = frozenset(
 )
 FERMATAS = frozenset({"fermata", "invertedfermata"})
 MICROTONAL_NOTE = re.compile(r"([\^_=]+)([\d/]*)([A-Ga-g][,']*)([\d/]*)(-?)")
-SIGNPOST = re.compile(
-    r"\(?(?:segno|sign|coda|fine|end|segue|D\.?\s?[CS]\.?(?:\s?al.*)?)[.)]*", re.I
-)
 DYNAMICS = re.compile(r"[fpmsz]+|crescendo|D\.?[CS]\.?", re.I)
 OLD_CHORD = re.compile(r"(?:[\^_=]{0,2}[A-Ga-g][,']*[\d/]*){2,}")
-CHORD_SYMBOL = re.compile(
-    r"\(?[A-H][#b♯♭=]*+(?:m(?=add|aug|alt)|maj|min|dim|aug|sus|add|alt|omit|ma|mi|no|[mMo]|"
-    r"[-+°ø^ΔØ]|\d|[#♯♭=]|[(),/; ]|[A-G](?!b?[ac-z])|[ac-g](?![a-z])|b)*+|N\.?\s?C\.?",
-)
-LONGEST_CHORD_SYMBOL = 40
 
 
 class VoiceReader:
@@ -382,11 +375,11 @@ class VoiceReader:
         text = read_text(text[1:-1])
         if not text or text[0] in "^_<>@":
             return
-        if len(text) <= LONGEST_CHORD_SYMBOL and CHORD_SYMBOL.fullmatch(text):
+        if is_signpost(text):
+            self.mark(text)
+        elif may_be_chord(text):
             self.waiting_chords.append(text)
             self.plain = False
-        elif SIGNPOST.fullmatch(text):
-            self.mark(text)
         else:
             self.fault("a text in quotes is no chord symbol and is left out", position)
 

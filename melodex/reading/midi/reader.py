@@ -2,7 +2,8 @@
 
 Conventions: a *line* is one channel of one track. The melody is the line that was
 chosen, else the first that plays one note at a time, else the one with most notes, of
-which the top note of each chord is kept. Percussion is left out. A MIDI file holds key
+which the top note of each chord is kept. Percussion is left out. Chord symbols are texts
+that have their form (common practice, no source: the standard has no event for them). A MIDI file holds key
 presses, no notation: places and lengths are put on a grid, straight or in triplets,
 and that is always said. Spelling follows the key that the file states, else the key
 whose scale covers most of the sounding time; such a guessed key is not kept as printed.
@@ -27,6 +28,7 @@ from melodex.errors import ReadingError
 from melodex.melody import (
     TICKS_PER_QUARTER,
     Bar,
+    ChordSymbol,
     Credits,
     Key,
     KeyChange,
@@ -39,6 +41,7 @@ from melodex.melody import (
     spell,
 )
 from melodex.reading.bounded import MOST_TEXT, one_line, settle
+from melodex.reading.chord_text import may_be_chord
 from melodex.reading.midi.file import MetaEvent, MidiFile, MidiNote, parse_midi
 from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, Refusal
 
@@ -48,8 +51,10 @@ GRIDS = (1, 2, 3, 4, 6, 8, 12, 16, 24)
 """Steps to the quarter, straight and in triplets, from the coarsest to the finest."""
 
 PERCUSSION_CHANNEL = 10
-RIGHTS, NAME, WORDS, MARKER, TEMPO, METRE, KEY = 2, 3, 5, 6, 0x51, 0x58, 0x59
+TEXT, RIGHTS, NAME, WORDS, MARKER, TEMPO, METRE, KEY = 1, 2, 3, 5, 6, 0x51, 0x58, 0x59
 MOST_BARS = 20_000
+FEWEST_CHORDS = 2
+"""A single text that looks like a chord symbol may as well be a letter of a section."""
 
 OVERLAP = 0.5
 """A note may sound into the next one for half its length and still be one line."""
@@ -93,6 +98,7 @@ class Signs:
     metres: list[MetreChange] = field(default_factory=list)
     marks: list[tuple[int, str]] = field(default_factory=list)
     words: dict[int, str] = field(default_factory=dict)
+    chords: dict[int, str] = field(default_factory=dict)
     tempo: float | None = None
     title: str = ""
     rights: str = ""
@@ -288,6 +294,8 @@ def signs_of(file: MidiFile, warnings: list[str]) -> Signs:
     for event in events:
         ticks = round(event.start * TICKS_PER_QUARTER / file.ticks_per_quarter)
         take_sign(signs, event, ticks, warnings)
+    if len(signs.chords) < FEWEST_CHORDS:
+        signs.chords.clear()
     first = file.tracks[0].meta if file.tracks else []
     signs.title = next((text_of(e.data) for e in first if e.kind == NAME), "")
     return signs
@@ -315,6 +323,8 @@ def take_sign(signs: Signs, event: MetaEvent, ticks: int, warnings: list[str]) -
         signs.marks.append((ticks, text_of(data)))
     elif event.kind == WORDS and text_of(data):
         signs.words.setdefault(ticks, text_of(data))
+    elif event.kind == TEXT and may_be_chord(text_of(data)):
+        signs.chords[ticks] = text_of(data)
     elif event.kind == RIGHTS and not signs.rights:
         signs.rights = text_of(data)
 
@@ -383,6 +393,11 @@ def laid_out(
                 melody.metre_at(bars[i].onset_ticks),
             )
             for i, (onset, _) in zip(of_note, places, strict=True)
+        ),
+        chords=tuple(
+            ChordSymbol(text, bars[bisect_right(starts, ticks) - 1].number, ticks)
+            for ticks, text in sorted(signs.chords.items())
+            if ticks < end
         ),
         marks=tuple(
             SectionMark(text, bars[bisect_right(starts, ticks) - 1].number, ticks)

@@ -19,6 +19,7 @@ import re
 from xml.etree.ElementTree import Element
 
 from melodex.melody import fifths_of, pitch_class_name
+from melodex.reading.chord_text import may_be_chord
 
 __all__ = ["KIND_SIGNS", "chord_text"]
 
@@ -61,7 +62,7 @@ SEVENTH_OF_TRIAD = {
 }
 """What a triad becomes with a minor seventh, the seventh that the standard adds."""
 
-PLAIN_KIND = re.compile(r"[A-Za-z0-9+#b°øØΔ△^()/,. -]{0,24}")
+LONGEST_KIND = 24
 SIGNS = {-2: "bb", -1: "b", 0: "", 1: "#", 2: "##"}
 
 
@@ -120,7 +121,7 @@ def degrees_of(harmony: Element) -> list[tuple[str, int, int]]:
 
 def kind_text(value: str, printed: str, degrees: list[tuple[str, int, int]]) -> str:
     """Sign of a kind with its degrees; what was printed comes first where it is plain."""
-    if printed and PLAIN_KIND.fullmatch(printed):
+    if printed and len(printed) <= LONGEST_KIND and may_be_chord(f"C{printed}"):
         sign = printed
         # Many exports print the degrees with the kind and list them as well.
         degrees = [degree for degree in degrees if str(degree[1]) not in printed]

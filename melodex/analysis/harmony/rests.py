@@ -1,0 +1,156 @@
+"""Where the music comes to rest: ends of phrases and of sections, on which chord.
+
+Conventions: a phrase rests on its last note; a section end that no phrase end is near
+rests on its last note too. Without a melody, sections rest on their last chord, and so
+does the piece; a chord that stands clearly longer than usual is a rest as well. That a
+cadence stands where a phrase or a section ends is common practice, no source.
+
+Contents: Rest, PhraseEnd, SectionEnd, rests, LONG_REST_RATIO.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+from statistics import median
+from typing import Protocol
+
+from melodex.analysis.harmony.placed import PlacedChord
+from melodex.melody import Melody
+
+__all__ = ["LONG_REST_RATIO", "PhraseEnd", "Rest", "SectionEnd", "rests"]
+
+LONG_REST_RATIO = 1.9
+"""A note or chord this many times the median length is a place of rest."""
+
+
+class PhraseEnd(Protocol):
+    """Whatever says with which note a phrase ends, such as a phrase span."""
+
+    @property
+    def last_note(self) -> int:
+        """Index of its last note."""
+
+    @property
+    def how(self) -> str:
+        """``marked`` where the source marks it."""
+
+
+class SectionEnd(Protocol):
+    """Whatever says in which bar a section ends."""
+
+    @property
+    def last_bar(self) -> int:
+        """As printed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rest:
+    """A phrase and where it rests.
+
+    Parameters
+    ----------
+    start_ticks : int
+        Where the phrase starts.
+    onset_ticks, end_ticks : int
+        Of its last note; without a melody, of its last chord.
+    sure : bool
+        Whether the melody stands still there, or something printed says so.
+    """
+
+    start_ticks: int
+    onset_ticks: int
+    end_ticks: int
+    sure: bool
+
+
+def rests(
+    melody: Melody,
+    placed: Sequence[PlacedChord],
+    phrases: Sequence[PhraseEnd] | None,
+    sections: Sequence[SectionEnd],
+) -> tuple[Rest, ...]:
+    """Return the resting places of a piece in order.
+
+    Parameters
+    ----------
+    melody : Melody
+    placed : sequence of PlacedChord, of shape (n_chords,)
+    phrases : sequence of PhraseEnd or None
+        None for those that the melody itself is numbered by.
+    sections : sequence of SectionEnd
+    """
+    if not placed:
+        return ()
+    closes = section_ends(melody, sections)
+    if len(melody):
+        return tuple(rests_of_melody(melody, phrases, closes))
+    return tuple(rests_of_chords(placed, closes))
+
+
+def section_ends(melody: Melody, sections: Sequence[SectionEnd]) -> list[tuple[int, int]]:
+    """Ticks at which sections end, but for the last, each with the length of its bar."""
+    ends: list[tuple[int, int]] = []
+    place = 0
+    for section in sections[:-1]:
+        # Bars come in order, also where their numbers come again.
+        for bar in melody.bars[place:]:
+            place += 1
+            following = melody.bars[place] if place < len(melody.bars) else None
+            if bar.number == section.last_bar != getattr(following, "number", None):
+                ends.append((bar.onset_ticks + bar.duration_ticks, bar.duration_ticks))
+                break
+    return ends
+
+
+def rests_of_melody(
+    melody: Melody, phrases: Sequence[PhraseEnd] | None, closes: Sequence[tuple[int, int]]
+) -> Iterator[Rest]:
+    """The last note of each phrase, and of each section that no phrase ends near."""
+    lasts = {note: False for note in numbered_ends(melody)}
+    if phrases is not None:
+        lasts = {phrase.last_note: phrase.how == "marked" for phrase in phrases}
+    ends = sorted(end_of(melody, note) for note in lasts)
+    for close, bar_ticks in closes:
+        note = bisect_left(melody.onset_ticks, close) - 1
+        near = bisect_right(ends, close - bar_ticks)
+        if note >= 0 and (near == len(ends) or ends[near] >= close + bar_ticks):
+            lasts[note] = True
+    usual = median(melody.duration_ticks)
+    start = 0
+    for note in sorted(lasts):
+        end = end_of(melody, note)
+        onset = melody.onset_ticks[note]
+        still = note + 1 == len(melody) or end - onset >= LONG_REST_RATIO * usual
+        yield Rest(melody.onset_ticks[start], onset, end, lasts[note] or still)
+        start = note + 1
+
+
+def numbered_ends(melody: Melody) -> list[int]:
+    """Notes with which the phrases end that the melody is numbered by."""
+    last = len(melody) - 1
+    return [i for i in range(last) if melody.phrase[i] != melody.phrase[i + 1]] + [last]
+
+
+def end_of(melody: Melody, note: int) -> int:
+    """Where a note and the rest after it end."""
+    if note + 1 < len(melody):
+        return melody.onset_ticks[note + 1]
+    return melody.end_ticks
+
+
+def rests_of_chords(
+    placed: Sequence[PlacedChord], closes: Sequence[tuple[int, int]]
+) -> Iterator[Rest]:
+    """The last chord of each section, and chords that stand clearly longer than usual."""
+    runs = [list(run) for _, run in groupby(placed, key=lambda here: here.chord.text)]
+    held = [(run[0].onset_ticks, run[-1].end_ticks) for run in runs if run[0].chord.sounds]
+    usual = median(end - onset for onset, end in held) if held else 0
+    start = 0
+    for place, (onset, end) in enumerate(held):
+        closing = any(onset < close <= end for close, _ in closes) and end - onset >= usual
+        if closing or place + 1 == len(held) or end - onset >= LONG_REST_RATIO * usual:
+            yield Rest(start, onset, end, True)
+            start = end

@@ -1,0 +1,442 @@
+"""What a chord does in its key: at home, borrowed, on its way somewhere else.
+
+Conventions: degrees are counted from the local tonic on the line of fifths. What a
+chord does is told from the key, from the chord itself and from where it goes; the same
+notes are a German sixth before V and a tritone substitute elsewhere. A dominant that
+the key does not hold is always labelled by where it leads; whether it goes there is
+kept beside it. Only a seventh on I or IV is left as the blues has it unless it
+resolves. All rules are common practice; no source.
+
+Contents: Role, Place, role_of, ROLES, APPLIED_DEGREE, AUGMENTED_SIXTH,
+LOWERED_THIRD, goes_on, near, is_minor_mode, scale_of_mode, roman.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+
+from melodex.analysis.harmony.chords import Chord
+from melodex.melody import MODES, degree_name, pitch_class
+
+__all__ = [
+    "APPLIED_DEGREE",
+    "AUGMENTED_SIXTH",
+    "LOWERED_THIRD",
+    "ROLES",
+    "Place",
+    "Role",
+    "goes_on",
+    "is_minor_mode",
+    "near",
+    "role_of",
+    "roman",
+    "scale_of_mode",
+]
+
+ROLES = (
+    "diatonic",
+    "secondary dominant",
+    "secondary leading tone",
+    "related ii",
+    "tritone substitute",
+    "augmented sixth",
+    "Neapolitan",
+    "Picardy third",
+    "common-tone diminished",
+    "passing diminished",
+    "line",
+    "borrowed",
+    "blues seventh",
+    "altered",
+    "chromatic",
+)
+"""What a chord does in its key; empty where there is no chord or no key."""
+
+APPLIED_DEGREE = {"secondary dominant": 1, "secondary leading tone": 5, "related ii": 2}
+LOWERED_THIRD = frozenset({"minor", "half-diminished", "diminished"})
+FALLING_FAMILIES = frozenset({"dominant", "major", "suspended", "augmented"})
+"""Families that may stand on V and go on as one while the root stays."""
+ROMAN = ("", "I", "II", "III", "IV", "V", "VI", "VII")
+RAISED_SEVENTH = 5
+LEADING_TONE_DOWN = -5
+"""From a leading tone up to its goal is a minor second: five fifths down."""
+FLAT_SIX, FLAT_TWO, FLAT_SEVEN, FLAT_THREE = -4, -5, -2, -3
+AUGMENTED_SIXTH = 10
+"""F sharp above A flat, on the line of fifths."""
+TRIAD = frozenset({"1", "b3", "3", "b5", "5", "#5"})
+TENSIONS = frozenset({"9", "11", "13", "b9", "#9", "#11", "b13", "b6"})
+MODES_TO_BORROW_FROM = {
+    False: ("minor", "mixolydian", "phrygian", "lydian"),
+    True: ("major", "dorian", "phrygian", "mixolydian"),
+}
+USUAL_GOALS = frozenset({-1, 1, 2, 3, 4})
+
+
+@dataclass(frozen=True, slots=True)
+class Role:
+    """What a chord does: fields as in Numeral.
+
+    ``name_of_chord`` stands in place of the numeral where the trade has a name for the
+    chord itself, such as ``Ger6``; ``shown_degree`` is the degree by which the chord is
+    written where its spelling hides it: B over B flat is a lowered second.
+    """
+
+    name: str
+    goal: str = ""
+    goal_degree: int | None = None
+    resolves: bool = False
+    from_mode: str = ""
+    shown_degree: int | None = None
+    name_of_chord: str = ""
+
+
+@dataclass(frozen=True)
+class Place:
+    """A chord in its key with the two that follow it.
+
+    ``raised_sixth`` says that the melody over it has the augmented sixth above its root.
+    """
+
+    chord: Chord
+    degree: int
+    tonic_fifths: int
+    mode: str
+    following: Chord | None = None
+    beyond: Chord | None = None
+    raised_sixth: bool = False
+
+    @cached_property
+    def next_degree(self) -> int | None:
+        """Root of the next chord above the tonic."""
+        return self.above_tonic(self.following)
+
+    def above_tonic(self, chord: Chord | None) -> int | None:
+        """Root of a chord above the tonic, None where it does not sound."""
+        if chord is None or not chord.sounds:
+            return None
+        return chord.root_fifths - self.tonic_fifths
+
+    @property
+    def next_is_six_four(self) -> bool:
+        """Whether I over its fifth follows, which stands for V."""
+        chord = self.following
+        return (
+            chord is not None
+            and self.next_degree == 0
+            and chord.bass_fifths == self.tonic_fifths + 1
+        )
+
+    def leads_to(self, goal: int) -> bool:
+        """Whether the next chord is on a degree, or is the six-four of V."""
+        return self.next_degree == goal or (goal == 1 and self.next_is_six_four)
+
+    @property
+    def triad(self) -> frozenset[int]:
+        """Root, third and fifth above the tonic."""
+        chord = self.chord
+        return frozenset(
+            self.degree + fifths
+            for fifths, name in zip(chord.degrees, chord.degree_names, strict=True)
+            if name in TRIAD
+        )
+
+    @property
+    def tones(self) -> frozenset[int]:
+        """Triad and seventh above the tonic, without tensions."""
+        return frozenset(self.degree + fifths for fifths in core_degrees(self.chord))
+
+    @property
+    def minor(self) -> bool:
+        """Whether the key is a minor one."""
+        return is_minor_mode(self.mode)
+
+
+def goes_on(chord: Chord, later: Chord) -> bool:
+    """Whether a later chord is only more of this one: its root, and no other function.
+
+    A7 that becomes Am7 is not still the dominant that it was.
+    """
+    if (chord.sounds, chord.root_fifths) != (later.sounds, later.root_fifths):
+        return False
+    # Two minor chords on one root go on, and so do V7sus4 and V7.
+    both = (chord.family in LOWERED_THIRD, later.family in LOWERED_THIRD)
+    diminished = (chord.family == "diminished", later.family == "diminished")
+    return both[0] == both[1] and diminished[0] == diminished[1]
+
+
+def is_minor_mode(mode: str) -> bool:
+    """Whether the third of a mode is minor.
+
+    Examples
+    --------
+    >>> is_minor_mode("dorian"), is_minor_mode("mixolydian")
+    (True, False)
+    """
+    return MODES.get(mode, 0) >= MODES["dorian"]
+
+
+@lru_cache(maxsize=32)
+def scale_of_mode(mode: str) -> frozenset[int]:
+    """Return the degrees of a mode in fifths above its tonic.
+
+    Examples
+    --------
+    >>> sorted(scale_of_mode("dorian"))
+    [-3, -2, -1, 0, 1, 2, 3]
+    """
+    lowest = -1 - MODES.get(mode, 0)
+    return frozenset(range(lowest, lowest + 7))
+
+
+@lru_cache(maxsize=256)
+def roman(degree: int, *, small: bool = False) -> str:
+    """Write a degree as a Roman numeral with its sign.
+
+    Examples
+    --------
+    >>> roman(-4), roman(2, small=True), roman(6)
+    ('bVI', 'ii', '#IV')
+    """
+    name = degree_name(degree)
+    letters = ROMAN[int(name[-1])]
+    return name[:-1] + (letters.lower() if small else letters)
+
+
+@lru_cache(maxsize=2048)
+def core_degrees(chord: Chord) -> tuple[int, ...]:
+    """Degrees above the root without ninths, elevenths and thirteenths."""
+    return tuple(
+        degree
+        for degree, name in zip(chord.degrees, chord.degree_names, strict=True)
+        if name not in TENSIONS
+    )
+
+
+# The rules, by family.
+
+
+def role_of(place: Place) -> Role:
+    """What a chord does in its key."""
+    family = place.chord.family
+    sixth = augmented_sixth(place)
+    if sixth:
+        return sixth
+    if belongs(place):
+        return applied_at_home(place) or Role("diatonic")
+    if family == "dominant":
+        return role_of_dominant(place)
+    if family == "major":
+        found = role_of_major(place)
+    elif family in {"diminished", "half-diminished"}:
+        found = role_of_diminished(place)
+    else:
+        found = None
+    if found is None and family in {"minor", "half-diminished"}:
+        found = related_two(place)
+    return found or borrowed(place) or role_by_default(place)
+
+
+def belongs(place: Place) -> bool:
+    """Whether the key holds the chord, with the raised seventh of minor.
+
+    The tonic of a minor key may have the sixth and the seventh of melodic minor.
+    """
+    family = place.chord.family
+    if place.degree == 1 and family in {"dominant", "major", "suspended"}:
+        return True
+    if place.degree == 0 and place.minor and family == "minor":
+        return True
+    outside = place.tones - scale_of_mode(place.mode)
+    if not outside:
+        return True
+    return (
+        outside == {RAISED_SEVENTH}
+        and place.minor
+        and place.degree in {0, 1, 5, FLAT_THREE}
+    )
+
+
+def applied_at_home(place: Place) -> Role | None:
+    """What a chord of the key does where it leads away: bVII7 to bIII, viiø7 to V7/vi."""
+    family = place.chord.family
+    if (
+        family == "dominant"
+        and place.degree == FLAT_SEVEN
+        and place.next_degree == FLAT_THREE
+        and place.minor
+    ):
+        return applied(place, "secondary dominant", FLAT_THREE)
+    if family == "half-diminished" and place.degree == RAISED_SEVENTH:
+        return related_two(place)
+    return None
+
+
+def role_of_dominant(place: Place) -> Role:
+    """A dominant seventh that the key does not hold."""
+    degree, goal = place.degree, place.degree - 1
+    if place.leads_to(goal):
+        return applied(place, "secondary dominant", goal)
+    if falls_by_half_step(place.chord, place.following):
+        return substitute(place, int(place.next_degree or 0))
+    if degree == 0 or (degree == -1 and not place.minor):
+        return Role("blues seventh")
+    if degree in {FLAT_SEVEN, -1}:
+        return borrowed(place) or Role("borrowed", from_mode="minor")
+    if near(degree) in {FLAT_TWO, FLAT_SIX}:
+        return substitute(place, near(degree) - LEADING_TONE_DOWN)
+    if goal in USUAL_GOALS or goal in scale_of_mode(place.mode):
+        return applied(place, "secondary dominant", goal)
+    return borrowed(place) or Role("chromatic")
+
+
+def role_of_major(place: Place) -> Role | None:
+    """A major chord that the key does not hold: applied, or on the lowered second."""
+    degree = place.degree
+    if degree in {2, 3, 4, 5}:
+        return applied(place, "secondary dominant", degree - 1)
+    if degree == 0 and place.minor and place.leads_to(-1):
+        return applied(place, "secondary dominant", -1)
+    if near(degree) == FLAT_TWO and (place.next_degree != 0 or place.next_is_six_four):
+        return Role("Neapolitan", shown_degree=FLAT_TWO)
+    return None
+
+
+def role_of_diminished(place: Place) -> Role | None:
+    """A diminished chord: a leading tone to what follows, or one that shares its notes."""
+    chord, following = place.chord, place.following
+    goal = place.degree + LEADING_TONE_DOWN
+    if rises_by_half_step(chord, following) and place.next_degree:
+        return applied(place, "secondary leading tone", place.next_degree)
+    if goal == 1 and place.next_is_six_four:
+        return applied(place, "secondary leading tone", goal)
+    if chord.family == "diminished" and place.next_degree is not None:
+        if shares_root_of_next(place):
+            return Role("common-tone diminished")
+        if falls_by_half_step(chord, following):
+            return Role("passing diminished")
+    if chord.family == "diminished" and goal in USUAL_GOALS:
+        return applied(place, "secondary leading tone", goal)
+    return None
+
+
+def shares_root_of_next(place: Place) -> bool:
+    """Whether a diminished seventh chord holds the root of the major chord that follows."""
+    following = place.following
+    return (
+        following is not None
+        and "bb7" in place.chord.degree_names
+        and following.family in {"major", "dominant"}
+        and place.next_degree in {-1, 0, 1}
+        and pitch_class(following.root_fifths) in place.chord.pitch_classes
+    )
+
+
+def augmented_sixth(place: Place) -> Role | None:
+    """German, French or Italian sixth: on the lowered sixth, before V or its six-four.
+
+    A symbol writes its augmented sixth as a minor seventh. Before V7 it is told from a
+    tritone substitute by the melody alone.
+    """
+    if near(place.degree) != FLAT_SIX or not place.leads_to(1):
+        return None
+    chord, following = place.chord, place.following
+    if chord.family != "dominant" and not (chord.family == "major" and place.raised_sixth):
+        return None
+    plain = following is not None and not following.extensions
+    if not (place.raised_sixth or place.next_is_six_four or plain):
+        return None
+    names = set(chord.degree_names)
+    nation = "Fr6" if names & {"b5", "#11"} else "Ger6" if "5" in names else "It6"
+    return Role(
+        "augmented sixth", "V", 1, True, shown_degree=FLAT_SIX, name_of_chord=nation
+    )
+
+
+def near(degree: int) -> int:
+    """A degree by its nearer name: the raised first is the lowered second."""
+    return degree - 12 if degree > 6 else degree + 12 if degree < -6 else degree
+
+
+def falls_by_half_step(chord: Chord, following: Chord | None) -> bool:
+    """Whether the next root is a half step lower, however it is spelled."""
+    return half_steps(chord, following) == 11
+
+
+def rises_by_half_step(chord: Chord, following: Chord | None) -> bool:
+    """Whether the next root is a half step higher, however it is spelled."""
+    return half_steps(chord, following) == 1
+
+
+def half_steps(chord: Chord, following: Chord | None) -> int | None:
+    """Half steps from a root up to the next, 0 to 11."""
+    if following is None or not following.sounds:
+        return None
+    return (7 * (following.root_fifths - chord.root_fifths)) % 12
+
+
+def applied(place: Place, name: str, goal: int) -> Role:
+    """An applied chord: its goal written as the key, or the next chord, has it."""
+    resolves = place.leads_to(goal)
+    small = goal_is_minor(place.mode, goal)
+    if place.next_degree == goal and place.following is not None:
+        small = place.following.family in LOWERED_THIRD
+    return Role(name, roman(goal, small=small), goal, resolves)
+
+
+def goal_is_minor(mode: str, goal: int) -> bool:
+    """Whether the triad of the key on a degree has a minor third."""
+    scale = scale_of_mode(mode)
+    return goal + 4 not in scale and goal - 3 in scale and goal != 1
+
+
+def substitute(place: Place, goal: int) -> Role:
+    """A dominant a half step above its goal, in the place of the one a fifth above."""
+    found = applied(place, "tritone substitute", goal)
+    resolves = falls_by_half_step(place.chord, place.following)
+    shown = goal + LEADING_TONE_DOWN
+    return Role(found.name, found.goal, goal, resolves, shown_degree=shown)
+
+
+def related_two(place: Place) -> Role | None:
+    """A minor chord before a dominant a fifth below, which is not the key's own.
+
+    Before a tritone substitute it keeps the numeral of its root: its dominant does not
+    go where a ii of that kind leads.
+    """
+    following, after = place.following, place.next_degree
+    if following is None or following.family != "dominant" or after != place.degree - 1:
+        return None
+    if after in {1, FLAT_SEVEN}:
+        return None
+    goal = place.degree - 2
+    beyond = place.above_tonic(place.beyond)
+    if beyond != goal and falls_by_half_step(following, place.beyond):
+        return Role("related ii", goal_degree=beyond, shown_degree=place.degree)
+    small = goal_is_minor(place.mode, goal)
+    if beyond == goal and place.beyond is not None:
+        small = place.beyond.family in LOWERED_THIRD
+    return Role("related ii", roman(goal, small=small), goal, resolves=True)
+
+
+def borrowed(place: Place) -> Role | None:
+    """A chord that a parallel mode holds, or whose triad it does and the key the rest.
+
+    So iv with the major seventh, which is the third of a major key, comes from minor.
+    """
+    # Modes that hold all of it come first.
+    for own in (frozenset[int](), scale_of_mode(place.mode)):
+        for mode in MODES_TO_BORROW_FROM[place.minor]:
+            held = scale_of_mode(mode)
+            if mode == "minor" and place.degree == RAISED_SEVENTH:
+                held = held | {RAISED_SEVENTH}
+            if place.triad <= held and place.tones <= held | own:
+                return Role("borrowed", from_mode=mode)
+    return None
+
+
+def role_by_default(place: Place) -> Role:
+    """Chords of a held root with an altered fifth, and the rest."""
+    root_held = place.degree in scale_of_mode(place.mode)
+    altered = place.chord.family == "augmented" or "b5" in place.chord.alterations
+    return Role("altered" if root_held and altered else "chromatic")
