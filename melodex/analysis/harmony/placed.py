@@ -159,9 +159,9 @@ def raised_sixths(melody: Melody, chords: Sequence[Chord]) -> frozenset[int]:
     found = set()
     for fifths, onset in zip(melody.fifths, melody.onset_ticks, strict=True):
         place = bisect_right(starts, onset) - 1
-        if place >= 0 and chords[place].sounds:
-            if fifths - chords[place].root_fifths == AUGMENTED_SIXTH:
-                found.add(place)
+        under = chords[place] if place >= 0 else None
+        if under and under.sounds and fifths - under.root_fifths == AUGMENTED_SIXTH:
+            found.add(place)
     return frozenset(found)
 
 

@@ -109,7 +109,7 @@ def rests_of_melody(
     melody: Melody, phrases: Sequence[PhraseEnd] | None, closes: Sequence[tuple[int, int]]
 ) -> Iterator[Rest]:
     """The last note of each phrase, and of each section that no phrase ends near."""
-    lasts = {note: False for note in numbered_ends(melody)}
+    lasts = dict.fromkeys(numbered_ends(melody), False)
     if phrases is not None:
         lasts = {phrase.last_note: phrase.how == "marked" for phrase in phrases}
     ends = sorted(end_of(melody, note) for note in lasts)

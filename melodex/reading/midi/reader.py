@@ -3,10 +3,11 @@
 Conventions: a *line* is one channel of one track. The melody is the line that was
 chosen, else the first that plays one note at a time, else the one with most notes, of
 which the top note of each chord is kept. Percussion is left out. Chord symbols are texts
-that have their form (common practice, no source: the standard has no event for them). A MIDI file holds key
-presses, no notation: places and lengths are put on a grid, straight or in triplets,
-and that is always said. Spelling follows the key that the file states, else the key
-whose scale covers most of the sounding time; such a guessed key is not kept as printed.
+that have their form (common practice, no source: the standard has no event for them).
+A MIDI file holds key presses, no notation: places and lengths are put on a grid,
+straight or in triplets, and that is always said. Spelling follows the key that the file
+states, else the key whose scale covers most of the sounding time; such a guessed key is
+not kept as printed.
 
 References
 ----------
