@@ -106,7 +106,7 @@ def test_basses_are_figures_where_they_are_chord_tones():
         "V43",
         "V42",
         "IV over 5",
-        "Imaj7 over 3",
+        "Imaj65",
         "I over b7",
     ]
 
@@ -162,6 +162,9 @@ NAMED = [
     ("Abm7 Db7 Cmaj7", "major", 0, "bvi7", "related ii"),
     ("Fm7 Bb7 C", "major", 0, "iv7", "borrowed"),
     ("Fm7 Bb7 C", "major", 1, "bVII7", "borrowed"),
+    # I7 IV7 is the blues; I7 before IV is the dominant of it.
+    ("C7 F7 C7 G7", "major", 0, "I7", "blues seventh"),
+    ("C7 F", "major", 0, "V7/IV", "secondary dominant"),
     # What becomes minor on its own root has not gone where it led.
     ("A7#11 Am7 D7 G7", "major", 0, "V7(#11)/ii", "secondary dominant"),
 ]

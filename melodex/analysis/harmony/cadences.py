@@ -47,8 +47,9 @@ def cadences(piece: Piece) -> Iterator[Device]:
             if not kind or (kind == "half cadence" and not rest.sure):
                 continue
             named.add(step)
-            reason = f"{here.chord.text} {after.chord.text}: {named_in_key(here, after)}"
             last = step if kind == "half cadence" else first
+            after = piece.row[last]
+            reason = f"{here.chord.text} {after.chord.text}: {named_in_key(here, after)}"
             yield piece.device(kind, first - 1, last, reason)
             break
 
@@ -151,7 +152,7 @@ def plagal_of(chord: Chord, degree: int, mode: str) -> str:
         return ""
     if chord.family == "minor" and not is_minor_mode(mode):
         return "minor plagal cadence"
-    return "plagal cadence" if chord.family in {"major", "minor", "dominant"} else ""
+    return "plagal cadence" if chord.family in {"major", "minor"} else ""
 
 
 def endings(piece: Piece) -> Iterator[Device]:

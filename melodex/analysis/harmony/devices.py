@@ -10,6 +10,7 @@ Contents: Device, devices, harmony, Harmony, find_two_five_ones, KINDS.
 
 from __future__ import annotations
 
+import operator
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from statistics import median
@@ -85,7 +86,7 @@ KINDS = (
 CIRCLE_CHORDS = 4
 """Roots in a row that fall by fifths before it is called a circle."""
 MIXTURE_CHORDS = 2
-TURNAROUND_BARS = 4
+TURNAROUND_BARS = 2
 LEAST_CERTAIN_KEY = 0.6
 """Of a key span, for ii V I; chosen on the tuning half of human analyses."""
 LONG_NOTE_RATIO = 1.4
@@ -472,25 +473,25 @@ TURNING = (
 
 
 def turnarounds(piece: Piece) -> Iterator[Device]:
-    """Four short chords that lead from I back to it: I vi ii V, and what stands for them.
+    """Four chords within two bars that lead back to I: I vi ii V, and their stand-ins.
 
-    They follow each other faster than the piece moves elsewhere, or by half bars.
+    After the last chord of a piece its beginning may follow.
     """
     degrees = [here.numeral.degree for here in piece.row]
-    for step in range(len(piece.row) - 4):
+    for step in range(len(piece.row) - 3):
         four = degrees[step : step + 4]
-        if degrees[step + 4] != 0 or not all(
-            degree in allowed for degree, allowed in zip(four, TURNING, strict=True)
-        ):
-            continue
-        bars = piece.row[step + 4].bar - piece.row[step].bar
-        if (
-            bars <= TURNAROUND_BARS
-            and len({str(here.key) for here in piece.row[step : step + 5]}) == 1
-        ):
+        home = step + 4 == len(degrees) or degrees[step + 4] == 0
+        if home and all(map(operator.contains, TURNING, four)) and is_quick(piece, step):
             texts = " ".join(piece.row[s].numeral.text for s in range(step, step + 4))
             reason = f"{texts}: the turnaround, back to I"
             yield piece.device("turnaround", step, step + 3, reason)
+
+
+def is_quick(piece: Piece, step: int) -> bool:
+    """Whether four chords in one key last for no more than two bars."""
+    four = piece.row[step : step + 4]
+    bars = four[-1].bar - four[0].bar
+    return bars < TURNAROUND_BARS and all(here.key == four[0].key for here in four)
 
 
 def third_relations(piece: Piece) -> Iterator[Device]:

@@ -271,6 +271,7 @@ SEVENTH_FIGURES = {
     "5": "43",
     "b5": "43",
     "#5": "43",
+    "7": "42",
     "b7": "42",
     "bb7": "42",
 }
@@ -292,8 +293,13 @@ def figured(chord: Chord) -> tuple[str, int | None]:
         return figures, None
     bass = chord.bass_fifths - chord.root_fifths
     names = dict(zip(chord.degrees, chord.degree_names, strict=True))
-    table = {"": TRIAD_FIGURES, "7": SEVENTH_FIGURES}.get(figures, {})
-    inverted = table.get(names.get(bass, ""))
+    if figures == "":
+        inverted = TRIAD_FIGURES.get(names.get(bass, ""), "")
+    elif figures in {"7", "maj7", "(maj7)"}:
+        inversion = SEVENTH_FIGURES.get(names.get(bass, ""), "")
+        inverted = figures.replace("7", inversion) if inversion else ""
+    else:
+        inverted = ""
     return (inverted, None) if inverted else (figures, bass)
 
 

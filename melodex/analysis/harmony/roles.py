@@ -275,6 +275,9 @@ def applied_at_home(place: Place) -> Role | None:
 def role_of_dominant(place: Place) -> Role:
     """A dominant seventh that the key does not hold."""
     degree, goal = place.degree, place.degree - 1
+    if degree == 0 and place.leads_to(goal) and is_family(place.following, "dominant"):
+        # I7 IV7 is the blues, not a dominant that is reached.
+        return Role("blues seventh")
     if place.leads_to(goal):
         return applied(place, "secondary dominant", goal)
     if falls_by_half_step(place.chord, place.following):
@@ -351,6 +354,11 @@ def augmented_sixth(place: Place) -> Role | None:
     return Role(
         "augmented sixth", "V", 1, True, shown_degree=FLAT_SIX, name_of_chord=nation
     )
+
+
+def is_family(chord: Chord | None, family: str) -> bool:
+    """Whether there is a chord, and of a family."""
+    return chord is not None and chord.family == family
 
 
 def near(degree: int) -> int:
