@@ -152,16 +152,19 @@ def read_progression(text: str) -> Progression:
     >>> read_progression("Dm7 | G7 | Cmaj7").notation
     'chords'
     """
-    words = [
-        word for word in re.split(r"\s*(?:->|→|[|,\s]|\s[-–]\s)\s*", text.strip()) if word
-    ]
-    words = [word for word in words if word not in {"-", "–"}]
+    words = words_of(text)
     if not words:
         raise AnalysisError(
             "no progression was typed", hint="try 'ii V I' or 'Dm7 G7 Cmaj7'"
         )
     if len(words) > MOST_CHORDS:
         raise AnalysisError(f"a progression of {len(words)} chords is too long to look for")
+    if all(re.fullmatch(r"[b#]?[1-7]+(?:[-–][b#]?[1-7]+)*", word) for word in words):
+        raise AnalysisError(
+            f"{text!r}: Arabic numbers do not say which chords are minor",
+            hint="write Roman numerals, such as 'I V vi IV' or 'ii V I'",
+        )
+    words = [SIXTHS.get(word, word) for word in words]
     roman = [bool(NUMERAL.fullmatch(word)) for word in words]
     if all(roman):
         return Progression(text, "numerals", tuple(numeral_token(word) for word in words))
@@ -170,6 +173,24 @@ def read_progression(text: str) -> Progression:
             f"{text!r} mixes Roman numerals and chord symbols", hint="use one of the two"
         )
     return Progression(text, "chords", tuple(chord_tokens(words)))
+
+
+def words_of(text: str) -> list[str]:
+    """The chords of a typed progression, also where hyphens part them: I-V-vi-IV."""
+    joined = re.sub(r"\s+over\s+", "/", text.strip())
+    words = [word for word in re.split(r"\s*(?:->|→|[|,\s])\s*", joined) if word]
+    words = [word for word in words if word not in {"-", "–", "—"}]
+    return [part for word in words for part in parted(word)]
+
+
+def parted(word: str) -> list[str]:
+    """Chords joined by hyphens; the dash of C-7 is minor and parts nothing."""
+    parts = re.split(r"[-–—]", word)
+    if all(NUMERAL.fullmatch(part) for part in parts):
+        return parts
+    if len(parts) > 1 and all(re.match("[A-H]", part) for part in parts):
+        return parts
+    return [word]
 
 
 def chord_tokens(words: list[str]) -> list[ChordToken]:
@@ -183,6 +204,16 @@ def chord_tokens(words: list[str]) -> list[ChordToken]:
     return tokens
 
 
+SIXTHS = {
+    "Ger6": "bVI7",
+    "Ger65": "bVI7",
+    "It6": "bVI7",
+    "Fr6": "bVI7(b5)",
+    "Fr43": "bVI7(b5)",
+    "N6": "bII6",
+    "N": "bII",
+}
+"""Names that chords have of their own, as numerals."""
 ROMAN_LETTERS = r"VII|VI|IV|V|III|II|I|vii|vi|iv|v|iii|ii|i"
 NUMERAL = re.compile(
     rf"([b#♭♯]{{0,2}})({ROMAN_LETTERS})([^/]*)"
@@ -240,11 +271,11 @@ def alteration(sign: str) -> int:
 def quality_of(word: str, small: bool, tail: str) -> tuple[Quality, int]:
     """Quality of a numeral, and which member of the chord is in the bass."""
     plain = tail.translate({ord("♭"): "b", ord("♯"): "#", ord("Δ"): "^", ord("º"): "°"})
-    figures = re.search(r"(?<!\d)(64|65|43|42|6|2)$", plain)
+    figures = re.search(r"(?<!\d)(64|65|43|42|6|2)(\)?)$", plain)
     inversion = 0
     if figures and not re.search(r"add|sus|\d", plain[: figures.start()]):
         seventh, inversion = FIGURES[figures[1]]
-        plain = plain[: figures.start()] + seventh
+        plain = plain[: figures.start()] + seventh + figures[2]
     prefix = "m" if small and not SMALL_ALREADY.match(plain) else ""
     try:
         return read_quality(prefix + plain), inversion

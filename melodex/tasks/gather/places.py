@@ -11,17 +11,24 @@ Contents: Place, Places, Placed, tunes_of, narrows, placed_wishes, like, listed.
 from __future__ import annotations
 
 import json
+import re
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from melodex.analysis.harmony.devices import KINDS
+from melodex.analysis.harmony.chords import parse_chord
 from melodex.corpus.rows import folded
 from melodex.errors import AnalysisError
 from melodex.matching.evidence.figures import tunes_holding
 from melodex.matching.query import encode_query
 from melodex.reading.phrase.reader import read_phrase
+from melodex.tasks.gather.names import (
+    degree_named,
+    device_named,
+    mode_named,
+    numeral_named,
+)
 from melodex.tasks.gather.progressions import progressions_in
 from melodex.tasks.gather.wish import Wish
 
@@ -92,7 +99,7 @@ def narrows(wish: Wish) -> bool:
 def whole_clauses(wish: Wish) -> Iterator[tuple[str, list[Any]]]:
     """A condition and its values for each wish about the whole tune."""
     for column in ("metre_class", "mode"):
-        asked = wish.metre if column == "metre_class" else wish.mode
+        asked = wish.metre if column == "metre_class" else mode_named(wish.mode)
         if asked:
             yield f"{column} = ?", [asked]
     if wish.key_centres is not None:
@@ -176,7 +183,7 @@ def row_wishes(wish: Wish) -> Iterator[tuple[str, str, list[Any], str]]:
         yield "key_span", condition, [], "'change of mode ' || how"
     if wish.modal:
         reason = "mode || ' colour in ' || home_mode || ', told by ' || telling_degree"
-        yield "modal_passage", "mode = ?", [wish.modal], reason
+        yield "modal_passage", "mode = ?", [mode_named(wish.modal)], reason
     if wish.section_bars is not None or wish.odd_sections:
         conditions = [
             *(["bars = ?"] if wish.section_bars is not None else []),
@@ -191,12 +198,16 @@ def row_wishes(wish: Wish) -> Iterator[tuple[str, str, list[Any], str]]:
 
 
 def device_condition(text: str) -> tuple[str, list[Any]]:
-    """How a device is named: its kind, part of one, or else part of a reason."""
-    # Who names a kind does not mean what is only said beside another.
-    kinds = [text] if text in KINDS else [k for k in KINDS if text.lower() in k]
+    """How a device is named: its kind, a synonym, part of one, or part of a reason."""
+    kinds, reason = device_named(text)
+    conditions: list[str] = []
+    values: list[Any] = [*kinds]
     if kinds:
-        return f"kind IN ({', '.join('?' * len(kinds))})", [*kinds]
-    return "reason LIKE ? ESCAPE '\\'", [like(text)]
+        conditions.append(f"kind IN ({', '.join('?' * len(kinds))})")
+    if reason:
+        conditions.append("reason LIKE ? ESCAPE '\\'")
+        values.append(like(reason))
+    return " AND ".join(conditions), values
 
 
 def from_rows(
@@ -225,34 +236,85 @@ def grouped(rows: Iterable[tuple[Any, ...]]) -> Places:
     return found
 
 
+NUMERAL_ASKED = re.compile(
+    r"([b#]{0,2}(?:[IViv]+|Ger|Fr|It)(?:[0-9(mø°+s ][^/]*)?)(?:/([b#]{0,2}[IViv]+))?"
+)
+AFTER_NUMERAL = "[0-9(mø°+s ]*"
+"""What may follow a numeral that is only the beginning of one: iv and iv7, not i and iv."""
+
+
 def notes_on_chords(corpus: Corpus, text: str) -> Placed:
-    """Where the melody has a degree on a chord: ``7 on iv``."""
-    degree, found, numeral = (part.strip() for part in text.partition(" on "))
-    if not found or not degree or not numeral:
+    """Where the melody has a degree on a chord: ``7 on iv``, ``7 on Cm``."""
+    degree_text, found, chord_text = (part.strip() for part in text.partition(" on "))
+    if not found or not degree_text or not chord_text:
         raise AnalysisError(
-            f"{text!r} names no melody note on a chord", hint="write '7 on iv'"
+            f"{text!r} names no melody note on a chord",
+            hint="write '7 on iv', '#11 on V/V' or '7 on Cm'",
         )
-    # The range lets an index answer; the pattern leaves out iv where i is meant.
-    condition = (
-        "degree = ? AND numeral >= ? AND numeral < ? "
-        "AND (numeral = ? OR numeral GLOB ? || '[0-9(mø°+]*')"
+    degree = degree_named(degree_text)
+    numeral = numeral_named(chord_text)
+    asked = NUMERAL_ASKED.fullmatch(numeral)
+    condition, values = (
+        by_numeral(asked[1].strip(), asked[2] or "") if asked else by_symbol(chord_text)
     )
-    values = [degree, numeral, f"{numeral}\U0010ffff", numeral, numeral]
+    # The melody is a 9 or an 11 on a chord where it would be a 2 or a 4 on a triad.
+    names = [degree, *OCTAVES.get(degree, ())]
+    degrees = f"degree IN ({', '.join('?' * len(names))})"
+    table = (
+        "note_on_chord JOIN chord ON chord.tune = note_on_chord.tune "
+        "AND chord.place = note_on_chord.chord"
+    )
+    where = f"{degrees} AND {condition}"
 
     def places(tunes: Sequence[int]) -> Places:
         return grouped(
             corpus.query(
-                "SELECT tune, min(bar), max(bar), degree || ' on ' || numeral "
-                "FROM json_each(?) AS wanted CROSS JOIN note_on_chord "
-                f"ON tune = wanted.value WHERE {condition} GROUP BY tune, chord",
-                [listed(tunes), *values],
+                "SELECT note_on_chord.tune, min(note_on_chord.bar), "
+                "max(note_on_chord.bar), degree || ' on ' || "
+                "CASE note_on_chord.numeral WHEN '' THEN text "
+                "ELSE note_on_chord.numeral END FROM json_each(?) AS wanted "
+                "CROSS JOIN note_on_chord ON note_on_chord.tune = wanted.value "
+                "JOIN chord ON chord.tune = note_on_chord.tune "
+                f"AND chord.place = note_on_chord.chord WHERE {where} "
+                "GROUP BY note_on_chord.tune, chord",
+                [listed(tunes), *names, *values],
             )
         )
 
     rows = corpus.query(
-        f"SELECT DISTINCT tune FROM note_on_chord WHERE {condition}", values
+        f"SELECT DISTINCT note_on_chord.tune FROM {table} WHERE {where}", [*names, *values]
     )
     return Placed({row[0] for row in rows}, places)
+
+
+OCTAVES = {"2": ("9",), "4": ("11",), "9": ("2",), "11": ("4",), "13": ("6",), "6": ("13",)}
+
+
+def by_numeral(head: str, goal: str) -> tuple[str, list[Any]]:
+    """Condition of a chord by its numeral: a beginning of one, with its goal if asked."""
+    tail = f"/{goal}" if goal else ""
+    # The range lets an index answer; the pattern leaves out iv where i is meant.
+    condition = (
+        "note_on_chord.numeral >= ? AND note_on_chord.numeral < ? AND "
+        "(note_on_chord.numeral = ? OR note_on_chord.numeral GLOB ?)"
+    )
+    values: list[Any] = [head, f"{head}\U0010ffff", head + tail]
+    if goal:
+        return condition, [*values, head + AFTER_NUMERAL + tail]
+    condition += " AND note_on_chord.numeral NOT LIKE '%/%'"
+    return condition, [*values, head + AFTER_NUMERAL]
+
+
+def by_symbol(text: str) -> tuple[str, list[Any]]:
+    """Condition of a chord by its symbol: the same root and family, however written."""
+    chord = parse_chord(text)
+    if not chord.sounds:
+        why = chord.reason or "it is no chord"
+        raise AnalysisError(
+            f"{text!r} is neither a Roman numeral nor a chord: {why}",
+            hint="write a numeral such as iv or V/V, or a chord such as Cm",
+        )
+    return "chord.root_fifths = ? AND chord.family = ?", [chord.root_fifths, chord.family]
 
 
 def progressions(
