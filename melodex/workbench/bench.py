@@ -36,6 +36,9 @@ WORKERS = 3
 """One to draw what is typed while two search; more would only share two processors."""
 
 MOST_AT_HAND = 60
+MOST_BYTES_AT_HAND = 16 << 20
+"""Of all files at hand together, as they came: their tunes take several times as much."""
+
 MOST_REMEMBERED = 24
 AT_HAND = "hand"
 FEWEST_NOTES = 3
@@ -114,6 +117,7 @@ class AtHand:
     melodies: tuple[Melody, ...]
     refusals: tuple[Refusal, ...]
     warnings: tuple[str, ...]
+    byte_count: int
 
     def address_of(self, place: int) -> str:
         """By what name addresses call one of its tunes."""
@@ -249,12 +253,18 @@ class Bench:
             tuple(tune.melody for tune in reading.tunes if len(tune.melody)),
             reading.refusals,
             tuple(warning.text for tune in reading.tunes for warning in tune.warnings),
+            len(data),
         )
         self.at_hand.pop(file.id, None)
         self.at_hand[file.id] = file
-        while len(self.at_hand) > MOST_AT_HAND:
+        while len(self.at_hand) > 1 and self.has_too_much_at_hand():
             del self.at_hand[next(iter(self.at_hand))]
         return file
+
+    def has_too_much_at_hand(self) -> bool:
+        """Whether the file that was dropped first has to go, for number or for size."""
+        size = sum(file.byte_count for file in self.at_hand.values())
+        return len(self.at_hand) > MOST_AT_HAND or size > MOST_BYTES_AT_HAND
 
     def passage(
         self,

@@ -1,9 +1,10 @@
 """From bytes to a MusicXML tree: unpacking and parsing files that nobody vouches for.
 
-Conventions: every limit is checked before the work that it limits. Entities are
-refused, whatever they hold; a document type is allowed, since ordinary exports carry
-one, and is never fetched. Nothing is written to disk. Tags come back without a
-namespace, and timewise sheets come back partwise.
+Conventions: every limit is checked before the work that it limits. A document type is
+allowed, since ordinary exports name one, and is never fetched; one that declares
+anything by itself is refused: entities multiply, and an attribute given by default is
+written into every element by the parser, megabytes for each byte. Nothing is written to
+disk. Tags come back without a namespace, and timewise sheets come back partwise.
 
 References
 ----------
@@ -72,7 +73,7 @@ def sheet_root(data: bytes, *, packed: bool) -> Element:
     Raises
     ------
     HostileInputError
-        If a limit is passed, or entities are declared.
+        If a limit is passed, or its document type declares anything.
     ReadingError
         If it is damaged, or no MusicXML.
     """
@@ -94,30 +95,43 @@ def parsed(data: bytes) -> Element:
     if data.count(b"<") > MOST_TAGS:
         raise HostileInputError(f"more than {MOST_TAGS} tags")
     try:
-        refuse_entities(data)
+        refuse_declarations(data)
         root = tree_of(data)
     except ParseError as error:
         raise ReadingError(f"broken XML: {error}") from error
     except DefusedXmlException as error:
-        raise HostileInputError("it declares entities, which are not read") from error
+        raise HostileInputError("it names entities, which are not read") from error
     except (ValueError, LookupError) as error:
         raise ReadingError(f"its encoding cannot be read: {error}") from error
     check_depth(root)
     return root
 
 
-def refuse_entities(data: bytes) -> None:
+def refuse_declarations(data: bytes) -> None:
     """Let defusedxml read up to the root element, where the last declaration is past.
 
     It parses in Python; what follows is left to the parser in C, which is three times
-    as fast and meets no entity any more.
+    as fast and meets no declaration any more.
     """
     parser: Any = DefusedXMLParser(target=PrologReader(), forbid_dtd=False)
+    parser.parser.StartDoctypeDeclHandler = refuse_own_declarations
     try:
         parser.feed(data)
         parser.close()
     except RootReachedError:
         return
+
+
+def refuse_own_declarations(
+    name: str, system: str | None, public: str | None, has_own: bool
+) -> None:
+    """Refuse a document type that does not only name another, before it is read."""
+    del name, system, public
+    if has_own:
+        raise HostileInputError(
+            "its document type makes declarations of its own, which are not read",
+            hint="take away what stands in [ ] after <!DOCTYPE, or export the file anew",
+        )
 
 
 def tree_of(data: bytes) -> Element:

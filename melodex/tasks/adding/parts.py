@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 
 from melodex.corpus.rows import place_path, storable
 from melodex.corpus.writing.preparing import PreparedFile, folder_of, prepared
-from melodex.errors import ReadingError
+from melodex.errors import HostileInputError, ReadingError
 from melodex.reading import (
     Choice,
     FileReading,
@@ -28,6 +28,7 @@ from melodex.reading import (
     read_path,
     text_of_abc,
 )
+from melodex.tasks.adding.budget import within_time
 
 if TYPE_CHECKING:
     from melodex.reading.abc.reader import AbcPart
@@ -76,12 +77,27 @@ class Job:
     is_first: bool = True
 
     def done(self) -> PreparedFile:
-        """Read it and make it into rows; a file that cannot be opened is refused."""
-        reading = self.part.read(self.choice) if self.part else self.whole()
-        file = prepared(reading, self.collection, self.choice, self.place)
+        """Read it and make it into rows; what cannot be read in bounds is refused."""
+        try:
+            with within_time():
+                file = self.rows(self.part.read(self.choice) if self.part else self.whole())
+        except (HostileInputError, MemoryError) as error:
+            file = self.rows(self.refused(error))
         file.is_first = self.is_first
         file.share = self.part.share if self.part else 1.0
         return file
+
+    def rows(self, reading: FileReading) -> PreparedFile:
+        """What was read, made into rows."""
+        return prepared(reading, self.collection, self.choice, self.place)
+
+    def refused(self, error: HostileInputError | MemoryError) -> FileReading:
+        """The refusal of a file that costs more than one may."""
+        what = "reading it takes more memory than one file may"
+        if isinstance(error, HostileInputError):
+            what = error.what
+        hint = "part it into several files"
+        return FileReading(self.source, refusals=(Refusal(self.source, what, hint=hint),))
 
     def whole(self) -> FileReading:
         """Read the whole file."""

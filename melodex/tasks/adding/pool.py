@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING
 
 from melodex.corpus.writing.preparing import PreparedFile
 from melodex.reading import Choice
+from melodex.tasks.adding.budget import limit_memory
 from melodex.tasks.adding.parts import LARGE_BYTES, Job, jobs_of_file, numbered
 
 if TYPE_CHECKING:
@@ -139,6 +140,7 @@ def end_with_parent(pipe: Connection, enough: Event) -> None:
     import threading
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    limit_memory()
     Wanted.enough = enough
     threading.Thread(target=end_at_close, args=(pipe,), daemon=True).start()
 

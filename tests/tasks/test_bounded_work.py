@@ -1,0 +1,102 @@
+"""Twice as much of anything in a file takes about twice the work, not four times.
+
+Work is counted in lines of the program that are run, each turn of a loop being one: so
+the count is the same on every machine. A row of n log n grows by less than 2.4 here.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from types import FrameType
+from typing import Any
+
+import pytest
+
+from melodex.corpus.writing.preparing import prepared
+from melodex.reading import Choice, read_bytes
+
+LETTERS = "CGDAEFB"
+SMALL = 256
+MOST_GROWTH = 2.5
+
+
+def in_bars(parts: list[str]) -> str:
+    """Pieces of ABC, eight in a line."""
+    return "\n".join("".join(parts[at : at + 8]) + "|" for at in range(0, len(parts), 8))
+
+
+def each(make: Callable[[int], str]) -> Callable[[int], str]:
+    """A body of so many pieces."""
+    return lambda count: in_bars([make(place) for place in range(count)])
+
+
+BODIES: dict[str, Callable[[int], str]] = {
+    "notes": each(lambda n: LETTERS[n % 7]),
+    "key changes": each(lambda n: f"[K:{LETTERS[n % 7]}]C"),
+    "the same key again": each(lambda n: "[K:C]C"),
+    "metre changes": each(lambda n: f"[M:{3 + n % 2}/4]CDEFGA|"),
+    "chords": each(lambda n: f'"{LETTERS[n % 7]}7"C'),
+    "voices": each(lambda n: f"[V:{n}]CDEF"),
+    "graces": each(lambda n: "{def}C"),
+    "annotations": each(lambda n: f'"^word {n}"C'),
+    "sections": each(lambda n: f"[P:{chr(65 + n % 26)}]CDEF|"),
+    "repeats": each(lambda n: "|:CDEF:|"),
+    "ties": each(lambda n: "C-"),
+    "tuplets": each(lambda n: "(3CDE"),
+    "lyrics": lambda n: "\n".join(["CDEFGABc|\nw:a b c d e f g h"] * (n // 8)),
+}
+
+
+def sheet(count: int) -> bytes:
+    """A sheet with a chord, a word, a key and a metre in every bar."""
+    bars = "".join(
+        f"<measure number='{n + 1}'><attributes><divisions>1</divisions><key><fifths>"
+        f"{n % 5 - 2}</fifths></key><time><beats>{3 + n % 2}</beats><beat-type>4"
+        "</beat-type></time></attributes><harmony><root><root-step>"
+        f"{LETTERS[n % 7]}</root-step></root><kind>major</kind></harmony><note><pitch>"
+        "<step>C</step><octave>4</octave></pitch><duration>3</duration><lyric><text>la"
+        "</text></lyric></note></measure>"
+        for n in range(count)
+    )
+    return (
+        "<score-partwise><part-list><score-part id='P1'/></part-list>"
+        f"<part id='P1'>{bars}</part></score-partwise>"
+    ).encode()
+
+
+def lines_run(data: bytes, kept_format: str) -> int:
+    """How many lines are run to read a file and to make it into rows."""
+    count = 0
+
+    def trace(frame: FrameType, event: str, argument: Any) -> Any:
+        nonlocal count
+        count += 1
+        return trace
+
+    before = sys.gettrace()
+    sys.settrace(trace)
+    try:
+        reading = read_bytes(data, kept_format, "sheet")
+        prepared(reading, "", Choice())
+    finally:
+        sys.settrace(before)
+    assert reading.tunes
+    return count
+
+
+@pytest.mark.parametrize("name", BODIES)
+def test_twice_as_much_abc_takes_twice_the_work(name: str) -> None:
+    head = "X:1\nT:Long Way\nM:4/4\nL:1/8\nK:C\n"
+    lines_run((head + BODIES[name](16)).encode(), "abc")  # what is made once is made
+    small, large = (
+        lines_run((head + BODIES[name](size)).encode(), "abc")
+        for size in (SMALL, 2 * SMALL)
+    )
+    assert large < MOST_GROWTH * small
+
+
+def test_twice_as_many_bars_of_musicxml_take_twice_the_work() -> None:
+    lines_run(sheet(4), "musicxml")
+    small, large = (lines_run(sheet(size), "musicxml") for size in (100, 200))
+    assert large < MOST_GROWTH * small
