@@ -1,9 +1,11 @@
 """Form: sections, phrases, figures that return, range and metre.
 
 Conventions: bars carry printed numbers; sections and phrases say on what grounds they
-were found. The parts: ``words`` over the music, ``endings``, ``bars``, ``boundaries``,
-``letters``, ``sections``, ``phrases``, ``figures``, ``compass``, and the fitted numbers
-in ``weights``. Read first: ``bars``, then ``sections``.
+were found. The parts: ``words`` over the music, ``endings`` and ``bars`` say what is
+printed; ``boundaries`` (tunes), ``songs`` and ``segments`` (songs) and ``content`` say
+where sections start without; ``letters`` and ``sections`` name them; ``phrases``,
+``figures``, ``compass``. Fitted numbers are in ``weights`` and ``song_weights``.
+Read first: ``bars``, then ``sections``.
 
 Contents: Section, sections, PhraseSpan, phrases, Figure, figures, Compass, compass,
 metre_class.

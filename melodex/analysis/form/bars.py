@@ -51,6 +51,8 @@ class FormBar:
     chords : frozenset of (int, int, str)
         Offset in ticks, root as a pitch class and family of each chord, the one that
         is held into the bar included.
+    ticks : int
+        How much a whole bar holds here.
     """
 
     number: int
@@ -60,6 +62,7 @@ class FormBar:
     starts: str = ""
     share: float = 1.0
     chords: frozenset[tuple[int, int, str]] = frozenset()
+    ticks: int = 0
 
 
 def form_bars(melody: Melody) -> list[FormBar]:
@@ -110,7 +113,8 @@ class Counting:
             return
         if not self.led_in and not self.stretch:
             self.lead = 0.0
-        self.add(bar, share, reason if self.found else "")
+        full = self.full[place] or bar.duration_ticks
+        self.add(bar, share, reason if self.found else "", full)
 
     @property
     def last(self) -> FormBar:
@@ -142,7 +146,7 @@ class Counting:
         starts_late = bool(onsets) and onsets[0] > bars[0].onset_ticks
         return starts_late and bars[1].repeat_start
 
-    def add(self, bar: Bar, share: float, reason: str) -> None:
+    def add(self, bar: Bar, share: float, reason: str, full: int) -> None:
         """Add a bar, or the several that one without its lines holds."""
         self.led_in = False
         count = max(1, int(share + MORE_THAN_ONE))
@@ -151,6 +155,7 @@ class Counting:
             onset = bar.onset_ticks + k * length
             one = FormBar(bar.number, onset, starts="" if k else reason)
             one.share = 1.0 if count > 1 else share
+            one.ticks = full
             self.stretch.append(one)
             self.edges.append((onset, one))
 
@@ -174,7 +179,7 @@ class Counting:
         opened = any(b.repeat_start for b in self.melody.bars[:2])
         if bar.number or opened or not full < 2 * bar.duration_ticks < 2 * full:
             return part
-        first = FormBar(bar.number, bar.onset_ticks)
+        first = FormBar(bar.number, bar.onset_ticks, ticks=full)
         self.edges[0] = (bar.onset_ticks, first)
         return [first, *part]
 
@@ -183,7 +188,7 @@ class Counting:
         self.end_stretch()
         if not self.found and self.melody.bars:
             bar = self.melody.bars[0]
-            self.found = [FormBar(bar.number, bar.onset_ticks)]
+            self.found = [FormBar(bar.number, bar.onset_ticks, ticks=bar.duration_ticks)]
             self.edges[0] = (bar.onset_ticks, self.found[0])
         fill(self.melody, self.edges)
         fill_chords(self.melody, self.found)

@@ -1,10 +1,12 @@
 """Sections: from what is marked, or else from phrases that return and how they end.
 
-Conventions: marks decide where there are any: repeat signs, double lines, part names.
-Without marks every bar line is judged by what stands around it: alike endings, alike
-beginnings, long last notes, and lengths that sections usually have; a conditional
-logit, fitted on tunes whose repeat signs were hidden (``weights``). A section is
-called odd when its length is no multiple of four bars (common practice, no source).
+Conventions: marks decide where there are any: repeat signs, double lines, part names;
+a section that stands whole at an edge of a longer one without a name is told apart from
+it. Without marks inside the piece every bar line is judged by what stands around it
+(``content``): in songs by chords, with trees fitted on charts, in tunes by alike endings,
+alike beginnings, long last notes, and lengths that sections usually have, with a
+conditional logit fitted on tunes whose repeat signs were hidden (``weights``). A section
+is called odd when its length is no multiple of four bars (common practice, no source).
 
 References
 ----------
@@ -22,18 +24,12 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from melodex.analysis.form.bars import NAMED, FormBar, form_bars
-from melodex.analysis.form.boundaries import best_division
+from melodex.analysis.form.content import content_starts, has_melody, with_returns
 from melodex.analysis.form.letters import labels
 from melodex.analysis.form.words import section_names
 from melodex.melody import Melody
 
 __all__ = ["Section", "sections"]
-
-SHORTEST_DIVIDED = 9
-"""Bars: up to eight are one section unless a mark says otherwise."""
-LONGEST_WHOLE = 16
-MOST_JUDGED_BARS = 400
-"""Unmarked pieces longer than this are not divided: the time would be unbounded."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,11 +76,14 @@ def sections(melody: Melody, *, use_marks: bool = True) -> tuple[Section, ...]:
     bars = form_bars(melody)
     if not bars:
         return ()
-    marked = [k for k, bar in enumerate(bars) if bar.starts] if use_marks else []
-    if marked or (use_marks and any(bar.repeat_times for bar in melody.bars)):
-        starts = {0: first_reason(melody, bars[0]), **{k: bars[k].starts for k in marked}}
-    else:
-        starts = {0: "start", **dict.fromkeys(content_starts(bars), "content")}
+    marked = {k: bar.starts for k, bar in enumerate(bars) if bar.starts and use_marks}
+    starts = {0: first_reason(melody, bars[0]) if use_marks else "start", **marked}
+    if marked and has_melody(bars):
+        named = {k for k, why in starts.items() if why.startswith(NAMED)}
+        found = set(with_returns(bars, sorted(marked), named))
+        starts |= dict.fromkeys(found - marked.keys(), "return")
+    elif not marked:
+        starts |= dict.fromkeys(content_starts(bars), "content")
     return labelled(bars, starts)
 
 
@@ -95,22 +94,6 @@ def first_reason(melody: Melody, first: FormBar) -> str:
         if bar.onset_ticks <= first.onset_ticks and place in names:
             return f"{NAMED}{names[place]}"
     return "start"
-
-
-def content_starts(bars: Sequence[FormBar]) -> list[int]:
-    """Where sections start by content: the best division, and again in long parts."""
-    if len(bars) > MOST_JUDGED_BARS:
-        return []
-    found: list[int] = []
-    open_parts = [(0, len(bars))]
-    while open_parts:
-        first, stop = open_parts.pop()
-        if stop - first < SHORTEST_DIVIDED or (found and stop - first <= LONGEST_WHOLE):
-            continue
-        middle = first + best_division(bars[first:stop])
-        found.append(middle)
-        open_parts += [(first, middle), (middle, stop)]
-    return sorted(found)
 
 
 def labelled(bars: Sequence[FormBar], starts: dict[int, str]) -> tuple[Section, ...]:
