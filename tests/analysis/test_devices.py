@@ -191,9 +191,9 @@ def test_a_note_held_over_a_change_is_met_with_both_chords():
         ("C Fm(maj7) C", "borrowed chord", (2, 2)),
         ("C Ab Bb C", "modal mixture", (2, 3)),
         ("Dm7 Db7 Cmaj7", "tritone substitute", (2, 2)),
-        ("C Fm7 Bb7 C", "backdoor", (2, 4)),
+        ("C Fm7 Bb7 C F G7 C", "backdoor", (2, 4)),
         ("C Bb C", "flat VII to I", (2, 3)),
-        ("C Fm7 Bb7 C", "backdoor cadence", (3, 4)),
+        ("C Fm7 Bb7 C", "backdoor cadence", (2, 4)),
         ("Dm7 Db7 Cmaj7", "authentic cadence", (2, 3)),
         ("Ab7 C/G G7 C", "augmented sixth", (1, 1)),
         ("C Db/F G7 C", "Neapolitan", (2, 2)),
@@ -211,7 +211,7 @@ def test_a_note_held_over_a_change_is_met_with_both_chords():
         ("C Bdim C", "authentic cadence", (2, 3)),
         ("C F C", "plagal cadence", (2, 3)),
         ("F Fm C", "minor plagal cadence", (2, 3)),
-        ("C F G", "half cadence", (2, 3)),
+        ("C F C F G G", "half cadence", (4, 5)),
         ("C G7 Am", "deceptive cadence", (2, 3)),
         ("C G7 Ab", "deceptive cadence", (2, 3)),
         ("C F Gsus4", "suspended ending", (3, 3)),
@@ -308,6 +308,15 @@ def test_plain_chords_of_a_key_give_no_colour():
         "altered dominant",
         "third relation",
     }
+
+
+def test_a_chain_of_sevenths_and_a_blues_are_no_inner_lines():
+    for chords in ("E7 A7 D7 G7", "F7 C7 G7 F7 C7", "Cm6 Fm7 Cm6 Cm7", "Em7 Ebm7 Dm7 Dbm7"):
+        assert "inner line by half step" not in found(chords)
+
+
+def test_a_blues_that_turns_back_makes_no_half_cadence():
+    assert "half cadence" not in found("C7 F7 C7 C7 F7 F7 C7 C7 G7 F7 C7 G7")
 
 
 def test_five_to_one_in_passing_is_no_cadence():

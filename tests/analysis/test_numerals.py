@@ -165,6 +165,9 @@ NAMED = [
     # I7 IV7 is the blues; I7 before IV is the dominant of it.
     ("C7 F7 C7 G7", "major", 0, "I7", "blues seventh"),
     ("C7 F", "major", 0, "V7/IV", "secondary dominant"),
+    ("Gm7 C7 F7 G7", "major", 1, "V7/IV", "secondary dominant"),
+    ("Emaj7 G7 C", "major", 0, "IIImaj7", "chromatic"),
+    ("D Gm C", "major", 0, "V/V", "secondary dominant"),
     # What becomes minor on its own root has not gone where it led.
     ("A7#11 Am7 D7 G7", "major", 0, "V7(#11)/ii", "secondary dominant"),
 ]

@@ -50,8 +50,15 @@ def cadences(piece: Piece) -> Iterator[Device]:
             last = step if kind == "half cadence" else first
             after = piece.row[last]
             reason = f"{here.chord.text} {after.chord.text}: {named_in_key(here, after)}"
-            yield piece.device(kind, first - 1, last, reason)
+            yield piece.device(kind, start_of(piece, kind, first - 1), last, reason)
             break
+
+
+def start_of(piece: Piece, kind: str, step: int) -> int:
+    """Where a cadence starts: the backdoor with the minor IV before it."""
+    before = piece.row[step - 1] if step else None
+    four = before and before.numeral.degree == -1 and before.chord.family == "minor"
+    return step - 1 if kind == "backdoor cadence" and four else step
 
 
 def steps_under(piece: Piece, rest: Rest) -> range:
@@ -108,8 +115,8 @@ def cadence_in(key: LocalKey, here: PlacedChord, after: PlacedChord) -> str:
     """The cadence that two chords make in a key, or nothing."""
     if key.mode == "none":
         return ""
-    degree = here.chord.root_fifths - key.tonic_fifths
-    goal = after.chord.root_fifths - key.tonic_fifths
+    degree = near(here.chord.root_fifths - key.tonic_fifths)
+    goal = near(after.chord.root_fifths - key.tonic_fifths)
     if goal == 0 and after.chord.family in TONIC_FAMILIES:
         if after.chord.bass_fifths == key.tonic_fifths + 1:
             return ""
@@ -123,7 +130,7 @@ def close_of(chord: Chord, degree: int, goal: Chord, mode: str) -> str:
     """The cadence that a chord on some degree makes with the tonic."""
     five = degree == 1 and chord.family in FIFTH_FAMILIES
     leading = degree == 5 and chord.family in {"diminished", "half-diminished"}
-    substitute = near(degree) == -5 and chord.family in DOMINANT
+    substitute = degree == -5 and chord.family in DOMINANT
     if is_minor_mode(mode):
         picardy = goal.family == "major" and (five or leading or degree == -1)
         if picardy:
@@ -140,8 +147,8 @@ def is_deceptive(key: LocalKey, here: PlacedChord, after: PlacedChord) -> bool:
     if key.mode == "none" or here.chord.family not in FIFTH_FAMILIES:
         return False
     steps = (
-        here.chord.root_fifths - key.tonic_fifths,
-        after.chord.root_fifths - key.tonic_fifths,
+        near(here.chord.root_fifths - key.tonic_fifths),
+        near(after.chord.root_fifths - key.tonic_fifths),
     )
     return steps in {(1, 3), (1, -4)} and after.chord.family in {"minor", "major"}
 

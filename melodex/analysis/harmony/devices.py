@@ -440,14 +440,18 @@ def circles(piece: Piece) -> Iterator[Device]:
 
 
 def flat_sevens(piece: Piece) -> Iterator[Device]:
-    """bVII straight to a major I: the backdoor with a seventh, else a plain step."""
+    """bVII straight to a major I: the backdoor with a seventh, else a plain step.
+
+    Where it closes a phrase it is named as a cadence.
+    """
+    named = {d.chords[1] for d in cadences(piece) if d.kind == "backdoor cadence"}
     for step, here, after in piece.neighbours():
         degrees = here.numeral.degree, after.numeral.degree
         if degrees != (-2, 0) or after.chord.family not in {"major", "dominant"}:
             continue
         if is_minor_mode(after.key.mode):
             continue
-        if here.chord.family == "dominant":
+        if here.chord.family == "dominant" and piece.steps[step + 1] not in named:
             first = step - 1 if step and is_minor_four(piece.row[step - 1]) else step
             texts = " ".join(piece.row[s].numeral.text for s in range(first, step + 2))
             reason = f"{texts}: the backdoor, up a whole tone to I"

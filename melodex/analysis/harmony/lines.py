@@ -183,18 +183,20 @@ def stays_on_a_root(roots: list[int]) -> bool:
 
 
 def is_plain_voice_leading(stretch: Sequence[Chord]) -> bool:
-    """Whether seventh chords fall by fifths or half steps, so that voices must creep.
+    """Whether a chain of sevenths or of falling fifths makes its voices creep.
 
-    Thirds and sevenths then go down by half steps by themselves, as everything does
-    where one chord is pushed along: neither is heard as a line.
+    Thirds and sevenths then go by half steps by themselves, as everything does where
+    one chord is pushed along: neither is heard as a line.
     """
     moves = [
         (7 * (after.root_fifths - here.root_fifths)) % 12 in {5, 11, 1}
         for here, after in pairwise(stretch)
     ]
-    return sum(moves) > len(moves) / 2
+    rich = sum(bool(SEVENTHS & set(chord.degree_names)) for chord in stretch)
+    return sum(moves) > len(moves) / 2 or rich >= len(stretch) - 1
 
 
+SEVENTHS = frozenset({"7", "b7", "bb7", "6"})
 SIMPLE_NAMES = range(-8, 13)
 """From F flat to B sharp: a line is not written with double signs."""
 

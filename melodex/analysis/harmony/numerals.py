@@ -114,6 +114,7 @@ def numeral(
     beyond: Chord | None = None,
     *,
     raised_sixth: bool = False,
+    after_its_two: bool = False,
 ) -> Numeral:
     """Name a chord in a key.
 
@@ -128,6 +129,8 @@ def numeral(
         what an applied chord leads to, and whether it goes there.
     raised_sixth : bool
         Whether the melody has the augmented sixth above its root.
+    after_its_two : bool
+        Whether the ii of the chord it leads to stands before it.
 
     Examples
     --------
@@ -139,10 +142,15 @@ def numeral(
         return Numeral("N.C." if chord.understood else "?")
     if mode == "none":
         return Numeral("?", family=chord.family)
+    chord, following, beyond = (
+        None if each is None else as_near(each, tonic_fifths)
+        for each in (chord, following, beyond)
+    )
     degree = chord.root_fifths - tonic_fifths
     bass = None if chord.bass_fifths is None else chord.bass_fifths - tonic_fifths
+    ahead = (following, beyond)
     role = role_of(
-        Place(chord, degree, tonic_fifths, mode, following, beyond, raised_sixth)
+        Place(chord, degree, tonic_fifths, mode, *ahead, raised_sixth, after_its_two)
     )
     figures, foreign_bass = figured(chord)
     over = "" if foreign_bass is None else f" over {degree_name(foreign_bass + degree)}"
@@ -163,6 +171,20 @@ def numeral(
         role.resolves,
         role.from_mode,
     )
+
+
+def as_near(chord: Chord, tonic_fifths: int) -> Chord:
+    """A chord in the spelling that is nearer to a key: B in C flat is its tonic.
+
+    Diminished chords keep the sharps that tell where they lead.
+    """
+    degree = chord.root_fifths - tonic_fifths
+    sharpest = 9 if chord.family in {"diminished", "half-diminished"} else 7
+    shift = -12 if degree > sharpest else 12 if degree < -6 else 0
+    if not shift or not chord.sounds:
+        return chord
+    bass = None if chord.bass_fifths is None else chord.bass_fifths + shift
+    return replace(chord, root_fifths=chord.root_fifths + shift, bass_fifths=bass)
 
 
 def named(role: Role, plain: str, chord: Chord, figures: str) -> str:
@@ -202,6 +224,7 @@ def numerals(
     for place, (chord, key) in enumerate(zip(chords, keys, strict=True)):
         later = after[place]
         beyond = None if later is None else after[later]
+        led = bool(place) and is_two_of(found[-1], chords[place - 1], chord)
         found.append(
             numeral(
                 chord,
@@ -210,9 +233,15 @@ def numerals(
                 None if later is None else chords[later],
                 None if beyond is None else chords[beyond],
                 raised_sixth=place in raised_sixths,
+                after_its_two=led,
             )
         )
     return with_lines(with_picardy(found, keys), chords, keys)
+
+
+def is_two_of(before: Numeral, chord: Chord, five: Chord) -> bool:
+    """Whether a chord is the ii that leads to a dominant after it."""
+    return before.role == "related ii" and five.root_fifths == chord.root_fifths - 1
 
 
 def following_places(chords: Sequence[Chord]) -> list[int | None]:
@@ -292,6 +321,8 @@ def figured(chord: Chord) -> tuple[str, int | None]:
     if chord.bass_fifths is None:
         return figures, None
     bass = chord.bass_fifths - chord.root_fifths
+    # A bass is the member that it sounds: B under A flat is its third, as C flat is.
+    bass = next((d for d in chord.degrees if (d - bass) % 12 == 0), bass)
     names = dict(zip(chord.degrees, chord.degree_names, strict=True))
     if figures == "":
         inverted = TRIAD_FIGURES.get(names.get(bass, ""), "")

@@ -198,7 +198,9 @@ def stands_on_tonic(
     """
     places = [pair.found for pair in pairs if pair.found is not None]
     before = places[:-1] or places
-    agreeing = sum(tokens[p].tonic_fifths in {None, tonic_fifths} for p in before)
+    tonics = [tokens[place].tonic_fifths for place in before]
+    # A chord may be spelled for another name of the same tonic.
+    agreeing = sum(t is None or (t - tonic_fifths) % 12 == 0 for t in tonics)
     return 2 * agreeing > len(before)
 
 

@@ -150,7 +150,9 @@ def rests_of_chords(
     usual = median(end - onset for onset, end in held) if held else 0
     start = 0
     for place, (onset, end) in enumerate(held):
+        long = end - onset >= LONG_REST_RATIO * usual
         closing = any(onset < close <= end for close, _ in closes) and end - onset >= usual
-        if closing or place + 1 == len(held) or end - onset >= LONG_REST_RATIO * usual:
-            yield Rest(start, onset, end, True)
-            start = end
+        if closing or long or place + 1 == len(held):
+            yield Rest(start, onset, end, long)
+            # A long chord may yet move on; after a section a new phrase begins.
+            start = end if closing else onset

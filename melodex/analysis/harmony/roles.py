@@ -95,7 +95,8 @@ class Role:
 class Place:
     """A chord in its key with the two that follow it.
 
-    ``raised_sixth`` says that the melody over it has the augmented sixth above its root.
+    ``raised_sixth`` says that the melody over it has the augmented sixth above its root,
+    ``after_its_two`` that the ii which leads to it stands before.
     """
 
     chord: Chord
@@ -105,6 +106,7 @@ class Place:
     following: Chord | None = None
     beyond: Chord | None = None
     raised_sixth: bool = False
+    after_its_two: bool = False
 
     @cached_property
     def next_degree(self) -> int | None:
@@ -275,7 +277,8 @@ def applied_at_home(place: Place) -> Role | None:
 def role_of_dominant(place: Place) -> Role:
     """A dominant seventh that the key does not hold."""
     degree, goal = place.degree, place.degree - 1
-    if degree == 0 and place.leads_to(goal) and is_family(place.following, "dominant"):
+    blue = degree == 0 and place.leads_to(goal) and is_family(place.following, "dominant")
+    if blue and not place.after_its_two:
         # I7 IV7 is the blues, not a dominant that is reached.
         return Role("blues seventh")
     if place.leads_to(goal):
@@ -295,10 +298,10 @@ def role_of_dominant(place: Place) -> Role:
 
 def role_of_major(place: Place) -> Role | None:
     """A major chord that the key does not hold: applied, or on the lowered second."""
-    degree = place.degree
-    if degree in {2, 3, 4, 5}:
+    degree, following = place.degree, place.following
+    if degree in {2, 3, 4, 5} and "7" not in place.chord.degree_names:
         return applied(place, "secondary dominant", degree - 1)
-    if degree == 0 and place.minor and place.leads_to(-1):
+    if degree == 0 and place.minor and place.leads_to(-1) and is_family(following, "minor"):
         return applied(place, "secondary dominant", -1)
     if near(degree) == FLAT_TWO and (place.next_degree != 0 or place.next_is_six_four):
         return Role("Neapolitan", shown_degree=FLAT_TWO)
@@ -387,7 +390,8 @@ def applied(place: Place, name: str, goal: int) -> Role:
     """An applied chord: its goal written as the key, or the next chord, has it."""
     resolves = place.leads_to(goal)
     small = goal_is_minor(place.mode, goal)
-    if place.next_degree == goal and place.following is not None:
+    # V/V is written so whether the fifth turns out major or minor.
+    if place.next_degree == goal != 1 and place.following is not None:
         small = place.following.family in LOWERED_THIRD
     return Role(name, roman(goal, small=small), goal, resolves)
 

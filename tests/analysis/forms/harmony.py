@@ -1,0 +1,286 @@
+"""Numerals, cadences and devices of the standard forms, as a player would write them.
+
+Beside the sheets of ``lead_sheets``, by their names: numerals in bars parted by ``|``, then
+cadences and telling devices with their bars. All of it was gone through by eye, form by
+form; common practice, no source.
+
+Contents: HARMONY.
+"""
+
+from __future__ import annotations
+
+__all__ = ["HARMONY"]
+
+HARMONY: dict[str, tuple[str, str]] = {
+    "blues in triads": (
+        "I|I|I|I|IV|IV|I|I|V|IV|I|V",
+        "plagal cadence 5-7",
+    ),
+    "blues": (
+        "I7|I7|I7|I7|IV7|IV7|I7|I7|V7|IV7|I7|I7",
+        "",
+    ),
+    "blues, quick change": (
+        "I7|IV7|I7|I7|IV7|IV7|I7|I7|V7|IV7|I7|V7",
+        "",
+    ),
+    "jazz blues": (
+        "I7|IV7|I7|ii7/IV V7/IV|IV7|#iv°7|I7|iiø7/ii V7/ii|ii7|V7|I7 V7/ii|ii7 V7",
+        "related ii 4-4, common-tone diminished 6-6, related ii 8-8, turnaround 11-12",
+    ),
+    "minor blues": (
+        "i7|iv7|i7|i7|iv7|iv7|i7|i7|bVI7|V7|i7|V7",
+        "plagal cadence 2-3, plagal cadence 5-7, tritone substitute 9-9",
+    ),
+    "minor blues with a ii V": (
+        "i(add6)|iv7|i(add6)|i7|iv7|iv7|i(add6)|i(add6)|iiø7|V7|i(add6)|iiø7 V7",
+        "plagal cadence 2-3, plagal cadence 5-7",
+    ),
+    "eight-bar blues": (
+        "I7|V7|IV7|IV7|I7|V7|I7|V7",
+        "",
+    ),
+    "three chords": (
+        "I|IV|V7|I|I|IV|V7|I",
+        "authentic cadence 3-4, authentic cadence 7-8",
+    ),
+    "I V vi IV": (
+        "I|V|vi|IV|I|V|vi|IV|I",
+        "plagal cadence 8-9",
+    ),
+    "I vi IV V": (
+        "I|vi|IV|V|I|vi|IV|V|I",
+        "authentic cadence 8-9",
+    ),
+    "I vi ii V": (
+        "Imaj7|vi7|ii7|V7|Imaj7|vi7|ii7|V7|Imaj7",
+        "authentic cadence 8-9",
+    ),
+    "falling bass": (
+        "I|V6|vi|I64|IV|I6|ii7|V7|I",
+        "authentic cadence 8-9",
+    ),
+    "steps and fifths": (
+        "I|V|vi|iii|IV|I|IV|V|I|V|vi|iii|IV|I|IV V|I",
+        "authentic cadence 15-16",
+    ),
+    "ii V I": (
+        "ii7|V7|Imaj7|Imaj7|ii7|V7|I(add6)|I(add6)",
+        "authentic cadence 2-3, authentic cadence 6-7",
+    ),
+    "ii V i": (
+        "iiø7|V7|i|i|iiø7|V7|i|i",
+        "authentic cadence 2-3, authentic cadence 6-7",
+    ),
+    "tritone substitute": (
+        "Imaj7|vi7|ii7|bII7|Imaj7|vi7|ii7 bII7|Imaj7",
+        "tritone substitute 4-4, tritone substitute 7-7, authentic cadence 7-8",
+    ),
+    "minor with its dominant": (
+        "i|V7|i|V7|i|iv|V7|i",
+        "authentic cadence 7-8",
+    ),
+    "minor plagal vamp": (
+        "i|iv|i|iv|i|iv|i|i",
+        "plagal cadence 6-7",
+    ),
+    "Neapolitan": (
+        "i|iv|i|V7|i|bII6|V7|i",
+        "Neapolitan 6-6, authentic cadence 7-8",
+    ),
+    "Picardy third": (
+        "i|iv|V7|i|bVI|iv|V7|I",
+        "Picardy third 7-8",
+    ),
+    "i flat VII flat VI V": (
+        "i|bVII|bVI|V|i|bVII|bVI|V|i",
+        "authentic cadence 8-9",
+    ),
+    "ragtime wheel": (
+        "I|V7/VI|V7/II|V7/II|V7/V|V7|I|V7|I|V7/VI|V7/II|V7/II|V7/V|V7|I|I",
+        "authentic cadence 14-15",
+    ),
+    "applied dominants": (
+        "I|V7/IV|IV|V7/V|V|V7/vi|vi|V7/V V7|I|V7/IV|IV|iv|I|V7|I|I",
+        "inner line by half step 10-13, authentic cadence 14-15",
+    ),
+    "plagal vamp": (
+        "I|IV|I|IV|I|IV|I|IV|I",
+        "plagal cadence 8-9",
+    ),
+    "common-tone diminished": (
+        "I|i°7|I|V7|I|i°7|I V7|I",
+        "common-tone diminished 2-2, common-tone diminished 6-6, authentic cadence 7-8",
+    ),
+    "passing diminished": (
+        "I|vii°7/ii|ii7|#ii°7|I6|V7/ii|ii7 V7|I",
+        "secondary leading tone 2-2, common-tone diminished 4-4, authentic cadence 7-8",
+    ),
+    "minor iv": (
+        "I|IV|iv|I|I|IV|iv|I",
+        "minor plagal cadence 3-4, minor plagal cadence 7-8",
+    ),
+    "backdoor": (
+        "Imaj7|iv7|bVII7|Imaj7",
+        "backdoor cadence 2-4",
+    ),
+    "backdoor in a longer tune": (
+        "Imaj7|ii7 V7|Imaj7|iv7 bVII7|Imaj7|V7/ii|ii7 V7|I(add6)",
+        "authentic cadence 2-3, backdoor cadence 4-5, authentic cadence 7-8",
+    ),
+    "flat VI flat VII I": (
+        "I|IV|V|I|I|bVI|bVII|I",
+        "authentic cadence 3-4, flat VII to I 7-8",
+    ),
+    "I flat III IV": (
+        "I|bIII|IV|I|I|bIII|IV|I",
+        "plagal cadence 3-4, plagal cadence 7-8",
+    ),
+    "tonic pedal": (
+        "I|IV64|iv64|I|I|V7 over 1|IV64|I",
+        "minor plagal cadence 3-4, plagal cadence 7-8",
+    ),
+    "line in minor": (
+        "i|i(maj7)|i7|i(add6)|iv|iv|V7|i",
+        "inner line over one root 1-7, authentic cadence 7-8",
+    ),
+    "line in major": (
+        "I|Imaj7|V7/IV|IV|iv|I|V7|I",
+        "inner line over one root 1-6, authentic cadence 7-8",
+    ),
+    "rising line in major": (
+        "I|I+|I(add6)|V7/IV|IV|iv|I V7|I",
+        "inner line over one root 1-4, inner line by half step 4-7, authentic cadence 7-8",
+    ),
+    "deceptive ending": (
+        "I|vi|IV|V7|I|IV|V7|vi",
+        "deceptive cadence 7-8",
+    ),
+    "suspended ending": (
+        "I|IV|iv(add6)|I|IV|V7|I|V7sus4",
+        "suspended ending 8-8",
+    ),
+    "ii V of ii and of IV": (
+        "I|iiø7/ii V7/ii|ii7|ii7/IV V7/IV|IV|iv|I|ii7 V7|I",
+        "related ii 2-2, related ii 4-4, inner line by half step 4-7, "
+        "authentic cadence 8-9",
+    ),
+    "chain of ii V": (
+        "iii7|V7/ii|ii7|V7|iii7|V7/ii|ii7 V7|Imaj7",
+        "authentic cadence 7-8",
+    ),
+    "falling chain of ii V": (
+        "Imaj7|iiø7/vi V7/vi|vi7 V7/V|ii7/IV V7/IV|IV7|iii7 V7/ii|ii7 V7|I(add6)",
+        "related ii 2-2, related ii 4-4, tritone substitute 5-5, turnaround 6-7, "
+        "authentic cadence 7-8",
+    ),
+    "quick cycle of thirds": (
+        "Imaj7 V7/bVI|bVImaj7 V7/III|IIImaj7 V7|Imaj7",
+        "authentic cadence 3-4",
+    ),
+    "one chord": (
+        "i7|i7|i7|i7|i7|i7|i7|i7",
+        "",
+    ),
+    "I flat VII IV": (
+        "I|bVII|IV|I|I|bVII|IV|I",
+        "plagal cadence 3-4, plagal cadence 7-8",
+    ),
+    "mixolydian vamp": (
+        "I|bVII|I|bVII|I|bVII|I|I",
+        "flat VII to I 2-3, flat VII to I 4-5, flat VII to I 6-7",
+    ),
+    "mixolydian with minor v": (
+        "I|v|I|v|IV|I|v|I",
+        "",
+    ),
+    "dorian vamp": (
+        "i7|IV7|i7|IV7|i7|IV7|i7|i7",
+        "",
+    ),
+    "dorian i IV": (
+        "i|IV|i|IV|i|IV|i|IV",
+        "",
+    ),
+    "aeolian vamp": (
+        "i|bVI|bVII|i|i|bVI|bVII|i",
+        "",
+    ),
+    "aeolian with minor v": (
+        "i|v|bVI|bVII|i|v|bVI bVII|i",
+        "",
+    ),
+    "phrygian vamp": (
+        "i|bII|i|bII|i|bII|i|i",
+        "",
+    ),
+    "rhythm changes": (
+        "I V7/ii|ii7 V7|iii7 V7/ii|ii7 V7|I V7/IV|IV iv|I V7|I V7|I V7/ii|ii7 V7|"
+        "iii7 V7/ii|ii7 V7|I V7/IV|IV iv|I V7|I|V7/VI|V7/VI|V7/II|V7/II|V7/V|V7/V|V7|"
+        "V7|I V7/ii|ii7 V7|iii7 V7/ii|ii7 V7|I V7/IV|IV iv|I V7|I",
+        "turnaround 3-4, inner line by half step 5-7, turnaround 11-12, "
+        "inner line by half step 13-15, authentic cadence 15-16, half cadence 21-23, "
+        "turnaround 27-28, inner line by half step 29-31, authentic cadence 31-32",
+    ),
+    "AABA": (
+        "I|vi|ii|V7|I|vi|IV V7|I|I|vi|ii|V7|I|vi|IV V7|I|IV|iv|I|V7/II|V7/V|V7/V|V7|V7|"
+        "I|vi|ii|V7|I|vi|IV V7|I",
+        "authentic cadence 7-8, authentic cadence 15-16, half cadence 21-23, "
+        "authentic cadence 31-32",
+    ),
+    "verse of seven, chorus of five": (
+        "I|IV|I|V|vi|IV|V|IV|I|V|IV|I|I|IV|I|V|vi|IV|V|IV|I|V|IV|I",
+        "plagal cadence 11-12, plagal cadence 23-24",
+    ),
+    "lift of a whole step": (
+        "I|vi|IV|V7|I|vi|IV|V7|I|vi|IV|V7|I|vi|IV V7|I",
+        "authentic cadence 15-16",
+    ),
+    "lift of a half step": (
+        "I|vi|ii|V7|I|vi|ii|V7|I|vi|ii|V7|I|vi|ii V7|I",
+        "authentic cadence 15-16",
+    ),
+    "lift of a whole step, nothing marked": (
+        "I|IV|V|I|I|IV|V|I|I|IV|V7|I|I|IV|V7|I",
+        "authentic cadence 3-4, authentic cadence 7-8, authentic cadence 11-12, "
+        "authentic cadence 15-16",
+    ),
+    "relative verse and chorus": (
+        "i|iv|V7|i|i|iv|V7|i|I|IV|V7|I|I|IV|V7|I",
+        "authentic cadence 3-4, authentic cadence 7-8, authentic cadence 11-12, "
+        "authentic cadence 15-16",
+    ),
+    "parallel verse and chorus": (
+        "i|iv|V7|i|i|iv|V7|i|I|IV|V7|I|I|IV|V7|I",
+        "authentic cadence 3-4, authentic cadence 7-8, authentic cadence 11-12, "
+        "authentic cadence 15-16",
+    ),
+    "bridge on the dominant": (
+        "I|IV|V7|I|I|IV|V7|I|I|IV|V7|I|I|IV|V7|I|I|IV|V7|I|I|IV|V7|I",
+        "authentic cadence 3-4, authentic cadence 7-8, authentic cadence 11-12, "
+        "authentic cadence 15-16, authentic cadence 19-20, authentic cadence 23-24",
+    ),
+    "bridge on the flat third": (
+        "I|vi7|ii7|V7|I|vi7|ii7 V7|I|Imaj7|vi7|ii7|V7|Imaj7|vi7|ii7 V7|I|I|vi7|ii7|V7|"
+        "I|vi7|ii7 V7|I",
+        "authentic cadence 7-8, authentic cadence 15-16, authentic cadence 23-24",
+    ),
+    "centres a third apart": (
+        "ii7 V7|I|ii7 V7|I|ii7 V7|I|ii7 V7|I|ii7 V7|I|ii7 V7|I|ii7 V7|I|ii7 V7|I",
+        "authentic cadence 1-2, authentic cadence 3-4, authentic cadence 5-6, "
+        "authentic cadence 7-8, authentic cadence 9-10, authentic cadence 11-12, "
+        "authentic cadence 13-14, authentic cadence 15-16",
+    ),
+    "I flat VII IV, mode printed": (
+        "I|bVII|IV|I|I|bVII|IV|I",
+        "plagal cadence 3-4, plagal cadence 7-8",
+    ),
+    "section that rests on I, ends suspended": (
+        "I|iv(add6)|I|IV|ii7|V7|I|V7sus4",
+        "suspended ending 8-8",
+    ),
+    "dorian with a step up": (
+        "i7|i7|bii7|bii7|i7|i7|IV7|i7",
+        "",
+    ),
+}
