@@ -142,10 +142,9 @@ def numeral(
         return Numeral("N.C." if chord.understood else "?")
     if mode == "none":
         return Numeral("?", family=chord.family)
-    chord, following, beyond = (
-        None if each is None else as_near(each, tonic_fifths)
-        for each in (chord, following, beyond)
-    )
+    chord = as_near(chord, tonic_fifths)
+    following = None if following is None else as_near(following, tonic_fifths)
+    beyond = None if beyond is None else as_near(beyond, tonic_fifths)
     degree = chord.root_fifths - tonic_fifths
     bass = None if chord.bass_fifths is None else chord.bass_fifths - tonic_fifths
     ahead = (following, beyond)
@@ -220,7 +219,7 @@ def numerals(
     ['I', 'V7/ii', 'ii7', 'bII7', 'Imaj7']
     """
     after = following_places(chords)
-    found = []
+    found: list[Numeral] = []
     for place, (chord, key) in enumerate(zip(chords, keys, strict=True)):
         later = after[place]
         beyond = None if later is None else after[later]
