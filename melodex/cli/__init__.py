@@ -42,6 +42,7 @@ COMMANDS = {
     "remove": "remove tunes from the corpus",
     "resemble": "find what a phrase resembles",
     "show": "show one tune",
+    "undo": "bring back what was removed, replaced or changed in a set",
     "workbench": "open the local page for the whole job",
 }
 

@@ -6,7 +6,7 @@ renaming, the change and the removal of a tune's file. Positions count from 1 wi
 a gap. Every change of a set is one transaction.
 
 Contents: LessonRow, ExampleRow, lesson_rows, find_lesson, example_rows, place_of_tune,
-tune_at_place, write_lesson, change_lesson, write_examples, delete_lesson.
+tune_at_place, write_lesson, change_lesson, write_examples, delete_lesson, put_back_set.
 """
 
 from __future__ import annotations
@@ -32,6 +32,7 @@ __all__ = [
     "find_lesson",
     "lesson_rows",
     "place_of_tune",
+    "put_back_set",
     "tune_at_place",
     "write_examples",
     "write_lesson",
@@ -190,8 +191,9 @@ def change_lesson(writer: CorpusWriter, lesson: LessonRow) -> None:
     LessonError
         If it is gone, or another set has its new name.
     """
-    with writer.transaction():
+    with writer.changing("set"):
         refuse_gone(writer, lesson.id)
+        keep_as_it_was(writer, lesson.id)
         taken = "SELECT 1 FROM lesson WHERE name = ? AND id != ?"
         if writer.rows(taken, [lesson.name, lesson.id]):
             raise LessonError(
@@ -228,8 +230,9 @@ def write_examples(
     LessonError
         If the set is gone, or was changed by somebody else meanwhile.
     """
-    with writer.transaction():
+    with writer.changing("set"):
         refuse_gone(writer, lesson)
+        keep_as_it_was(writer, lesson)
         if expected is not None and stored_examples(writer, lesson) != list(expected):
             raise LessonError("the set was changed meanwhile", hint="try again")
         writer.database.execute("DELETE FROM lesson_example WHERE lesson = ?", [lesson])
@@ -238,9 +241,39 @@ def write_examples(
 
 def delete_lesson(writer: CorpusWriter, lesson: int) -> None:
     """Take out a set with its passages; tunes stay."""
-    with writer.transaction():
+    with writer.changing("set"):
         refuse_gone(writer, lesson)
+        keep_as_it_was(writer, lesson)
         writer.database.execute("DELETE FROM lesson WHERE id = ?", [lesson])
+
+
+def keep_as_it_was(writer: CorpusWriter, lesson: int) -> None:
+    """Keep a set with its passages before it is changed, inside the same transaction."""
+    row = LessonRow(
+        *writer.rows(f"SELECT {LESSON_COLUMNS} FROM lesson WHERE id = ?", [lesson])[0]
+    )
+    examples = [asdict(example) for example in stored_examples(writer, lesson)]
+    writer.taken.take_set(row.name, {"lesson": asdict(row), "examples": examples})
+
+
+def put_back_set(writer: CorpusWriter, content: dict[str, Any]) -> str:
+    """Write a set as it was, inside a transaction; what it is now is kept in turn.
+
+    Returns
+    -------
+    str
+        The name that it has: another set may have taken its own meanwhile.
+    """
+    lesson = LessonRow(**content["lesson"])
+    if writer.rows("SELECT 1 FROM lesson WHERE id = ?", [lesson.id]):
+        keep_as_it_was(writer, lesson.id)
+        writer.database.execute("DELETE FROM lesson WHERE id = ?", [lesson.id])
+    name, number = lesson.name, 2
+    while writer.rows("SELECT 1 FROM lesson WHERE name = ?", [name]):
+        name, number = f"{lesson.name} ({number})", number + 1
+    writer.insert("lesson", {**asdict(lesson), "name": name})
+    put_examples(writer, lesson.id, [ExampleRow(**row) for row in content["examples"]])
+    return name
 
 
 def refuse_gone(writer: CorpusWriter, lesson: int) -> None:

@@ -267,6 +267,7 @@ class Corpus:
         title: str = "",
         tag: str = "",
         source: str = "",
+        words: str = "",
         limit: int | None = None,
     ) -> list[TuneRow]:
         """List tunes in order of collection, source, number and tune id.
@@ -278,12 +279,15 @@ class Corpus:
             from that file or folder; empty for all.
         title : str
             Only tunes whose title holds this, whatever the case and accents.
+        words : str
+            Only tunes whose title, makers and lyrics hold every one of these words, or
+            words that they are part of.
         limit : int, optional
             At most so many.
         """
         from melodex.corpus.titles import listed
 
-        return listed(self, collection, title, tag, source, limit)
+        return listed(self, collection, title, tag, source, words, limit)
 
     def tune(self, tune_id: str) -> TuneRow:
         """Return one tune as lists show it.

@@ -4,7 +4,7 @@ Conventions: columns hold text that SQLite and every tool can show: a character
 that UTF-8 cannot carry, or NUL, becomes U+FFFD; the melody's own JSON keeps it.
 
 Contents: storable, folded, row_crc32, facets_crc32, tune_columns, printed_bars,
-place_path.
+place_path, words_of.
 """
 
 from __future__ import annotations
@@ -27,6 +27,7 @@ __all__ = [
     "row_crc32",
     "storable",
     "tune_columns",
+    "words_of",
 ]
 
 UNSTORABLE = re.compile("[\0\ud800-\udfff]")
@@ -118,6 +119,20 @@ def tune_columns(melody: Melody) -> dict[str, Any]:
         "metre": str(melody.metre or ""),
         "note_count": len(melody),
         "bar_count": printed_bars(melody),
+    }
+
+
+def words_of(melody: Melody) -> dict[str, str]:
+    """Return what a tune can be found by in words: title, makers and lyrics, folded.
+
+    Syllables are joined where they end in a hyphen.
+    """
+    by = melody.credits
+    lyrics = " ".join(word.text for word in melody.lyrics)
+    return {
+        "title": folded(storable(by.title)),
+        "makers": folded(storable(f"{by.composer} {by.lyricist}".strip())),
+        "lyrics": folded(storable(lyrics.replace("- ", ""))),
     }
 
 

@@ -31,6 +31,7 @@ __all__ = [
     "TABLES",
     "TUNE_OVERVIEW",
     "VIEWS",
+    "WORDS_INDEX",
     "ColumnNote",
     "TableNote",
     "create_statements",
@@ -44,7 +45,7 @@ APPLICATION_ID = 0x6D6C6478
 """``mldx`` in ASCII, where SQLite's file format keeps the name of an application
 (offset 68 of the header; https://www.sqlite.org/fileformat2.html, section 1.3)."""
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 """Kept in ``PRAGMA user_version``; see :mod:`melodex.corpus.care.migrations`."""
 
 TABLES: dict[str, str] = {
@@ -153,6 +154,32 @@ CREATE TABLE lesson_example ( -- a passage in a teaching set, tied to what it ho
   labels TEXT NOT NULL, -- JSON: degrees, numerals and keys as worked out when kept
   row_crc32 INTEGER NOT NULL -- CRC-32 of the other columns of this row
 )""",
+    "change": """
+CREATE TABLE change ( -- something that was done to the corpus and can be undone
+  id INTEGER PRIMARY KEY, -- row number, by which it is undone
+  done_at TEXT NOT NULL, -- when, in UTC: 2026-11-28T17:05:00
+  kind TEXT NOT NULL, -- remove, replace, set or undo
+  is_whole INTEGER NOT NULL, -- 0 where it took out too much to be kept
+  row_crc32 INTEGER NOT NULL -- CRC-32 of the other columns of this row
+)""",
+    "taken_out": """
+CREATE TABLE taken_out ( -- what a change took out, kept for a while
+  id INTEGER PRIMARY KEY, -- row number
+  change INTEGER NOT NULL REFERENCES change(id) ON DELETE CASCADE, -- the change
+  kind TEXT NOT NULL, -- tune, place, source or set
+  name TEXT NOT NULL, -- tune id, SHA-256 of a source, or name of a set
+  title TEXT NOT NULL, -- of a tune; empty for the others
+  byte_count INTEGER NOT NULL, -- size of content
+  content BLOB NOT NULL, -- its rows as JSON, or a source, in the zlib format (RFC 1950)
+  row_crc32 INTEGER NOT NULL -- CRC-32 of the other columns of this row
+)""",
+    "tune_words": """
+CREATE TABLE tune_words ( -- words of a tune without case and accents, for finding
+  tune INTEGER PRIMARY KEY REFERENCES tune(id) ON DELETE CASCADE, -- the tune
+  title TEXT NOT NULL, -- its title
+  makers TEXT NOT NULL, -- composer and lyricist
+  lyrics TEXT NOT NULL -- words under its notes, syllables joined
+)""",
     "chunk": """
 CREATE TABLE chunk ( -- notes of up to 2048 tunes, packed for matching
   id INTEGER PRIMARY KEY, -- row number
@@ -184,6 +211,8 @@ CHECKED_COLUMNS: dict[str, tuple[str, ...]] = {
     ),
     "read_warning": ("id", "place", "line", "column_number", "text"),
     "tag": ("id", "tune", "name"),
+    "change": ("id", "done_at", "kind", "is_whole"),
+    "taken_out": ("id", "change", "kind", "name", "title", "byte_count", "content"),
     "lesson": ("id", "name", "topic", "level", "notes"),
     "lesson_example": (
         "id",
@@ -215,7 +244,13 @@ INDEXES = (
     "CREATE INDEX tag_name ON tag(name)",
     "CREATE INDEX lesson_example_lesson ON lesson_example(lesson)",
     "CREATE INDEX tune_title ON tune(title_folded)",
+    "CREATE INDEX taken_out_change ON taken_out(change)",
+    "CREATE INDEX taken_out_name ON taken_out(kind, name)",
 )
+
+WORDS_INDEX = "tune_words_fts"
+"""The full-text index over ``tune_words`` (https://www.sqlite.org/fts5.html), which
+sqlite-utils makes with its triggers: see :mod:`melodex.corpus.writing.words`."""
 
 OVERVIEW = """
 SELECT

@@ -3,7 +3,7 @@
 Conventions: titles are compared without case and accents
 (:func:`melodex.corpus.rows.folded`).
 
-Contents: resolved, listed.
+Contents: resolved, nearest, listed.
 """
 
 from __future__ import annotations
@@ -15,12 +15,21 @@ from typing import Any, Protocol
 
 from melodex.corpus.rows import folded, place_path
 from melodex.corpus.tune_rows import TuneRow
-from melodex.errors import UnknownTuneError
+from melodex.errors import CorpusError, UnknownTuneError
 
 __all__ = ["Asked", "listed", "resolved"]
 
 CANDIDATES = 8
 """How many tunes an error names when a title fits several."""
+
+SUGGESTED = 3
+"""How many tunes an error names when a title fits none."""
+
+LOOKED_AT = 50
+MOST_RUNS = 60
+
+LEAST_ALIKE = 0.3
+"""Of the runs of three letters of both names; our choice: a letter or two are wrong."""
 
 SHORTEST_PREFIX = 4
 """Digits of a tune id that may stand for the whole: 65,536 combinations."""
@@ -72,6 +81,14 @@ def unknown(
     corpus: Asked, text: str, candidates: list[tuple[str, str]]
 ) -> UnknownTuneError:
     """The error that says which tunes a name could mean."""
+    near = [] if candidates else nearest(corpus, text)
+    if near:
+        named = "; ".join(f"{tune_id} {title}" for tune_id, title in near)
+        return UnknownTuneError(
+            f"no tune goes by the name {text!r}",
+            where=str(corpus.path),
+            hint=f"the nearest: {named}",
+        )
     if not candidates:
         return UnknownTuneError(
             f"no tune goes by the name {text!r}",
@@ -89,8 +106,53 @@ def unknown(
     )
 
 
+def nearest(corpus: Asked, text: str) -> list[tuple[str, str]]:
+    """Tunes whose title or makers come nearest to a name, by runs of three letters.
+
+    A corpus whose index of words is damaged suggests nothing: ``check`` names that.
+    """
+    runs = sorted(three_letters(folded(text)))[:MOST_RUNS]
+    if not runs:
+        return []
+    asked = " OR ".join(quoted(run) for run in runs)
+    try:
+        rows = corpus.query(
+            "SELECT tune.tune_id, tune.title FROM tune_words_fts "
+            "JOIN tune ON tune.id = tune_words_fts.rowid "
+            "WHERE tune_words_fts MATCH ? ORDER BY rank, tune.tune_id LIMIT ?",
+            [f"{{title makers}}: ({asked})", LOOKED_AT],
+        )
+    except CorpusError:
+        return []
+    wanted = set(runs)
+    alike = [(likeness(wanted, three_letters(folded(row[1]))), row) for row in rows]
+    near = [(-share, row[0], row[1]) for share, row in alike if share >= LEAST_ALIKE]
+    return [(tune_id, title) for _, tune_id, title in sorted(near)[:SUGGESTED]]
+
+
+def three_letters(text: str) -> set[str]:
+    """Every run of three letters of a name."""
+    return {text[at : at + 3] for at in range(len(text) - 2)}
+
+
+def likeness(one: set[str], other: set[str]) -> float:
+    """Share of the runs of two names that both have (Dice 1945, Ecology 26, 297-302)."""
+    return 2 * len(one & other) / (len(one) + len(other) or 1)
+
+
+def quoted(text: str) -> str:
+    """Text as FTS5 takes it for itself alone (https://www.sqlite.org/fts5.html, 3.1)."""
+    return '"' + text.replace('"', '""') + '"'
+
+
 def listed(
-    corpus: Asked, collection: str, title: str, tag: str, source: str, limit: int | None
+    corpus: Asked,
+    collection: str,
+    title: str,
+    tag: str,
+    source: str,
+    words: str,
+    limit: int | None,
 ) -> list[TuneRow]:
     """List tunes; see :meth:`Corpus.tunes`."""
     conditions: list[str] = []
@@ -103,6 +165,9 @@ def listed(
             "tune_id IN (SELECT tune_id FROM tune WHERE instr(title_folded, ?))"
         )
         values.append(folded(title))
+    for word in folded(words).split():
+        conditions.append(f"tune_id IN ({WITH_LETTERS if len(word) > 2 else WITH_PART})")
+        values += [quoted(word)] if len(word) > 2 else [word]
     if tag:
         conditions.append(f"tune_id IN ({WITH_TAG})")
         values.append(tag)
@@ -120,6 +185,15 @@ def listed(
 IN_COLLECTION = """
 SELECT tune_id FROM tune JOIN place ON place.tune = tune.id
 JOIN collection ON collection.id = place.collection WHERE collection.name = ?"""
+
+WITH_LETTERS = """
+SELECT tune_id FROM tune JOIN tune_words_fts ON tune_words_fts.rowid = tune.id
+WHERE tune_words_fts MATCH ?"""
+
+# The index knows no runs of less than three letters.
+WITH_PART = """
+SELECT tune_id FROM tune JOIN tune_words ON tune_words.tune = tune.id
+WHERE instr(tune_words.title || ' ' || makers || ' ' || lyrics, ?)"""
 
 WITH_TAG = """
 SELECT tune_id FROM tune JOIN tag ON tag.tune = tune.id WHERE tag.name = ?"""

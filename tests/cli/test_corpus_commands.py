@@ -141,7 +141,9 @@ def test_a_bad_file_is_named_with_its_reason_and_the_rest_goes_in(run, shelf):
 
 def test_tunes_are_removed_by_title_file_and_collection(run, shelf):
     run("add", shelf)
-    result = run("remove", "rain")
+    assert "means" in run("remove", "rain", code=1).stderr
+    assert "3 tunes" in run("list").stdout
+    result = run("remove", "rain", "--yes")
     assert "removed 1 tune" in result.stderr
     assert "Rain Again" in result.stderr
     assert "removed 1 tune" in run("remove", "--source", shelf / "one.abc").stderr

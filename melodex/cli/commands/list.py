@@ -12,6 +12,9 @@ from melodex.cli.output import Output, output_options, write
 @click.command("list")
 @click.option("--collection", default="", help="Only tunes in this collection.")
 @click.option("--title", default="", help="Only tunes whose title holds this.")
+@click.option(
+    "--words", default="", help="Only tunes whose title, makers or lyrics hold these words."
+)
 @click.option("--tag", default="", help="Only tunes with this tag.")
 @click.option("--source", default="", help="Only tunes read from this file or folder.")
 @click.option("--limit", type=click.IntRange(1), help="List at most this many.")
@@ -21,6 +24,7 @@ def command(
     corpus_path: Path,
     collection: str,
     title: str,
+    words: str,
     tag: str,
     source: str,
     limit: int | None,
@@ -28,19 +32,27 @@ def command(
 ) -> None:
     """List the tunes of the corpus, by collection, source and number.
 
-    Capitals and accents make no difference to --title.
+    Capitals and accents make no difference to --title and --words; --words may stand
+    anywhere, in whatever order, and may be parts of words.
 
     \b
     Examples:
       $ melodex list --limit 10
       $ melodex list --title waltz --format csv
+      $ melodex list --words "saltwhistle reel"
     """
     from melodex.corpus.reader import Corpus
     from melodex.tasks.collection.holdings import list_tunes
 
     with Corpus.open(corpus_path) as corpus:
         found = list_tunes(
-            corpus, collection=collection, title=title, tag=tag, source=source, limit=limit
+            corpus,
+            collection=collection,
+            title=title,
+            tag=tag,
+            source=source,
+            words=words,
+            limit=limit,
         )
     from melodex.presentation.text import corpus as text_corpus
 

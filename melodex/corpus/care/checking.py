@@ -16,6 +16,7 @@ import json
 import sqlite3
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import closing
 from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
@@ -25,13 +26,14 @@ from melodex.corpus.care.salvage import every_row
 from melodex.corpus.chunks import PackedChunk, TuneNotes, encode_notes, unpack
 from melodex.corpus.connection import journal_bytes, reading
 from melodex.corpus.faults import faults_named
-from melodex.corpus.rows import facets_crc32, row_crc32, tune_columns
+from melodex.corpus.rows import facets_crc32, row_crc32, tune_columns, words_of
 from melodex.corpus.schema import (
     CHECKED_COLUMNS,
     SCHEMA_VERSION,
     create_statements,
     state_of,
 )
+from melodex.corpus.writing.words import index_holds, index_words
 from melodex.errors import CorpusError, DamagedCorpusError
 from melodex.melody import Melody
 from melodex.melody.record import content_id_of
@@ -126,12 +128,14 @@ class Check:
     place_count: int = 0
     chunk_count: int = 0
     tunes_of_places: dict[int, str] = field(default_factory=dict)
+    words: dict[int, int] = field(default_factory=dict)
 
     def run(self) -> None:
         """Look at everything, outermost first."""
         self.check_structure()
         self.read_chunks()
         self.check_tunes()
+        self.check_words()
         self.check_rows()
         self.check_sets()
         self.check_kept()
@@ -156,10 +160,13 @@ class Check:
                         self.found(f"SQLite: {' '.join(map(str, row))}")
             except sqlite3.DatabaseError as error:
                 self.found(f"SQLite: {error}")
-        rows = self.connection.execute("SELECT sql FROM sqlite_master WHERE sql NOT NULL")
-        if missing := set(create_statements()) - {row[0] for row in rows}:
-            for statement in sorted(missing):
-                self.found(f"a definition is missing or changed: {statement[:40]} ...")
+        with closing(sqlite3.connect(":memory:", isolation_level=None)) as fresh:
+            for statement in create_statements():
+                fresh.execute(statement)
+            index_words(fresh)
+            missing = definitions(fresh) - definitions(self.connection)
+        for _, name, _, statement in sorted(missing):
+            self.found(f"a definition is missing or changed: {statement[:40] or name} ...")
 
     def read_chunks(self) -> None:
         """Unpack all notes for matching."""
@@ -194,12 +201,29 @@ class Check:
         """The notes for matching against the melody."""
         notes = self.packed.get(tune_id)
         self.note_counts[tune_id] = len(notes.pitch) if notes else 0
+        melody = melody_of(row["melody"])
+        if melody:
+            self.words[row["id"]] = row_crc32(words_of(melody).values())
         if notes is None:
             self.found("notes for matching are missing or damaged", tune_id)
             return
-        melody = melody_of(row["melody"])
         if melody and encode_notes(melody) != (notes.pitch, notes.length_class):
             self.found("notes for matching differ from the melody", tune_id)
+
+    def check_words(self) -> None:
+        """The words of each tune against its melody, and the index over them."""
+        rows = []
+        for row in self.table("tune_words", "tune, title, makers, lyrics"):
+            rows.append(tuple(row)[:4])
+            expected = self.words.pop(row["tune"], None)
+            if expected != row_crc32(rows[-1][1:]):
+                self.found(
+                    "the words to find it by differ", self.tune_ids.get(row["tune"], "")
+                )
+        for number in self.words:
+            self.found("the words to find it by are missing", self.tune_ids[number])
+        if not index_holds(self.connection, rows):
+            self.found("the index of words is damaged or incomplete")
 
     def check_rows(self) -> None:
         """Every row that carries its own checksum."""
@@ -256,6 +280,14 @@ class Check:
         for row in self.table("kept_source", "id, sha256, bytes"):
             if kept_bytes(row["bytes"], row["sha256"]) is None:
                 self.found("a kept source has changed", *users.get(row["id"], []))
+
+
+def definitions(connection: sqlite3.Connection) -> set[tuple[str, str, str, str]]:
+    """Kind, name, table and statement of all that a file defines."""
+    rows = connection.execute(
+        "SELECT type, name, tbl_name, coalesce(sql, '') FROM sqlite_master"
+    )
+    return {(str(kind), str(name), str(table), str(sql)) for kind, name, table, sql in rows}
 
 
 class FacetTables:

@@ -18,10 +18,26 @@ from melodex.corpus.faults import faults_named
 
 __all__ = ["STEPS", "backup_path", "upgrade"]
 
-STEPS: dict[int, Callable[[sqlite3.Connection], None]] = {}
+
+def keep_what_is_taken_out(connection: sqlite3.Connection) -> None:
+    """From schema 1 to 2: what changes take out is kept, and words can be searched."""
+    from melodex.corpus.writing.words import fill_words, index_words
+
+    for table in ("change", "taken_out", "tune_words"):
+        connection.execute(schema.TABLES[table].strip())
+    for index in schema.INDEXES:
+        if " ON taken_out(" in index:
+            connection.execute(index)
+    index_words(connection)
+    fill_words(connection)
+
+
+STEPS: dict[int, Callable[[sqlite3.Connection], None]] = {1: keep_what_is_taken_out}
 """Schema 1 is the first; each later one adds the step that leads to it."""
 
 WAIT_SECONDS = 30.0
+MOST_BACKUPS = 100
+BLOCK = 1 << 20
 
 
 def upgrade(path: Path) -> Path | None:
@@ -39,21 +55,19 @@ def upgrade(path: Path) -> Path | None:
     BusyCorpusError
         If another process holds the corpus for too long.
     """
-    from melodex.corpus.care.copying import copy_corpus
-
     with faults_named(path):
         connection = sqlite3.connect(
             path.absolute(), timeout=WAIT_SECONDS, isolation_level=None
         )
         try:
+            connection.execute("PRAGMA synchronous = FULL")
             connection.execute("BEGIN IMMEDIATE")
             # Another process may have done it while we waited.
             version = schema.state_of(connection, path)
             if not 0 < version < schema.SCHEMA_VERSION:
                 connection.execute("ROLLBACK")
                 return None
-            backup = backup_path(path, version)
-            copy_corpus(path, backup, kept_beside=True)
+            backup = backup_of(path, version)
             try:
                 for step in range(version, schema.SCHEMA_VERSION):
                     STEPS[step](connection)
@@ -70,11 +84,51 @@ def upgrade(path: Path) -> Path | None:
     return backup
 
 
+def backup_of(path: Path, version: int) -> Path:
+    """A backup beside the corpus: one that an earlier try has left, or a new one."""
+    from melodex.corpus.care.copying import copy_corpus
+
+    backup = backup_path(path, version)
+    copy_corpus(path, backup, kept_beside=True)
+    for number in range(1, MOST_BACKUPS):
+        earlier = named_backup(path, version, number)
+        if earlier == backup or not earlier.exists():
+            break
+        if same_content(earlier, backup):
+            backup.unlink()
+            return earlier
+    return backup
+
+
+def same_content(one: Path, other: Path) -> bool:
+    """Whether two copies hold the same pages, whatever changes SQLite has counted.
+
+    The counters stand at offsets 24 and 92 of the header
+    (https://www.sqlite.org/fileformat2.html, 1.3.8 and 1.3.19).
+    """
+    if one.stat().st_size != other.stat().st_size:
+        return False
+    with one.open("rb") as first, other.open("rb") as second:
+        heads = [bytearray(file.read(100)) for file in (first, second)]
+        for head in heads:
+            head[24:28] = head[92:96] = bytes(4)
+        if heads[0] != heads[1]:
+            return False
+        while block := first.read(BLOCK):
+            if block != second.read(BLOCK):
+                return False
+    return True
+
+
+def named_backup(path: Path, version: int, number: int) -> Path:
+    """The name of a backup: the first, or one of more."""
+    more = f".{number}" if number > 1 else ""
+    return path.parent / f"{path.name}.schema-{version}{more}"
+
+
 def backup_path(path: Path, version: int) -> Path:
     """Where the backup goes: beside the corpus, over nothing that is there."""
     number = 1
-    while True:
-        name = f"{path.name}.schema-{version}" + (f".{number}" if number > 1 else "")
-        if not (path.parent / name).exists():
-            return path.parent / name
+    while named_backup(path, version, number).exists():
         number += 1
+    return named_backup(path, version, number)

@@ -158,6 +158,8 @@ class Remains:
     lost: set[str] = field(default_factory=set)
     left_out: list[str] = field(default_factory=list)
     sets: dict[int, str] = field(default_factory=dict)
+    changes: list[Row] = field(default_factory=list)
+    taken_out: list[Row] = field(default_factory=list)
 
     def collect(self) -> None:
         """Read every table as far as it goes."""
@@ -173,6 +175,9 @@ class Remains:
             )
         self.tags = [(row["tune"], row["name"]) for row in self.sound("tag")]
         self.places = list(self.sound("place"))
+        self.changes = list(self.sound("change"))
+        known = {row["id"] for row in self.changes}
+        self.taken_out = [row for row in self.sound("taken_out") if row["change"] in known]
         self.collect_lessons()
 
     def collect_lessons(self) -> None:
@@ -309,6 +314,8 @@ LEFT_OUT = {
     "place": "the place of tune {tune}: number {number} of {file!r}",
     "read_warning": "a warning: {text!r}",
     "tag": "the tag {name!r} of tune {tune}",
+    "change": "what was done at {done_at}, for undoing it",
+    "taken_out": "what a change took out: {kind} {name!r}",
     "lesson": "the name and the words of the teaching set {name!r}",
     "lesson_example": "passage {position} of the teaching set {set!r}: "
     "notes {first_note}-{last_note} of tune {tune_id}",
@@ -356,6 +363,17 @@ def write(
                 writer.tag([remains.ids.get(number, "")], name)
         for lesson, examples in remains.lessons:
             write_lesson(writer, lesson, examples)
+        put_history(writer, remains)
+
+
+def put_history(writer: CorpusWriter, remains: Remains) -> None:
+    """Write what earlier changes have taken out, so that they can still be undone."""
+    with writer.transaction():
+        for table, rows in (("change", remains.changes), ("taken_out", remains.taken_out)):
+            for row in rows:
+                writer.insert(table, {name: row[name] for name in CHECKED_COLUMNS[table]})
+        last = max((row["id"] for row in remains.changes), default=0)
+        writer.put_setting("last_change", str(last))
 
 
 def free_name(path: Path, word: str) -> Path:

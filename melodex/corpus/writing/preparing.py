@@ -16,7 +16,7 @@ from typing import Any
 
 from melodex.corpus.chunks import TuneNotes, encode_notes
 from melodex.corpus.facets import facet_rows
-from melodex.corpus.rows import facets_crc32, place_path, storable, tune_columns
+from melodex.corpus.rows import facets_crc32, place_path, storable, tune_columns, words_of
 from melodex.melody.record import content_id_of
 from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, Refusal
 
@@ -84,6 +84,7 @@ class PreparedTune:
     warnings: tuple[ReadWarning, ...]
     kept: bytes
     kept_format: str
+    words: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
@@ -193,6 +194,7 @@ def prepared_tune(read: ReadTune, occurrence: int) -> PreparedTune:
         warnings=read.warnings,
         kept=read.kept,
         kept_format=read.kept_format,
+        words=words_of(read.melody),
     )
 
 

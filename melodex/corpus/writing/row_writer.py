@@ -25,6 +25,7 @@ from melodex.corpus.rows import facets_crc32, row_crc32, storable
 from melodex.corpus.schema import CHECKED_COLUMNS
 from melodex.corpus.writing.packing import ChunkTable
 from melodex.corpus.writing.preparing import PreparedFile, PreparedTune, Row
+from melodex.corpus.writing.taken_out import TakenOut
 from melodex.melody import Melody
 
 __all__ = ["RowWriter"]
@@ -37,6 +38,7 @@ class RowWriter:
         self.connection = connection
         self.database = Database(connection)
         self.chunks = ChunkTable(connection)
+        self.taken = TakenOut(self)
 
     def rows(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
         """Rows of a statement that reads."""
@@ -64,6 +66,7 @@ class RowWriter:
         row = self.insert("tune", tune.tune)
         for table, facets in tune.facets.items():
             self.insert_facets(table, row, facets)
+        self.insert("tune_words", {"tune": row, **tune.words})
         self.chunks.add(tune.notes)
         return row
 
@@ -107,9 +110,14 @@ class RowWriter:
     def place_stands(self, place: int, values: Row) -> bool:
         """Whether a place is already as it should be; else it makes room."""
         names = [name for name in CHECKED_COLUMNS["place"] if name != "id"]
-        old = self.rows(f"SELECT {', '.join(names)} FROM place WHERE id = ?", [place])[0]
+        found = self.rows(f"SELECT {', '.join(names)} FROM place WHERE id = ?", [place])
+        if not found:
+            return False
+        old = found[0]
         if old == tuple(values[name] for name in names):
             return True
+        if old[names.index("tune")] != values["tune"]:
+            self.taken.take_place(place)
         self.database.execute("DELETE FROM place WHERE id = ?", [place])
         kept = old[names.index("kept_source")]
         if kept != values["kept_source"]:
@@ -198,6 +206,7 @@ class RowWriter:
         """Take out one tune with its facets, places, tags and notes."""
         tune_id = self.rows("SELECT tune_id FROM tune WHERE id = ?", [row])[0][0]
         kept = self.rows("SELECT DISTINCT kept_source FROM place WHERE tune = ?", [row])
+        self.taken.take_tune(row)
         self.database.execute("DELETE FROM tune WHERE id = ?", [row])
         for (source,) in kept:
             self.drop_kept(source)
@@ -205,12 +214,12 @@ class RowWriter:
 
     def drop_kept(self, row: int | None) -> None:
         """Take out a kept source that no place refers to any more."""
-        if row is not None:
-            self.database.execute(
-                "DELETE FROM kept_source WHERE id = ? AND NOT EXISTS "
-                "(SELECT 1 FROM place WHERE kept_source = kept_source.id)",
-                [row],
-            )
+        if row is None or self.rows(
+            "SELECT 1 FROM place WHERE kept_source = ? LIMIT 1", [row]
+        ):
+            return
+        self.taken.take_source(row)
+        self.database.execute("DELETE FROM kept_source WHERE id = ?", [row])
 
     def put_tag(self, tune_row: int, name: str) -> bool:
         """Put a word on a tune, inside a transaction; say whether it is news."""

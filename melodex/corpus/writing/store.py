@@ -15,9 +15,9 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from os import PathLike
 from pathlib import Path
 from types import TracebackType
@@ -50,11 +50,19 @@ from melodex.corpus.writing.preparing import (
     prepared,
 )
 from melodex.corpus.writing.row_writer import RowWriter
+from melodex.corpus.writing.taken_out import KeptChange
+from melodex.corpus.writing.words import index_words
 from melodex.errors import CorpusError, UnknownTuneError
 from melodex.melody import Melody
 from melodex.reading.result import Choice, FileReading
 
 __all__ = ["AddReport", "CorpusWriter", "RemoveReport"]
+
+LEAST_ROOM = 1 << 20
+"""Bytes that are worth the work of giving them back."""
+
+LEAST_SHARE = 0.25
+"""Of the file that is free when it is made smaller; our choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +71,8 @@ class RemoveReport:
 
     removed: tuple[str, ...] = ()
     kept: tuple[str, ...] = ()
+    change: KeptChange | None = None
+    """By which it can be undone."""
 
 
 class CorpusWriter(RowWriter):
@@ -149,6 +159,7 @@ class CorpusWriter(RowWriter):
         """Make an empty corpus, inside a transaction."""
         for statement in create_statements():
             self.database.execute(statement)
+        index_words(self.connection)
         for name, value in new_settings().items():
             self.put_setting(name, value)
         self.database.execute(f"PRAGMA application_id = {APPLICATION_ID}")
@@ -191,12 +202,15 @@ class CorpusWriter(RowWriter):
             try:
                 self.refuse_replaced()
                 yield
+                self.taken.prune()
                 connection.execute("COMMIT")
+                self.taken.settle()
             except BaseException:
                 # A full disk may have ended the transaction already.
                 if connection.in_transaction:
                     connection.execute("ROLLBACK")
                 self.chunks.forget()
+                self.taken.forget()
                 raise
 
     def refuse_replaced(self) -> None:
@@ -253,6 +267,7 @@ class CorpusWriter(RowWriter):
     def add_prepared(self, files: Sequence[PreparedFile]) -> list[AddReport]:
         """Write files, or parts of files in turn, that are rows already, in one go."""
         if any(file.tunes or not file.is_first for file in files):
+            self.taken.doing("replace")
             with self.transaction():
                 for file in files:
                     self.put_file(file)
@@ -351,16 +366,44 @@ class CorpusWriter(RowWriter):
             If a tune is not there; nothing is removed then.
         """
         wanted = tuple(dict.fromkeys(tune_ids))
-        with self.transaction():
+        with self.changing("remove"):
             for tune_id in wanted:
                 self.drop_tune(self.tune_row(tune_id))
             self.chunks.flush()
-        return RemoveReport(removed=wanted)
+        self.give_room_back()
+        return RemoveReport(removed=wanted, change=self.taken.last)
 
-    def remove_places(self, *, source: str = "", collection: str = "") -> RemoveReport:
+    @contextmanager
+    def changing(self, kind: str) -> Iterator[None]:
+        """A transaction that is a change of its own, which can be undone."""
+        self.taken.doing(kind, anew=True)
+        with self.transaction():
+            yield
+
+    def give_room_back(self) -> None:
+        """Make the file smaller where much of it is free and nobody else is at work."""
+        (free,) = self.rows("PRAGMA freelist_count")[0]
+        (pages,) = self.rows("PRAGMA page_count")[0]
+        (size,) = self.rows("PRAGMA page_size")[0]
+        if free * size < LEAST_ROOM or free < pages * LEAST_SHARE:
+            return
+        self.connection.execute("PRAGMA busy_timeout = 0")
+        # It takes as much room as is left for a moment; without it nothing is wrong.
+        with suppress(sqlite3.OperationalError):
+            self.connection.execute("VACUUM")
+        self.connection.execute(f"PRAGMA busy_timeout = {round(WAIT_SECONDS * 1000)}")
+
+    def remove_places(
+        self,
+        *,
+        source: str = "",
+        collection: str = "",
+        only: Collection[str] | None = None,
+    ) -> RemoveReport:
         """Take out the places in a file, a folder or a collection.
 
-        A tune goes when its last place goes; others are kept.
+        A tune goes when its last place goes; others are kept. ``only`` names the tunes
+        that may be touched, whatever has been added since they were looked up.
         """
         if source:
             path = place_path(source)
@@ -369,19 +412,25 @@ class CorpusWriter(RowWriter):
         else:
             clause = "collection = (SELECT id FROM collection WHERE name = ?)"
             values = [collection]
-        with self.transaction():
-            report = self.drop_places(clause, values)
+        with self.changing("remove"):
+            report = self.drop_places(clause, values, only)
             self.chunks.flush()
-        return report
+        self.give_room_back()
+        return replace(report, change=self.taken.last)
 
-    def drop_places(self, clause: str, values: Sequence[Any]) -> RemoveReport:
+    def drop_places(
+        self, clause: str, values: Sequence[Any], only: Collection[str] | None = None
+    ) -> RemoveReport:
         """Delete some places, and the tunes that then have none."""
         places = self.rows(
             f"SELECT place.id, tune.id, tune.tune_id, kept_source FROM place "
             f"JOIN tune ON tune.id = place.tune WHERE {clause} ORDER BY tune.tune_id",
             values,
         )
+        if only is not None:
+            places = [row for row in places if row[2] in only]
         for place, _, _, _ in places:
+            self.taken.take_place(place)
             self.database.execute("DELETE FROM place WHERE id = ?", [place])
         for kept in {row[3] for row in places}:
             self.drop_kept(kept)

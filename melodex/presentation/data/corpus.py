@@ -3,11 +3,13 @@
 Conventions: those of :mod:`melodex.presentation.data.forms`.
 
 Contents: listing_json, listing_rows, listing_csv, detail_json, adding_json, check_json,
-holdings_json, duplicates_json, whole_audit_json, close_pair_rows.
+holdings_json, done_json, undone_json, duplicates_json, whole_audit_json,
+close_pair_rows.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
     from melodex.tasks.audit.whole import ClosePair, WholeAudit
     from melodex.tasks.collection.duplicates import Duplicates
     from melodex.tasks.collection.holdings import Holdings, Listing, TuneDetail
+    from melodex.tasks.collection.undo import Done, Undone
     from melodex.tasks.collection.upkeep import CheckResult
 
 __all__ = [
@@ -33,11 +36,13 @@ __all__ = [
     "check_json",
     "close_pair_rows",
     "detail_json",
+    "done_json",
     "duplicates_json",
     "holdings_json",
     "listing_csv",
     "listing_json",
     "listing_rows",
+    "undone_json",
     "whole_audit_json",
 ]
 
@@ -108,6 +113,16 @@ def check_json(result: CheckResult) -> str:
             ],
         }
     )
+
+
+def done_json(found: Sequence[Done]) -> str:
+    """What was done and can be undone as JSON."""
+    return json_text({"done": [asdict(done) for done in found]})
+
+
+def undone_json(done: Undone) -> str:
+    """What undoing brought back as JSON."""
+    return json_text(asdict(done))
 
 
 def holdings_json(holdings: Holdings) -> str:

@@ -212,6 +212,12 @@ def removal_text(removal: Removal) -> str:
     if len(removal.removed) > MOST_NAMED:
         lines.append(f"  and {len(removal.removed) - MOST_NAMED:,} more")
     text = f"removed {many(len(removal.removed), 'tune')}\n"
+    if removal.removed or removal.kept:
+        lines.append(
+            "'melodex undo last' brings them back"
+            if removal.can_be_undone
+            else "this was too much to be kept: it cannot be undone"
+        )
     if removal.kept:
         lines.append(f"kept {many(len(removal.kept), 'tune')} also in other files")
     return text + "".join(f"{line}\n" for line in lines)

@@ -1,6 +1,7 @@
 """What is in a corpus: listing, showing, removing, tagging, counting.
 
-Contents: Listing, list_tunes, TuneDetail, show_tune, Removal, remove_tunes,
+Contents: Listing, list_tunes, TuneDetail, show_tune, Removal, Meant, tunes_meant,
+remove_tunes,
 remove_from, Tagging, tag_tunes, list_tags, Holdings, holdings.
 """
 
@@ -9,17 +10,23 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from melodex.analysis.harmony.devices import KINDS
 from melodex.corpus.reader import Corpus
+from melodex.corpus.rows import folded
 from melodex.corpus.tune_rows import PlaceRow, TuneRow, WarningRow
 from melodex.errors import CorpusError
 from melodex.melody import MODES, Melody
+
+if TYPE_CHECKING:
+    from melodex.corpus.writing.store import RemoveReport
 
 __all__ = [
     "Count",
     "Holdings",
     "Listing",
+    "Meant",
     "Removal",
     "Tagging",
     "TuneDetail",
@@ -30,6 +37,7 @@ __all__ = [
     "remove_tunes",
     "show_tune",
     "tag_tunes",
+    "tunes_meant",
 ]
 
 LONGEST_TAG = 60
@@ -65,6 +73,8 @@ class Removal:
 
     removed: tuple[TuneRow, ...]
     kept: tuple[TuneRow, ...] = ()
+    can_be_undone: bool = True
+    """False where it was too much to be kept."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,10 +124,13 @@ def list_tunes(
     title: str = "",
     tag: str = "",
     source: str = "",
+    words: str = "",
     limit: int | None = None,
 ) -> Listing:
     """List the tunes that fit; see :meth:`melodex.corpus.reader.Corpus.tunes`."""
-    rows = corpus.tunes(collection=collection, title=title, tag=tag, source=source)
+    rows = corpus.tunes(
+        collection=collection, title=title, tag=tag, source=source, words=words
+    )
     shown = rows if limit is None else rows[:limit]
     return Listing(tuple(shown), len(rows), corpus.tune_count, corpus.journal_bytes)
 
@@ -146,6 +159,33 @@ def show_tune(corpus: Corpus, name: str) -> TuneDetail:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class Meant:
+    """A tune that a name means; ``is_exact`` where it is its whole id or title."""
+
+    name: str
+    row: TuneRow
+    is_exact: bool
+
+
+def tunes_meant(corpus: Corpus, names: Sequence[str]) -> tuple[Meant, ...]:
+    """Say which tunes some names mean, each tune once.
+
+    Raises
+    ------
+    UnknownTuneError
+        If a name fits no tune or several.
+    """
+    found: dict[str, Meant] = {}
+    for name in names:
+        row = corpus.tune(corpus.resolve(name))
+        said = name.strip()
+        exact = said.lower() == row.tune_id or folded(said) == folded(row.title)
+        if row.tune_id not in found or exact:
+            found[row.tune_id] = Meant(name, row, exact)
+    return tuple(found.values())
+
+
 def remove_tunes(corpus_path: Path, names: Sequence[str]) -> Removal:
     """Take tunes out of the corpus, from every place.
 
@@ -160,8 +200,13 @@ def remove_tunes(corpus_path: Path, names: Sequence[str]) -> Removal:
         ids = list(dict.fromkeys(corpus.resolve(name) for name in names))
         rows = tuple(corpus.tune(tune_id) for tune_id in ids)
     with CorpusWriter.open(corpus_path, create=False) as writer:
-        writer.remove(ids)
-    return Removal(rows)
+        report = writer.remove(ids)
+    return Removal(rows, can_be_undone=undoable(report))
+
+
+def undoable(report: RemoveReport) -> bool:
+    """Whether what was taken out is kept."""
+    return report.change is not None and report.change.is_whole
 
 
 def remove_from(corpus_path: Path, *, source: str = "", collection: str = "") -> Removal:
@@ -188,10 +233,11 @@ def remove_from(corpus_path: Path, *, source: str = "", collection: str = "") ->
             hint="'melodex list' shows sources and collections",
         )
     with CorpusWriter.open(corpus_path, create=False) as writer:
-        report = writer.remove_places(source=source, collection=collection)
+        report = writer.remove_places(source=source, collection=collection, only=rows)
     return Removal(
         tuple(rows[tune_id] for tune_id in report.removed if tune_id in rows),
         tuple(rows[tune_id] for tune_id in report.kept if tune_id in rows),
+        undoable(report),
     )
 
 

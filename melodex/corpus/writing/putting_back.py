@@ -1,0 +1,218 @@
+"""Undoing a change: what it took out goes back where it was.
+
+Conventions: one transaction. What has to make room (the tune that replaced another,
+the present state of a set) is kept as a change of its own, so that undoing can be
+undone. Where another tune has come to a place since, that one stays, and what cannot go
+back is named and stays among what is kept.
+
+Contents: PutBack, put_back, NOT_KEPT.
+"""
+
+from __future__ import annotations
+
+import json
+import zlib
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from melodex.corpus.lessons import put_back_set
+from melodex.corpus.rows import row_crc32
+from melodex.corpus.schema import CHECKED_COLUMNS
+from melodex.corpus.writing.preparing import PreparedFile, PreparedTune, prepared_tune
+from melodex.corpus.writing.store import CorpusWriter
+from melodex.errors import CorpusError
+from melodex.melody import Melody
+from melodex.reading.result import Choice, ReadTune, ReadWarning
+
+__all__ = ["PutBack", "put_back"]
+
+
+@dataclass(slots=True)
+class PutBack:
+    """What undoing brought back, what made room for it, and what could not go back."""
+
+    number: int
+    tunes: list[str] = field(default_factory=list)
+    displaced: list[str] = field(default_factory=list)
+    left: list[str] = field(default_factory=list)
+    sets: list[str] = field(default_factory=list)
+
+
+def put_back(writer: CorpusWriter, number: int) -> PutBack:
+    """Undo a change.
+
+    Raises
+    ------
+    CorpusError
+        If there is no such change, or what it took out was too large to be kept.
+    """
+    with writer.changing("undo"):
+        undoing = Undoing(writer, PutBack(number), change_kind(writer, number))
+        undoing.run()
+        if not undoing.done.left:
+            writer.rows("DELETE FROM change WHERE id = ?", [number])
+        writer.chunks.flush()
+    return undoing.done
+
+
+def change_kind(writer: CorpusWriter, number: int) -> str:
+    """What kind of change has a number."""
+    rows = writer.rows("SELECT kind, is_whole FROM change WHERE id = ?", [number])
+    if not rows:
+        raise CorpusError(
+            f"there is no change {number} to undo",
+            where=str(writer.path),
+            hint="'melodex undo' lists those that can be undone",
+        )
+    if not rows[0][1]:
+        raise CorpusError(
+            f"what change {number} took out was too large to be kept",
+            where=str(writer.path),
+            hint="a backup may hold it, or the files can be added again",
+        )
+    return str(rows[0][0])
+
+
+@dataclass(slots=True)
+class Undoing:
+    """One change on its way back."""
+
+    writer: CorpusWriter
+    done: PutBack
+    kind: str
+
+    def run(self) -> None:
+        """Bring back sets, then tunes by the places where they stood."""
+        for _, data in self.kept("set"):
+            self.done.sets.append(put_back_set(self.writer, json.loads(data)))
+        placed: dict[str, bool] = {}
+        for tune_id, data in self.kept("place"):
+            went = self.put_place(tune_id, json.loads(data))
+            placed[tune_id] = placed.get(tune_id, False) or went
+        for tune_id, _ in self.kept("tune"):
+            placed.setdefault(tune_id, False)
+        self.done.tunes = [tune_id for tune_id, went in placed.items() if went]
+        self.done.left = [tune_id for tune_id, went in placed.items() if not went]
+
+    def kept(self, kind: str) -> list[tuple[str, bytes]]:
+        """Names and contents of one kind that this change took out."""
+        rows = self.writer.rows(
+            "SELECT id FROM taken_out WHERE change = ? AND kind = ? ORDER BY id",
+            [self.done.number, kind],
+        )
+        return [self.content(row) for (row,) in rows]
+
+    def anywhere(self, kind: str, name: str) -> bytes | None:
+        """What any change has kept under a name: a file's parts may be of several."""
+        rows = self.writer.rows(
+            "SELECT max(id) FROM taken_out WHERE kind = ? AND name = ?", [kind, name]
+        )
+        return self.content(rows[0][0])[1] if rows[0][0] is not None else None
+
+    def content(self, row: int) -> tuple[str, bytes]:
+        """Name and content of one row.
+
+        Raises
+        ------
+        CorpusError
+            If it is not as it was written; nothing is changed then.
+        """
+        names = CHECKED_COLUMNS["taken_out"]
+        values = self.writer.rows(
+            f"SELECT {', '.join(names)}, row_crc32 FROM taken_out WHERE id = ?", [row]
+        )[0]
+        if row_crc32(values[:-1]) != values[-1]:
+            raise CorpusError(
+                f"what change {self.done.number} took out is damaged",
+                where=str(self.writer.path),
+                hint="'melodex check' names what is touched; nothing was changed",
+            )
+        return str(values[names.index("name")]), zlib.decompress(
+            values[names.index("content")]
+        )
+
+    def put_place(self, tune_id: str, place: dict[str, Any]) -> bool:
+        """Put a tune back to one place; say whether it stands there now."""
+        writer = self.writer
+        where = [place["file"], place["number"], place["occurrence"]]
+        here = writer.rows(
+            "SELECT place.id, tune.id, tune.tune_id FROM place "
+            "JOIN tune ON tune.id = place.tune "
+            "WHERE file = ? AND number = ? AND occurrence = ?",
+            where,
+        )
+        if here and here[0][2] == tune_id:
+            return True
+        if here and self.kind not in {"replace", "undo"}:
+            return False
+        tune = self.prepared(tune_id, place)
+        if tune is None:
+            return False
+        row = self.tune_row(tune)
+        if here:
+            self.make_room(*here[0])
+        file = PreparedFile(
+            place["source"],
+            place["file"],
+            Choice(place["part"], place["voice"], place["chord_note"]),
+            place["collection"],
+        )
+        collection = writer.collection_row(place["collection"])
+        # A tune's first place is the one with the lowest number.
+        number = place["id"]
+        if writer.rows("SELECT 1 FROM place WHERE id = ?", [number]):
+            number = None
+        writer.put_place(file, tune, number, row, collection)
+        return True
+
+    def prepared(self, tune_id: str, place: dict[str, Any]) -> PreparedTune | None:
+        """A tune made into rows, out of the corpus or of what was taken out."""
+        rows = self.writer.rows("SELECT melody FROM tune WHERE tune_id = ?", [tune_id])
+        kept = None if rows else self.anywhere("tune", tune_id)
+        if not rows and kept is None:
+            return None
+        text = rows[0][0] if rows else json.loads(kept or b"")["melody"]
+        source = self.source(place["sha256"])
+        warnings = tuple(ReadWarning(*warning) for warning in place["warnings"])
+        melody = Melody.from_dict(json.loads(text))
+        tune = prepared_tune(ReadTune(melody, warnings, *source), place["occurrence"])
+        # As it was written, whatever today's melodies say besides.
+        made = {**tune.tune, "tune_id": tune_id, "melody": text}
+        notes = replace(tune.notes, tune_id=tune_id)
+        return replace(
+            tune, tune_id=tune_id, tune=made, notes=notes, number=place["number"]
+        )
+
+    def source(self, sha256: str | None) -> tuple[bytes, str]:
+        """A kept source and its format; empty where there is none any more."""
+        if sha256 is None:
+            return b"", ""
+        rows = self.writer.rows(
+            "SELECT bytes, kept_format FROM kept_source WHERE sha256 = ?", [sha256]
+        ) or self.writer.rows(
+            "SELECT content, title FROM taken_out WHERE kind = 'source' AND name = ?",
+            [sha256],
+        )
+        return (zlib.decompress(rows[0][0]), rows[0][1]) if rows else (b"", "")
+
+    def tune_row(self, tune: PreparedTune) -> int:
+        """Row number of a tune, which is written with its tags where it is not there."""
+        rows = self.writer.rows("SELECT id FROM tune WHERE tune_id = ?", [tune.tune_id])
+        if rows:
+            return int(rows[0][0])
+        row = self.writer.put_tune(tune)
+        kept = self.anywhere("tune", tune.tune_id)
+        for name in json.loads(kept or b'{"tags": []}')["tags"]:
+            self.writer.put_tag(row, name)
+        return row
+
+    def make_room(self, place: int, tune: int, tune_id: str) -> None:
+        """Take out the tune that came to a place, from there alone if it has others."""
+        writer = self.writer
+        (kept,) = writer.rows("SELECT kept_source FROM place WHERE id = ?", [place])[0]
+        writer.taken.take_place(place)
+        writer.rows("DELETE FROM place WHERE id = ?", [place])
+        writer.drop_kept(kept)
+        if not writer.rows("SELECT 1 FROM place WHERE tune = ? LIMIT 1", [tune]):
+            writer.drop_tune(tune)
+            self.done.displaced.append(tune_id)

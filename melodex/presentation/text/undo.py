@@ -1,0 +1,80 @@
+"""What was done and can be undone, as text.
+
+Contents: done_text, undone_text, KIND_WORDS.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from melodex.presentation.text.words import many, shown, table
+
+if TYPE_CHECKING:
+    from melodex.tasks.collection.undo import Done, Undone
+
+__all__ = ["KIND_WORDS", "done_text", "undone_text"]
+
+KIND_WORDS = {
+    "remove": "removed",
+    "replace": "replaced",
+    "set": "changed the set",
+    "undo": "undone",
+}
+
+MOST_NAMED = 20
+
+
+def done_text(found: Sequence[Done]) -> str:
+    """What can be undone, the last first."""
+    if not found:
+        return "nothing was done that can be undone\n"
+    rows = [
+        (
+            str(done.number),
+            done.done_at.replace("T", " "),
+            KIND_WORDS.get(done.kind, done.kind),
+            what(done),
+        )
+        for done in found
+    ]
+    last = "'melodex undo last' undoes the first of these, 'melodex undo NUMBER' another"
+    return f"{table(('number', 'when (UTC)', 'done', 'what'), rows, (0,))}{last}\n"
+
+
+def what(done: Done) -> str:
+    """What a change took out, in a few words."""
+    names = ", ".join(shown(title) for title in done.titles)
+    if not done.can_be_undone:
+        return "too large to be kept: it cannot be undone"
+    if not done.tune_count:
+        return names
+    more = f": {names}" if names else ""
+    return f"{many(done.tune_count, 'tune')}{more}" + (
+        " ..." if done.tune_count > len(done.titles) > 0 else ""
+    )
+
+
+def undone_text(done: Undone) -> str:
+    """What undoing brought back."""
+    lines = []
+    if done.tunes or not done.sets:
+        lines.append(f"brought back {many(len(done.tunes), 'tune')}")
+    lines += [
+        f"  {row.tune_id}  {shown(row.title) or 'untitled'}"
+        for row in done.tunes[:MOST_NAMED]
+    ]
+    if len(done.tunes) > MOST_NAMED:
+        lines.append(f"  and {len(done.tunes) - MOST_NAMED:,} more")
+    lines += [f"the set {shown(name)!r} is as it was" for name in done.sets]
+    if done.displaced:
+        lines.append(
+            f"{many(len(done.displaced), 'tune')} made room: 'melodex undo last' "
+            "brings them back"
+        )
+    if done.left:
+        lines.append(
+            f"{many(len(done.left), 'tune')} could not go back, as another tune stands "
+            f"in their place: {', '.join(done.left[:MOST_NAMED])}"
+        )
+    return "".join(f"{line}\n" for line in lines)

@@ -1,0 +1,115 @@
+"""What was done to a corpus and can be undone, and undoing it.
+
+Contents: Done, Undone, what_was_done, undo.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from melodex.corpus.reader import Corpus
+from melodex.corpus.tune_rows import TuneRow
+from melodex.errors import CorpusError
+
+__all__ = ["Done", "Undone", "undo", "what_was_done"]
+
+MOST_TITLES = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """Something that was done, and what it took out.
+
+    Parameters
+    ----------
+    number : int
+        By which it is undone.
+    done_at : str
+        When, in UTC, as 2026-11-28T17:05:00.
+    kind : str
+        ``remove``, ``replace``, ``set`` (a teaching set was changed) or ``undo``.
+    tune_count : int
+        Tunes that it took out, or from one of their places.
+    titles : tuple of str
+        Of the first few of them, or names of sets.
+    byte_count : int
+        What is kept of it takes so much room.
+    can_be_undone : bool
+        False where it was too large to be kept.
+    """
+
+    number: int
+    done_at: str
+    kind: str
+    tune_count: int
+    titles: tuple[str, ...]
+    byte_count: int
+    can_be_undone: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Undone:
+    """What undoing brought back, what made room for it, and what could not go back.
+
+    ``left`` names tunes by id: another tune has come to their place since.
+    """
+
+    number: int
+    tunes: tuple[TuneRow, ...]
+    displaced: tuple[str, ...]
+    left: tuple[str, ...]
+    sets: tuple[str, ...]
+
+
+def what_was_done(corpus: Corpus) -> tuple[Done, ...]:
+    """List what can be undone, the last first."""
+    changes = corpus.query(
+        "SELECT id, done_at, kind, is_whole, "
+        "(SELECT count(DISTINCT name) FROM taken_out "
+        " WHERE change = change.id AND kind IN ('tune', 'place')), "
+        "(SELECT coalesce(sum(byte_count), 0) FROM taken_out WHERE change = change.id) "
+        "FROM change ORDER BY id DESC"
+    )
+    return tuple(
+        Done(number, done_at, kind, tunes, titles_of(corpus, number), size, bool(is_whole))
+        for number, done_at, kind, is_whole, tunes, size in changes
+    )
+
+
+def titles_of(corpus: Corpus, number: int) -> tuple[str, ...]:
+    """Names of the first few tunes or sets of a change."""
+    rows = corpus.query(
+        "SELECT CASE kind WHEN 'set' THEN name ELSE title END FROM taken_out "
+        "WHERE change = ? AND kind IN ('tune', 'set') ORDER BY id LIMIT ?",
+        [number, MOST_TITLES],
+    )
+    return tuple(row[0] or "untitled" for row in rows)
+
+
+def undo(corpus_path: Path, number: int | None = None) -> Undone:
+    """Undo something that was done; the last where no number is given.
+
+    Raises
+    ------
+    CorpusError
+        If there is nothing to undo, or it was too large to be kept.
+    """
+    from melodex.corpus.writing.putting_back import put_back
+    from melodex.corpus.writing.store import CorpusWriter
+
+    with CorpusWriter.open(corpus_path, create=False) as writer:
+        if number is None:
+            number = writer.rows("SELECT max(id) FROM change")[0][0]
+        if number is None:
+            raise CorpusError(
+                "nothing was done that can be undone",
+                where=str(corpus_path),
+                hint="what was removed, replaced or changed in a set is kept for a while",
+            )
+        done = put_back(writer, number)
+    with Corpus.open(corpus_path) as corpus:
+        rows = tuple(corpus.tune(tune_id) for tune_id in done.tunes)
+    return Undone(
+        done.number, rows, tuple(done.displaced), tuple(done.left), tuple(done.sets)
+    )
