@@ -39,6 +39,7 @@ COMMANDS = {
     "lesson": "make, arrange and print teaching sets",
     "list": "list the tunes of the corpus",
     "print": "print or export one tune or passage",
+    "refresh": "read the folders of the corpus again",
     "remove": "remove tunes from the corpus",
     "resemble": "find what a phrase resembles",
     "show": "show one tune",

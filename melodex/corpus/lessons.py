@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from melodex.corpus.writing.store import CorpusWriter
 
 __all__ = [
+    "COUNT_OF_SETS",
     "ExampleRow",
     "LessonRow",
     "change_lesson",
@@ -37,6 +38,10 @@ __all__ = [
     "write_examples",
     "write_lesson",
 ]
+
+
+COUNT_OF_SETS = "set_count"
+"""The setting that says how many sets there are, so that one wholly gone is missed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,7 +185,15 @@ def write_lesson(
             )
         row = writer.insert("lesson", without_id(lesson))
         put_examples(writer, row, examples)
+        count_sets(writer, 1)
     return row
+
+
+def count_sets(writer: CorpusWriter, more: int) -> None:
+    """Keep how many sets there are, inside a transaction; damage is not counted away."""
+    known = writer.setting(COUNT_OF_SETS)
+    (there,) = writer.rows("SELECT count(*) FROM lesson")[0]
+    writer.put_setting(COUNT_OF_SETS, str(int(known) + more if known else there))
 
 
 def change_lesson(writer: CorpusWriter, lesson: LessonRow) -> None:
@@ -245,6 +258,7 @@ def delete_lesson(writer: CorpusWriter, lesson: int) -> None:
         refuse_gone(writer, lesson)
         keep_as_it_was(writer, lesson)
         writer.database.execute("DELETE FROM lesson WHERE id = ?", [lesson])
+        count_sets(writer, -1)
 
 
 def keep_as_it_was(writer: CorpusWriter, lesson: int) -> None:
@@ -268,10 +282,12 @@ def put_back_set(writer: CorpusWriter, content: dict[str, Any]) -> str:
     if writer.rows("SELECT 1 FROM lesson WHERE id = ?", [lesson.id]):
         keep_as_it_was(writer, lesson.id)
         writer.database.execute("DELETE FROM lesson WHERE id = ?", [lesson.id])
+        count_sets(writer, -1)
     name, number = lesson.name, 2
     while writer.rows("SELECT 1 FROM lesson WHERE name = ?", [name]):
         name, number = f"{lesson.name} ({number})", number + 1
     writer.insert("lesson", {**asdict(lesson), "name": name})
+    count_sets(writer, 1)
     put_examples(writer, lesson.id, [ExampleRow(**row) for row in content["examples"]])
     return name
 

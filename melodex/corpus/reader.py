@@ -37,9 +37,22 @@ from melodex.corpus.tune_rows import (
 )
 from melodex.errors import CorpusError, DamagedCorpusError, UnknownTuneError
 from melodex.melody import Key, KeyChange, Melody
+from melodex.melody.record import content_id_of
 from melodex.settings import CorpusSettings
 
 __all__ = ["Corpus"]
+
+NO_TEXT = "Could not decode to UTF-8"
+"""What Python's ``sqlite3`` says of a text that is none."""
+
+UNREADABLE = (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError)
+"""What reading a melody out of damaged JSON may raise."""
+
+
+def decoded(data: bytes) -> str:
+    """Text as far as it is text; the rest is U+FFFD."""
+    return data.decode("utf-8", "replace")
+
 
 FACETS_WITH_KEYS = 6
 """The version of the facets from which on they say where each key centre starts."""
@@ -51,6 +64,7 @@ class Corpus:
     def __init__(self, connection: sqlite3.Connection, path: Path) -> None:
         self.connection = connection
         self.path = path
+        self.is_tolerant = False
         self.refresh()
 
     @classmethod
@@ -138,8 +152,17 @@ class Corpus:
         CorpusError
             If SQLite cannot do it for a reason outside of melodex.
         """
+        asked = tuple(values)
         with faults_named(self.path):
-            return self.connection.execute(sql, tuple(values)).fetchall()
+            try:
+                return self.connection.execute(sql, asked).fetchall()
+            except sqlite3.OperationalError as error:
+                if self.is_tolerant or not str(error).startswith(NO_TEXT):
+                    raise
+                # One text that is none costs its own tune: the others are still read.
+                self.is_tolerant = True
+                self.connection.text_factory = decoded
+                return self.connection.execute(sql, asked).fetchall()
 
     def chunks(self) -> Iterator[PackedChunk]:
         """Yield the packed notes of all tunes.
@@ -233,8 +256,10 @@ class Corpus:
     def rebuilt(self, tune_id: str, text: str) -> Melody:
         """A melody from its JSON, or the error that names the tune."""
         try:
+            if self.is_tolerant and content_id_of(text) != tune_id:
+                raise ValueError("not as it was written")
             return Melody.from_dict(json.loads(text))
-        except (ValueError, KeyError, TypeError) as error:
+        except UNREADABLE as error:
             raise DamagedCorpusError(
                 f"the notes of tune {tune_id} cannot be read",
                 where=str(self.path),

@@ -154,6 +154,16 @@ CREATE TABLE lesson_example ( -- a passage in a teaching set, tied to what it ho
   labels TEXT NOT NULL, -- JSON: degrees, numerals and keys as worked out when kept
   row_crc32 INTEGER NOT NULL -- CRC-32 of the other columns of this row
 )""",
+    "folder": """
+CREATE TABLE folder ( -- a folder that was added, to be read again
+  id INTEGER PRIMARY KEY, -- row number
+  path TEXT NOT NULL UNIQUE, -- its whole path
+  collection TEXT NOT NULL, -- collection given for it; empty: as its files say
+  part TEXT NOT NULL, -- part asked for; empty: the first
+  voice TEXT NOT NULL, -- voice asked for; empty: the first
+  chord_note TEXT NOT NULL, -- top or bottom: the melody note of written chords
+  row_crc32 INTEGER NOT NULL -- CRC-32 of the other columns of this row
+)""",
     "change": """
 CREATE TABLE change ( -- something that was done to the corpus and can be undone
   id INTEGER PRIMARY KEY, -- row number, by which it is undone
@@ -211,6 +221,7 @@ CHECKED_COLUMNS: dict[str, tuple[str, ...]] = {
     ),
     "read_warning": ("id", "place", "line", "column_number", "text"),
     "tag": ("id", "tune", "name"),
+    "folder": ("id", "path", "collection", "part", "voice", "chord_note"),
     "change": ("id", "done_at", "kind", "is_whole"),
     "taken_out": ("id", "change", "kind", "name", "title", "byte_count", "content"),
     "lesson": ("id", "name", "topic", "level", "notes"),

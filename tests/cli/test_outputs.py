@@ -162,9 +162,11 @@ WORDS = {
     "gather": "--mode dorian",
     "lesson": "list",
     "list": "",
+    "refresh": "--help",
     "remove": "--help",
     "resemble": '"1 2 b3 4 5 1 b7 5 4"',
     "show": "kettle",
+    "undo": "",
     "workbench": "--help",
 }
 

@@ -41,6 +41,9 @@ FLAGS = [
     "-fPIC",
     "-DEVERY_PROCESSOR=",
 ]
+EDGES = (-(2**63), -(2**31), -(2**31) + 1, -1, 0, 1, 2**15, 2**16, 2**31 - 1, 2**63 - 1)
+"""Where C's whole numbers end."""
+
 REFUSED = (ValueError, TypeError, OverflowError, IndexError)
 
 
@@ -123,9 +126,20 @@ def one_round(kernel: ModuleType, dice: random.Random) -> None:
     costs = costs_of(dice)
     tunes = [(column, column) for column in (noise(dice, 90) for _ in range(4))]
     number = dice.choice([-1, 0, 1, 31, 32, 33, 500, 2**40])
+    edge = dice.choice(EDGES)
     calls = (
         (kernel.bounds, (notes, lengths, pitch, classes, costs)),
         (kernel.best, (tunes, pitch, classes, costs, dice.randrange(-9, 400))),
+        (kernel.best, (tunes, pitch, classes, costs, edge)),
+        (
+            kernel.contours,
+            (notes, lengths, noise(dice, 90), edge, *dice.choices(EDGES, k=2)),
+        ),
+        (kernel.notes_at, (notes, lengths, edge)),
+        (kernel.select, (noise(dice, 99), edge, dice.choice(EDGES))),
+        (kernel.histogram, ([noise(dice, 99), notes], edge)),
+        (kernel.trace, (pitch, classes, *tunes[0], edge, costs)),
+        (kernel.bounds, (notes, lengths, pitch, classes, (edge, *costs[1:]))),
         (kernel.holding, (notes, lengths, noise(dice, 70), noise(dice, 6))),
         (kernel.holding, (notes, lengths, bytes(range(64)), part_of(dice))),
         (kernel.contours, (notes, lengths, noise(dice, 90), dice.randrange(300), 3, 4)),

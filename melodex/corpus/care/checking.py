@@ -26,6 +26,7 @@ from melodex.corpus.care.salvage import every_row
 from melodex.corpus.chunks import PackedChunk, TuneNotes, encode_notes, unpack
 from melodex.corpus.connection import journal_bytes, reading
 from melodex.corpus.faults import faults_named
+from melodex.corpus.lessons import COUNT_OF_SETS
 from melodex.corpus.rows import facets_crc32, row_crc32, tune_columns, words_of
 from melodex.corpus.schema import (
     CHECKED_COLUMNS,
@@ -267,10 +268,23 @@ class Check:
             row["id"]: row["name"]
             for row in every_row(self.connection, "lesson", "id, name", [])
         }
+        for number in sorted(held.keys() - sets.keys(), key=str):
+            self.found(
+                f"a teaching set is missing; its {len(held[number])} passages remain"
+            )
+        self.check_count_of_sets(len(sets))
         for number, position in gaps(sound):
             if position not in held[number]:
                 name = str(sets.get(number, ""))
                 self.found(f"passage {position} of the teaching set {name!r} is missing")
+
+    def check_count_of_sets(self, found: int) -> None:
+        """A set that is gone with all its passages leaves only their number."""
+        row = self.connection.execute(
+            "SELECT value FROM setting WHERE name = ?", [COUNT_OF_SETS]
+        ).fetchone()
+        if row is not None and str(row[0]) != str(found):
+            self.found(f"there are {found} teaching sets, and there were {row[0]}")
 
     def check_kept(self) -> None:
         """Each kept source against its digest."""
@@ -338,7 +352,7 @@ def melody_of(text: Any) -> Melody | None:
     """A melody from its JSON, or None if it is damaged."""
     try:
         return Melody.from_dict(json.loads(text))
-    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+    except (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError):
         return None
 
 

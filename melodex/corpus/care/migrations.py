@@ -23,7 +23,7 @@ def keep_what_is_taken_out(connection: sqlite3.Connection) -> None:
     """From schema 1 to 2: what changes take out is kept, and words can be searched."""
     from melodex.corpus.writing.words import fill_words, index_words
 
-    for table in ("change", "taken_out", "tune_words"):
+    for table in ("folder", "change", "taken_out", "tune_words"):
         connection.execute(schema.TABLES[table].strip())
     for index in schema.INDEXES:
         if " ON taken_out(" in index:

@@ -158,6 +158,7 @@ class Remains:
     lost: set[str] = field(default_factory=set)
     left_out: list[str] = field(default_factory=list)
     sets: dict[int, str] = field(default_factory=dict)
+    folders: list[Row] = field(default_factory=list)
     changes: list[Row] = field(default_factory=list)
     taken_out: list[Row] = field(default_factory=list)
 
@@ -175,6 +176,7 @@ class Remains:
             )
         self.tags = [(row["tune"], row["name"]) for row in self.sound("tag")]
         self.places = list(self.sound("place"))
+        self.folders = list(self.sound("folder"))
         self.changes = list(self.sound("change"))
         known = {row["id"] for row in self.changes}
         self.taken_out = [row for row in self.sound("taken_out") if row["change"] in known]
@@ -314,6 +316,7 @@ LEFT_OUT = {
     "place": "the place of tune {tune}: number {number} of {file!r}",
     "read_warning": "a warning: {text!r}",
     "tag": "the tag {name!r} of tune {tune}",
+    "folder": "that the folder {path!r} was added",
     "change": "what was done at {done_at}, for undoing it",
     "taken_out": "what a change took out: {kind} {name!r}",
     "lesson": "the name and the words of the teaching set {name!r}",
@@ -367,9 +370,13 @@ def write(
 
 
 def put_history(writer: CorpusWriter, remains: Remains) -> None:
-    """Write what earlier changes have taken out, so that they can still be undone."""
+    """Write which folders were added, and what changes took out, for undoing them."""
     with writer.transaction():
-        for table, rows in (("change", remains.changes), ("taken_out", remains.taken_out)):
+        for table, rows in (
+            ("folder", remains.folders),
+            ("change", remains.changes),
+            ("taken_out", remains.taken_out),
+        ):
             for row in rows:
                 writer.insert(table, {name: row[name] for name in CHECKED_COLUMNS[table]})
         last = max((row["id"] for row in remains.changes), default=0)

@@ -26,7 +26,7 @@ from typing import Any
 from melodex.corpus.care.migrations import upgrade
 from melodex.corpus.connection import taking_turns
 from melodex.corpus.faults import faults_named, is_there
-from melodex.corpus.rows import place_path
+from melodex.corpus.rows import place_path, storable
 from melodex.corpus.schema import (
     APPLICATION_ID,
     SCHEMA_VERSION,
@@ -414,9 +414,42 @@ class CorpusWriter(RowWriter):
             values = [collection]
         with self.changing("remove"):
             report = self.drop_places(clause, values, only)
+            if source:
+                self.forget_folders(place_path(source))
             self.chunks.flush()
         self.give_room_back()
         return replace(report, change=self.taken.last)
+
+    def remove_these_places(self, places: Sequence[int]) -> RemoveReport:
+        """Take out places by their row numbers, and the tunes that then have none."""
+        with self.changing("remove"):
+            report = self.drop_places(
+                "place.id IN (SELECT value FROM json_each(?))", [json.dumps(list(places))]
+            )
+            self.chunks.flush()
+        self.give_room_back()
+        return replace(report, change=self.taken.last)
+
+    def note_folder(self, path: str, collection: str, choice: Choice) -> None:
+        """Keep that a folder was added, and how, so that it can be read again."""
+        row = {
+            "path": place_path(path),
+            "collection": storable(collection),
+            "part": storable(choice.part),
+            "voice": storable(choice.voice),
+            "chord_note": storable(choice.chord_note),
+        }
+        with self.transaction():
+            self.rows("DELETE FROM folder WHERE path = ?", [row["path"]])
+            self.insert("folder", row)
+
+    def forget_folders(self, path: str) -> None:
+        """Read a folder, and those in it, no more; inside a transaction."""
+        under = path.rstrip("/")
+        self.rows(
+            "DELETE FROM folder WHERE path = ? OR (path >= ? AND path < ?)",
+            [path, f"{under}/", f"{under}0"],
+        )
 
     def drop_places(
         self, clause: str, values: Sequence[Any], only: Collection[str] | None = None

@@ -642,7 +642,12 @@ static PyObject *kernel_trace(PyObject *module, PyObject *args)
     if (read_costs(given, &costs) < 0 ||
         (query = read_query(&pitch, &classes, &costs)) == NULL)
         goto done;
-    if (tune.pitch.len != tune.classes.len || abs(move) > 1024) {
+    /* The smallest int has no opposite: abs() of it is undefined. */
+    if (move < -1024 || move > 1024) {
+        PyErr_SetString(PyExc_ValueError, "a transposition of at most 1024 semitones");
+        goto done;
+    }
+    if (tune.pitch.len != tune.classes.len) {
         damaged();
         goto done;
     }

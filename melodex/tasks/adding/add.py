@@ -182,7 +182,9 @@ def add_paths(
     """
     if isinstance(paths, str | PathLike):
         paths = [paths]
-    found = list(files_of(map(Path, paths)))
+    given = [Path(path) for path in paths]
+    folders = [str(path) for path in given if is_folder(path)]
+    found = list(files_of(given))
     with CorpusWriter.open(corpus_path, waiting=waiting) as writer:
         adding = Adding(writer, len(found), progress)
         files = made_into_rows(found, collection, choice or Choice(), workers=workers)
@@ -191,6 +193,8 @@ def add_paths(
                 for file in files:
                     adding.take(file)
             adding.write()
+            for path in folders:
+                writer.note_folder(path, collection, choice or Choice())
         except KeyboardInterrupt:
             return adding.result(interrupted=True)
     return adding.result()

@@ -22,6 +22,7 @@ from melodex.corpus.chunks import PackedChunk, encode_notes
 from melodex.errors import DamagedCorpusError, EmptyMelodyError
 from melodex.matching.align import align
 from melodex.matching.chance.sample import sample_tunes
+from melodex.matching.engine.passes import noted_in
 from melodex.matching.evidence.commonness import (
     Commonness,
     IntervalModel,
@@ -236,7 +237,7 @@ def audit(
     chunks = list(corpus.chunks())
     spans = windows_of(len(own.melody))
     leads = leads_of(corpus, chunks, own, spans, hidden, costs, remarks)
-    findings = findings_of(corpus, chunks, own, leads, costs, threshold)
+    findings = findings_of(corpus, chunks, own, leads, costs, threshold, remarks)
     ranked = tuple(
         replace(finding, rank=rank)
         for rank, finding in enumerate(
@@ -282,13 +283,17 @@ def findings_of(
     leads: Sequence[Lead],
     costs: AlignmentCosts,
     threshold: float,
+    remarks: list[str],
 ) -> list[Finding]:
     """Leads merged into passages, those that chance explains left out."""
     groups = [
         group for group in merged(leads) if least_expected(group) is None
         or (least_expected(group) or 0.0) <= threshold
     ]  # fmt: skip
-    melodies = corpus.melodies({group[0].hit.tune_id for group in groups})
+    melodies = corpus.melodies(
+        {group[0].hit.tune_id for group in groups}, on_damage=noted_in(remarks)
+    )
+    groups = [group for group in groups if group[0].hit.tune_id in melodies]
     laid = [
         (group, *laid_out(own, melodies[group[0].hit.tune_id], group, costs))
         for group in groups

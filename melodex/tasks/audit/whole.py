@@ -184,10 +184,16 @@ def close_pairs(
     model = IntervalModel.learned(
         pitch for pitch, _ in sample_tunes(list(corpus.chunks()), MODEL_SEED)
     )
-    melodies = corpus.melodies({ids[p] for pair in most for p in (pair.first, pair.second)})
+    # A tune that cannot be read stands in no pair; 'check' names it.
+    melodies = corpus.melodies(
+        {ids[p] for pair in most for p in (pair.first, pair.second)},
+        on_damage=lambda damage: None,
+    )
     found = []
     for pair in most:
         one, other = ids[pair.first], ids[pair.second]
+        if one not in melodies or other not in melodies:
+            continue
         first, second, steps = longest_run(tunes[one], tunes[other])
         mine = passage_from(melodies[one], one, first, steps + 1)
         theirs = passage_from(melodies[other], other, second, steps + 1)

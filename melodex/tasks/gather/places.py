@@ -351,11 +351,15 @@ def figures(corpus: Corpus, wish: Wish) -> Placed:
             "CROSS JOIN tune ON tune.id = wanted.value",
             [listed(tunes)],
         )
-        melodies = corpus.melodies([tune_id for _, tune_id in rows])
+        # A tune that cannot be read shows nothing; 'check' names it.
+        melodies = corpus.melodies(
+            [tune_id for _, tune_id in rows], on_damage=lambda damage: None
+        )
         return {
             row: [
                 (melody.bar[start], melody.bar[start + last], f"holds {wish.phrase}")
-                for melody in [melodies[tune_id]]
+                for melody in [melodies.get(tune_id)]
+                if melody is not None
                 for start in starts_of(melody.midi, pitch, wish.nearly)
             ]
             for row, tune_id in rows

@@ -145,7 +145,10 @@ def open_lesson(corpus: Corpus, name: str, *, offer_nearest: bool = False) -> Le
     """
     row = find_lesson(corpus, name)
     rows = example_rows(corpus, row.id)
-    melodies = corpus.melodies({example.tune_id for example in rows})
+    # Of a tune that cannot be read, the set still has its own copy of the passage.
+    melodies = corpus.melodies(
+        {example.tune_id for example in rows}, on_damage=lambda damage: None
+    )
     examples = tuple(
         example_of(corpus, position, example, melodies.get(example.tune_id), offer_nearest)
         for position, example in enumerate(rows, start=1)

@@ -95,7 +95,10 @@ def state_of(
         )
     tune_id = tune_at_place(corpus, row.file, row.number, row.occurrence)
     if tune_id:
-        tune = corpus.melody(tune_id)
+        try:
+            tune = corpus.melody(tune_id)
+        except DamagedCorpusError:
+            return State(GONE, "its tune cannot be read; the copy in the set is shown")
         near = nearest_in(kept, tune, tune_id, least=LEAST_OFFERED)
         return State(CHANGED, f"its tune has changed since; {offer_words(near)}", near)
     near = nearest_anywhere(corpus, kept) if offer_nearest else None

@@ -1,0 +1,253 @@
+"""Reading again the folders that a corpus was made from, and saying what has changed.
+
+Conventions: a folder is known from when it was added. First everything is compared and
+nothing changed; then new and changed files are added as they were before. A file that
+is gone while a new one holds the same tunes has moved. What is gone is left in the
+corpus, unless it is told to go.
+
+Contents: Differences, Refreshed, differences, refresh.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from melodex.corpus.reader import Corpus
+from melodex.corpus.rows import place_path, storable
+from melodex.corpus.writing.store import CorpusWriter
+from melodex.errors import ReadingError
+from melodex.reading import Choice, Refusal, read_path
+from melodex.tasks.adding.add import AddResult, add_paths, files_of
+
+__all__ = ["Differences", "Refreshed", "differences", "refresh"]
+
+Held = dict[tuple[str, int], str]
+"""Tune ids of a file, by number and occurrence."""
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """How a file is added: its collection, and which line is the melody."""
+
+    collection: str
+    choice: Choice
+
+
+@dataclass(slots=True)
+class Differences:
+    """What the folders hold that the corpus does not, and the other way round.
+
+    Parameters
+    ----------
+    folders : tuple of str
+        That the corpus was made from.
+    missing : tuple of str
+        Those of them that are not there now; nothing of them is called gone.
+    unchanged : int
+        Files as they were.
+    new, changed, gone : list of str
+        Whole paths of files.
+    moved : list of (str, str)
+        From where, and where to.
+    gone_tunes : int
+        Tunes that left a file which is still there.
+    refusals : list of Refusal
+        Files that cannot be read now; their tunes are left.
+    """
+
+    folders: tuple[str, ...]
+    missing: tuple[str, ...] = ()
+    unchanged: int = 0
+    new: list[str] = field(default_factory=list)
+    changed: list[str] = field(default_factory=list)
+    gone: list[str] = field(default_factory=list)
+    moved: list[tuple[str, str]] = field(default_factory=list)
+    gone_tunes: int = 0
+    refusals: list[Refusal] = field(default_factory=list)
+    ways: dict[str, Way] = field(default_factory=dict)
+    gone_places: list[int] = field(default_factory=list)
+    moved_places: list[int] = field(default_factory=list)
+
+    @property
+    def is_in_step(self) -> bool:
+        """Whether there is nothing to do."""
+        return not (self.new or self.changed or self.moved or self.gone_places or self.gone)
+
+
+@dataclass(frozen=True, slots=True)
+class Refreshed:
+    """What was done: what was added, and how many tunes went."""
+
+    differences: Differences
+    added: tuple[AddResult, ...] = ()
+    removed: int = 0
+
+
+def differences(
+    corpus_path: Path, progress: Callable[[int, int], None] | None = None
+) -> Differences:
+    """Compare the folders of a corpus with what it holds; nothing is changed.
+
+    Parameters
+    ----------
+    corpus_path : Path
+        The corpus.
+    progress : callable, optional
+        Called with files done and files in all.
+
+    Raises
+    ------
+    CorpusError
+        If there is no corpus.
+    """
+    with Corpus.open(corpus_path) as corpus:
+        rows = corpus.query(
+            "SELECT path, collection, part, voice, chord_note FROM folder ORDER BY path"
+        )
+        folders = {row[0]: Way(row[1], Choice(*row[2:])) for row in rows}
+        places = corpus.query(
+            "SELECT place.id, file, number, occurrence, tune.tune_id, collection.name, "
+            "place.part, place.voice, place.chord_note FROM place "
+            "JOIN tune ON tune.id = place.tune "
+            "JOIN collection ON collection.id = place.collection WHERE place.id > 0"
+        )
+    missing = tuple(path for path in folders if not Path(path).is_dir())
+    found = Differences(tuple(folders), missing)
+    held: dict[str, Held] = defaultdict(dict)
+    numbers: dict[str, dict[tuple[str, int], int]] = defaultdict(dict)
+    for number, file, name, occurrence, tune_id, collection, *choice in places:
+        if folder_of(file, folders) and not folder_of(file, missing):
+            held[file][name, occurrence] = tune_id
+            numbers[file][name, occurrence] = number
+            found.ways[file] = Way(collection, Choice(*choice))
+    there = {
+        place_path(str(file)): file
+        for file in files_of(Path(path) for path in folders if path not in missing)
+    }
+    arrived: dict[str, Held] = {}
+    for done, (path, file) in enumerate(there.items()):
+        way = found.ways.setdefault(path, folders[folder_of(path, folders)])
+        compare_file(found, path, file, way, held.get(path), arrived, numbers[path])
+        if progress:
+            progress(done + 1, len(there))
+    for path in sorted(held.keys() - there.keys()):
+        place_gone(found, path, held[path], arrived, list(numbers[path].values()))
+    return found
+
+
+def folder_of(file: str, folders: Iterable[str]) -> str:
+    """The innermost of some folders that a file lies in; empty for none."""
+    around = [path for path in folders if file.startswith(path.rstrip("/") + "/")]
+    return max(around, key=len, default="")
+
+
+def compare_file(
+    found: Differences,
+    path: str,
+    file: Path,
+    way: Way,
+    held: Held | None,
+    arrived: dict[str, Held],
+    numbers: dict[tuple[str, int], int],
+) -> None:
+    """Say what has become of a file that is there."""
+    try:
+        now, refusals = held_now(file, way.choice)
+    except ReadingError as error:
+        found.refusals.append(Refusal(path, error.what, hint=error.hint))
+        return
+    if not now:
+        found.refusals += refusals
+        return
+    if held is None:
+        found.new.append(path)
+        arrived[path] = now
+        return
+    lost = [key for key in held if key not in now]
+    if any(held.get(key) != tune_id for key, tune_id in now.items()):
+        found.changed.append(path)
+    elif not lost:
+        found.unchanged += 1
+    # A tune that cannot be read now is not gone.
+    if lost and not refusals:
+        found.gone_tunes += len(lost)
+        found.gone_places += [numbers[key] for key in lost]
+
+
+def held_now(file: Path, choice: Choice) -> tuple[Held, list[Refusal]]:
+    """The tunes of a file as they would be added, and what was refused."""
+    reading = read_path(file, choice)
+    now: Held = {}
+    seen: dict[str, int] = defaultdict(int)
+    for read in reading.tunes:
+        if len(read.melody):
+            number = storable(read.melody.credits.number)
+            seen[number] += 1
+            now[number, seen[number]] = read.melody.content_id()
+    return now, list(reading.refusals)
+
+
+def place_gone(
+    found: Differences, path: str, held: Held, arrived: dict[str, Held], places: list[int]
+) -> None:
+    """A file that is no longer there: moved where a new one holds the same, or gone."""
+    wanted = sorted(held.values())
+    for new in list(arrived):
+        if sorted(arrived[new].values()) == wanted:
+            del arrived[new]
+            found.new.remove(new)
+            found.moved.append((path, new))
+            found.ways[new] = found.ways[path]
+            found.moved_places += places
+            return
+    found.gone.append(path)
+    found.gone_places += places
+
+
+def refresh(
+    corpus_path: Path, found: Differences, *, remove_gone: bool = False, workers: int = 1
+) -> Refreshed:
+    """Bring a corpus in step with its folders.
+
+    Parameters
+    ----------
+    corpus_path : Path
+        The corpus.
+    found : Differences
+        What :func:`differences` found.
+    remove_gone : bool
+        Whether what is gone from the folders goes from the corpus too.
+    workers : int
+        How many processes may read at once.
+
+    Raises
+    ------
+    CorpusError
+        If the corpus cannot be written.
+    """
+    by_way: dict[Way, list[Path]] = defaultdict(list)
+    for path in [*found.new, *found.changed, *(new for _, new in found.moved)]:
+        by_way[found.ways[path]].append(Path(path))
+    added = []
+    for way, paths in by_way.items():
+        added.append(
+            add_paths(
+                corpus_path,
+                paths,
+                collection=way.collection,
+                choice=way.choice,
+                workers=workers,
+            )
+        )
+        if added[-1].interrupted:
+            return Refreshed(found, tuple(added))
+    # What has moved stands in its new place by now, and keeps its tags.
+    places = [*found.moved_places, *(found.gone_places if remove_gone else ())]
+    removed = 0
+    if places:
+        with CorpusWriter.open(corpus_path, create=False) as writer:
+            removed = len(writer.remove_these_places(places).removed)
+    return Refreshed(found, tuple(added), removed)
