@@ -9,7 +9,8 @@ reads, one copies. Ctrl-C, full disks, files that may not be written, odd names 
 clock that goes backwards: see ``places``. Seeds are fixed; when a signal strikes
 is not.
 
-Run:  python -m benchmarks.faults.corpora [--kills N] [--flips N] [--keep NAME]
+Run:  python -m benchmarks.faults.corpora [--kills N] [--flips N] [--rounds N]
+[--rest] [--places] [--keep NAME]
 """
 
 from __future__ import annotations
@@ -19,7 +20,6 @@ import random
 import sqlite3
 import sys
 import tempfile
-import time
 from collections import Counter
 from collections.abc import Callable
 from contextlib import closing
@@ -30,6 +30,7 @@ from benchmarks.faults.children import (
     reading,
     restore,
     span_of,
+    started,
     struck,
     tries_left,
     tune_ids,
@@ -41,6 +42,7 @@ from benchmarks.faults.places import (
     stopped,
     unwritable,
 )
+from benchmarks.faults.rest import rest
 from benchmarks.keeping import about, asker, keep
 from melodex.corpus import schema
 from melodex.corpus.care import migrations
@@ -130,39 +132,51 @@ def kill_copying(folder: Path, kills: int, draw: random.Random) -> Counter[str]:
     return counts
 
 
+def of_schema_1(path: Path) -> None:
+    """Take away what schema 2 added: the corpus is as the first version wrote it."""
+    with closing(sqlite3.connect(path, isolation_level=None)) as connection:
+        connection.execute("BEGIN")
+        for table in ("tune_words_fts", "tune_words", "taken_out", "change", "folder"):
+            connection.execute(f"DROP TABLE {table}")
+        connection.execute("PRAGMA user_version = 1")
+        connection.execute("COMMIT")
+        connection.execute("VACUUM")
+
+
 def kill_migrating(folder: Path, kills: int, draw: random.Random) -> Counter[str]:
-    """Kill a process that brings a corpus up to a schema made for this trial."""
+    """Kill a process, or one of two at once, that brings schema 1 to today's."""
     path, counts = folder / "migrating.melodex", Counter[str]()
     with CorpusWriter.open(path) as writer:
-        writer.add_readings([reading(at) for at in range(0, 60, 3)])
-    whole, old = path.read_bytes(), schema.SCHEMA_VERSION
+        writer.add_readings([reading(at) for at in range(0, 300, 3)])
+    every = tune_ids(path)
+    of_schema_1(path)
+    whole = path.read_bytes()
 
-    def step(connection: sqlite3.Connection) -> None:
-        for _ in range(4):
-            connection.execute("UPDATE tune SET title = title || '!'")
-            time.sleep(0.002)
+    def upgrade(tell: Tell) -> None:
+        migrations.upgrade(path)
 
-    migrations.STEPS[old] = step
-    schema.SCHEMA_VERSION = old + 1
-    try:
-        while tries_left(counts, kills):
-            restore(path, whole)
-            _, cut = struck(
-                lambda tell: migrations.upgrade(path), draw.uniform(0.001, 0.05)
-            )
-            with closing(sqlite3.connect(path)) as connection:
-                (version,) = connection.execute("PRAGMA user_version").fetchone()
-                (sound,) = connection.execute("PRAGMA integrity_check").fetchone()
-                titles = {
-                    row[0][-4:] for row in connection.execute("SELECT title FROM tune")
-                }
-            counts["kills"] += cut
-            counts["failed checks"] += sound != "ok"
-            counts["neither old nor new"] += (titles == {"!!!!"}) != (version == old + 1)
-            counts["done before the kill"] += version == old + 1
-    finally:
-        schema.SCHEMA_VERSION = old
-        del migrations.STEPS[old]
+    span = span_of(upgrade)
+    while tries_left(counts, kills):
+        restore(path, whole)
+        other = started(upgrade) if counts["tries"] % 2 else None
+        _, cut = struck(upgrade, draw.uniform(0, span))
+        if other:
+            _, status = os.waitpid(other[0], 0)
+            os.close(other[1])
+            counts["failed processes"] += status != 0
+        with closing(sqlite3.connect(path)) as connection:
+            (version,) = connection.execute("PRAGMA user_version").fetchone()
+        counts["kills"] += cut
+        counts["two at once"] += other is not None
+        counts["done before the next opening"] += version == schema.SCHEMA_VERSION
+        counts["lost tunes"] += len(every - tune_ids(path))
+        counts["failed checks"] += bool(check_corpus(path).faults)
+        backups = list(folder.glob("migrating.melodex.schema-1*"))
+        counts["failed: more than one backup"] += len(backups) > 1
+        for backup in backups:
+            with closing(sqlite3.connect(backup)) as connection:
+                rows = connection.execute("SELECT tune_id FROM tune").fetchall()
+            counts["broken backups"] += {row[0] for row in rows} != every
     return counts
 
 
@@ -252,9 +266,11 @@ def crowd(folder: Path) -> Counter[str]:
     return counts
 
 
-def measure(kills: int, flips: int, places_only: bool) -> dict[str, object]:
+def measure(
+    seed: int, kills: int, flips: int, rounds: int, places_only: bool, rest_only: bool
+) -> dict[str, object]:
     """Try everything, in a folder that is thrown away."""
-    draw = random.Random(2718)
+    draw = random.Random(seed)
     result: dict[str, object] = about() | {"sqlite": sqlite3.sqlite_version}
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
@@ -266,6 +282,9 @@ def measure(kills: int, flips: int, places_only: bool) -> dict[str, object]:
             "flipped bits": lambda: flip(folder, flips, draw),
             "two add, one reads, one copies": lambda: crowd(folder),
         }
+        still: dict[str, Callable[[], Counter[str]]] = {
+            "one file at rest": lambda: rest(folder, rounds, draw),
+        }
         places: dict[str, Callable[[], Counter[str]]] = {
             "stopped by Ctrl-C": lambda: stopped(folder, kills, draw),
             "a disk that fills up": lambda: full_disk(folder, draw),
@@ -273,7 +292,8 @@ def measure(kills: int, flips: int, places_only: bool) -> dict[str, object]:
             "a clock that goes backwards": lambda: clock_backwards(folder, draw),
             "odd names": lambda: odd_names(folder),
         }
-        for what, work in (places if places_only else tries | places).items():
+        asked = places if places_only else tries | still | places
+        for what, work in (still if rest_only else asked).items():
             result[what] = dict(work())
             print(f"{what}: {result[what]}", flush=True)
     return result
@@ -285,8 +305,18 @@ def main() -> None:
     parser.add_argument("--kills", type=int, default=100, help="of each of four kinds")
     parser.add_argument("--flips", type=int, default=1000)
     parser.add_argument("--places", action="store_true", help="only bad places and Ctrl-C")
+    parser.add_argument("--rounds", type=int, default=200, help="of processes at rest")
+    parser.add_argument("--seed", type=int, default=2718)
+    parser.add_argument("--rest", action="store_true", help="only rounds of processes")
     options = parser.parse_args()
-    result = measure(options.kills, options.flips, options.places)
+    result = measure(
+        options.seed,
+        options.kills,
+        options.flips,
+        options.rounds,
+        options.places,
+        options.rest,
+    )
     text = "".join(f"{name}: {value}\n" for name, value in result.items())
     keep(options.keep, {"result.json": result, "summary.txt": text})
     bad = ("lost", "failed", "broken", "neither", "half-read", "missed", "cut in two")

@@ -161,6 +161,7 @@ WORDS = {
     "describe": "kettle",
     "gather": "--mode dorian",
     "lesson": "list",
+    "print": "--help",
     "list": "",
     "refresh": "--help",
     "remove": "--help",

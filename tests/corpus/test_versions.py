@@ -9,7 +9,11 @@ from __future__ import annotations
 import gzip
 import importlib.util
 import json
+import os
+import random
+import signal
 import sqlite3
+import time
 from contextlib import closing
 from pathlib import Path
 
@@ -91,3 +95,35 @@ def test_one_from_the_future_is_refused_with_what_to_do_and_left_alone(tmp_path)
             opening(path)
     assert path.read_bytes() == data
     assert [each.name for each in tmp_path.iterdir()] == [path.name]
+
+
+def test_migrating_by_two_processes_under_kills_loses_nothing(tmp_path):
+    """A file of the first version; ``benchmarks/faults`` does it with more tunes."""
+    draw = random.Random(9)
+    for _ in range(8):
+        path = tmp_path / "kept.melodex"
+        for left in tmp_path.glob("kept.melodex*"):
+            left.unlink()
+        told = kept(1, path)
+        children = []
+        for _ in range(2):
+            child = os.fork()
+            if child == 0:
+                try:
+                    Corpus.open(path).close()
+                    os._exit(0)
+                except BaseException:
+                    os._exit(3)
+            children.append(child)
+        time.sleep(draw.uniform(0, 0.15))
+        os.kill(children[0], signal.SIGKILL)
+        ends = [os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) for child in children]
+        assert ends[0] in {0, -9}
+        assert ends[1] == 0
+        with Corpus.open(path) as corpus:
+            assert write.corpus_data(corpus) == told
+        backups = list(tmp_path.glob("kept.melodex.schema-1*"))
+        assert len(backups) == 1
+        with closing(sqlite3.connect(backups[0])) as connection:
+            ids = {row[0] for row in connection.execute("SELECT tune_id FROM tune")}
+        assert ids == set(told["tunes"])
