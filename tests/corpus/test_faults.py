@@ -306,10 +306,11 @@ def write(path: Path):
 
 @pytest.fixture
 def public(tmp_path, monkeypatch):
-    """A folder that another user can walk to."""
-    for folder in (tmp_path, *list(tmp_path.parents)[:2]):
-        if folder.owner() == tmp_path.owner():
-            folder.chmod(0o755)
+    """A folder that another user can walk to, whichever process the test runs in."""
+    for folder in (tmp_path, *tmp_path.parents):
+        folder.chmod(0o755)
+        if folder.name.startswith("pytest-of-"):
+            break
     return tmp_path
 
 

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, expect
 
 from melodex.presentation.report.forms import report_html
+from tests.browser import lit_notes, watched
 
 
 @pytest.fixture(scope="module")
@@ -38,8 +40,9 @@ def test_one_request_and_no_word_on_the_console(chromium, report_file):
     page.on("console", lambda message: messages.append(message.text))
     page.on("pageerror", lambda error: messages.append(str(error)))
     page.goto(report_file.as_uri())
+    watched(page)
     page.click('[data-play="both"]')
-    page.wait_for_timeout(200)
+    expect(page.locator("html")).to_have_attribute("data-sound", "running")
     page.click('[data-play="stop"]')
     page.click("summary")
     assert [url for url in requests if not url.startswith("data:")] == [
@@ -103,17 +106,17 @@ def test_the_keyboard_reaches_everything_in_order(page):
 
 def test_notes_light_up_while_they_sound_and_escape_stops(page):
     """Lit are notes of both passages in both pictures; then none."""
+    watched(page)
     page.focus('[data-play="both"]')
     page.keyboard.press("Enter")
-    # A wait in words of JavaScript is evaluated in the page: its policy forbids that.
-    page.locator(".lit").nth(3).wait_for(state="attached")
-    assert page.evaluate("melodexSound.state()") == "running"
-    assert page.text_content(".status") == "playing both"
-    lit = page.eval_on_selector_all(".lit", "all => all.map(e => e.id)")
-    assert {name[:3] for name in lit} == {"tp0", "tp1", "cp0", "cp1"}
+    noted = page.locator("html")
+    for picture_and_side in ("tp0", "tp1", "cp0", "cp1"):
+        expect(noted).to_have_attribute("data-lit", re.compile(rf"\b{picture_and_side}"))
+    expect(noted).to_have_attribute("data-sound", "running")
+    assert {name[:3] for name in lit_notes(page)} == {"tp0", "tp1", "cp0", "cp1"}
     page.keyboard.press("Escape")
-    assert page.locator(".lit").count() == 0
-    assert page.text_content(".status") == "silent"
+    expect(page.locator(".lit")).to_have_count(0)
+    expect(page.locator(".status")).to_have_text("silent")
 
 
 def test_tempo_and_pitch_change_what_is_planned(page, comparison):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 from click.testing import CliRunner
@@ -11,6 +12,7 @@ from playwright.sync_api import Page, expect
 from melodex.cli import melodex
 from melodex.corpus.reader import Corpus
 from melodex.tasks.passage import find_passage
+from tests.browser import followed, lit_notes, watched
 
 DEMO = Path(__file__).parents[2] / "corpus_demo"
 OWN_SONG = DEMO / "own" / "own_song.abc"
@@ -122,13 +124,12 @@ def test_the_bars_that_are_chosen_are_heard_and_no_others(workbench, visit):
     heard = page.evaluate('melodexSound.plan(melodexSound.players.tune, "a", 60, false)')
     assert [note[2] for note in heard] == pitches
     assert heard[0][3] == 0
+    watched(page)
     page.get_by_role("button", name="Play bars 3–4").click()
-    expect(page.locator(".lit").first).to_be_attached()
+    expect(page.locator("html")).to_have_attribute("data-sound", "running")
     first = whole.bar.index(3)
-    lit = page.evaluate("[...document.querySelectorAll('.lit')].map((note) => note.id)")
-    assert {int(name.removeprefix("tunep0n").partition("c")[0]) for name in lit} <= set(
-        range(first, first + len(pitches))
-    )
+    lit = {int(n.removeprefix("tunep0n").partition("c")[0]) for n in lit_notes(page)}
+    assert lit <= set(range(first, first + len(pitches)))
     page.fill("[data-bars-field]", "")
     expect(page.get_by_role("button", name="Play", exact=True)).to_be_visible()
     every = page.evaluate('melodexSound.plan(melodexSound.players.tune, "a", 60, false)')
@@ -148,7 +149,7 @@ def test_bars_of_a_tune_of_the_corpus_are_chosen_by_eye_from_the_first_page(
     page.click('[data-bar="2"]')
     page.click("text=Find these bars elsewhere")
     expect(page.locator("#match-1")).to_be_visible()
-    assert page.url.endswith("bars=1-2")
+    expect(page).to_have_url(re.compile("bars=1-2$"))
     assert "phrase=" not in page.url
 
 
@@ -161,13 +162,13 @@ def test_a_phrase_is_found_heard_and_kept_without_a_mouse(own_bench, visit):
     tabbed_to(page, "#phrase")
     page.keyboard.type(MARL_PIT)
     page.keyboard.press("Enter")
-    page.wait_for_url("**/find?**")
     expect(page.locator("#results-head")).to_be_focused()
     tabbed_to(page, "#match-1 input[name=chosen]")
     page.keyboard.press("Space")
     tabbed_to(page, '#match-1 [data-play="both"]')
+    watched(page)
     page.keyboard.press("Enter")
-    expect(page.locator(".lit").first).to_be_attached()
+    expect(page.locator("html")).to_have_attribute("data-sound", "running")
     page.keyboard.press("Escape")
     expect(page.locator(".lit")).to_have_count(0)
     tabbed_to(page, "#match-2 summary")
@@ -179,12 +180,14 @@ def test_a_phrase_is_found_heard_and_kept_without_a_mouse(own_bench, visit):
     page.keyboard.press("Enter")
     expect(page.locator("#told")).to_have_text("Kept 1 passage in the new set By keys.")
     tabbed_to(page, ".kept a")
-    page.keyboard.press("Enter")
+    with followed(page):
+        page.keyboard.press("Enter")
     expect(page.get_by_role("heading", level=1)).to_have_text("By keys")
     tabbed_to(page, "#passage-1 textarea")
     page.keyboard.type("Slowly.")
     tabbed_to(page, "button[value='note 1']")
-    page.keyboard.press("Enter")
+    with followed(page):
+        page.keyboard.press("Enter")
     expect(page.locator("#passage-1 textarea")).to_have_value("Slowly.")
 
 

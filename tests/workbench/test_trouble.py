@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import http.client
 import json
+import math
 import re
 import sqlite3
 import threading
@@ -21,6 +22,7 @@ from melodex.corpus.reader import Corpus
 from melodex.tasks.lesson.sets import open_lesson
 from melodex.workbench.bench import Bench, Stop, StoppableCorpus, Stopped
 from melodex.workbench.work import Work
+from tests.browser import followed
 
 DEMO = Path(__file__).parents[2] / "corpus_demo"
 EDGE = "melodexedge"
@@ -226,11 +228,13 @@ def test_two_tabs_that_change_one_set_lose_nothing(own_bench, visit):
     first = visit(running, "/set?name=Two+tabs")
     second = first.context.new_page()
     second.goto(first.url)
-    first.locator("#passage-1 >> text=Remove").click()
+    with followed(first):
+        first.locator("#passage-1 >> text=Remove").click()
     expect(first.locator(".match")).to_have_count(2)
     # In the second tab the third passage is now another one, or none.
     second.locator("#passage-3 textarea").fill("Words that must not be lost.")
-    second.locator("#passage-3 >> text=Write").click()
+    with followed(second):
+        second.locator("#passage-3 >> text=Write").click()
     expect(second.locator(".fault")).to_contain_text("changed on another page")
     expect(second.locator(".kept-words")).to_have_text("Words that must not be lost.")
     expect(second.locator(".match")).to_have_count(2)
@@ -239,7 +243,8 @@ def test_two_tabs_that_change_one_set_lose_nothing(own_bench, visit):
     assert [example.row.note for example in lesson.examples] == ["", ""]
     # From here it works, since this page shows the set as it is.
     second.locator("#passage-2 textarea").fill("Words that must not be lost.")
-    second.locator("#passage-2 >> text=Write").click()
+    with followed(second):
+        second.locator("#passage-2 >> text=Write").click()
     expect(second.locator("#passage-2 textarea")).to_have_value(
         "Words that must not be lost."
     )
@@ -284,7 +289,9 @@ def test_twenty_searches_at_once_are_all_right(workbench):
 
 
 def test_adding_is_stopped_and_what_was_done_stays(own_bench, visit, tmp_path, monkeypatch):
-    """After its tenth file the work waits until the button has been pressed."""
+    """Ten files are written, then the work waits until the button has been pressed."""
+    monkeypatch.setattr("melodex.tasks.adding.add.TUNES_PER_COMMIT", 10 * 12)
+    monkeypatch.setattr("melodex.tasks.adding.add.SECONDS_PER_COMMIT", math.inf)
     running = own_bench(empty=True)
     source = (DEMO / "reed_cutters.abc").read_text(encoding="utf-8")
     folder = tmp_path / "many"
@@ -303,13 +310,13 @@ def test_adding_is_stopped_and_what_was_done_stays(own_bench, visit, tmp_path, m
     page = visit(running, "/shelf")
     page.fill("input[name=path] >> nth=0", str(folder))
     page.get_by_role("button", name="Add from there").click()
-    expect(page.locator("#work-words")).to_contain_text(re.compile(r"1\d of 60\."))
-    assert 10 <= int(page.locator("progress").get_attribute("value") or 0) < 60
+    expect(page.locator("#work-words")).to_contain_text("10 of 60.")
+    expect(page.locator("progress")).to_have_attribute("value", "10")
     page.get_by_role("button", name="Stop").click()
     expect(page.locator(".lead").first).to_contain_text("Stopped. Activity before is kept")
     with Corpus.open(running.corpus_path) as corpus:
         held = corpus.tune_count
-    assert 0 < held < 60 * 12
+    assert 10 * 12 <= held < 60 * 12
     words = ["--corpus", str(running.corpus_path), "check"]
     assert CliRunner().invoke(melodex, words).exit_code == 0
 
@@ -384,11 +391,9 @@ def test_an_answer_that_nobody_waits_for_stops(demo_file, tmp_path):
         "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n) "
         "SELECT count(*) FROM n"
     )
-    began = time.monotonic()
     threading.Timer(0.2, stop.set).start()
     with pytest.raises(sqlite3.OperationalError, match="interrupted"):
         corpus.query(endless)
-    assert time.monotonic() - began < 20
     for look in (
         lambda: corpus.tune_count,
         lambda: list(corpus.chunks()),

@@ -40,14 +40,15 @@ async function pass() {
 
 export function play(midi) {
   if (midi < 0 || midi > 127) return;
-  sound(midi);
+  // The note is written down first: a machine that gives no sound must not lose it.
+  waiting.push(midi);
+  pass();
   const key = home.querySelector(`[data-midi="${midi}"]`);
   if (key) {
     key.classList.add("down");
     setTimeout(() => key.classList.remove("down"), 160);
   }
-  waiting.push(midi);
-  pass();
+  sound(midi);
 }
 
 const spoken = (midi) => `${NAMES[midi % 12]}, octave ${Math.floor(midi / 12) - 1}`;
