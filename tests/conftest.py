@@ -1,7 +1,8 @@
 """How every test runs: no time limits on examples, and in CI always the same examples.
 
 The browser that pages are tried in is here too: two at once would not go together, in
-whatever order the tests run.
+whatever order the tests run. ``-m quick`` runs the files named in :data:`QUICK`, and
+imports no others.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 import os
 import signal
 from collections.abc import Iterator
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
@@ -22,6 +24,30 @@ FLAGS = (
     "--disable-background-networking --disable-component-update --disable-sync "
     "--autoplay-policy=no-user-gesture-required --mute-audio"
 )
+
+QUICK = frozenset(
+    {
+        "tests/analysis/test_chords.py",
+        "tests/analysis/test_devices.py",
+        "tests/analysis/test_numerals.py",
+        "tests/analysis/test_progressions.py",
+        "tests/matching/test_features.py",
+        "tests/matching/test_settings.py",
+        "tests/melody/test_metre.py",
+        "tests/melody/test_pitch.py",
+        "tests/melody/test_record.py",
+        "tests/presentation/test_notation.py",
+        "tests/reading/test_abc.py",
+        "tests/reading/test_fermatas.py",
+        "tests/reading/test_musicxml.py",
+        "tests/reading/test_phrase.py",
+        "tests/reading/test_phrase_names.py",
+        "tests/tasks/test_compare.py",
+        "tests/tasks/test_describe.py",
+        "tests/tasks/test_resemble.py",
+    }
+)
+"""What one runs after each small change: the rules of the trade, each in a moment."""
 
 # Speed is measured in benchmarks/, never in a test.
 settings.register_profile("here", deadline=None)
@@ -39,6 +65,32 @@ def state_folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("XDG_STATE_HOME", str(tmp_path_factory.mktemp("state")))
         yield
+
+
+def place_of(path: Path, config: pytest.Config) -> str:
+    """A file as it is named from the root of the project."""
+    return path.relative_to(config.rootpath).as_posix()
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """A quick file that is not there any more must not go unnoticed."""
+    gone = [name for name in sorted(QUICK) if not (config.rootpath / name).is_file()]
+    if gone:
+        raise pytest.UsageError(f"named as quick, and not there: {', '.join(gone)}")
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """Under ``-m quick`` nothing else is imported; what it imports takes longest."""
+    if config.option.markexpr != "quick" or collection_path.is_dir():
+        return None
+    return place_of(collection_path, config) not in QUICK or None
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Mark what is quick."""
+    for item in items:
+        if place_of(item.path, config) in QUICK:
+            item.add_marker(pytest.mark.quick)
 
 
 @pytest.fixture(scope="session")

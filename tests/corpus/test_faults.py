@@ -307,10 +307,9 @@ def write(path: Path):
 @pytest.fixture
 def public(tmp_path, monkeypatch):
     """A folder that another user can walk to, whichever process the test runs in."""
-    for folder in (tmp_path, *tmp_path.parents):
+    above = [folder for folder in tmp_path.parents if "pytest-of-" in str(folder)]
+    for folder in (tmp_path, *above):
         folder.chmod(0o755)
-        if folder.name.startswith("pytest-of-"):
-            break
     return tmp_path
 
 
