@@ -29,7 +29,8 @@ class Output:
     """What form a result takes and where it goes; no file means standard output.
 
     ``shown`` asks for the page to be opened, ``paper`` is ``a4`` or ``letter``;
-    ``force`` lets a file be replaced that melodex did not write.
+    ``force`` lets a file be replaced that melodex did not write; ``tempo`` is that of
+    sound, in quarters a minute.
     """
 
     form: str
@@ -37,7 +38,15 @@ class Output:
     shown: bool = False
     paper: str = "a4"
     force: bool = False
+    tempo: float | None = None
 
+
+tempo_option = click.option(
+    "--tempo",
+    type=click.FloatRange(4, 1000),
+    help="Quarters a minute, for midi; otherwise as the source says, or 100.",
+)
+"""For commands that write sound."""
 
 force_option = click.option(
     "--force",
@@ -145,7 +154,7 @@ def rendered(result: Any, output: Output) -> str | bytes:
         return data.as_json(result) if output.form == "json" else data.as_csv(result)
     from melodex.presentation import pages
 
-    return pages.rendered(result, output.form, paper=output.paper)
+    return pages.rendered(result, output.form, paper=output.paper, tempo=output.tempo)
 
 
 def write(content: str | bytes, output: Output) -> None:

@@ -19,7 +19,9 @@ FORMS = ("html", "pdf", "svg", "png", "midi", "musicxml", "abc")
 ``png`` for a passage."""
 
 
-def rendered(result: object, form: str, *, paper: str = "a4") -> str | bytes:
+def rendered(
+    result: object, form: str, *, paper: str = "a4", tempo: float | None = None
+) -> str | bytes:
     """Return a result in one of the :data:`FORMS`.
 
     Parameters
@@ -30,6 +32,8 @@ def rendered(result: object, form: str, *, paper: str = "a4") -> str | bytes:
         One of the :data:`FORMS`.
     paper : str
         ``a4`` or ``letter``, for ``pdf``.
+    tempo : float, optional
+        Quarters a minute, for ``midi``; by default what the source gives, or 100.
 
     Returns
     -------
@@ -50,16 +54,16 @@ def rendered(result: object, form: str, *, paper: str = "a4") -> str | bytes:
 
         return handout_pdf(result, paper=paper)
     if form in FORMS and isinstance(result, Passage):
-        return passage_as(result, form)
+        return passage_as(result, form, tempo)
     if form in FORMS and form != "png" and isinstance(result, Comparison):
-        return comparison_as(result, form)
+        return comparison_as(result, form, tempo)
     raise PresentationError(
         f"there is no {form} form of a {type(result).__name__}",
         hint="svg, midi, musicxml and abc are for comparisons and passages",
     )
 
 
-def passage_as(passage: Passage, form: str) -> str | bytes:
+def passage_as(passage: Passage, form: str, tempo: float | None) -> str | bytes:
     """A tune or passage as a picture, as sound or as notation."""
     from melodex.presentation.report.tune import sheet_as
 
@@ -67,10 +71,10 @@ def passage_as(passage: Passage, form: str) -> str | bytes:
         from melodex.presentation.report.paper import picture_png
 
         return picture_png(str(sheet_as(passage, "svg")))
-    return sheet_as(passage, form)
+    return sheet_as(passage, form, tempo=tempo)
 
 
-def comparison_as(comparison: Comparison, form: str) -> str | bytes:
+def comparison_as(comparison: Comparison, form: str, tempo: float | None) -> str | bytes:
     """A comparison as a picture, as sound or as notation."""
     if form == "svg":
         from melodex.presentation.engraving.pictures import engrave_comparison
@@ -81,7 +85,7 @@ def comparison_as(comparison: Comparison, form: str) -> str | bytes:
     if form == "midi":
         from melodex.presentation.notation.midi import comparison_midi
 
-        return comparison_midi(comparison)
+        return comparison_midi(comparison, which="in turn", tempo_quarters_per_minute=tempo)
     if form == "musicxml":
         from melodex.presentation.notation.musicxml import comparison_musicxml
 

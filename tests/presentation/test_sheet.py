@@ -18,6 +18,7 @@ from melodex.presentation.notation.musicxml import musicxml_text
 from melodex.presentation.pages import rendered
 from melodex.reading import read_bytes
 from melodex.reading.carried import restored
+from melodex.tasks.compare import compare
 from melodex.tasks.passage import Passage, Span, passage_of
 
 SONG = """X:7
@@ -158,3 +159,30 @@ def test_music21_and_mido_hear_the_same_notes(song):
         if message.type == "note_on" and message.velocity:
             heard.append((message.note, now))
     assert heard == list(zip(song.midi, song.onset_ticks, strict=True))
+
+
+def test_a_comparison_is_written_in_one_key_in_every_format(read_tune):
+    a = read_tune("X:1\nT:a\nM:4/4\nL:1/4\nK:C\nCDEF | G4 |]")
+    b = read_tune("X:1\nT:b\nM:4/4\nL:1/4\nK:D\nDEFG | A4 |]")
+    found = compare(*(Passage(m, m, 0, m.content_id(), False) for m in (a, b)))
+    first, second = read_bytes(str(rendered(found, "abc")).encode(), "abc", "").tunes
+    assert first.melody.midi == second.melody.midi == a.midi
+    assert "it stands in D major" in str(rendered(found, "abc"))
+    assert "it stands in D major" in str(rendered(found, "musicxml"))
+    file = mido.MidiFile(file=io.BytesIO(bytes(rendered(found, "midi", tempo=60))))
+    assert [m.tempo for m in file.tracks[0] if m.type == "set_tempo"] == [1_000_000]
+    begun = []
+    for track in file.tracks[1:]:
+        now, times, places = 0, [], set()
+        for message in track:
+            now += message.time
+            if message.type == "control_change" and message.control == 10:
+                places.add(message.value)
+            if message.type == "note_on" and message.velocity:
+                times.append((now, message.note))
+        begun.append((times, places))
+    (left, place_a), (right, place_b) = begun
+    assert [note for _, note in left] == [note for _, note in right] == [*a.midi, *a.midi]
+    # A alone, B alone, then both at once; each on its side.
+    assert left[4][0] < right[0][0] < left[5][0] == right[5][0]
+    assert max(place_a) < 64 < min(place_b)

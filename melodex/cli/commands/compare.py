@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import click
 
-from melodex.cli.output import Output, output_options, present
+from melodex.cli.output import Output, output_options, present, tempo_option
 
 FORMATS = ("text", "json", "html", "pdf", "svg", "midi", "musicxml", "abc")
 
@@ -21,6 +22,7 @@ FORMATS = ("text", "json", "html", "pdf", "svg", "midi", "musicxml", "abc")
     type=int,
     help="Transpose X by this many semitones instead of the best fit.",
 )
+@tempo_option
 @output_options(FORMATS)
 @click.pass_obj
 def command(
@@ -30,6 +32,7 @@ def command(
     bars: str | None,
     notes: str | None,
     transpose: int | None,
+    tempo: float | None,
     output: Output,
 ) -> None:
     """Lay two passages side by side: what they share, and where they part.
@@ -45,4 +48,5 @@ def command(
     from melodex.tasks.passage import find_passages
 
     first, second = find_passages(corpus_path, (a, b), bars=bars, notes=notes)
-    present(compare(first, second, transposition_semitones=transpose), output)
+    found = compare(first, second, transposition_semitones=transpose)
+    present(found, replace(output, tempo=tempo))

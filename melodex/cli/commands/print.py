@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from melodex.cli.output import Output, output_options, present
+from melodex.cli.output import Output, output_options, present, tempo_option
 
 FORMATS = ("pdf", "svg", "png", "html", "musicxml", "abc", "midi")
 SUFFIXES = {f".{form}": form for form in FORMATS} | {
@@ -20,9 +20,12 @@ SUFFIXES = {f".{form}": form for form in FORMATS} | {
 @click.command("print")
 @click.argument("tune")
 @click.option("--bars", help="Bars by their printed numbers, such as 5-8; otherwise all.")
+@tempo_option
 @output_options(FORMATS)
 @click.pass_obj
-def command(corpus_path: Path, tune: str, bars: str | None, output: Output) -> None:
+def command(
+    corpus_path: Path, tune: str, bars: str | None, tempo: float | None, output: Output
+) -> None:
     """Print or export one tune or passage: paper, picture, sound or notation.
 
     TUNE is a tune of the corpus (id or title) or a file (FILE, or FILE#3 for the
@@ -39,4 +42,4 @@ def command(corpus_path: Path, tune: str, bars: str | None, output: Output) -> N
     if output.file is not None and output.form == FORMATS[0]:
         form = SUFFIXES.get(output.file.suffix.lower(), output.form)
         output = replace(output, form=form)
-    present(find_one(corpus_path, tune, bars=bars), output)
+    present(find_one(corpus_path, tune, bars=bars), replace(output, tempo=tempo))

@@ -53,7 +53,17 @@ RELATION_SHAPES = {
     "same direction": Shape("same", "ring", "", "#1b5aa6"),
     "other direction": Shape("different", "cross", "", "#4a4f55"),
 }
-"""The five relations, that which stands where no rhythm is known, and those of a contour.
+RELATION_SHAPES |= {
+    words: RELATION_SHAPES[relation]
+    for words, relation in (
+        ("same shape and length", "same degree and time"),
+        ("same shape, other length", "same degree, other rhythm"),
+        ("same shape", "same degree"),
+        ("other shape", "different degree"),
+    )
+}
+"""The five relations, that which stands where no rhythm is known, those of a contour,
+and what the first are called where notes agree on other degrees.
 
 The three colours differ in lightness and stay apart under the common kinds of colour
 blindness; the shapes do without them."""

@@ -5,7 +5,8 @@ spelled as the other passage spells it where both have it, and else with the few
 signs. What the relations are called depends on what two passages share: where the
 tonics do not meet, notes agree in shape and not in degree.
 
-Contents: parts_of, shown_degrees, key_names, moved, moved_chord, words_for.
+Contents: parts_of, shown_degrees, key_names, moved, moved_chord, moved_words,
+words_for.
 """
 
 from __future__ import annotations
@@ -23,7 +24,15 @@ from melodex.presentation.engraving.layout import StaffPart
 if TYPE_CHECKING:
     from melodex.tasks.compare import Likeness
 
-__all__ = ["key_names", "moved", "moved_chord", "parts_of", "shown_degrees", "words_for"]
+__all__ = [
+    "key_names",
+    "moved",
+    "moved_chord",
+    "moved_words",
+    "parts_of",
+    "shown_degrees",
+    "words_for",
+]
 
 FIFTHS_AROUND = 12
 """Places on the line of fifths after which the same sounding pitches return."""
@@ -219,6 +228,15 @@ def key_names(
         moved_from = "" if before == change.key else f" (from {before})"
         names.append((change.onset_ticks, f"{change.key}{moved_from}"))
     return tuple(names)
+
+
+def moved_words(shown: Melody, own: Melody) -> str:
+    """Whether and from where a passage was moved to be shown; empty if it was not."""
+    if shown.midi == own.midi:
+        return ""
+    return "moved to the key of the other" + (
+        f"; it stands in {own.key}" if own.key.mode != "none" else ""
+    )
 
 
 def words_for(likeness: Likeness) -> tuple[tuple[str, str], ...]:

@@ -116,18 +116,28 @@ def lost_in(text: str, melody: Melody) -> str:
 
 
 def comparison_abc(comparison: Comparison) -> str:
-    """Return both passages of a comparison as two tunes, each in its own key.
+    """Return both passages of a comparison as two tunes in a common key.
+
+    Where one was moved, a note says so and names its own key.
 
     Raises
     ------
     PresentationError
         As :func:`abc_text`.
     """
-    passages = (comparison.a, comparison.b)
-    return "\n".join(
-        abc_text(passage.melody, excerpt=True, number=index)
-        for index, passage in enumerate(passages, 1)
-    )
+    from melodex.presentation.engraving.sides import moved_words, parts_of
+
+    a, b = comparison.a.melody, comparison.b.melody
+    onto = "b" if a.key.mode == "none" else "a"
+    parts, _ = parts_of(a, b, comparison.likeness, onto=onto)
+    texts = []
+    for index, (part, own) in enumerate(zip(parts, (a, b), strict=True), 1):
+        text = abc_text(part.melody, excerpt=True, number=index)
+        words = moved_words(part.melody, own)
+        texts.append(
+            text.replace("\nM:", f"\nN:{field_text(words)}\nM:", 1) if words else text
+        )
+    return "\n".join(texts)
 
 
 def header(melody: Melody, bars: tuple[WrittenBar, ...], number: int) -> list[str]:

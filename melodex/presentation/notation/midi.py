@@ -32,6 +32,11 @@ DEFAULT_TEMPO = 100.0
 
 VELOCITY = 80
 DRUM_CHANNEL = 9
+PAN = 10
+"""Number of the controller that places a channel between left and right."""
+
+PLACES = (32, 96)
+PAUSE_TICKS = 2 * TICKS_PER_QUARTER
 MOST_MELODIES = 15
 Event = tuple[int, int, bytes]
 """Tick, rank among events of one tick, and the event's bytes."""
@@ -71,18 +76,12 @@ def midi_bytes(
         raise PresentationError(f"a MIDI file takes 1 to {MOST_MELODIES} melodies here")
     tempo = tempo_quarters_per_minute or melodies[0].tempo_quarters_per_minute
     tempo = tempo or DEFAULT_TEMPO
-    if not 4 <= tempo <= 1000:
-        raise PresentationError(
-            f"a tempo of {tempo:g} quarters a minute cannot be written",
-            hint="choose one between 4 and 1000",
-        )
-    tracks = [conductor_track(melodies[0], tempo)]
+    tracks = [conductor_track(melodies[0], checked_tempo(tempo))]
     for index, melody in enumerate(melodies):
         channel = index + (index >= DRUM_CHANNEL)
         name = names[index] if index < len(names) else melody.title
         tracks.append(note_track(melody, channel, name))
-    header = (1).to_bytes(2) + len(tracks).to_bytes(2) + TICKS_PER_QUARTER.to_bytes(2)
-    return chunk(b"MThd", header) + b"".join(chunk(b"MTrk", track) for track in tracks)
+    return file_of(tracks)
 
 
 def comparison_midi(
@@ -91,14 +90,15 @@ def comparison_midi(
     which: str = "both",
     tempo_quarters_per_minute: float | None = None,
 ) -> bytes:
-    """Return a MIDI file of a comparison's passages, at their own pitch.
+    """Return a MIDI file of a comparison's passages.
 
     Parameters
     ----------
     comparison : Comparison
         From :func:`melodex.tasks.compare.compare`.
     which : str
-        ``a``, ``b`` or ``both``.
+        ``in turn``: A, then B in A's key, then both, A at the left and B at the right;
+        or ``a``, ``b`` or ``both``, each at its own pitch.
     tempo_quarters_per_minute : float, optional
         As for :func:`midi_bytes`.
 
@@ -107,18 +107,71 @@ def comparison_midi(
     PresentationError
         As :func:`midi_bytes`, or if ``which`` is none of the three.
     """
+    if which == "in turn":
+        return midi_in_turn(comparison, tempo_quarters_per_minute)
     chosen = {
         "a": [comparison.a],
         "b": [comparison.b],
         "both": [comparison.a, comparison.b],
     }.get(which)
     if chosen is None:
-        raise PresentationError(f"{which!r} is no choice of passage", hint="a, b or both")
+        raise PresentationError(
+            f"{which!r} is no choice of passage", hint="in turn, a, b or both"
+        )
     return midi_bytes(
         [passage.melody for passage in chosen],
         tempo_quarters_per_minute=tempo_quarters_per_minute,
         names=[passage.label for passage in chosen],
     )
+
+
+def midi_in_turn(comparison: Comparison, tempo: float | None) -> bytes:
+    """A alone, B in A's key alone, and both so that their first partners meet."""
+    from melodex.presentation.engraving.sides import parts_of
+
+    a, b = comparison.a, comparison.b
+    onto = "b" if a.melody.key.mode == "none" else "a"
+    parts, pairs = parts_of(a.melody, b.melody, comparison.likeness, onto=onto)
+    melodies = [part.melody for part in parts]
+    first = pairs[0] if pairs else (0, 0)
+    meets = [
+        m.onset_ticks[n] - origin_ticks(m) for m, n in zip(melodies, first, strict=True)
+    ]
+    lengths = [m.end_ticks - origin_ticks(m) for m in melodies]
+    starts_b = lengths[0] + PAUSE_TICKS
+    together = starts_b + lengths[1] + PAUSE_TICKS
+    leads = [together + max(meets) - meet for meet in meets]
+    tempo = tempo or next(
+        filter(None, (m.tempo_quarters_per_minute for m in melodies)), None
+    )
+    tracks = [conductor_track(melodies[0], checked_tempo(tempo or DEFAULT_TEMPO))]
+    for side, (melody, passage) in enumerate(zip(melodies, (a, b), strict=True)):
+        name = f"{'AB'[side]}: {passage.label}"
+        when = (0 if side == 0 else starts_b, leads[side])
+        tracks.append(note_track(melody, side, name, when=when, place=PLACES[side]))
+    return file_of(tracks)
+
+
+def checked_tempo(tempo: float) -> float:
+    """A tempo that a file can state.
+
+    Raises
+    ------
+    PresentationError
+        If it is not between 4 and 1000.
+    """
+    if not 4 <= tempo <= 1000:
+        raise PresentationError(
+            f"a tempo of {tempo:g} quarters a minute cannot be written",
+            hint="choose one between 4 and 1000",
+        )
+    return tempo
+
+
+def file_of(tracks: Sequence[bytes]) -> bytes:
+    """A file of type 1."""
+    header = (1).to_bytes(2) + len(tracks).to_bytes(2) + TICKS_PER_QUARTER.to_bytes(2)
+    return chunk(b"MThd", header) + b"".join(chunk(b"MTrk", track) for track in tracks)
 
 
 def origin_ticks(melody: Melody) -> int:
@@ -153,10 +206,22 @@ def conductor_events(melody: Melody, tempo: float) -> list[Event]:
     return events
 
 
-def note_track(melody: Melody, channel: int, name: str) -> bytes:
-    """Name and notes of one melody; a note that ends goes before one that starts."""
+def note_track(
+    melody: Melody,
+    channel: int,
+    name: str,
+    *,
+    when: Sequence[int] = (0,),
+    place: int | None = None,
+) -> bytes:
+    """Name and notes of one melody; a note that ends goes before one that starts.
+
+    It is played at each of the ticks ``when``, at a ``place`` from 0, the left, to 127.
+    """
     origin = origin_ticks(melody)
     events: list[Event] = [(0, 0, meta(0x03, name.encode("latin-1", "replace")[:200]))]
+    if place is not None:
+        events.append((0, 1, bytes([0xB0 | channel, PAN, place])))
     for index, (pitch, onset, length) in enumerate(
         zip(melody.midi, melody.onset_ticks, melody.duration_ticks, strict=True)
     ):
@@ -165,9 +230,10 @@ def note_track(melody: Melody, channel: int, name: str) -> bytes:
                 f"note {index + 1} in bar {melody.bar[index]} has no MIDI pitch",
                 where=melody.title,
             )
-        start = onset - origin
-        events.append((start, 2, bytes([0x90 | channel, pitch, VELOCITY])))
-        events.append((start + length, 1, bytes([0x80 | channel, pitch, 0])))
+        for begun in when:
+            start = begun + onset - origin
+            events.append((start, 2, bytes([0x90 | channel, pitch, VELOCITY])))
+            events.append((start + length, 1, bytes([0x80 | channel, pitch, 0])))
     return track_of(events)
 
 

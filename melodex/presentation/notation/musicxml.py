@@ -111,14 +111,16 @@ def comparison_musicxml(comparison: Comparison, *, key: str = "common") -> str:
     PresentationError
         As :func:`musicxml_text`.
     """
-    from melodex.presentation.engraving.sides import parts_of
+    from melodex.presentation.engraving.sides import moved_words, parts_of
 
     a, b = comparison.a, comparison.b
-    parts, pairs = parts_of(a.melody, b.melody, comparison.likeness, key=key)
-    names = [
-        f"{part.label}: {passage.label}"
-        for part, passage in zip(parts, (a, b), strict=True)
-    ]
+    onto = "b" if a.melody.key.mode == "none" else "a"
+    parts, pairs = parts_of(a.melody, b.melody, comparison.likeness, key=key, onto=onto)
+    names = []
+    for part, passage in zip(parts, (a, b), strict=True):
+        words = moved_words(part.melody, passage.melody)
+        said = f" ({words})" if words else ""
+        names.append(f"{part.label}: {passage.label}{said}")
     return document(parts, pairs, f"{a.label} and {b.label}", names)
 
 

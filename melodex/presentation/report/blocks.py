@@ -1,13 +1,15 @@
 """What the pages of several tasks have in common: two melodies, drawn and played.
 
 Contents: Laid, laid_out, numerals_of, picture_of, player_of, solo_player, pairs_table,
-midi_link, common_key_words, rights_lines, expected_text.
+midi_link, common_key_words, rights_lines, shown_title,
+expected_text.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import PurePath
 
 from melodex.analysis.harmony.placed import place_chords
 from melodex.melody import (
@@ -37,6 +39,7 @@ __all__ = [
     "picture_of",
     "player_of",
     "rights_lines",
+    "shown_title",
     "solo_player",
 ]
 
@@ -147,7 +150,7 @@ def pairs_table(laid: Laid, first_note: int = 0) -> Table:
         rows.append(
             (
                 *note_cells(laid.a, laid.parts[0].degrees, pair.query),
-                pair.relation,
+                laid.parts[0].named(pair.relation),
                 *note_cells(laid.b, laid.parts[1].degrees, tune),
             )
         )
@@ -203,12 +206,17 @@ def common_key_words(laid: Laid) -> str:
     )
 
 
+def shown_title(melody: Melody) -> str:
+    """The title of a tune; where it has none, the name of its file."""
+    return melody.credits.title or PurePath(melody.credits.source).stem or melody.title
+
+
 def rights_lines(*melodies: Melody) -> tuple[str, ...]:
     """Title, maker, source and rights of each tune shown, each tune once."""
     lines = []
     for melody in melodies:
         made = melody.credits
-        words = [melody.title, made.composer, made.collection, made.rights]
+        words = [shown_title(melody), made.composer, made.collection, made.rights]
         lines.append(". ".join(word for word in words if word) + ".")
     return tuple(dict.fromkeys(lines))
 

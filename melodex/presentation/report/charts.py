@@ -347,21 +347,24 @@ def bar_grid(cells: Sequence[BarCell], *, per_row: int = 8, prefix: str = "grid"
     )
     for place, row in enumerate(rows):
         top = 4 + place * high
+        # Rows are cut apart as systems are, so that they flow over pages.
+        edges = {"data-top": f"{top - 4:g}", "data-bottom": f"{top + high - 4:g}"}
+        home = SubElement(root, "g", {"class": "system", **edges})
         if row[0].section:
-            label(root, left - 12, top + 28, row[0].section[:8], "end", 17).set(
+            label(home, left - 12, top + 28, row[0].section[:8], "end", 17).set(
                 "font-weight", "bold"
             )
         for column, cell in enumerate(row):
-            draw_cell(root, cell, left + column * wide, top, wide, high)
+            draw_cell(home, cell, left + column * wide, top, wide, high)
     return tostring(root, encoding="unicode")
 
 
 def draw_cell(
-    root: Element, cell: BarCell, x: float, top: float, wide: float, high: float
+    home: Element, cell: BarCell, x: float, top: float, wide: float, high: float
 ) -> None:
     """One bar of a grid."""
     SubElement(
-        root,
+        home,
         "rect",
         {
             "x": f"{x:g}",
@@ -374,6 +377,6 @@ def draw_cell(
             "stroke-opacity": "0.45",
         },
     )
-    label(root, x + 5, top + 12, str(cell.number), "start", 10)
+    label(home, x + 5, top + 12, str(cell.number), "start", 10)
     shown = cell.text if len(cell.text) <= 15 else cell.text[:14] + "…"
-    label(root, x + wide / 2, top + 31, shown, size=14 if len(shown) < 12 else 12)
+    label(home, x + wide / 2, top + 31, shown, size=14 if len(shown) < 12 else 12)

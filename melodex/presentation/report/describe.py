@@ -5,9 +5,16 @@ Contents: description_page, melody_svg, gathering_page.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from melodex.analysis.degrees import degrees
 from melodex.presentation.engraving.pictures import engrave_melody
-from melodex.presentation.report.blocks import midi_link, rights_lines, solo_player
+from melodex.presentation.report.blocks import (
+    midi_link,
+    rights_lines,
+    shown_title,
+    solo_player,
+)
 from melodex.presentation.report.charts import BarCell, bar_grid
 from melodex.presentation.report.page import (
     Block,
@@ -36,11 +43,15 @@ def description_page(found: Description) -> Page:
         Of the describe task.
     """
     melody = found.passage.melody
-    sections = [
-        Section("Bar by bar", (grid_picture(found),)),
-        Section("The melody", notes_blocks(found)),
-        Section("Worth telling", (finds_table(found),)),
-    ]
+    sections = [Section("The melody", notes_blocks(found))]
+    # A grid of empty boxes says nothing.
+    if (
+        any(bar.chords for bar in found.grid)
+        or sum(bool(b.section) for b in found.grid) > 1
+    ):
+        sections.insert(0, Section("Bar by bar", (grid_picture(found),)))
+    if found.finds:
+        sections.append(Section("Worth telling", (finds_table(found),)))
     if found.analysis.harmony.notes:
         table = Fold(
             "The melody on its chords", (chord_notes_table(found),), on_paper=False
@@ -49,7 +60,11 @@ def description_page(found: Description) -> Page:
     if found.unsaid:
         sections.append(Section("What cannot be said", (Text(found.unsaid),)))
     return Page(
-        melody.title, "describe", found.summary, tuple(sections), rights_lines(melody)
+        shown_title(melody),
+        "describe",
+        found.summary,
+        tuple(sections),
+        rights_lines(melody),
     )
 
 
@@ -59,7 +74,8 @@ def grid_picture(found: Description) -> Picture:
     for bar in found.grid:
         chords = " ".join(text for text, _ in bar.chords)
         cells.append(BarCell(bar.number, bar.section, chords, shaded=bool(bar.key)))
-    caption = "Shaded bars are where a key centre begins."
+    shaded = any(cell.shaded for cell in cells)
+    caption = "Shaded bars are where a key centre begins." if shaded else ""
     return Picture(bar_grid(cells, per_row=4, prefix="bars"), "Bars of the piece", caption)
 
 
@@ -83,12 +99,12 @@ def melody_svg(found: Description) -> str:
 def notes_blocks(found: Description) -> tuple[Block, ...]:
     """The engraved melody, and its sound."""
     melody = found.passage.melody
+    counted = any(
+        degree is not None for degree in degrees(melody, found.analysis.spans or None)
+    )
+    caption = "Degrees count from the key centre." if counted else ""
     return (
-        Picture(
-            melody_svg(found),
-            f"Notes: {melody.title}",
-            "Degrees count from the key centre.",
-        ),
+        Picture(melody_svg(found), f"Notes: {melody.title}", caption),
         solo_player(melody, "player", "melody", melody.title),
         midi_link(found.passage, "melody.mid"),
     )
@@ -102,7 +118,7 @@ def finds_table(found: Description) -> Table:
         together.setdefault((find.kind, find.sentence), []).append(find)
     rows = []
     for (kind, sentence), same in list(together.items())[:MOST_FINDS]:
-        bars = ", ".join(bars_text(find.first_bar, find.last_bar) for find in same)
+        bars = listed([bars_text(find.first_bar, find.last_bar) for find in same])
         tunes = (str(same[0].tunes),) if counted else ()
         rows.append((bars, kind, sentence, *tunes))
     head = ("Bars", "What", "Why") + (("Tunes that show it",) if counted else ())
@@ -119,6 +135,11 @@ def chord_notes_table(found: Description) -> Table:
     return Table(
         "Melody notes on chords", ("Bar", "Chord", "Numeral", "Note", "Kind"), rows
     )
+
+
+def listed(words: Sequence[str]) -> str:
+    """Words in a list: ``1, 5 and 9``."""
+    return " and ".join(filter(None, (", ".join(words[:-1]), words[-1])))
 
 
 def bars_text(first: int, last: int) -> str:

@@ -62,6 +62,7 @@ __all__ = [
     "resemblance_page",
 ]
 
+MOST_ROWS_ON_PAPER = 60
 MUSICXML = "application/vnd.recordare.musicxml+xml"
 
 
@@ -125,11 +126,17 @@ def comparison_page(comparison: Comparison) -> Page:
     )
     evidence = (
         Section("In time", in_time),
-        Section("Note by note", (columns, Fold("As a table", (pairs_table(laid),)))),
+        Section("Note by note", (columns, note_table(laid))),
         *charts_of(laid),
     )
     rights = rights_lines(comparison.a.whole, comparison.b.whole)
     return Page(title, "comparison", comparison.summary, evidence, rights)
+
+
+def note_table(laid: Laid) -> Fold:
+    """Every pair as a row; of long passages the paper is spared it."""
+    table = pairs_table(laid)
+    return Fold("As a table", (table,), on_paper=len(table.rows) <= MOST_ROWS_ON_PAPER)
 
 
 def charts_of(laid: Laid) -> tuple[Section, Section]:

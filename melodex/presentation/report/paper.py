@@ -31,6 +31,7 @@ from melodex.presentation.report.page import (
     Legend,
     Page,
     Picture,
+    Section,
     Table,
     Text,
     with_key_signs,
@@ -157,15 +158,24 @@ def page_data(page: Page) -> dict[str, Any]:
         "rights": list(page.rights),
         "signs": {name: relation_sign(name) for name in RELATION_SHAPES},
         "sections": [
-            {
-                "heading": section.heading,
-                "note": section.note,
-                "new_page": section.new_page,
-                "whole": section.whole,
-                "blocks": [data for block in section.blocks for data in block_data(block)],
-            }
-            for section in page.sections
+            section_data(section) for section in page.sections if on_paper(section)
         ],
+    }
+
+
+def on_paper(section: Section) -> bool:
+    """Whether there is anything of a section that paper can show."""
+    return any(block_data(block) for block in section.blocks)
+
+
+def section_data(section: Section) -> dict[str, Any]:
+    """A section as plain data."""
+    return {
+        "heading": section.heading,
+        "note": section.note,
+        "new_page": section.new_page,
+        "whole": section.whole,
+        "blocks": [data for block in section.blocks for data in block_data(block)],
     }
 
 

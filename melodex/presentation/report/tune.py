@@ -22,7 +22,12 @@ from melodex.presentation.engraving.pictures import (
     EngravedSvg,
     engrave_sheet,
 )
-from melodex.presentation.report.blocks import midi_link, rights_lines, solo_player
+from melodex.presentation.report.blocks import (
+    midi_link,
+    rights_lines,
+    shown_title,
+    solo_player,
+)
 from melodex.presentation.report.page import Page, Picture, Section
 from melodex.tasks.passage import Passage
 
@@ -33,8 +38,8 @@ HEAD_UNITS = 1500
 """Room above the music for the title and two lines below it, in the picture's units."""
 
 
-def sheet_as(passage: Passage, form: str) -> str | bytes:
-    """A tune or passage in one of the :data:`SHEET_FORMS`.
+def sheet_as(passage: Passage, form: str, *, tempo: float | None = None) -> str | bytes:
+    """A tune or passage in one of the :data:`SHEET_FORMS`; as sound at some tempo.
 
     Raises
     ------
@@ -47,7 +52,8 @@ def sheet_as(passage: Passage, form: str) -> str | bytes:
     if form == "midi":
         from melodex.presentation.notation.midi import midi_bytes
 
-        return midi_bytes([melody], names=[passage.label if cut else melody.title])
+        names = [passage.label if cut else melody.title]
+        return midi_bytes([melody], tempo_quarters_per_minute=tempo, names=names)
     if form == "musicxml":
         from melodex.presentation.notation.musicxml import musicxml_text
 
@@ -73,7 +79,9 @@ def tune_page(passage: Passage) -> Page:
     )
     sections = (Section("", blocks),)
     kicker = melody.credits.rhythm or "tune"
-    return Page(melody.title, kicker, makers(passage), sections, rights_lines(melody))
+    return Page(
+        shown_title(melody), kicker, makers(passage), sections, rights_lines(melody)
+    )
 
 
 def makers(passage: Passage) -> tuple[str, ...]:
@@ -104,7 +112,7 @@ def with_head(drawn: EngravedSvg, passage: Passage) -> str:
         f"{{{SVG}}}g", {"class": "head", "fill": "currentColor", "stroke": "none"}
     )
     for text, x, anchor, size, y in (
-        (passage.melody.title, width / 2, "middle", 640, 620 - HEAD_UNITS),
+        (shown_title(passage.melody), width / 2, "middle", 640, 620 - HEAD_UNITS),
         (left, 40, "start", 360, -330),
         (right, width - 40, "end", 360, -330),
     ):
