@@ -120,11 +120,17 @@ def leave(connection: sqlite3.Connection, path: Path) -> None:
 
 
 def journal_bytes(path: Path) -> int:
-    """How many bytes stand in journals beside a file; 0 where the file alone is whole."""
-    found = 0
-    for suffix in ("-wal", "-journal"):
-        with suppress(OSError):
-            found += os.stat(f"{os.path.realpath(path)}{suffix}").st_size  # noqa: PTH116
+    """How many bytes stand in journals beside a file; 0 where the file alone is whole.
+
+    A rollback journal that begins with a zero was never made good: nothing of the file
+    had been changed yet (https://www.sqlite.org/fileformat2.html, section 3).
+    """
+    found, place = 0, os.path.realpath(path)
+    with suppress(OSError):
+        found += os.stat(f"{place}-wal").st_size  # noqa: PTH116
+    with suppress(OSError), open(f"{place}-journal", "rb") as journal:  # noqa: PTH123
+        if journal.read(1) > b"\0":
+            found += os.fstat(journal.fileno()).st_size
     return found
 
 

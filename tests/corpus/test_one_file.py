@@ -153,3 +153,24 @@ def test_rounds_of_many_processes_end_in_one_file(corpus_path, reading, tmp_path
         alone = ids_of_the_file_alone(corpus_path, tmp_path)
         assert every is None or alone == every
     assert check_corpus(corpus_path).faults == ()
+
+
+def test_a_journal_that_was_never_made_good_leaves_the_file_whole_alone(
+    corpus_path, reading, tmp_path
+):
+    """A writer killed before its first page went to the file (SQLite syncs before)."""
+    with CorpusWriter.open(corpus_path) as writer:
+        writer.add_reading(reading("0.abc", range(3)))
+    child = os.fork()
+    if child == 0:
+        connection = sqlite3.connect(corpus_path, isolation_level=None)
+        connection.execute("BEGIN IMMEDIATE")
+        connection.execute("UPDATE tune SET title = 'lost'")
+        os._exit(9)
+    os.waitpid(child, 0)
+    assert Path(f"{corpus_path}-journal").stat().st_size
+    assert journal_bytes(corpus_path) == 0
+    assert len(ids_of_the_file_alone(corpus_path, tmp_path)) == 3
+    with CorpusWriter.open(corpus_path) as writer:
+        writer.add_reading(reading("3.abc", range(3, 6)))
+    assert beside(corpus_path) == []
