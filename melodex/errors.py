@@ -1,8 +1,11 @@
 """The one tree of errors that melodex raises on purpose.
 
-Every message says what is wrong, where (file, tune, line), and what to try.
-The command line and the workbench catch :class:`MelodexError` once each; any
-other exception is a fault of ours and keeps its traceback.
+Every message says what is wrong, where (file, tune, line), and what to try. What to try
+is in words that hold everywhere, or is a :class:`Remedy`, which the command line, the
+page and Python word each for itself: nothing below a door names a command, an option or
+a button. What an error knows beyond its words it carries as attributes, so that nobody
+reads a message back. The command line and the workbench catch :class:`MelodexError` once
+each; any other exception is a fault of ours and keeps its traceback.
 
     MelodexError
     +-- ReadingError          a file or a tune could not be read
@@ -24,7 +27,12 @@ other exception is a fault of ours and keeps its traceback.
 
 from __future__ import annotations
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any
+
 __all__ = [
+    "REMEDIES",
     "AmbiguousPhraseError",
     "AnalysisError",
     "BusyCorpusError",
@@ -39,9 +47,53 @@ __all__ = [
     "PhraseError",
     "PresentationError",
     "ReadingError",
+    "Remedy",
     "SettingsError",
     "UnknownTuneError",
 ]
+
+
+class Remedy:
+    """What helps, by a name that doors know, and in words that hold everywhere."""
+
+    __slots__ = ("name", "words")
+
+    def __init__(self, name: str, words: str) -> None:
+        self.name = name
+        self.words = words
+
+
+REMEDIES = {
+    name: Remedy(name, words)
+    for name, words in {
+        "add any": "add any file of it, which works them out anew",
+        "add tunes": "add tunes to it",
+        "check": "check the corpus",
+        "check, then add": "check the corpus, then add the files of these tunes again",
+        "choose notation": "say in which notation it is written",
+        "find title": "look through the titles",
+        "fold in": "check it, which folds the journal in, or name another file",
+        "keep passages": "keep some passages in it",
+        "list sources": "look through the sources and collections",
+        "list tunes": "look through the tunes of the corpus",
+        "look at set": "look at the set, which says what has changed",
+        "make corpus": "add a folder, which makes one, or name another file",
+        "make set": "make one",
+        "name feature": "name a feature, such as a device or a progression",
+        "name phrase": 'type a phrase, such as "5 1 7 6 5 3", or take one from a tune',
+        "name tune": "name the tune too",
+        "other folder": "name another folder",
+        "other corpus": "name another file",
+        "file in folder": "name a file in it",
+        "repair": "repair the corpus, which makes a new one of all that can be read",
+        "repair tune": "repair the corpus, which reads them again from the kept source",
+        "replace": "name another file, or say that it is to be replaced",
+        "replace read-only": "say that it is to be replaced",
+        "update": "update melodex, or name another file",
+        "what is damaged": "check the corpus; a backup helps where it cannot be read",
+    }.items()
+}
+"""What doors are to word; each has the words for all of these that it knows better."""
 
 
 class MelodexError(Exception):
@@ -53,14 +105,20 @@ class MelodexError(Exception):
         What is wrong, as a clause without a full stop.
     where : str, optional
         File, tune and line, as far as they are known.
-    hint : str, optional
+    hint : str or Remedy, optional
         What to try instead.
+
+    Attributes
+    ----------
+    remedy : str
+        Name of the remedy, for a door to word; empty where ``hint`` is all.
     """
 
-    def __init__(self, what: str, *, where: str = "", hint: str = "") -> None:
+    def __init__(self, what: str, *, where: str = "", hint: str | Remedy = "") -> None:
         self.what = what
         self.where = where
-        self.hint = hint
+        self.hint = hint.words if isinstance(hint, Remedy) else hint
+        self.remedy = hint.name if isinstance(hint, Remedy) else ""
         super().__init__(str(self))
 
     def __str__(self) -> str:
@@ -78,15 +136,52 @@ class HostileInputError(ReadingError):
 
 
 class PhraseError(MelodexError):
-    """A typed phrase could not be understood."""
+    """A typed phrase could not be understood.
+
+    Attributes
+    ----------
+    column : int or None
+        Where in its line, from 1.
+    pointed : str
+        That line with a caret under the place; empty where none is known.
+    """
+
+    column: int | None = None
+    pointed: str = ""
+
+    def __str__(self) -> str:
+        if not self.pointed:
+            return super().__str__()
+        advice = f"; {self.hint}" if self.hint else ""
+        return f"{self.where}: {self.what}{advice}\n{self.pointed}"
 
 
 class AmbiguousPhraseError(PhraseError):
-    """A typed phrase can be read in more than one notation."""
+    """A typed phrase can be read in more than one notation.
+
+    Attributes
+    ----------
+    readings : tuple of (str, str)
+        Names of the notations, each with what the phrase then is in words.
+    """
+
+    readings: tuple[tuple[str, str], ...] = ()
+
+    def __str__(self) -> str:
+        lines = [f"    as {name + ':':9} {words}" for name, words in self.readings]
+        return "\n".join((self.what, *lines, self.hint))
 
 
 class PassageError(MelodexError):
-    """Bars or notes were asked for that the tune does not have."""
+    """Bars or notes were asked for that the tune does not have.
+
+    Attributes
+    ----------
+    limits : tuple of int or None
+        First and last that there are.
+    """
+
+    limits: tuple[int, int] | None = None
 
 
 class CorpusError(MelodexError):
@@ -98,7 +193,22 @@ class NewerCorpusError(CorpusError):
 
 
 class UnknownTuneError(CorpusError):
-    """No tune goes by that name, or more than one does."""
+    """No tune goes by that name, or more than one does.
+
+    Attributes
+    ----------
+    candidates : tuple of TuneRow
+        The tunes that it could mean, with composer, key and bars; as many as were
+        looked up.
+    candidates_in_all : int
+        How many there are.
+    nearest : tuple of str
+        Titles that are written nearly so, where none is written so.
+    """
+
+    candidates: tuple[Any, ...] = ()
+    candidates_in_all: int = 0
+    nearest: tuple[str, ...] = ()
 
 
 class DamagedCorpusError(CorpusError):

@@ -73,7 +73,9 @@ class Melodex(click.Group):
         try:
             return super().invoke(ctx)
         except MelodexError as error:
-            click.echo(f"melodex: {error}", err=True)
+            from melodex.cli import hints
+
+            click.echo(f"melodex: {hints.said(error)}", err=True)
             ctx.exit(1)
         except KeyboardInterrupt:
             # Every change is one transaction, or says itself how far it came.

@@ -24,7 +24,7 @@ import zlib
 from collections.abc import Iterable, Iterator
 from dataclasses import field
 
-from melodex.errors import DamagedCorpusError
+from melodex.errors import REMEDIES, DamagedCorpusError
 from melodex.melody import Melody, duration_class
 from melodex.records import dataclass
 
@@ -52,7 +52,6 @@ LANES = 32
 ID_BYTES = 6
 LENGTH_BYTES = 4
 UNKNOWN_LENGTH = -128
-REPAIR_HINT = "run 'melodex check', then add the files of these tunes again"
 
 
 @dataclass(frozen=True, slots=True)
@@ -268,7 +267,7 @@ def verify(chunk: PackedChunk) -> tuple[int, ...]:
         raise DamagedCorpusError(
             f"the notes of {chunk.tune_count} tunes cannot be trusted: {fault}",
             where=f"chunk {chunk.number}",
-            hint=REPAIR_HINT,
+            hint=REMEDIES["check, then add"],
         )
     object.__setattr__(chunk, "known_counts", counts)
     return counts

@@ -20,7 +20,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from melodex.corpus.faults import is_there, refuse_folder
-from melodex.errors import CorpusError
+from melodex.errors import REMEDIES, CorpusError
 
 __all__ = [
     "WAIT_SECONDS",
@@ -59,7 +59,7 @@ def connect(path: Path) -> sqlite3.Connection:
         raise CorpusError(
             "there is no corpus here",
             where=str(path),
-            hint="'melodex add FOLDER' makes one; --corpus names another file",
+            hint=REMEDIES["make corpus"],
         )
     fold_in(path)
     try:

@@ -13,11 +13,17 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from melodex.errors import BusyCorpusError, CorpusError, DamagedCorpusError
+from melodex.errors import (
+    REMEDIES,
+    BusyCorpusError,
+    CorpusError,
+    DamagedCorpusError,
+    Remedy,
+)
 
 __all__ = ["faults_named", "is_busy", "is_there", "named_fault", "refuse_folder"]
 
-FAULTS: dict[int, tuple[type[CorpusError], str, str]] = {
+FAULTS: dict[int, tuple[type[CorpusError], str, str | Remedy]] = {
     sqlite3.SQLITE_BUSY: (
         BusyCorpusError,
         "another process holds the corpus",
@@ -31,12 +37,12 @@ FAULTS: dict[int, tuple[type[CorpusError], str, str]] = {
     sqlite3.SQLITE_NOTADB: (
         CorpusError,
         "this is not a melodex corpus: it is no SQLite file",
-        "name another file with --corpus",
+        REMEDIES["other corpus"],
     ),
     sqlite3.SQLITE_CORRUPT: (
         DamagedCorpusError,
         "the corpus is damaged",
-        "'melodex check' names what is touched; a backup helps where it cannot",
+        REMEDIES["what is damaged"],
     ),
     sqlite3.SQLITE_FULL: (
         CorpusError,
@@ -106,7 +112,7 @@ def refuse_folder(path: Path) -> None:
         raise CorpusError(
             "this is a folder, and a corpus is a file",
             where=str(path),
-            hint="name a file in it with --corpus",
+            hint=REMEDIES["file in folder"],
         )
 
 

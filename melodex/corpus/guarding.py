@@ -15,7 +15,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from melodex.corpus.schema import APPLICATION_ID
-from melodex.errors import CorpusError
+from melodex.errors import REMEDIES, CorpusError
 from melodex.files import COMPANIONS, final_place
 
 __all__ = ["refuse_corpus", "refuse_left_behind"]
@@ -76,7 +76,7 @@ def refuse_left_behind(target: Path) -> None:
                 raise CorpusError(
                     f"a journal stands beside it ({place.name}{suffix})",
                     where=str(target),
-                    hint="'melodex check' on it folds the journal in; or name another file",
+                    hint=REMEDIES["fold in"],
                 )
 
 

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from melodex.corpus.rows import folded
 from melodex.corpus.tune_rows import IN_ORDER
-from melodex.errors import LessonError
+from melodex.errors import REMEDIES, LessonError
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
@@ -131,7 +131,7 @@ def find_lesson(corpus: Corpus, name: str) -> LessonRow:
     listed = ", ".join(repr(row.name) for row in rows[:8])
     raise LessonError(
         f"there is no teaching set called {name!r}",
-        hint=f"there are: {listed}" if rows else "'melodex lesson new NAME' makes one",
+        hint=f"there are: {listed}" if rows else REMEDIES["make set"],
     )
 
 

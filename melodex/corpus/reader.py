@@ -35,7 +35,7 @@ from melodex.corpus.tune_rows import (
     WarningRow,
     tags_of,
 )
-from melodex.errors import CorpusError, DamagedCorpusError, UnknownTuneError
+from melodex.errors import REMEDIES, CorpusError, DamagedCorpusError, UnknownTuneError
 from melodex.melody import Key, KeyChange, Melody
 from melodex.melody.record import content_id_of
 from melodex.settings import CorpusSettings
@@ -100,7 +100,7 @@ class Corpus:
                 raise CorpusError(
                     "this corpus is empty",
                     where=str(path),
-                    hint="'melodex add FOLDER' puts tunes into it",
+                    hint=REMEDIES["add tunes"],
                 )
             if version < SCHEMA_VERSION:
                 connection.close()
@@ -143,6 +143,9 @@ class Corpus:
     def journal_bytes(self) -> int:
         """Bytes that stand in a journal beside the file; 0 where it is whole alone."""
         return journal_bytes(self.path)
+
+    def pause(self) -> None:
+        """Called by a task between two of its parts; a corpus that can be stopped stops."""
 
     def query(self, sql: str, values: Iterable[Any] = ()) -> list[tuple[Any, ...]]:
         """Run a statement that reads, with SQLite's faults named.
@@ -199,7 +202,7 @@ class Corpus:
             raise UnknownTuneError(
                 f"no tune has the id {tune_id}",
                 where=str(self.path),
-                hint="'melodex list' shows what is in the corpus",
+                hint=REMEDIES["list tunes"],
             )
         return found[tune_id]
 
@@ -263,7 +266,7 @@ class Corpus:
             raise DamagedCorpusError(
                 f"the notes of tune {tune_id} cannot be read",
                 where=str(self.path),
-                hint="'melodex check --repair' reads them again from the kept source",
+                hint=REMEDIES["repair tune"],
             ) from error
 
     def resolve(self, text: str) -> str:

@@ -19,7 +19,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from melodex.corpus.tune_rows import FIRST_PLACE
-from melodex.errors import CorpusError, DamagedCorpusError, NewerCorpusError
+from melodex.errors import REMEDIES, CorpusError, DamagedCorpusError, NewerCorpusError
 from melodex.records import dataclass
 from melodex.settings import CorpusSettings
 
@@ -416,19 +416,19 @@ def state_of(connection: sqlite3.Connection, path: Path) -> int:
         raise CorpusError(
             "this SQLite file is not a melodex corpus",
             where=str(path),
-            hint="name another file with --corpus",
+            hint=REMEDIES["other corpus"],
         )
     if version < 1:
         raise DamagedCorpusError(
             f"the corpus gives {version} as the version of its schema",
             where=str(path),
-            hint="'melodex check --repair' makes a new one of all that can be read",
+            hint=REMEDIES["repair"],
         )
     if version > SCHEMA_VERSION:
         raise NewerCorpusError(
             f"a later version of melodex wrote this corpus (schema {version}; "
             f"this version knows up to {SCHEMA_VERSION})",
             where=str(path),
-            hint="update melodex, or name another file with --corpus",
+            hint=REMEDIES["update"],
         )
     return version

@@ -15,7 +15,7 @@ from typing import Any, Protocol
 
 from melodex.corpus.rows import folded, place_path
 from melodex.corpus.tune_rows import TuneRow
-from melodex.errors import CorpusError, UnknownTuneError
+from melodex.errors import REMEDIES, CorpusError, UnknownTuneError
 
 __all__ = ["Asked", "listed", "resolved"]
 
@@ -81,29 +81,39 @@ def unknown(
     corpus: Asked, text: str, candidates: list[tuple[str, str]]
 ) -> UnknownTuneError:
     """The error that says which tunes a name could mean."""
-    near = [] if candidates else nearest(corpus, text)
-    if near:
-        named = "; ".join(f"{tune_id} {title}" for tune_id, title in near)
-        return UnknownTuneError(
-            f"no tune goes by the name {text!r}",
-            where=str(corpus.path),
-            hint=f"the nearest: {named}",
-        )
     if not candidates:
-        return UnknownTuneError(
+        near = nearest(corpus, text)
+        named = "; ".join(f"{tune_id} {title}" for tune_id, title in near)
+        error = UnknownTuneError(
             f"no tune goes by the name {text!r}",
             where=str(corpus.path),
-            hint="'melodex list --title PART' finds tunes by a part of their title",
+            hint=f"the nearest: {named}" if near else REMEDIES["find title"],
         )
-    shown = "; ".join(
-        f"{tune_id} {title or 'untitled'}" for tune_id, title in candidates[:CANDIDATES]
-    )
+        error.nearest = tuple(title for _, title in near)
+        return error
+    rows = rows_of(corpus, [tune_id for tune_id, _ in candidates[:CANDIDATES]])
+    shown = "; ".join(map(told, rows))
     more = len(candidates) - CANDIDATES
-    return UnknownTuneError(
+    error = UnknownTuneError(
         f"{len(candidates)} tunes go by the name {text!r}",
         where=str(corpus.path),
         hint=f"name one by its id: {shown}" + (f"; and {more} more" if more > 0 else ""),
     )
+    error.candidates, error.candidates_in_all = tuple(rows), len(candidates)
+    return error
+
+
+def rows_of(corpus: Asked, tune_ids: list[str]) -> list[TuneRow]:
+    """Some tunes as lists show them, in the order of their ids."""
+    marks = ", ".join("?" * len(tune_ids))
+    return corpus.tune_rows(f"WHERE tune_id IN ({marks}) ORDER BY tune_id", tune_ids)
+
+
+def told(row: TuneRow) -> str:
+    """A tune by what tells it from others of its name."""
+    bars = f"{row.bar_count} bar{'' if row.bar_count == 1 else 's'}"
+    facts = [fact for fact in (row.composer, row.printed_key, bars) if fact]
+    return f"{row.tune_id} {row.title or 'untitled'} ({', '.join(facts)})"
 
 
 def nearest(corpus: Asked, text: str) -> list[tuple[str, str]]:

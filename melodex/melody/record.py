@@ -192,11 +192,7 @@ class Melody:
             raise PassageError("this tune has no bars", where=self.title)
         lowest, highest = min(numbers), max(numbers)
         if first_bar > last_bar or first_bar < lowest or last_bar > highest:
-            raise PassageError(
-                f"bars {first_bar}-{last_bar} are not in this tune",
-                where=self.title,
-                hint=f"it has bars {lowest} to {highest}",
-            )
+            raise out_of_range("bars", (first_bar, last_bar), (lowest, highest), self.title)
         inside = [i for i, bar in enumerate(self.bar) if first_bar <= bar <= last_bar]
         if not inside:
             raise PassageError(
@@ -217,11 +213,8 @@ class Melody:
             If the melody has no such notes.
         """
         if not 0 <= first <= last < len(self):
-            raise PassageError(
-                f"notes {first + 1}-{last + 1} are not in this tune",
-                where=self.title,
-                hint=f"it has notes 1 to {len(self)}",
-            )
+            asked = first + 1, last + 1
+            raise out_of_range("notes", asked, (1, len(self)), self.title)
         start = self.onset_ticks[first]
         end = max(
             o + d
@@ -363,6 +356,19 @@ NOTE_COLUMNS = (
     "beat_strength",
     "phrase",
 )
+
+
+def out_of_range(
+    what: str, asked: tuple[int, int], limits: tuple[int, int], title: str
+) -> PassageError:
+    """The error that says which bars or notes there are."""
+    error = PassageError(
+        f"{what} {asked[0]}-{asked[1]} are not in this tune",
+        where=title,
+        hint=f"it has {what} {limits[0]} to {limits[1]}",
+    )
+    error.limits = limits
+    return error
 
 
 def content_id_of(content_text: str) -> str:

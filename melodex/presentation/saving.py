@@ -4,7 +4,7 @@ Conventions: a file that is there already is replaced without a question only if
 melodex wrote it and nobody has changed it since: the SHA-256 of what was written last
 is kept in the user's state folder (XDG Base Directory Specification 0.8,
 ``$XDG_STATE_HOME``), digests alone, no names. Any other file, and one that may not be
-written, is replaced with ``--force``. A corpus is never replaced.
+written, is replaced with ``force``. A corpus is never replaced.
 
 Contents: refuse_place, save.
 """
@@ -18,7 +18,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from melodex.corpus.guarding import refuse_corpus
-from melodex.errors import PresentationError
+from melodex.errors import REMEDIES, PresentationError
 from melodex.files import final_place, is_special, write_whole
 
 __all__ = ["refuse_place", "save"]
@@ -59,13 +59,13 @@ def refuse_place(file: Path, corpus: Path | None = None, *, force: bool = False)
     place = final_place(file)
     if is_read_only(place):
         raise PresentationError(
-            "this file is read-only", where=str(file), hint="replace it with --force"
+            "this file is read-only", where=str(file), hint=REMEDIES["replace read-only"]
         )
     if place.stat().st_size and digest_of(place.read_bytes()) not in digests():
         raise PresentationError(
             "there is a file already, and it is not as melodex wrote it",
             where=str(file),
-            hint="name another file, or replace it with --force",
+            hint=REMEDIES["replace"],
         )
 
 
@@ -132,7 +132,7 @@ def digests() -> set[str]:
 
 
 def remember(digest: str) -> None:
-    """Keep a digest; where that cannot be, the next replacing needs ``--force``."""
+    """Keep a digest; where that cannot be, the next replacing needs ``force``."""
     with suppress(OSError):
         file = ledger()
         file.parent.mkdir(parents=True, exist_ok=True)

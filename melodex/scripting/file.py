@@ -13,6 +13,7 @@ from pathlib import Path
 from melodex.corpus.faults import is_there
 from melodex.corpus.reader import Corpus as CorpusReader
 from melodex.errors import CorpusError
+from melodex.scripting.hints import advised
 from melodex.scripting.tune import Tune
 from melodex.tasks.passage import Passage
 
@@ -36,8 +37,9 @@ class CorpusFile:
     def __init__(self, path: str | PathLike[str]) -> None:
         self.path = Path(path)
         self.is_closed = False
-        if is_there(self.path):
-            CorpusReader.open(self.path).close()
+        with advised():
+            if is_there(self.path):
+                CorpusReader.open(self.path).close()
 
     def close(self) -> None:
         """Refuse further calls; the file itself is let go of after each of them."""
@@ -47,7 +49,7 @@ class CorpusFile:
     def reading(self) -> Iterator[CorpusReader]:
         """The corpus opened for one question."""
         self.require_open()
-        with CorpusReader.open(self.path) as reader:
+        with advised(), CorpusReader.open(self.path) as reader:
             yield reader
 
     def require_open(self) -> None:

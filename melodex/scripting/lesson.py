@@ -16,6 +16,7 @@ from typing import Any, Protocol, cast
 
 from melodex.errors import LessonError, PresentationError
 from melodex.scripting.file import CorpusFile
+from melodex.scripting.hints import advised
 from melodex.scripting.saving import form_of
 from melodex.scripting.tune import SpanLike, Tune, TuneLike, as_passage
 from melodex.tasks.lesson import keeping, sets
@@ -354,7 +355,8 @@ class Lesson:
         from melodex.presentation.saving import save
 
         target = Path(path)
-        save(content, target, self.corpus.path, force=force)
+        with advised():
+            save(content, target, self.corpus.path, force=force)
         return target
 
 

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any, Generic, TypeVar, cast, overload
 
 from melodex.corpus.tune_rows import TuneRow
 from melodex.scripting.file import CorpusFile
+from melodex.scripting.hints import advised
 from melodex.scripting.lesson import Lesson, kept
 from melodex.scripting.notebook import Drawing, cell_html, passage_drawings, words_html
 from melodex.scripting.saving import form_of
@@ -158,7 +159,8 @@ class Result(Generic[Record]):
             from melodex.presentation.pages import rendered
 
             content = rendered(self.record, form, paper=paper)
-        save(content, target, force=force)
+        with advised():
+            save(content, target, force=force)
         return target
 
     def _repr_html_(self) -> str:

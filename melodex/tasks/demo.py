@@ -1,54 +1,32 @@
-"""The demo: a corpus of invented tunes, and questions to ask it.
+"""The demo: a corpus of invented tunes.
 
 Conventions: nothing that already stands in the folder is overwritten, so a demo can
-be run again, and files that were changed by hand stay changed. A question is the
-command that a person would type; the door runs that very command.
+be run again, and files that were changed by hand stay changed. What it is asked, the
+doors decide.
 
-Contents: Demo, Question, prepare_demo, tunes_folder.
+Contents: Demo, prepare_demo, tunes_folder.
 """
 
 from __future__ import annotations
 
-import shlex
 import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
 import melodex
-from melodex.errors import CorpusError, ReadingError
+from melodex.errors import REMEDIES, CorpusError, ReadingError
 from melodex.tasks.adding.add import AddResult, add_paths
 
-__all__ = ["Demo", "Question", "prepare_demo", "tunes_folder"]
+__all__ = ["OWN", "Demo", "prepare_demo", "tunes_folder"]
 
 PLANTED = "PLANTED.json"
 OWN = "own"
 CORPUS_FILE = "demo.sqlite"
-PHRASE = "3 5 3 1 3 1 | 4 6 4 3 1 | 2 4 2 7, 2 7, | 1 5, 5,"
-"""The opening of a hornpipe in major; another tune of the corpus has it in minor."""
-
-
-@dataclass(frozen=True, slots=True)
-class Question:
-    """What is asked, in words and as the arguments of a command."""
-
-    words: str
-    arguments: tuple[str, ...]
-
-    @property
-    def command(self) -> str:
-        """The line that a person would type in a shell.
-
-        Examples
-        --------
-        >>> Question("Where?", ("resemble", "5 1 2")).command
-        "melodex resemble '5 1 2'"
-        """
-        return shlex.join(("melodex", *self.arguments))
 
 
 @dataclass(frozen=True, slots=True)
 class Demo:
-    """A demo that is ready: where it stands, what went in, what to ask.
+    """A demo that is ready: where it stands, and what went in.
 
     Parameters
     ----------
@@ -56,14 +34,11 @@ class Demo:
         The folder of the demo, and the corpus file in it.
     added : AddResult
         What became of the tunes.
-    questions : tuple of Question
-        In the order in which they are best asked.
     """
 
     folder: Path
     corpus_path: Path
     added: AddResult
-    questions: tuple[Question, ...]
 
 
 def tunes_folder() -> Path:
@@ -109,11 +84,11 @@ def prepare_demo(folder: Path) -> Demo:
         raise CorpusError(
             f"the demo cannot be put here: {error.strerror}",
             where=str(folder),
-            hint="name another folder: melodex demo FOLDER",
+            hint=REMEDIES["other folder"],
         ) from error
     corpus_path = folder / CORPUS_FILE
     added = add_paths(corpus_path, [tunes])
-    return Demo(folder, corpus_path, added, questions_of(corpus_path, own))
+    return Demo(folder, corpus_path, added)
 
 
 def copy_missing(source: Path, target: Path, leave_out: str = "") -> None:
@@ -127,50 +102,3 @@ def copy_missing(source: Path, target: Path, leave_out: str = "") -> None:
             copy_missing(path, goal)
         elif not goal.exists():
             shutil.copyfile(path, goal)
-
-
-def questions_of(corpus_path: Path, own: Path) -> tuple[Question, ...]:
-    """The questions, as commands that name the corpus of the demo."""
-    to_corpus = ("--corpus", str(corpus_path))
-    own_song = str(own / "own_song.abc")
-    return (
-        Question(
-            "I have this phrase in my ear. Where have I met it?",
-            (*to_corpus, "resemble", PHRASE, "--limit", "3"),
-        ),
-        Question(
-            "One of the best two is in major, the other in minor. "
-            "What do they share, and where do they part?",
-            (
-                *to_corpus,
-                "compare",
-                "Marl Pit Hornpipe",
-                "The Eel Trap",
-                "--bars",
-                "1-4,1-4",
-            ),
-        ),
-        Question(
-            "I wrote a song. Have I borrowed without noticing?",
-            (*to_corpus, "audit", own_song, "--limit", "1"),
-        ),
-        Question(
-            "Where does a melody sing the major 7th of the minor subdominant?",
-            (*to_corpus, "gather", "--note-on-chord", "7 on iv", "--limit", "4"),
-        ),
-        Question(
-            "Show me the two on a page that I can play.",
-            (
-                *to_corpus,
-                "compare",
-                "Marl Pit Hornpipe",
-                "The Eel Trap",
-                "--bars",
-                "1-4,1-4",
-                "--format",
-                "html",
-                "--output",
-                str(corpus_path.parent / "pair.html"),
-            ),
-        ),
-    )

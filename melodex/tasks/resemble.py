@@ -17,7 +17,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from melodex.corpus.chunks import PackedChunk, encode_notes
-from melodex.errors import DamagedCorpusError, PhraseError, SettingsError
+from melodex.errors import REMEDIES, DamagedCorpusError, PhraseError, SettingsError
 from melodex.matching.chance.fit import Fit, expected_by_chance, fit_points
 from melodex.matching.chance.sample import NULL_SAMPLE, OWN_BEST, measure_null
 from melodex.matching.engine.passes import noted_in
@@ -180,7 +180,7 @@ def said_phrase(
             "a phrase and a tune were both named"
             if text
             else "there is nothing to look for",
-            hint='type a phrase, such as "5 1 7 6 5 3", or take one with --from and --bars',
+            hint=REMEDIES["name phrase"],
         )
     if origin:
         return find_passage(
@@ -192,7 +192,7 @@ def said_phrase(
     if bars or notes:
         raise PhraseError(
             "bars and notes are those of a tune",
-            hint="name it with --from, such as --from TUNE --bars 5-8",
+            hint=REMEDIES["name tune"],
         )
     return read_phrase(text or "", notation=notation)
 
@@ -361,6 +361,7 @@ def matches_of(
         placed[:REORDERED] = [(entry.hit, entry) for entry in best]
     matches = []
     for rank, (hit, entry) in enumerate(placed[:limit], start=1):
+        found.corpus.pause()
         first, last = hit.tune_span
         part = pitches[hit.tune_id][first : last + 1]
         shared = overlap(query.pitch, part, counts, tunes).shared

@@ -29,7 +29,6 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
 from melodex.errors import (
-    BusyCorpusError,
     CorpusError,
     HostileInputError,
     MelodexError,
@@ -178,22 +177,39 @@ def fault_of(error: MelodexError) -> Fault:
         status = 413
     elif isinstance(error, CorpusError):
         status = 503
-    advice = error.hint
-    if "melodex" in advice or "--" in advice:
-        advice = on_the_page(error)
-    what = re.sub(r"\s*\n\s*say which with .*", "", error.what)
-    return Fault(status, f"{what[:1].upper()}{what[1:]}.", error.where, advice)
+    advice = ON_THE_PAGE.get(error.remedy, error.hint)
+    return Fault(status, f"{error.what[:1].upper()}{error.what[1:]}.", error.where, advice)
 
 
-def on_the_page(error: MelodexError) -> str:
-    """What to try, where a command was named."""
-    if isinstance(error, UnknownTuneError):
-        return "the shelf lists every tune; look it up by title"
-    if isinstance(error, BusyCorpusError):
-        return "wait until the other program has finished, then load this page again"
-    if isinstance(error, CorpusError):
-        return "the shelf checks the corpus and adds to it"
-    return ""
+LIST = "the shelf lists every tune; look it up by title"
+CARE = "the shelf checks the corpus and adds to it"
+ON_THE_PAGE = {
+    "add any": CARE,
+    "add tunes": CARE,
+    "check": CARE,
+    "check, then add": CARE,
+    "choose notation": "",
+    "file in folder": "name a file in it when you start the workbench",
+    "find title": LIST,
+    "fold in": "name another file",
+    "keep passages": "keep some of what you find, or some bars of a tune",
+    "list sources": LIST,
+    "list tunes": LIST,
+    "look at set": "the set says beside each passage whether its tune has changed",
+    "make corpus": CARE,
+    "make set": "write a name, and a new one is made",
+    "name feature": "choose a feature",
+    "name phrase": "type a phrase, play one, or choose bars of a tune",
+    "name tune": "choose the tune and its bars on the shelf",
+    "other corpus": "start the workbench with another corpus",
+    "repair": CARE,
+    "repair tune": CARE,
+    "replace": "name another file",
+    "replace read-only": "name another file",
+    "update": "update melodex, or start the workbench with another corpus",
+    "what is damaged": CARE,
+}
+"""What to try, in the words of the page, by the remedy; readings have buttons."""
 
 
 # Templates

@@ -74,37 +74,26 @@ class StoppableCorpus(Corpus):
     """A corpus at which a task stops when it next looks, if nobody waits for it."""
 
     stop: Stop | None = None
-    counted = 0
 
-    @property
-    def tune_count(self) -> int:
-        """How many tunes there are; asked for between any two parts of a task."""
-        self.look()
-        return self.counted
-
-    @tune_count.setter
-    def tune_count(self, count: int) -> None:
-        self.counted = count
-
-    def look(self) -> None:
-        """Stop if nobody waits."""
+    def pause(self) -> None:
+        """Stop if nobody waits for what the task is at."""
         if self.stop:
             self.stop.look()
 
     def query(self, sql: str, values: Iterable[Any] = ()) -> list[tuple[Any, ...]]:
         """As in a corpus."""
-        self.look()
+        self.pause()
         return super().query(sql, values)
 
     def chunks(self) -> Iterator[PackedChunk]:
         """As in a corpus."""
         for chunk in super().chunks():
-            self.look()
+            self.pause()
             yield chunk
 
     def rebuilt(self, tune_id: str, text: str) -> Melody:
         """As in a corpus."""
-        self.look()
+        self.pause()
         return super().rebuilt(tune_id, text)
 
 

@@ -454,10 +454,10 @@ def test_a_name_that_looks_like_an_address_is_a_name(tmp_path, reading, monkeypa
 @pytest.mark.parametrize(
     ("content", "message"),
     [
-        (b"", "this corpus is empty.*melodex add"),
+        (b"", "this corpus is empty.*add tunes"),
         (
             b"this is a letter to a friend, not a corpus. " * 40,
-            "it is no SQLite file.*--corpus",
+            "it is no SQLite file.*name another file",
         ),
         (
             bytes(random.Random(1).randrange(256) for _ in range(4096)),
@@ -475,9 +475,9 @@ def test_a_file_that_is_no_corpus_is_said_to_be_none(tmp_path, content, message)
 
 def test_a_missing_corpus_is_said_to_be_missing_and_only_adding_makes_one(tmp_path):
     path = tmp_path / "none.melodex"
-    with pytest.raises(CorpusError, match=r"there is no corpus here.*melodex add"):
+    with pytest.raises(CorpusError, match=r"there is no corpus here.*add a folder"):
         Corpus.open(path)
-    with pytest.raises(CorpusError, match=r"there is no corpus here.*melodex add"):
+    with pytest.raises(CorpusError, match=r"there is no corpus here.*add a folder"):
         CorpusWriter.open(path, create=False)
     assert not path.exists()
 
@@ -517,7 +517,7 @@ def test_a_corpus_cut_short_is_said_to_be_damaged(filled):
             corpus.tunes()
             list(corpus.chunks())
 
-    with pytest.raises(DamagedCorpusError, match=r"damaged.*melodex check"):
+    with pytest.raises(DamagedCorpusError, match=r"damaged.*check the corpus"):
         read_all()
 
 
@@ -615,7 +615,7 @@ def test_backups_of_migrations_never_overwrite_each_other(tmp_path):
 def test_a_backup_overwrites_nothing_unless_told_to(filled, tmp_path, reading):
     target = tmp_path / "copy.melodex"
     target.write_text("my letters")
-    with pytest.raises(CorpusError, match=r"there is a file already.*--force"):
+    with pytest.raises(CorpusError, match=r"there is a file already.*to be replaced"):
         copy_corpus(filled, target)
     assert target.read_text() == "my letters"
     copy_corpus(filled, target, replace=True)

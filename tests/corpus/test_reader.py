@@ -62,7 +62,7 @@ def test_a_name_that_fits_several_tunes_lists_them(named):
 
 @pytest.mark.parametrize("text", ["", "   ", "%", "_", "'; DROP TABLE tune; --", "ffff"])
 def test_a_name_that_fits_nothing_says_how_to_look(named, text):
-    with pytest.raises(UnknownTuneError, match=r"no tune goes by.*melodex list --title"):
+    with pytest.raises(UnknownTuneError, match=r"no tune goes by.*look through the titles"):
         named.resolve(text)
 
 

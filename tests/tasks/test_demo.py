@@ -14,6 +14,7 @@ import pytest
 from click.testing import CliRunner
 
 from melodex.cli import melodex
+from melodex.cli.questions import PHRASE, questions_of
 from melodex.corpus.reader import Corpus
 from melodex.errors import CorpusError
 from melodex.tasks import demo
@@ -64,7 +65,7 @@ def test_the_command_shows_each_question_and_its_answer(tmp_path: Path) -> None:
     folder = tmp_path / "fen"
     shown = CliRunner().invoke(melodex, ["demo", str(folder)])
     assert shown.exit_code == 0, shown.output
-    questions = demo.questions_of(folder / "demo.sqlite", folder / "own")
+    questions = questions_of(folder / "demo.sqlite", folder / "own")
     assert len(questions) == 5
     for question in questions:
         assert f"$ {question.command}\n" in shown.stdout
@@ -79,10 +80,12 @@ def test_the_command_shows_each_question_and_its_answer(tmp_path: Path) -> None:
 
 def test_the_two_tunes_compared_are_the_best_two_found(built: demo.Demo) -> None:
     with Corpus.open(built.corpus_path) as corpus:
-        found = resemble(corpus, said_phrase(corpus, demo.PHRASE), limit=2)
+        found = resemble(corpus, said_phrase(corpus, PHRASE), limit=2)
     titles = [match.passage.whole.title for match in found.matches]
     assert titles == ["Marl Pit Hornpipe", "The Eel Trap"]
-    assert set(titles) <= set(built.questions[1].arguments)
+    assert set(titles) <= set(
+        questions_of(built.corpus_path, built.folder / demo.OWN)[1].arguments
+    )
 
 
 def ranks(corpus: Corpus, here: dict, there: dict) -> list[int]:

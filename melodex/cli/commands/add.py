@@ -82,6 +82,8 @@ def command(
         write(data_corpus.adding_json(result), output)
     else:
         click.echo(text, nl=False, err=True)
+        if result.warnings:
+            click.echo("'melodex show TUNE' says what was not understood", err=True)
     if result.interrupted:
         ctx.exit(INTERRUPTED)
     ctx.exit(1 if result.refusals else 0)

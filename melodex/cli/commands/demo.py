@@ -20,13 +20,14 @@ def command(ctx: click.Context, folder: Path) -> None:
     Example:
       $ melodex demo melodex-demo
     """
-    from melodex.tasks.demo import prepare_demo
+    from melodex.cli.questions import questions_of
+    from melodex.tasks.demo import OWN, prepare_demo
 
     demo = prepare_demo(folder)
     total = demo.added.added + demo.added.unchanged + demo.added.replaced
     click.echo(f"{total} invented tunes are in {demo.corpus_path}.")
     group = ctx.find_root().command
-    for question in demo.questions:
+    for question in questions_of(demo.corpus_path, demo.folder / OWN):
         click.echo(f"\n{question.words}\n\n$ {question.command}\n")
         code = group.main(
             list(question.arguments), prog_name="melodex", standalone_mode=False

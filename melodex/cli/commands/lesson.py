@@ -95,6 +95,8 @@ def list_command(corpus_path: Path, output: Output) -> None:
         found = list_lessons(corpus)
     forms = {"text": lesson_text.lessons_text, "json": lesson_data.lessons_json}
     write(forms[output.form](found), output)
+    if not found:
+        click.echo("'melodex lesson new NAME' makes one", err=True)
 
 
 @command.command("show")
@@ -120,6 +122,8 @@ def show_command(corpus_path: Path, name: str, output: Output) -> None:
         write(lesson_data.lesson_json(found), output)
     else:
         write(lesson_text.lesson_text(found, terminal_style(output)), output)
+    if any(example.state.nearest for example in found.examples):
+        click.echo("'melodex lesson mend' takes what comes nearest", err=True)
 
 
 @command.command("keep")

@@ -17,7 +17,7 @@ from pathlib import Path
 from melodex.corpus.connection import reading
 from melodex.corpus.faults import faults_named, is_there
 from melodex.corpus.guarding import refuse_corpus, refuse_left_behind
-from melodex.errors import CorpusError
+from melodex.errors import REMEDIES, CorpusError
 from melodex.files import final_place, is_special, part_beside, put_in_place
 
 __all__ = ["copy_corpus"]
@@ -120,7 +120,7 @@ def prove(part: Path, target: Path) -> None:
         raise CorpusError(
             f"the copy does not pass SQLite's check: {verdict}",
             where=str(target),
-            hint="run 'melodex check' on the corpus",
+            hint=REMEDIES["check"],
         )
 
 
@@ -129,7 +129,7 @@ def already_there(target: Path) -> CorpusError:
     return CorpusError(
         "there is a file already",
         where=str(target),
-        hint="name another file, or replace it with --force",
+        hint=REMEDIES["replace"],
     )
 
 

@@ -19,7 +19,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from melodex.corpus.faults import is_busy, refuse_folder
-from melodex.errors import BusyCorpusError, CorpusError
+from melodex.errors import REMEDIES, BusyCorpusError, CorpusError
 
 __all__ = ["WAIT_SECONDS", "begin", "make_folder", "open_for_writing", "set_journal"]
 
@@ -41,7 +41,7 @@ def make_folder(path: Path) -> None:
         raise CorpusError(
             f"the folder for the corpus cannot be made: {error.strerror}",
             where=str(path.parent),
-            hint="name another file with --corpus",
+            hint=REMEDIES["other corpus"],
         ) from error
 
 

@@ -52,7 +52,7 @@ from melodex.corpus.writing.preparing import (
 from melodex.corpus.writing.row_writer import RowWriter
 from melodex.corpus.writing.taken_out import KeptChange
 from melodex.corpus.writing.words import index_words
-from melodex.errors import CorpusError, UnknownTuneError
+from melodex.errors import REMEDIES, CorpusError, UnknownTuneError
 from melodex.melody import Melody
 from melodex.reading.result import Choice, FileReading
 
@@ -129,7 +129,7 @@ class CorpusWriter(RowWriter):
             raise CorpusError(
                 "there is no corpus here",
                 where=str(path),
-                hint="'melodex add FOLDER' makes one; --corpus names another file",
+                hint=REMEDIES["make corpus"],
             )
         with faults_named(path):
             connection = open_for_writing(path)

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from melodex.errors import PresentationError
+from melodex.errors import REMEDIES, PresentationError
 from melodex.melody import Melody
 from melodex.presentation.lesson.questions import (
     answer,
@@ -127,7 +127,7 @@ def refuse_empty(lesson: Lesson) -> None:
         raise PresentationError(
             "the set has no passages yet",
             where=lesson.row.name,
-            hint="'melodex lesson keep' or --into puts some into it",
+            hint=REMEDIES["keep passages"],
         )
 
 

@@ -21,7 +21,7 @@ __all__ = ["arrangement_text", "kept_text", "lesson_text", "lessons_text"]
 def lessons_text(lines: Sequence[LessonLine]) -> str:
     """Write the sets of a corpus, one a line."""
     if not lines:
-        return "No teaching sets yet. 'melodex lesson new NAME' makes one.\n"
+        return "No teaching sets yet.\n"
     width = max(len(line.row.name) for line in lines)
     rows = []
     for line in lines:
@@ -68,7 +68,7 @@ def details_of(example: LessonExample) -> Iterator[str]:
     yield f"Rights: {example.rights}"
     if example.state.kind != AS_KEPT:
         offered = example.state.nearest is not None
-        advice = "; 'melodex lesson mend' takes that" if offered else ""
+        advice = "; it can be taken in its place" if offered else ""
         yield f"! {example.state.sentence}{advice}."
 
 

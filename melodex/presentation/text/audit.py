@@ -64,7 +64,7 @@ def summary(found: Audit) -> str:
         if finding.expected_by_chance is not None and finding.expected_by_chance <= 0.01
     ]
     left = found.findings_in_all - len(found.findings)
-    more = f" {left:,} more are not shown; --limit sets how many are." if left else ""
+    more = f" {left:,} more are not shown." if left else ""
     if not striking:
         said = "passage comes" if len(found.findings) == 1 else "passages come"
         return (

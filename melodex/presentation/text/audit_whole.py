@@ -44,7 +44,7 @@ def whole_audit_text(found: WholeAudit, style: Style) -> str:
         lines += [*pair_lines(rank, pair, style), ""]
     if found.duplicates.groups or found.pairs:
         # With ids, since twins tend to have one title.
-        lines += paragraphs([f"Side by side: melodex compare {example(found)}"], style)
+        lines += paragraphs([f"To see two side by side, compare {example(found)}."], style)
     lines += paragraphs([*repeated_by(found), *found.cautions], style)
     return "\n".join(lines) + "\n"
 
@@ -74,8 +74,8 @@ def summary(found: WholeAudit) -> list[str]:
 def example(found: WholeAudit) -> str:
     """The ids of the first two tunes that are alike."""
     if found.duplicates.groups:
-        return " ".join(row.tune_id for row in found.duplicates.groups[0].tunes[:2])
-    return f"{found.pairs[0].one.tune_id} {found.pairs[0].other.tune_id}"
+        return " and ".join(row.tune_id for row in found.duplicates.groups[0].tunes[:2])
+    return f"{found.pairs[0].one.tune_id} and {found.pairs[0].other.tune_id}"
 
 
 def repeated_by(found: WholeAudit) -> list[str]:

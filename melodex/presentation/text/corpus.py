@@ -197,8 +197,7 @@ def adding_text(result: AddResult) -> str:
     if result.warnings:
         things = "thing was" if result.warnings == 1 else "things were"
         lines.append(
-            f"{result.warnings:,} {things} not understood; "
-            "'melodex show TUNE' says what and where"
+            f"{result.warnings:,} {things} not understood; each tune says what and where"
         )
     return "\n".join(lines) + "\n"
 
@@ -280,7 +279,7 @@ def beside_text(journal_bytes: int) -> str:
     """What is to be known while a journal stands beside the corpus."""
     return (
         f"the corpus file alone is not whole now: {journal_bytes:,} bytes stand in a "
-        "journal beside it; copy it with 'melodex backup', or when nobody is at work"
+        "journal beside it; copy it as a backup, or when nobody is at work"
     )
 
 

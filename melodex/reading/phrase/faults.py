@@ -1,7 +1,7 @@
 """What is said of a phrase that could not be read, or could be read in two ways.
 
-Conventions: a message names the column, from 1, and shows the line with a caret under
-the fault; an ambiguous phrase is shown in both readings with the option that settles it.
+Conventions: an error names the column, from 1, and carries the line with a caret under
+the fault; of an ambiguous phrase it carries all readings.
 
 Contents: Fault, CannotReadError, TYPOGRAPHY, unreadable, ambiguous.
 """
@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 
-from melodex.errors import AmbiguousPhraseError, PhraseError
+from melodex.errors import REMEDIES, AmbiguousPhraseError, PhraseError
 from melodex.melody import TICKS_PER_QUARTER, Phrase, note_name
 from melodex.records import dataclass
 
@@ -71,12 +71,12 @@ def unreadable(text: str, faults: dict[str, Fault]) -> PhraseError:
             f"{cut_short(text.strip())!r} is no phrase", hint=KNOWN_NOTATIONS
         )
     tried = f"as {notation}, " if len(faults) > 1 else ""
-    advice = f"; {fault.hint}" if fault.hint else ""
     line, column, pointer = pointed_out(text, fault.place)
-    return PhraseError(
-        f"{tried}{fault.reason}{advice}\n    {line}\n    {pointer}",
-        where=f"phrase, column {column}",
+    error = PhraseError(
+        f"{tried}{fault.reason}", where=f"phrase, column {column}", hint=fault.hint
     )
+    error.column, error.pointed = column, f"    {line}\n    {pointer}"
+    return error
 
 
 def pointed_out(text: str, place: int) -> tuple[str, int, str]:
@@ -92,13 +92,13 @@ def pointed_out(text: str, place: int) -> tuple[str, int, str]:
 
 
 def ambiguous(text: str, found: dict[str, Phrase]) -> AmbiguousPhraseError:
-    """Both readings, and the option that settles which one is meant."""
-    readings = [f"    as {name + ':':9} {spelled_out(found[name])}" for name in found]
-    options = ", ".join(f"--as {name}" for name in found)
-    what = "\n".join(
-        (f"{cut_short(text.strip())!r} can be read in more than one way", *readings)
+    """All readings, for a person to choose from."""
+    error = AmbiguousPhraseError(
+        f"{cut_short(text.strip())!r} can be read in more than one way",
+        hint=REMEDIES["choose notation"],
     )
-    return AmbiguousPhraseError(f"{what}\nsay which with {options}")
+    error.readings = tuple((name, spelled_out(found[name])) for name in found)
+    return error
 
 
 def cut_short(text: str) -> str:

@@ -198,7 +198,7 @@ def read_phrase(
     melodex.errors.AmbiguousPhraseError: 'b3 b2 b3' can be read in more than one way
         as degrees:  Eb4 Db4 Eb4
         as abc:      B5*3/2 B5 B5*3/2
-    say which with --as degrees, --as abc
+    say in which notation it is written
     """
     plain = checked(text, notation)
     key = stated_key(tonic, mode)

@@ -110,6 +110,7 @@ def leads_of(
     leads = []
     unsaid = False
     for first, last, rhythm in spans:
+        corpus.pause()
         query = part_of(whole[rhythm], first, last)
         hits = search(
             chunks,

@@ -16,7 +16,7 @@ from melodex.analysis.harmony.devices import KINDS
 from melodex.corpus.reader import Corpus
 from melodex.corpus.rows import folded
 from melodex.corpus.tune_rows import PlaceRow, TuneRow, WarningRow
-from melodex.errors import CorpusError
+from melodex.errors import REMEDIES, CorpusError
 from melodex.melody import MODES, Melody
 
 if TYPE_CHECKING:
@@ -230,7 +230,7 @@ def remove_from(corpus_path: Path, *, source: str = "", collection: str = "") ->
         raise CorpusError(
             f"no tune {what}",
             where=str(corpus_path),
-            hint="'melodex list' shows sources and collections",
+            hint=REMEDIES["list sources"],
         )
     with CorpusWriter.open(corpus_path, create=False) as writer:
         report = writer.remove_places(source=source, collection=collection, only=rows)

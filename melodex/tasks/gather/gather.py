@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 from melodex.corpus.facets import FACET_VERSION
 from melodex.corpus.tune_rows import FIRST_PLACE
-from melodex.errors import AnalysisError, CorpusError
+from melodex.errors import REMEDIES, AnalysisError, CorpusError
 from melodex.melody import bars_text
 from melodex.tasks.gather.places import (
     Placed,
@@ -127,9 +127,7 @@ def gather(
                 hint=f"name a {of}",
             )
     if not wish.told():
-        raise AnalysisError(
-            "nothing is asked for", hint="name a feature, such as --device 'borrowed chord'"
-        )
+        raise AnalysisError("nothing is asked for", hint=REMEDIES["name feature"])
     require_features(corpus)
     most_aligned = None if thorough or limit is None else max(MOST_ALIGNED, limit)
     placed: list[Placed] = []
@@ -159,7 +157,7 @@ def require_features(corpus: Corpus) -> None:
         raise CorpusError(
             "the features of this corpus were worked out by another version of melodex",
             where=str(corpus.path),
-            hint="'melodex add' with any file of it works them out anew",
+            hint=REMEDIES["add any"],
         )
 
 

@@ -27,7 +27,7 @@ from melodex.corpus.lessons import (
     write_lesson,
 )
 from melodex.corpus.reader import Corpus
-from melodex.errors import LessonError
+from melodex.errors import REMEDIES, LessonError
 from melodex.melody import Melody, bars_text
 from melodex.tasks.lesson.labels import excerpt_digest, labels_of, labels_text
 from melodex.tasks.lesson.sets import (
@@ -335,7 +335,7 @@ def keep(
         raise LessonError(
             f"the set would have {len(before) + len(fresh)} passages",
             where=name,
-            hint=f"a set has at most {MOST_EXAMPLES}; keep fewer with --limit",
+            hint=f"a set has at most {MOST_EXAMPLES}; keep fewer",
         )
     with writing(corpus_path) as writer:
         if lesson.id == 0:
@@ -399,7 +399,7 @@ def take_nearest(corpus_path: Path, name: str, positions: Sequence[int] = ()) ->
             raise LessonError(
                 "nothing is offered in place of the passages",
                 where=lesson.row.name,
-                hint="'melodex lesson show' says which have changed",
+                hint=REMEDIES["look at set"],
             )
         for example in offered:
             near = example.state.nearest

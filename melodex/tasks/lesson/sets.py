@@ -28,7 +28,7 @@ from melodex.corpus.lessons import (
     write_lesson,
 )
 from melodex.corpus.reader import Corpus
-from melodex.errors import LessonError
+from melodex.errors import REMEDIES, LessonError
 from melodex.melody import Melody, bars_text
 from melodex.tasks.lesson.labels import Labels, labels_of, read_labels
 from melodex.tasks.lesson.state import AS_KEPT, State, state_of
@@ -167,7 +167,7 @@ def example_of(
         raise LessonError(
             f"passage {position} of the set cannot be read",
             where=str(corpus.path),
-            hint="'melodex check' says what is damaged",
+            hint=REMEDIES["check"],
         ) from error
     state = state_of(corpus, row, kept, whole, offer_nearest=offer)
     if state.kind == AS_KEPT and whole is not None:

@@ -18,7 +18,7 @@ from melodex.melody import MODES, Phrase
 from melodex.reading.phrase.faults import spelled_out
 from melodex.reading.phrase.reader import NOTATIONS, read_phrase
 from melodex.tasks.gather.wish import Wish
-from melodex.workbench.asking import Ask, Fault, fault_of, rendered_page, rendered_part
+from melodex.workbench.asking import Ask, fault_of, rendered_page, rendered_part
 from melodex.workbench.bench import StoppableCorpus
 from melodex.workbench.files import as_file
 
@@ -31,8 +31,6 @@ __all__ = ["find", "match", "narrow", "searched", "set_names", "stave", "warm_up
 USUAL_MATCHES, MOST_MATCHES = 10, 100
 NARROWING = ("collection", "mode", "metre", "tag", "after", "before")
 LISTED = ("collection", "mode", "metre", "tag")
-READING = re.compile(r"^\s*as (\w+):\s+(.*)$", re.MULTILINE)
-PLACE = re.compile(r"column (\d+)")
 TONICS = ("C", "G", "D", "A", "E", "B", "F#", "F", "Bb", "Eb", "Ab", "Db", "Gb")
 PLAYABLE_MODES = tuple(mode for mode in MODES if mode not in {"ionian", "aeolian"})
 
@@ -305,26 +303,20 @@ def fault_in(text: str, error: Exception) -> dict[str, Any]:
     if not isinstance(error, MelodexError):
         return {"fault": {"what": "That was not played on a keyboard.", "advice": ""}}
     fault = fault_of(error)
-    found = PLACE.search(error.where)
-    column = int(found[1]) - 1 if found else None
+    column = getattr(error, "column", None)
     return {
         "text": text,
         "fault": {
-            "what": first_line(fault),
+            "what": fault.what,
             "advice": fault.advice,
-            "column": column,
+            "column": None if column is None else column - 1,
             "readings": [list(reading) for reading in readings_of(error)],
         },
     }
-
-
-def first_line(fault: Fault) -> str:
-    """The sentence without the line and caret that a terminal needs."""
-    return fault.what.split("\n")[0].rstrip(".") + "."
 
 
 def readings_of(error: MelodexError) -> tuple[tuple[str, str], ...]:
     """How a phrase can be read, where there is more than one way."""
     if not isinstance(error, AmbiguousPhraseError):
         return ()
-    return tuple((found[1], found[2]) for found in READING.finditer(error.what))
+    return error.readings

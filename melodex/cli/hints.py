@@ -1,0 +1,54 @@
+"""What to try, in the words of the command line: commands and options.
+
+Contents: said, HINTS.
+"""
+
+from __future__ import annotations
+
+from melodex.errors import AmbiguousPhraseError, MelodexError, PhraseError
+
+__all__ = ["HINTS", "said"]
+
+HINTS = {
+    "add any": "'melodex add' with any file of it works them out anew",
+    "add tunes": "'melodex add FOLDER' puts tunes into it",
+    "check": "run 'melodex check' on the corpus",
+    "check, then add": "run 'melodex check', then add the files of these tunes again",
+    "file in folder": "name a file in it with --corpus",
+    "find title": "'melodex list --title PART' finds tunes by a part of their title",
+    "fold in": "'melodex check' on it folds the journal in; or name another file",
+    "keep passages": "'melodex lesson keep' or --into puts some into it",
+    "list sources": "'melodex list' shows sources and collections",
+    "list tunes": "'melodex list' shows what is in the corpus",
+    "look at set": "'melodex lesson show' says which have changed",
+    "make corpus": "'melodex add FOLDER' makes one; --corpus names another file",
+    "make set": "'melodex lesson new NAME' makes one",
+    "name feature": "name a feature, such as --device 'borrowed chord'",
+    "name phrase": (
+        'type a phrase, such as "5 1 7 6 5 3", or take one with --from and --bars'
+    ),
+    "name tune": "name it with --from, such as --from TUNE --bars 5-8",
+    "other corpus": "name another file with --corpus",
+    "other folder": "name another folder: melodex demo FOLDER",
+    "repair": "'melodex check --repair' makes a new one of all that can be read",
+    "repair tune": "'melodex check --repair' reads them again from the kept source",
+    "replace": "name another file, or replace it with --force",
+    "replace read-only": "replace it with --force",
+    "update": "update melodex, or name another file with --corpus",
+    "what is damaged": (
+        "'melodex check' names what is touched; a backup helps where it cannot"
+    ),
+}
+"""By the name of the remedy; see :data:`melodex.errors.REMEDIES`."""
+
+
+def said(error: MelodexError) -> str:
+    """An error as the command line tells it: place, fault, and what to type instead."""
+    if isinstance(error, AmbiguousPhraseError):
+        options = ", ".join(f"--as {name}" for name, _ in error.readings)
+        told = str(error).removesuffix(error.hint)
+        return f"{told}say which with {options}"
+    if error.remedy not in HINTS or (isinstance(error, PhraseError) and error.pointed):
+        return str(error)
+    place = f"{error.where}: " if error.where else ""
+    return f"{place}{error.what} ({HINTS[error.remedy]})"
