@@ -62,8 +62,8 @@ def questions_of(corpus_path: Path, own: Path) -> tuple[Question, ...]:
             (*to_corpus, "audit", own_song, "--limit", "1"),
         ),
         Question(
-            "Where does a melody sing the major 7th of the minor subdominant?",
-            (*to_corpus, "gather", "--note-on-chord", "7 on iv", "--limit", "4"),
+            "Where does a melody sing the flat ninth of the dominant?",
+            (*to_corpus, "gather", "--note-on-chord", "b9 on V", "--limit", "4"),
         ),
         Question(
             "Show me the two on a page that I can play.",

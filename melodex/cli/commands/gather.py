@@ -24,7 +24,7 @@ METRES = ("simple", "compound", "irregular", "mixed", "free")
 )
 @click.option("--bars", help="Bars of that tune, such as 5-8.")
 @click.option("--exact-progression", is_flag=True, help="Match these chords exactly.")
-@click.option("--note-on-chord", default="", help="Melody note on a chord: '7 on iv'.")
+@click.option("--note-on-chord", default="", help="Melody note on a chord: 'b9 on V'.")
 @click.option("--phrase", default="", help="A melodic figure, in any key.")
 @click.option("--nearly", is_flag=True, help="Allow one note of that figure to differ.")
 @click.option("--returning", default="", help="sequence, repetition or inversion.")
@@ -72,7 +72,7 @@ def command(
     \b
     Examples:
       $ melodex gather --device "borrowed chord" --metre simple
-      $ melodex gather --note-on-chord "7 on iv"
+      $ melodex gather --note-on-chord "b9 on V"
       $ melodex gather --progression "ii V I" --mode minor --limit 5
       $ melodex gather --progression-from "Fog over the Basin" --bars 3-5 --count
     """

@@ -22,9 +22,9 @@ def command() -> None:
 
     \b
     Examples:
-      $ melodex gather --device "borrowed chord" --limit 6 --into "Minor iv"
-      $ melodex lesson show "Minor iv"
-      $ melodex lesson print "Minor iv" --output minor-iv.pdf --format pdf
+      $ melodex gather --note-on-chord "b9 on V" --limit 6 --into "Flat ninth"
+      $ melodex lesson show "Flat ninth"
+      $ melodex lesson print "Flat ninth" --output flat-ninth.pdf --format pdf
     """
 
 
@@ -108,7 +108,7 @@ def show_command(corpus_path: Path, name: str, output: Output) -> None:
 
     \b
     Example:
-      $ melodex lesson show "Minor iv"
+      $ melodex lesson show "Flat ninth"
     """
     from melodex.cli.output import terminal_style
     from melodex.corpus.reader import Corpus
@@ -145,7 +145,7 @@ def keep_command(
 
     \b
     Example:
-      $ melodex lesson keep "Minor iv" "Fog over the Basin" --bars 3-6
+      $ melodex lesson keep "Flat ninth" "Foghorn Samba" --bars 9-12
     """
     from melodex.corpus.reader import Corpus
     from melodex.presentation.lesson.text import kept_text
@@ -166,7 +166,7 @@ def note_command(corpus_path: Path, name: str, position: int, words: str) -> Non
 
     \b
     Example:
-      $ melodex lesson note "Minor iv" 1 "Sing the bass first."
+      $ melodex lesson note "Flat ninth" 1 "Sing the bass first."
     """
     from melodex.tasks.lesson.sets import annotate
 
@@ -184,7 +184,7 @@ def move_command(corpus_path: Path, name: str, position: int, to: int) -> None:
 
     \b
     Example:
-      $ melodex lesson move "Minor iv" 3 1
+      $ melodex lesson move "Flat ninth" 3 1
     """
     from melodex.tasks.lesson.sets import move
 
@@ -201,7 +201,7 @@ def drop_command(corpus_path: Path, name: str, positions: tuple[int, ...]) -> No
 
     \b
     Example:
-      $ melodex lesson drop "Minor iv" 2
+      $ melodex lesson drop "Flat ninth" 2
     """
     from melodex.tasks.lesson.sets import drop
 
@@ -218,7 +218,7 @@ def copy_command(corpus_path: Path, name: str, new_name: str) -> None:
 
     \b
     Example:
-      $ melodex lesson copy "Minor iv" "Minor iv, evening class"
+      $ melodex lesson copy "Flat ninth" "Flat ninth, evening class"
     """
     from melodex.tasks.lesson.sets import copy_lesson
 
@@ -239,8 +239,8 @@ def arrange_command(corpus_path: Path, name: str, is_applied: bool, output: Outp
 
     \b
     Examples:
-      $ melodex lesson arrange "Minor iv"
-      $ melodex lesson arrange "Minor iv" --apply
+      $ melodex lesson arrange "Flat ninth"
+      $ melodex lesson arrange "Flat ninth" --apply
     """
     from melodex.cli.output import terminal_style
     from melodex.corpus.reader import Corpus
@@ -272,7 +272,7 @@ def mend_command(corpus_path: Path, name: str, positions: tuple[int, ...]) -> No
 
     \b
     Example:
-      $ melodex lesson mend "Minor iv" 2
+      $ melodex lesson mend "Flat ninth" 2
     """
     from melodex.tasks.lesson.keeping import take_nearest
 
@@ -344,9 +344,9 @@ def print_command(
 
     \b
     Examples:
-      $ melodex lesson print "Minor iv" --format pdf --output handout.pdf
-      $ melodex lesson print "Minor iv" --sheet worksheet --key C --output sheet.html
-      $ melodex lesson print "Minor iv" --format midi --output minor-iv.mid
+      $ melodex lesson print "Flat ninth" --format pdf --output handout.pdf
+      $ melodex lesson print "Flat ninth" --sheet worksheet --key C --output sheet.html
+      $ melodex lesson print "Flat ninth" --format midi --output flat-ninth.mid
     """
     from melodex.corpus.reader import Corpus
     from melodex.presentation.lesson.printing import printed
@@ -379,7 +379,7 @@ def pack_command(corpus_path: Path, name: str, file: Path, force: bool) -> None:
 
     \b
     Example:
-      $ melodex lesson pack "Minor iv" minor-iv.zip
+      $ melodex lesson pack "Flat ninth" flat-ninth.zip
     """
     from melodex.cli.saving import refuse_place, save
     from melodex.corpus.reader import Corpus
@@ -404,7 +404,7 @@ def unpack_command(corpus_path: Path, file: Path, name: str) -> None:
 
     \b
     Example:
-      $ melodex lesson unpack minor-iv.zip --as "Minor iv, shared"
+      $ melodex lesson unpack flat-ninth.zip --as "Flat ninth, shared"
     """
     from melodex.tasks.lesson.file import unpack_file
 

@@ -45,7 +45,7 @@ class Wish:
     exact_progression : bool
         Whether nothing may stand for a chord of it.
     note_on_chord : str
-        Degree of the melody on a chord, such as ``7 on iv`` or ``#11 on bVII7``.
+        Degree of the melody on a chord, such as ``b9 on V`` or ``#11 on bVII7``.
     phrase : str
         A figure that the melody holds in any key.
     nearly : bool
