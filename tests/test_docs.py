@@ -147,16 +147,31 @@ def test_every_command_is_shown_in_the_readme() -> None:
     assert all(f"melodex {name}" in whole for name in SERVING & COMMANDS.keys())
 
 
-def test_the_set_up_that_the_readme_shows_is_the_one_that_is_tested() -> None:
+def test_the_readme_sets_a_machine_up_with_two_commands() -> None:
+    first, second = blocks("README.md", "sh")
+    for command in (first, second):
+        assert command.count("\n") == 1, "a command is pasted as one line"
+        # Empty where root has no sudo.
+        assert command.count("$(command -v sudo) apt-get") == 2
+        assert "sudo " not in command.replace("$(command -v sudo) ", "")
+    assert not re.search(r"gcc|python3-dev|test", first)
+    assert first.rstrip().endswith(".venv/bin/melodex demo")
+    assert re.search(r"\.venv/bin/python -m pytest[^&]*$", second.rstrip())
+
+
+def test_the_continuous_check_runs_the_second_command_of_the_readme() -> None:
     script = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
-    lines = [
-        line for block in blocks("README.md", "sh") for line in block.splitlines() if line
-    ]
-    assert len(lines) >= 3
-    for line in lines:
-        for part in line.replace("sudo ", "").split(" && "):
-            words = [word for word in part.split() if not word.startswith("-")]
-            assert all(word in script for word in words) or "melodex demo" in part, part
+    (reading,) = re.findall(r"^second=.*$", script, re.MULTILINE)
+    told = subprocess.run(
+        ["bash", "-c", f'{reading}; printf %s "$second"'],
+        cwd=ROOT,
+        capture_output=True,
+        encoding="utf-8",
+        check=True,
+    ).stdout
+    assert told == blocks("README.md", "sh")[1].rstrip("\n")
+    parts = re.findall(r'^eval "\$\{second(.*)\}"$', script, re.MULTILINE)
+    assert parts == ["% && *", "##* && "], "all of it, once"
 
 
 @pytest.mark.parametrize("name", sorted(COMMANDS))
