@@ -142,7 +142,7 @@ def test_a_title_of_two_tunes_carries_both_with_what_tells_them_apart(corpus) ->
 
 
 def test_a_mistyped_title_carries_the_nearest(corpus) -> None:
-    with pytest.raises(UnknownTuneError, match="the nearest: .* Twin Air") as caught:
+    with pytest.raises(UnknownTuneError, match=r"the nearest: .* Twin Air") as caught:
         corpus.tune("Twim Air")
     assert set(caught.value.nearest) == {"Twin Air"}
     with pytest.raises(UnknownTuneError) as other:

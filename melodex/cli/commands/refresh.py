@@ -40,5 +40,9 @@ def command(ctx: click.Context, dry_run: bool, remove_gone: bool) -> None:
         return
     done = refresh(corpus_path, found, remove_gone=remove_gone, workers=usual_workers())
     click.echo(refreshed_text(done, remove_gone=remove_gone), nl=False, err=True)
+    if done.differences.gone_places and not remove_gone:
+        click.echo("--remove-gone takes it out", err=True)
+    if done.removed:
+        click.echo("'melodex undo' lists what can be brought back", err=True)
     if any(result.interrupted for result in done.added):
         ctx.exit(INTERRUPTED)

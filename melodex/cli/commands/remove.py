@@ -41,6 +41,8 @@ def command(
     else:
         removal = remove_from(corpus_path, source=source, collection=collection)
     click.echo(text_corpus.removal_text(removal), nl=False, err=True)
+    if removal.can_be_undone and (removal.removed or removal.kept):
+        click.echo("'melodex undo last' undoes it", err=True)
 
 
 def agreed(corpus_path: Path, names: tuple[str, ...], yes: bool) -> list[str]:

@@ -35,6 +35,9 @@ def command(corpus_path: Path, which: str | None, output: Output) -> None:
             found = what_was_done(corpus)
         forms = {"text": text_undo.done_text, "json": data_corpus.done_json}
         write(forms[output.form](found), output)
+        if found and output.form == "text":
+            said = "'melodex undo last' undoes the first, 'melodex undo NUMBER' another"
+            click.echo(said, err=True)
         return
     if which != "last" and not (which.isascii() and which.isdigit()):
         raise click.UsageError(f'WHICH is "last" or a number, not {which!r}')

@@ -20,7 +20,7 @@ from melodex.corpus.rows import row_crc32
 from melodex.corpus.schema import CHECKED_COLUMNS
 from melodex.corpus.writing.preparing import PreparedFile, PreparedTune, prepared_tune
 from melodex.corpus.writing.store import CorpusWriter
-from melodex.errors import CorpusError
+from melodex.errors import REMEDIES, CorpusError
 from melodex.melody import Melody
 from melodex.reading.result import Choice, ReadTune, ReadWarning
 
@@ -62,7 +62,7 @@ def change_kind(writer: CorpusWriter, number: int) -> str:
         raise CorpusError(
             f"there is no change {number} to undo",
             where=str(writer.path),
-            hint="'melodex undo' lists those that can be undone",
+            hint=REMEDIES["list changes"],
         )
     if not rows[0][1]:
         raise CorpusError(
@@ -125,7 +125,7 @@ class Undoing:
             raise CorpusError(
                 f"what change {self.done.number} took out is damaged",
                 where=str(self.writer.path),
-                hint="'melodex check' names what is touched; nothing was changed",
+                hint=REMEDIES["check, unchanged"],
             )
         return str(values[names.index("name")]), zlib.decompress(
             values[names.index("content")]

@@ -213,7 +213,7 @@ def removal_text(removal: Removal) -> str:
     text = f"removed {many(len(removal.removed), 'tune')}\n"
     if removal.removed or removal.kept:
         lines.append(
-            "'melodex undo last' brings them back"
+            "undoing it brings them back"
             if removal.can_be_undone
             else "this was too much to be kept: it cannot be undone"
         )

@@ -63,7 +63,7 @@ def refreshed_text(done: Refreshed, *, remove_gone: bool) -> str:
         f"{refused:,} refused\n"
     )
     if done.differences.gone_places and not remove_gone:
-        text += "what is gone was left in the corpus; --remove-gone takes it out\n"
+        text += "what is gone from the folders was left in the corpus\n"
     if replaced or done.removed:
-        text += "'melodex undo' lists what can be brought back\n"
+        text += "what was taken out or replaced can be brought back\n"
     return text

@@ -38,7 +38,7 @@ def done_text(found: Sequence[Done]) -> str:
         )
         for done in found
     ]
-    last = "'melodex undo last' undoes the first of these, 'melodex undo NUMBER' another"
+    last = "the last comes first; each is undone by its number"
     return f"{table(('number', 'when (UTC)', 'done', 'what'), rows, (0,))}{last}\n"
 
 
@@ -69,8 +69,7 @@ def undone_text(done: Undone) -> str:
     lines += [f"the set {shown(name)!r} is as it was" for name in done.sets]
     if done.displaced:
         lines.append(
-            f"{many(len(done.displaced), 'tune')} made room: 'melodex undo last' "
-            "brings them back"
+            f"{many(len(done.displaced), 'tune')} made room: undoing this brings them back"
         )
     if done.left:
         lines.append(
