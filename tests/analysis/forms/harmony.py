@@ -34,7 +34,7 @@ HARMONY: dict[str, tuple[str, str]] = {
     ),
     "minor blues with a ii V": (
         "i(add6)|iv7|i(add6)|i7|iv7|iv7|i(add6)|i(add6)|iiø7|V7|i(add6)|iiø7 V7",
-        "plagal cadence 2-3, plagal cadence 5-7",
+        "plagal cadence 5-7",
     ),
     "eight-bar blues": (
         "I7|V7|IV7|IV7|I7|V7|I7|V7",
