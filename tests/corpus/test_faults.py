@@ -355,6 +355,9 @@ def test_a_corpus_in_a_closed_folder_is_said_to_be_so(public, filled):
                 lambda: str(add_paths(path, [home / "a.abc"])),
             )
         ]
+        # What is added is remembered with its folder, so the corpus has to be writable.
+        filled.parent.chmod(0o777)
+        filled.chmod(0o666)
         result = as_nobody(lambda: str(add_paths(filled, [home]).refusals))
     finally:
         home.chmod(0o755)
