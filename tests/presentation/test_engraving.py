@@ -125,9 +125,12 @@ def test_bars_meet_where_most_partners_are_though_the_metres_differ(read_tune):
 
 def test_every_relation_has_a_shape_that_grey_keeps_apart():
     """Form and dashes differ, so no two relations depend on colour."""
-    assert set(RELATION_SHAPES) == set(RELATIONS)
+    # Where tonics do not meet, a relation goes by other words and keeps its shape.
+    assert set(RELATION_SHAPES) >= set(RELATIONS)
     drawn = {
-        (s.form, s.dashes) for name, s in RELATION_SHAPES.items() if name != "same degree"
+        (RELATION_SHAPES[name].form, RELATION_SHAPES[name].dashes)
+        for name in RELATIONS
+        if name != "same degree"
     }
     assert len(drawn) == 5
     forms = [shape.form for shape in RELATION_SHAPES.values()]
