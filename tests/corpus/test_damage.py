@@ -67,7 +67,7 @@ def test_it_costs_the_tune_and_not_the_question(filled, kind):
         assert found.corpus_tunes == 13
         assert gather(corpus, Wish(phrase=phrase)).tunes >= 1
         assert len(corpus.tunes()) == 13
-        with pytest.raises(DamagedCorpusError, match="check --repair"):
+        with pytest.raises(DamagedCorpusError, match="repair the corpus"):
             corpus.melody(corpus.resolve("Tune 3"))
     (fault,) = [
         f for f in check_corpus(filled).faults if f.what == "the melody has changed"

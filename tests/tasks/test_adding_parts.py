@@ -93,7 +93,9 @@ def held(path: Path) -> dict[str, list[tuple[object, ...]]]:
     assert not check_corpus(path).faults
     with Corpus.open(path) as corpus:
         facets = corpus.query("SELECT value FROM setting WHERE name = 'facet_tables'")
-        tables = [*COMPARED, *str(facets[0][0]).split()]
+        # What can be undone says when it was done, which no two corpora share.
+        kept = [name for name in COMPARED if name not in {"change", "taken_out"}]
+        tables = [*kept, *str(facets[0][0]).split()]
         return {
             name: [tuple(row) for row in corpus.query(f"SELECT * FROM {name} ORDER BY 1")]
             for name in tables
