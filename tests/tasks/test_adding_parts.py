@@ -97,7 +97,11 @@ def held(path: Path) -> dict[str, list[tuple[object, ...]]]:
         kept = [name for name in COMPARED if name not in {"change", "taken_out"}]
         tables = [*kept, *str(facets[0][0]).split()]
         return {
-            name: [tuple(row) for row in corpus.query(f"SELECT * FROM {name} ORDER BY 1")]
+            name: [
+                tuple(row)
+                for row in corpus.query(f"SELECT * FROM {name} ORDER BY 1")
+                if "last_change" not in row
+            ]
             for name in tables
         }
 
