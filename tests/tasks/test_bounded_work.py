@@ -18,7 +18,7 @@ from melodex.reading import Choice, read_bytes
 
 LETTERS = "CGDAEFB"
 SMALL = 256
-MOST_GROWTH = 3.0
+MOST_GROWTH = 2.5
 
 
 def in_bars(parts: list[str]) -> str:

@@ -12,7 +12,7 @@ Contents: content_starts, with_returns, has_melody.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -225,12 +225,15 @@ def with_returns(
         The starts given and those that were added.
     """
     found = [0, *starts, len(bars)]
+    models = parts_by_length(found)
     place = 0
     while place < len(found) - 1:
         whole = found[place] in named
-        cut = 0 if whole else return_inside(bars, found, place, least)
+        part = (found[place], found[place + 1])
+        cut = 0 if whole else return_inside(bars, part, models, least)
         if cut:
             found.insert(place + 1, cut)
+            models = parts_by_length(found)
             # What was cut off may stand inside a part before it, too.
             place = 0
         else:
@@ -238,17 +241,22 @@ def with_returns(
     return found[1:-1]
 
 
+def parts_by_length(edges: Sequence[int]) -> dict[int, int]:
+    """Where the first part of each length starts, the longest lengths first."""
+    spans = {b - a: a for a, b in reversed(list(pairwise(edges)))}
+    return dict(sorted(spans.items(), reverse=True))
+
+
 def return_inside(
-    bars: Sequence[FormBar], edges: Sequence[int], place: int, least: float
+    bars: Sequence[FormBar], part: tuple[int, int], models: Mapping[int, int], least: float
 ) -> int:
     """Where to cut a part so that another one stands by itself; 0 for nowhere."""
-    first, stop = edges[place], edges[place + 1]
+    first, stop = part
     longest = stop - first - SHORTEST_RETURN // 2
-    spans = {b - a: a for a, b in reversed(list(pairwise(edges)))}
-    for length in sorted(spans, reverse=True):
+    for length, start in models.items():
         if not SHORTEST_RETURN <= length <= longest:
             continue
-        model = bars[spans[length] : spans[length] + length]
+        model = bars[start : start + length]
         if alike(model, bars[stop - length : stop]) >= least:
             return stop - length
         if alike(model, bars[first : first + length]) >= least:

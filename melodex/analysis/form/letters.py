@@ -83,5 +83,7 @@ def returning(
 
 def alike(one: Sequence[FormBar], other: Sequence[FormBar]) -> float:
     """Mean likeness of the bars of two sections; what one has more counts as unlike."""
+    if not any(bar.content or bar.chords for bar in one):
+        return 0.0  # a note that sounds on through bars makes none of them like another
     pairs = zip(one, other, strict=False)
     return sum(likeness(a, b) for a, b in pairs) / max(len(one), len(other))
