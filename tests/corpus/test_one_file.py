@@ -151,6 +151,7 @@ def test_rounds_of_many_processes_end_in_one_file(corpus_path, reading, tmp_path
             every = {row.tune_id for row in corpus.tunes()} if kills else None
         # A journal that was never made good holds nothing; the next write takes it away.
         assert journal_bytes(corpus_path) == 0
+        assert set(beside(corpus_path)) <= {f"{corpus_path.name}-journal"}
         alone = ids_of_the_file_alone(corpus_path, tmp_path)
         assert every is None or alone == every
     assert check_corpus(corpus_path).faults == ()

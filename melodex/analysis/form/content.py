@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 
 from melodex.analysis.form.bars import FormBar, likeness
 from melodex.analysis.form.boundaries import best_division, likenesses
-from melodex.analysis.form.letters import SAME_SECTION, alike
+from melodex.analysis.form.letters import SAME_SECTION, as_alike
 from melodex.analysis.form.segments import best_segments, length_logs, start_points
 from melodex.analysis.form.songs import line_features, mean_along, windows
 
@@ -183,7 +183,7 @@ def returns_of(bars: Sequence[FormBar], length: int) -> Iterator[int]:
     opening = bars[:length]
     first = length
     while first + length <= len(bars):
-        if alike(opening, bars[first : first + length]) >= SAME_SECTION:
+        if as_alike(opening, bars[first : first + length], SAME_SECTION):
             yield first
             first += length
         else:
@@ -196,7 +196,7 @@ def halves(bars: Sequence[FormBar], starts: Sequence[int]) -> Iterator[int]:
         half, odd = divmod(stop - first, 2)
         if odd or half < SHORTEST_RETURN:
             continue
-        if alike(bars[first : first + half], bars[first + half : stop]) >= SAME_SECTION:
+        if as_alike(bars[first : first + half], bars[first + half : stop], SAME_SECTION):
             yield first + half
 
 
@@ -257,8 +257,8 @@ def return_inside(
         if not SHORTEST_RETURN <= length <= longest:
             continue
         model = bars[start : start + length]
-        if alike(model, bars[stop - length : stop]) >= least:
+        if as_alike(model, bars[stop - length : stop], least):
             return stop - length
-        if alike(model, bars[first : first + length]) >= least:
+        if as_alike(model, bars[first : first + length], least):
             return first + length
     return 0

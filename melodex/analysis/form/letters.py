@@ -21,6 +21,8 @@ __all__ = ["labels"]
 SAME_SECTION, VARIED_SECTION = 0.85, 0.5
 """Mean likeness of bars from which a section returns, or returns varied; our choice. One
 bar in eight may differ, as endings do."""
+ROUNDING = 1e-9
+"""More than sums of shares between 0 and 1 are off by."""
 ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 INTRODUCTION = "Intro"
 OPENING = ("verse", "chorus", "refrain", "head", "theme")
@@ -64,7 +66,7 @@ def introduces(used: set[str]) -> bool:
 
 def returns(parts: Sequence[Sequence[FormBar]]) -> bool:
     """Whether the first section comes again later."""
-    return any(alike(parts[0], part) >= VARIED_SECTION for part in parts[1:])
+    return any(as_alike(parts[0], part, VARIED_SECTION) for part in parts[1:])
 
 
 def returning(
@@ -83,7 +85,22 @@ def returning(
 
 def alike(one: Sequence[FormBar], other: Sequence[FormBar]) -> float:
     """Mean likeness of the bars of two sections; what one has more counts as unlike."""
-    if not any(bar.content or bar.chords for bar in one):
-        return 0.0  # a note that sounds on through bars makes none of them like another
     pairs = zip(one, other, strict=False)
     return sum(likeness(a, b) for a, b in pairs) / max(len(one), len(other))
+
+
+def as_alike(one: Sequence[FormBar], other: Sequence[FormBar], least: float) -> bool:
+    """Whether two sections are alike to a degree: :func:`alike` reaches it.
+
+    Ends at the first bar that rules it out, so that the many sections that are nothing
+    like another cost a bar or two each.
+    """
+    longer = max(len(one), len(other))
+    total, missing = 0.0, float(abs(len(one) - len(other)))
+    for a, b in zip(one, other, strict=False):
+        value = likeness(a, b)
+        total += value
+        missing += 1 - value
+        if missing > (1 - least) * longer + ROUNDING:
+            return False
+    return total / longer >= least
