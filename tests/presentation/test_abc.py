@@ -81,6 +81,8 @@ def test_a_comparison_is_two_tunes(comparison):
     assert first.melody.midi == comparison.a.melody.midi
     # B is written in A's key: its steps are the same, its pitches are not.
     assert second.melody.interval_semitones == comparison.b.melody.interval_semitones
+    moved = second.melody.midi[0] - comparison.b.melody.midi[0]
+    assert (moved + comparison.likeness.transposition_semitones) % 12 == 0
     assert first.melody.title == comparison.a.melody.title
 
 
