@@ -21,6 +21,7 @@ from melodex.analysis.keys.local import (
     guess_chord,
     local_keys_from_weights,
 )
+from melodex.analysis.keys.reading import in_parts, is_through_composed
 from melodex.melody import fifths_from_name, pitch_class_name
 
 KIND_NAMES = {
@@ -123,3 +124,28 @@ def test_a_sounding_chord_is_guessed_as_music21_names_it(kind: int, root: str) -
     witness = music21_chord.Chord([pitch_class_name(f).replace("b", "-") for f in notes])
     assert witness.commonName == KIND_NAMES[CHORD_KINDS[kind]]
     assert witness.root().name.replace("-", "b") == root
+
+
+# Common practice, no source: a song comes round again, a madrigal does not.
+@pytest.mark.parametrize(
+    ("texts", "through_composed"),
+    [
+        (["Dm", "A", "F", "C", "Gm", "D", "Bb"] * 9, False),
+        (["C", "Am", "Dm", "G"] * 6 + ["Am", "F", "C", "G"] * 6, False),
+        ([f"{root}7" for root in "CFADGEB"] + [f"{root}m" for root in "CFADGEB"], False),
+        (
+            [
+                f"{'CDEFGAB'[(place * place + place // 5) % 7]}{'m' * (place % 3 == 0)}"
+                for place in range(60)
+            ],
+            True,
+        ),
+    ],
+)
+def test_triads_that_never_come_round_are_music_in_parts(
+    texts: list[str], through_composed: bool
+) -> None:
+    chords = [parse_chord(text) for text in texts]
+    assert is_through_composed(chords) == through_composed
+    placed = [(2520 * 8 * place, chord) for place, chord in enumerate(chords)]
+    assert in_parts(placed) == through_composed

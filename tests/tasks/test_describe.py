@@ -108,7 +108,7 @@ def test_a_printed_key_that_the_notes_contradict_is_said() -> None:
     tune = "X:1\nT:Dark\nL:1/4\nM:4/4\nK:D\nB ^A B d | c B ^A c | F B d f | e c B2 |\n"
     found = alone(tune + "B ^A B d | c B ^A F | B d c ^A | B4 |]\n")
     assert str(found.analysis.key.key) == "B minor"
-    assert "though the signature of D major is printed" in found.summary[0]
+    assert "B minor (harmonic), under the signature of D major." in found.summary[0]
     assert json.loads(as_json(found))["key"]["agrees_with_printed"] is False
 
 

@@ -3,7 +3,8 @@
 Conventions: bars are counted from 0; the start of the first section is not named. A piece
 with chords in most of its bars is divided as songs are, by its chords (``songs``), with a
 word for what the melody does there: it comes in or stops, a passage of it that is heard
-elsewhere begins, or it runs on across the line. A melody by itself is divided as tunes
+elsewhere begins, or it runs on across the line; one chorus is counted in its usual eights
+or twelves (``regular``). A melody by itself is divided as tunes
 are, at the best bar line and again in long parts (``boundaries``), after what returns
 exactly has been cut out.
 
@@ -19,6 +20,7 @@ from typing import TYPE_CHECKING
 from melodex.analysis.form.bars import FormBar, likeness
 from melodex.analysis.form.boundaries import best_division, likenesses
 from melodex.analysis.form.letters import SAME_SECTION, as_alike
+from melodex.analysis.form.regular import regular_starts
 from melodex.analysis.form.segments import best_segments, length_logs, start_points
 from melodex.analysis.form.songs import line_features, mean_along, windows
 
@@ -64,7 +66,9 @@ def content_starts(bars: Sequence[FormBar]) -> list[int]:
     if len(bars) <= (MOST_JUDGED_BARS if has_melody(bars) else LONGEST_CHORUS):
         points[refrain_edges(bars)] += REFRAIN
     starts = best_segments(points, length_logs())
-    return with_returns(bars, starts, least=VARIED_RETURN) if has_melody(bars) else starts
+    if has_melody(bars):
+        starts = with_returns(bars, starts, least=VARIED_RETURN)
+    return regular_starts(bars, starts)
 
 
 def has_melody(bars: Sequence[FormBar]) -> bool:

@@ -21,6 +21,7 @@ __all__ = ["labels"]
 SAME_SECTION, VARIED_SECTION = 0.85, 0.5
 """Mean likeness of bars from which a section returns, or returns varied; our choice. One
 bar in eight may differ, as endings do."""
+FIRST_BARS = 4
 ROUNDING = 1e-9
 """More than sums of shares between 0 and 1 are off by."""
 ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
@@ -78,6 +79,7 @@ def returning(
         value = alike(earlier, part)
         if value >= SAME_SECTION:
             return name
+        value = max(value, VARIED_SECTION * opens_alike(earlier, part) + ROUNDING)
         if value > max(best, VARIED_SECTION):
             best, label = value, name.rstrip("'") + "'"
     return label
@@ -87,6 +89,12 @@ def alike(one: Sequence[FormBar], other: Sequence[FormBar]) -> float:
     """Mean likeness of the bars of two sections; what one has more counts as unlike."""
     pairs = zip(one, other, strict=False)
     return sum(likeness(a, b) for a, b in pairs) / max(len(one), len(other))
+
+
+def opens_alike(one: Sequence[FormBar], other: Sequence[FormBar]) -> bool:
+    """Whether two sections have the first four bars, or more, in common."""
+    enough = min(len(one), len(other)) >= 2 * FIRST_BARS
+    return enough and as_alike(one[:FIRST_BARS], other[:FIRST_BARS], SAME_SECTION)
 
 
 def as_alike(one: Sequence[FormBar], other: Sequence[FormBar], least: float) -> bool:

@@ -12,6 +12,7 @@ Contents: cadences, endings, cadence_of.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from melodex.analysis.harmony.chords import Chord
 from melodex.analysis.harmony.finds import (
@@ -50,7 +51,11 @@ def cadences(piece: Piece) -> Iterator[Device]:
             last = step if kind == "half cadence" else first
             after = piece.row[last]
             reason = f"{here.chord.text} {after.chord.text}: {named_in_key(here, after)}"
-            yield piece.device(kind, start_of(piece, kind, first - 1), last, reason)
+            start = start_of(piece, kind, first - 1)
+            found = piece.device(kind, start, last, reason)
+            # A chord that was held long is part of it from its last bar on.
+            near = max(found.first_bar, found.last_bar - 1) if start == first - 1 else 0
+            yield replace(found, first_bar=near or found.first_bar)
             break
 
 
@@ -80,7 +85,12 @@ def first_of_root(piece: Piece, step: int) -> int:
 
 
 def inside(piece: Piece, rest: Rest, step: int) -> bool:
-    """Whether a phrase moves to the chord of a step, and does not begin with it."""
+    """Whether a phrase moves to the chord of a step, and does not begin with it.
+
+    The last chord of all is reached also where a phrase of its own holds it.
+    """
+    if rest is piece.rests[-1]:
+        return True
     reached = piece.row[step].onset_ticks - rest.start_ticks
     return reached > 0 and reached >= LATEST_START * (rest.onset_ticks - rest.start_ticks)
 

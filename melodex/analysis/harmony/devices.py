@@ -166,9 +166,16 @@ def devices(
         return ()
     row = tuple(placed[step] for step in steps)
     piece = Piece(melody, placed, notes, steps, row, resting)
-    found = [device for finder in FINDERS for device in finder(piece)]
+    found = one_name([device for finder in FINDERS for device in finder(piece)], steps[-1])
     found.sort(key=lambda device: (device.chords, KIND_ORDER[device.kind]))
     return tuple(found)
+
+
+def one_name(found: Sequence[Device], last: int) -> list[Device]:
+    """Leave out a half cadence where a turnaround or the close of the piece has its V."""
+    taken = {device.chords[1] for device in found if device.kind == "turnaround"}
+    taken |= {d.chords[0] for d in found if d.chords[1] == last and "cadence" in d.kind}
+    return [d for d in found if d.kind != "half cadence" or d.chords[1] not in taken]
 
 
 # Single chords.

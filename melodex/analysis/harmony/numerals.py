@@ -115,6 +115,7 @@ def numeral(
     *,
     raised_sixth: bool = False,
     after_its_two: bool = False,
+    coming: int | None = None,
 ) -> Numeral:
     """Name a chord in a key.
 
@@ -131,6 +132,8 @@ def numeral(
         Whether the melody has the augmented sixth above its root.
     after_its_two : bool
         Whether the ii of the chord it leads to stands before it.
+    coming : int, optional
+        Tonic of the key that begins after the chord, above this one in fifths.
 
     Examples
     --------
@@ -149,7 +152,9 @@ def numeral(
     bass = None if chord.bass_fifths is None else chord.bass_fifths - tonic_fifths
     ahead = (following, beyond)
     role = role_of(
-        Place(chord, degree, tonic_fifths, mode, *ahead, raised_sixth, after_its_two)
+        Place(
+            chord, degree, tonic_fifths, mode, *ahead, raised_sixth, after_its_two, coming
+        )
     )
     figures, foreign_bass = figured(chord)
     over = "" if foreign_bass is None else f" over {degree_name(foreign_bass + degree)}"
@@ -233,6 +238,7 @@ def numerals(
                 None if beyond is None else chords[beyond],
                 raised_sixth=place in raised_sixths,
                 after_its_two=led,
+                coming=coming_tonic(key, keys, later),
             )
         )
     return with_lines(with_picardy(found, keys), chords, keys)
@@ -241,6 +247,13 @@ def numerals(
 def is_two_of(before: Numeral, chord: Chord, five: Chord) -> bool:
     """Whether a chord is the ii that leads to a dominant after it."""
     return before.role == "related ii" and five.root_fifths == chord.root_fifths - 1
+
+
+def coming_tonic(key: LocalKey, keys: Sequence[LocalKey], later: int | None) -> int | None:
+    """Tonic above that of a chord where the next chord is in another key."""
+    if later is None or "none" in {key.mode, keys[later].mode}:
+        return None
+    return (keys[later].tonic_fifths - key.tonic_fifths) or None
 
 
 def following_places(chords: Sequence[Chord]) -> list[int | None]:

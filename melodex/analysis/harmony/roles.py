@@ -96,7 +96,8 @@ class Place:
     """A chord in its key with the two that follow it.
 
     ``raised_sixth`` says that the melody over it has the augmented sixth above its root,
-    ``after_its_two`` that the ii which leads to it stands before.
+    ``after_its_two`` that the ii which leads to it stands before, ``coming`` the tonic
+    above this one, in fifths, of a key that begins right after it.
     """
 
     chord: Chord
@@ -107,6 +108,7 @@ class Place:
     beyond: Chord | None = None
     raised_sixth: bool = False
     after_its_two: bool = False
+    coming: int | None = None
 
     @cached_property
     def next_degree(self) -> int | None:
@@ -281,7 +283,8 @@ def role_of_dominant(place: Place) -> Role:
     if blue and not place.after_its_two:
         # I7 IV7 is the blues, not a dominant that is reached.
         return Role("blues seventh")
-    if place.leads_to(goal):
+    coming = place.coming is not None and (goal - place.coming) % 12 == 0
+    if place.leads_to(goal) or coming or (degree == 0 and place.after_its_two):
         return applied(place, "secondary dominant", goal)
     if falls_by_half_step(place.chord, place.following):
         return substitute(place, int(place.next_degree or 0))
@@ -303,9 +306,10 @@ def role_of_major(place: Place) -> Role | None:
         return applied(place, "secondary dominant", degree - 1)
     if degree == 0 and place.minor and place.leads_to(-1) and is_family(following, "minor"):
         return applied(place, "secondary dominant", -1)
-    if near(degree) == FLAT_TWO and (place.next_degree != 0 or place.next_is_six_four):
-        return Role("Neapolitan", shown_degree=FLAT_TWO)
-    return None
+    if near(degree) != FLAT_TWO or (place.next_degree == 0 and not place.next_is_six_four):
+        return None
+    to_five = place.next_degree in {None, RAISED_SEVENTH} or place.leads_to(1)
+    return Role("Neapolitan" if to_five else "chromatic", shown_degree=FLAT_TWO)
 
 
 def role_of_diminished(place: Place) -> Role | None:
@@ -413,8 +417,8 @@ def substitute(place: Place, goal: int) -> Role:
 def related_two(place: Place) -> Role | None:
     """A minor chord before a dominant a fifth below, which is not the key's own.
 
-    Before a tritone substitute it keeps the numeral of its root: its dominant does not
-    go where a ii of that kind leads.
+    Before a tritone substitute, and before a dominant that neither goes to its goal nor
+    has one in the key, it keeps the numeral of its root.
     """
     following, after = place.following, place.next_degree
     if following is None or following.family != "dominant" or after != place.degree - 1:
@@ -425,6 +429,8 @@ def related_two(place: Place) -> Role | None:
     beyond = place.above_tonic(place.beyond)
     if beyond != goal and falls_by_half_step(following, place.beyond):
         return Role("related ii", goal_degree=beyond, shown_degree=place.degree)
+    if beyond != goal and goal not in USUAL_GOALS | scale_of_mode(place.mode):
+        return Role("related ii", shown_degree=place.degree)
     small = goal_is_minor(place.mode, goal)
     if beyond == goal and place.beyond is not None:
         small = place.beyond.family in LOWERED_THIRD

@@ -97,8 +97,8 @@ def headline(
     printed = melody.printed_key
     agrees = None if printed.mode == "none" else same_key(key, printed)
     remarks = [remark] if remark else []
-    if agrees is False:
-        said = melody.keys[0].stated
+    said = bool(melody.keys) and melody.keys[0].stated
+    if agrees is False and (said or key.signature_fifths != printed.signature_fifths):
         remarks.insert(
             0, f"printed as {printed}" if said else "only a signature is printed"
         )

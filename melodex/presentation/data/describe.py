@@ -56,6 +56,7 @@ def description_data(found: Description) -> dict[str, Any]:
                 [str(other), rounded(share)] for other, share in key.alternatives
             ],
             "inflection": key.inflection,
+            "idiom": key.idiom,
             "remark": key.remark,
         },
         "key_centres": [

@@ -60,10 +60,14 @@ def key_sentence(melody: Melody, found: Analysis) -> str:
         text += f", a {reading.idiom}"
     if reading.agrees_with_printed is False:
         stated = melody.keys[0].stated
-        printed = (
-            f"{reading.printed} is" if stated else f"the signature of {reading.printed} is"
+        signs = reading.key.signature_fifths == reading.printed.signature_fifths
+        signature = f"the signature of {reading.printed}"
+        printed = str(reading.printed) if stated else signature
+        text += (
+            f", under {signature}"
+            if signs and not stated
+            else f", though {printed} is printed"
         )
-        text += f", though {printed} printed"
     return f"{text}."
 
 

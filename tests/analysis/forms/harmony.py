@@ -14,7 +14,7 @@ __all__ = ["HARMONY"]
 HARMONY: dict[str, tuple[str, str]] = {
     "blues in triads": (
         "I|I|I|I|IV|IV|I|I|V|IV|I|V",
-        "plagal cadence 5-7",
+        "plagal cadence 6-7",
     ),
     "blues": (
         "I7|I7|I7|I7|IV7|IV7|I7|I7|V7|IV7|I7|I7",
@@ -30,11 +30,11 @@ HARMONY: dict[str, tuple[str, str]] = {
     ),
     "minor blues": (
         "i7|iv7|i7|i7|iv7|iv7|i7|i7|bVI7|V7|i7|V7",
-        "plagal cadence 2-3, plagal cadence 5-7, tritone substitute 9-9",
+        "plagal cadence 2-3, plagal cadence 6-7, tritone substitute 9-9",
     ),
     "minor blues with a ii V": (
         "i(add6)|iv7|i(add6)|i7|iv7|iv7|i(add6)|i(add6)|iiø7|V7|i(add6)|iiø7 V7",
-        "plagal cadence 5-7",
+        "plagal cadence 6-7",
     ),
     "eight-bar blues": (
         "I7|V7|IV7|IV7|I7|V7|I7|V7",
@@ -219,13 +219,13 @@ HARMONY: dict[str, tuple[str, str]] = {
         "iii7 V7/ii|ii7 V7|I V7/IV|IV iv|I V7|I|V7/VI|V7/VI|V7/II|V7/II|V7/V|V7/V|V7|"
         "V7|I V7/ii|ii7 V7|iii7 V7/ii|ii7 V7|I V7/IV|IV iv|I V7|I",
         "turnaround 3-4, inner line by half step 5-7, turnaround 11-12, "
-        "inner line by half step 13-15, authentic cadence 15-16, half cadence 21-23, "
+        "inner line by half step 13-15, authentic cadence 15-16, half cadence 22-23, "
         "turnaround 27-28, inner line by half step 29-31, authentic cadence 31-32",
     ),
     "AABA": (
         "I|vi|ii|V7|I|vi|IV V7|I|I|vi|ii|V7|I|vi|IV V7|I|IV|iv|I|V7/II|V7/V|V7/V|V7|V7|"
         "I|vi|ii|V7|I|vi|IV V7|I",
-        "authentic cadence 7-8, authentic cadence 15-16, half cadence 21-23, "
+        "authentic cadence 7-8, authentic cadence 15-16, half cadence 22-23, "
         "authentic cadence 31-32",
     ),
     "verse of seven, chorus of five": (
