@@ -2,8 +2,8 @@
 
 Conventions: bars carry printed numbers; sections and phrases say on what grounds they
 were found. The parts: ``words`` over the music, ``endings`` and ``bars`` say what is
-printed; ``boundaries`` (tunes), ``songs``, ``segments`` and ``regular`` (songs) and
-``content`` say where sections start without; ``letters`` and ``sections`` name them; ``phrases``,
+printed; ``boundaries`` (tunes), ``songs`` and ``segments`` (songs) and ``content`` say
+where sections start without; ``letters`` and ``sections`` name them; ``phrases``,
 ``figures``, ``compass``. Fitted numbers are in ``weights`` and ``song_weights``.
 Read first: ``bars``, then ``sections``.
 

@@ -4,7 +4,7 @@ Conventions: bars are counted from 0; the start of the first section is not name
 with chords in most of its bars is divided as songs are, by its chords (``songs``), with a
 word for what the melody does there: it comes in or stops, a passage of it that is heard
 elsewhere begins, or it runs on across the line; one chorus is counted in its usual eights
-or twelves (``regular``). A melody by itself is divided as tunes
+or twelves (``segments``). A melody by itself is divided as tunes
 are, at the best bar line and again in long parts (``boundaries``), after what returns
 exactly has been cut out.
 
@@ -20,8 +20,12 @@ from typing import TYPE_CHECKING
 from melodex.analysis.form.bars import FormBar, likeness
 from melodex.analysis.form.boundaries import best_division, likenesses
 from melodex.analysis.form.letters import SAME_SECTION, as_alike
-from melodex.analysis.form.regular import regular_starts
-from melodex.analysis.form.segments import best_segments, length_logs, start_points
+from melodex.analysis.form.segments import (
+    best_segments,
+    length_logs,
+    regular_starts,
+    start_points,
+)
 from melodex.analysis.form.songs import line_features, mean_along, windows
 
 if TYPE_CHECKING:

@@ -4,21 +4,35 @@ Conventions: points are log odds that a section starts at the line before a bar;
 counted from 0. The best division has the greatest sum of points, a little for every
 section, and the log share of the length of each.
 
-Contents: LONGEST_SECTION, best_segments, start_points, length_logs.
+A sheet that is no longer than one chorus and prints no sections has eights, or twelves
+where it is a blues (common practice, no source). Eights are only taken where the division
+that was found has shorter parts among them, and where an eight comes again or the whole
+is sixteen.
+
+Contents: LONGEST_SECTION, best_segments, start_points, length_logs, regular_starts.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from melodex.analysis.form import song_weights
+from melodex.analysis.form.bars import FormBar
+from melodex.analysis.form.letters import as_alike
 
 if TYPE_CHECKING:
     from numpy import ndarray
 
-__all__ = ["LONGEST_SECTION", "best_segments", "length_logs", "start_points"]
+__all__ = [
+    "LONGEST_SECTION",
+    "best_segments",
+    "length_logs",
+    "regular_starts",
+    "start_points",
+]
 
 LONGEST_SECTION = 64
 """Bars; what is longer is as likely as this."""
@@ -103,3 +117,91 @@ def add_answers(
     yes = features[rows, feature] <= value
     add_answers(tree, features, total, rows[yes], place + 1)
     add_answers(tree, features, total, rows[~yes], place + away)
+
+
+# One chorus, as it is usually counted.
+
+EIGHT, TWELVE, SIXTEEN = 8, 12, 16
+LONGEST_SHEET = 64
+OPENING = 4
+SAME_OPENING = 0.6
+"""Likeness of the first four bars from which an eight is taken to come again."""
+ONE_CHORUS = (32, 36)
+TAG = 4
+FOURTH, FIFTH = 5, 7
+HOME_AGAIN = frozenset({0, 4, 7})
+"""Roots in bar 7 of a blues: I, or in its place iii or I over its fifth."""
+
+
+def regular_starts(bars: Sequence[FormBar], starts: Sequence[int]) -> list[int]:
+    """Return where sections start in one chorus, but for the first.
+
+    Parameters
+    ----------
+    bars : sequence of FormBar
+        A whole piece with chords.
+    starts : sequence of int
+        Where sections were found to start, but for the first.
+
+    Returns
+    -------
+    list of int
+        The usual starts where the piece has a usual form, else those given.
+    """
+    count = len(bars)
+    if is_blues(bars):
+        return list(range(TWELVE, count, TWELVE))
+    lengths = [b - a for a, b in pairwise([0, *starts, count])]
+    if count > LONGEST_SHEET or count < SIXTEEN or len(lengths) < 2:
+        return list(starts)
+    if count in ONE_CHORUS and pairs_of_eights(lengths):
+        return list(range(EIGHT, count - TAG, EIGHT))
+    uneven = min(lengths) < EIGHT and len(set(lengths)) > 1
+    doubled = max(lengths) < EIGHT and count > SIXTEEN
+    if count % EIGHT or not (uneven or doubled):
+        return list(starts)
+    if count == SIXTEEN or eight_returns(bars):
+        return list(range(EIGHT, count, EIGHT))
+    return list(starts)
+
+
+def pairs_of_eights(lengths: Sequence[int]) -> bool:
+    """Whether a chorus was parted in eights and one pair of them, with or without a tag."""
+    own = list(lengths[:-1]) if lengths[-1] == TAG else list(lengths)
+    return own.count(SIXTEEN) == 1 and set(own) == {EIGHT, SIXTEEN}
+
+
+def eight_returns(bars: Sequence[FormBar]) -> bool:
+    """Whether one of the eights begins as one before it does."""
+    openings = [bars[i : i + OPENING] for i in range(0, len(bars), EIGHT)]
+    return any(
+        as_alike(earlier, opening, SAME_OPENING)
+        for place, opening in enumerate(openings)
+        for earlier in openings[:place]
+    )
+
+
+def is_blues(bars: Sequence[FormBar]) -> bool:
+    """Whether every twelve bars have the roots of a blues at its corners.
+
+    I in the first bar, IV in the fifth, home again in the seventh, V in the ninth or tenth.
+    """
+    if not bars or len(bars) % TWELVE:
+        return False
+    home = first_root(bars[0])
+    return home >= 0 and all(
+        is_chorus(bars[i : i + TWELVE], home) for i in range(0, len(bars), TWELVE)
+    )
+
+
+def is_chorus(bars: Sequence[FormBar], home: int) -> bool:
+    """Whether twelve bars are one chorus of a blues."""
+    above = [(first_root(bar) - home) % TWELVE for bar in bars]
+    turn = {(root - home) % TWELVE for bar in bars[8:10] for _, root, _ in bar.chords}
+    corners = above[0] == 0 and above[4] == FOURTH and above[6] in HOME_AGAIN
+    return corners and FIFTH in turn
+
+
+def first_root(bar: FormBar) -> int:
+    """The root that a bar begins with, -1 for none."""
+    return min(bar.chords)[1] if bar.chords else -1
