@@ -42,6 +42,7 @@ QUICK = frozenset(
         "tests/reading/test_musicxml.py",
         "tests/reading/test_phrase.py",
         "tests/reading/test_phrase_names.py",
+        "tests/reading/test_phrase_readings.py",
         "tests/tasks/test_compare.py",
         "tests/tasks/test_describe.py",
         "tests/tasks/test_resemble.py",

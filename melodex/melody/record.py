@@ -437,6 +437,10 @@ class Phrase:
         For a passage: index in the whole tune of its first note.
     other_notations : tuple of str
         In which the same text would be other music.
+    has_pitch, has_length : tuple of bool
+        Where some notes are known by halves: whether pitch and length of each were
+        said. Empty where all pitches were said, and all lengths or none; what was not
+        said is a placeholder in ``melody``.
     """
 
     melody: Melody
@@ -448,6 +452,13 @@ class Phrase:
     tune_id: str = ""
     first_note: int = 0
     other_notations: tuple[str, ...] = ()
+    has_pitch: tuple[bool, ...] = ()
+    has_length: tuple[bool, ...] = ()
+
+    @property
+    def has_notes(self) -> bool:
+        """Whether all its pitches were said, so that it can be drawn and heard."""
+        return not self.contour and not self.has_pitch
 
     def __repr__(self) -> str:
         said = f"{self.text!r}, {self.notation}" if self.text else self.notation

@@ -6,13 +6,15 @@ Where it carries one tonic to the other, degrees are compared as they stand; whe
 it does not, A's degrees are compared as they would stand after the move, and the
 result says that the shape is the same on another degree.
 
-Contents: RELATIONS, Pair, Likeness, Comparison, likeness, likeness_of_contour, compare.
+Contents: RELATIONS, Pair, Likeness, Comparison, compare, likeness, and likeness_of_contour,
+likeness_of_rhythm and likeness_of_known where not all is known.
 """
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from math import gcd
 
 from melodex.analysis.degrees import (
     DIFFERENT_DEGREE,
@@ -28,7 +30,7 @@ from melodex.matching.align import align
 from melodex.matching.engine.alignment import Alignment
 from melodex.matching.engine.choice import engine
 from melodex.matching.query import encode_query
-from melodex.melody import Key, Melody
+from melodex.melody import Key, Melody, Phrase
 from melodex.records import dataclass
 from melodex.settings import AlignmentCosts
 from melodex.tasks.passage import Passage
@@ -41,6 +43,8 @@ __all__ = [
     "compare",
     "likeness",
     "likeness_of_contour",
+    "likeness_of_known",
+    "likeness_of_rhythm",
 ]
 
 SAME = SAME_DEGREE
@@ -50,14 +54,18 @@ INFLECTED = OTHER_INFLECTION
 DIFFERENT = DIFFERENT_DEGREE
 ALONE = "no partner"
 SAME_WAY, OTHER_WAY = "same direction", "other direction"
+SAME_LENGTH, OTHER_LENGTH = "same length", "other length"
+AS_ASKED, NOT_ASKED = "as asked", "not asked"
 RELATIONS = (
     *(SAME_IN_TIME, OTHER_RHYTHM, INFLECTED, DIFFERENT, ALONE, SAME),
     *(SAME_WAY, OTHER_WAY),
+    *(SAME_LENGTH, OTHER_LENGTH, AS_ASKED, NOT_ASKED),
 )
 """What two notes may be to each other; ``same degree`` alone where no rhythm is known,
-and directions, in which they are reached, where nothing but a contour is."""
+and directions, in which they are reached, where nothing but a contour is; lengths, where
+nothing but a rhythm is; what was asked of a note, where some are not known."""
 
-AGREEING = (SAME, SAME_IN_TIME, OTHER_RHYTHM, SAME_WAY)
+AGREEING = (SAME, SAME_IN_TIME, OTHER_RHYTHM, SAME_WAY, SAME_LENGTH, AS_ASKED)
 INTERVAL_NAMES = {
     -6: "a diminished fifth",
     -5: "a minor second",
@@ -285,7 +293,69 @@ def likeness_of_contour(
             return SAME_WAY
         return OTHER_WAY
 
-    links = with_ends(alignment.pairs, len(signs) + 1, None)
+    return without_pitch(alignment, len(signs) + 1, relation_at)
+
+
+def likeness_of_rhythm(rhythm: Melody, tune: Melody, alignment: Alignment) -> Likeness:
+    """Say whether each note of a tune is as long as a rhythm wants, to the tick.
+
+    Parameters
+    ----------
+    rhythm : Melody
+        Its lengths are looked at, its pitches are not.
+    tune : Melody
+        Of n notes.
+    alignment : Alignment
+        Index pairs of the notes of both.
+    """
+    lengths = rhythm.duration_ticks, tune.duration_ticks
+    paired = [(lengths[0][i], lengths[1][j]) for i, j in both_of(alignment.pairs)]
+    # Ratios as whole numbers, in lowest terms: what most notes are stretched by.
+    ratios = Counter((b // gcd(a, b), a // gcd(a, b)) for a, b in paired)
+    (stretch, of), _ = ratios.most_common(1)[0]
+
+    def relation_at(i: int | None, j: int | None) -> str:
+        if i is None or j is None:
+            return ALONE
+        same = lengths[0][i] * stretch == lengths[1][j] * of
+        return SAME_LENGTH if same else OTHER_LENGTH
+
+    return without_pitch(alignment, len(rhythm), relation_at, stretch / of)
+
+
+def likeness_of_known(phrase: Phrase, tune: Melody, alignment: Alignment) -> Likeness:
+    """Say which notes of a tune were asked for, where some were not known.
+
+    Parameters
+    ----------
+    phrase : Phrase
+        Of which some notes are not known.
+    tune : Melody
+        A tune that holds it.
+    alignment : Alignment
+        Index pairs of the notes of both.
+    """
+    known = [a or b for a, b in zip(phrase.has_pitch, phrase.has_length, strict=True)]
+
+    def relation_at(i: int | None, j: int | None) -> str:
+        return AS_ASKED if i is not None and known[i] else NOT_ASKED
+
+    return without_pitch(alignment, len(phrase.melody), relation_at)
+
+
+def both_of(links: Links) -> list[tuple[int, int]]:
+    """The links that have two ends."""
+    return [(i, j) for i, j in links if i is not None and j is not None]
+
+
+def without_pitch(
+    alignment: Alignment,
+    count: int,
+    relation_at: Callable[[int | None, int | None], str],
+    augmentation: float = 1.0,
+) -> Likeness:
+    """The likeness of a phrase of so many notes whose key says nothing."""
+    links = with_ends(alignment.pairs, count, None)
     pairs = tuple(Pair(i, j, relation_at(i, j)) for i, j in links)
     return Likeness(
         pairs=pairs,
@@ -293,7 +363,7 @@ def likeness_of_contour(
         transposition_semitones=0,
         same_function=False,
         spelled_shift=0,
-        augmentation=1.0,
+        augmentation=augmentation,
         exact_run=longest_run(pairs),
     )
 

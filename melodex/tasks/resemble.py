@@ -7,7 +7,7 @@ speaks for each (:mod:`melodex.matching.evidence.ranking`), unless the order of 
 alignment is asked for. A phrase cut from a tune of the corpus does not find that tune,
 unless asked to.
 
-Contents: Match, Resemblance, said_phrase, resemble.
+Contents: said_phrase, resemble; Match and Resemblance come from ``matches``.
 """
 
 from __future__ import annotations
@@ -36,112 +36,17 @@ from melodex.matching.evidence.ranking import (
 from melodex.matching.query import EncodedQuery, encode_query
 from melodex.matching.search import Hit, search
 from melodex.melody import Melody, Phrase
-from melodex.reading.phrase.reader import NOTATIONS, read_phrase
+from melodex.reading.phrase.reader import read_phrase
 from melodex.records import dataclass
 from melodex.settings import AlignmentCosts
-from melodex.tasks.compare import Likeness, likeness, likeness_of_contour
-from melodex.tasks.passage import Passage, find_passage, read_span
+from melodex.tasks.compare import likeness
+from melodex.tasks.matches import Match, Resemblance, passage_of
+from melodex.tasks.passage import find_passage, read_span
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
 
 __all__ = ["Match", "Resemblance", "resemble", "said_phrase"]
-
-
-@dataclass(frozen=True, slots=True)
-class Match:
-    """A place in a tune that the phrase resembles.
-
-    Parameters
-    ----------
-    rank : int
-        From 1.
-    passage : Passage
-        The part of the tune that is aligned, in its tune.
-    likeness : Likeness
-        Note against note; ``tune`` indexes are those of the whole tune.
-    query_notes, tune_notes : tuple of int
-        First and last aligned note of phrase and tune.
-    expected_by_chance : float or None
-        How many matches as good would turn up by chance in this corpus.
-    shared_ngrams : tuple of (tuple of int, int)
-        Runs of steps in semitones that both have, each with the number of tunes of
-        the corpus that have it too; rarest first.
-    commonness : str
-        How common the shared figure is, in words.
-    evidence : float or None
-        All that speaks for it, as a number that only compares matches of one phrase;
-        None where matches are in the order of the alignment.
-    explanation : tuple of str
-        How the place in the order was arrived at, where that was asked for.
-    """
-
-    rank: int
-    passage: Passage
-    likeness: Likeness
-    query_notes: tuple[int, int]
-    tune_notes: tuple[int, int]
-    expected_by_chance: float | None = None
-    shared_ngrams: tuple[tuple[tuple[int, ...], int], ...] = ()
-    commonness: str = ""
-    evidence: float | None = None
-    explanation: tuple[str, ...] = ()
-
-    @property
-    def tune_id(self) -> str:
-        """Id of the tune."""
-        return self.passage.tune_id
-
-    @property
-    def points(self) -> int:
-        """Alignment points, higher is better."""
-        return self.likeness.points
-
-    def __repr__(self) -> str:
-        return f"<Match {self.rank}: {self.passage.label}; {self.points} points>"
-
-
-@dataclass(frozen=True, slots=True)
-class Resemblance:
-    """What a phrase resembles.
-
-    Parameters
-    ----------
-    phrase : Phrase
-        What was looked for.
-    corpus_tunes, corpus_notes : int
-        How much was searched.
-    most_points : int
-        What the phrase would have against itself.
-    order : str
-        ``evidence`` or ``alignment``.
-    matches : tuple of Match
-        Best first.
-    remarks : tuple of str
-        What else has to be said, such as damage found on the way.
-    """
-
-    phrase: Phrase
-    corpus_tunes: int
-    corpus_notes: int
-    most_points: int
-    order: str
-    matches: tuple[Match, ...]
-    remarks: tuple[str, ...] = ()
-
-    @property
-    def heading(self) -> str:
-        """What was looked for, and in how much."""
-        said = [f"{len(self.phrase.melody)} notes"]
-        if self.phrase.notation in NOTATIONS:
-            said.append(f"read as {NOTATIONS[self.phrase.notation]}")
-        if self.phrase.notation != "contour" and not self.phrase.has_rhythm:
-            said.append("no rhythm given")
-        tunes = f"{self.corpus_tunes:,} tune{'s' if self.corpus_tunes != 1 else ''}"
-        return f"{self.phrase.text}  ({', '.join(said)}; {tunes} searched)"
-
-    def __repr__(self) -> str:
-        return f"<Resemblance of {self.phrase!r}: {len(self.matches)} matches>"
 
 
 def said_phrase(
@@ -250,8 +155,10 @@ def resemble(
     itself = {phrase.tune_id} if phrase.tune_id and not include_self else set()
     hidden = frozenset(itself.union(exclude))
     chunks = list(corpus.chunks())
-    if phrase.notation == "contour":
-        return resemble_contour(corpus, chunks, phrase, limit, hidden)
+    if not phrase.has_notes:
+        from melodex.tasks.partly import resemble_partly
+
+        return resemble_partly(corpus, chunks, phrase, limit, hidden)
     query = encode_query(phrase)
     # Chance is measured on more matches than are shown.
     looked_at = max(limit, REORDERED) if order == "evidence" else limit
@@ -270,64 +177,10 @@ def resemble(
         order=order,
         matches=matches,
         remarks=(
-            *other_readings(phrase),
             *remarks,
             *out_of_order(matches),
             *how_sure(fit, hits),
         ),
-    )
-
-
-def other_readings(phrase: Phrase) -> list[str]:
-    """What else a typed text can mean, where that is other music."""
-    others = [NOTATIONS[name] for name in phrase.other_notations]
-    if not others:
-        return []
-    meant = NOTATIONS[phrase.notation]
-    return [f"The phrase was read as {meant}; read as {' or '.join(others)}, it differs."]
-
-
-def resemble_contour(
-    corpus: Corpus,
-    chunks: Sequence[PackedChunk],
-    phrase: Phrase,
-    limit: int,
-    hidden: frozenset[str],
-) -> Resemblance:
-    """Find the tunes that go up and down as a contour does."""
-    from melodex.matching.contour import CONTOUR_COSTS, search_contour
-
-    remarks: list[str] = []
-    noted = noted_in(remarks)
-    hits = search_contour(
-        chunks, phrase.contour, limit=limit, exclude=hidden, on_damage=noted
-    )
-    melodies = corpus.melodies((hit.tune_id for hit in hits), on_damage=noted)
-    hits = [hit for hit in hits if hit.tune_id in melodies]
-    matches = tuple(
-        Match(
-            rank=rank,
-            passage=passage_of(melodies[hit.tune_id], hit),
-            likeness=likeness_of_contour(
-                phrase.contour, melodies[hit.tune_id], hit.alignment
-            ),
-            query_notes=hit.query_span,
-            tune_notes=hit.tune_span,
-        )
-        for rank, hit in enumerate(hits, start=1)
-    )
-    if hits and hits[-1].runner_up_points == hits[-1].points:
-        remarks.append("More tunes tie with the last; ties go by id.")
-    if hits:
-        remarks.append("Contour searches carry no chance estimate.")
-    return Resemblance(
-        phrase=phrase,
-        corpus_tunes=corpus.tune_count,
-        corpus_notes=corpus.note_count,
-        most_points=len(phrase.contour) * CONTOUR_COSTS.best_pair,
-        order="alignment",
-        matches=matches,
-        remarks=tuple(remarks),
     )
 
 
@@ -408,12 +261,6 @@ def counted(
     common = verdicts(figures, dict(zip(asked, found, strict=False)), compared=compared)
     counts = zip(ngrams, found[len(asked) :], strict=True)
     return common, {n: c.exact for n, c in counts}, found[0].tunes if found else 0
-
-
-def passage_of(tune: Melody, hit: Hit) -> Passage:
-    """The aligned part of a tune."""
-    first, last = hit.tune_span
-    return Passage(tune.excerpt(first, last), tune, first, hit.tune_id, True)
 
 
 def ignored(damage: DamagedCorpusError) -> None:

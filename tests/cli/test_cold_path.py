@@ -108,6 +108,7 @@ OURS = {
     "melodex.settings",
     "melodex.tasks",
     "melodex.tasks.compare",
+    "melodex.tasks.matches",
     "melodex.tasks.passage",
     "melodex.tasks.resemble",
 }

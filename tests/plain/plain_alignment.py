@@ -148,3 +148,41 @@ def plain_contour(pitch: bytes, signs: list[int], costs: AlignmentCosts) -> int:
         row = new
         best = max(best, *row)
     return best
+
+
+def plain_rhythm(classes: bytes, lengths: list[int], costs: AlignmentCosts) -> int:
+    """Points of lengths against those of a tune, the best over every augmentation."""
+    theirs = [max(-64, min(63, signed(value))) for value in classes]
+    best = 0
+    for move in range(-80, 81):
+        row = [0] * (len(lengths) + 1)
+        for length in theirs:
+            new = [0]
+            for i, wanted in enumerate(lengths):
+                agree = wanted + move == length
+                points = costs.same_pitch[3] if agree else costs.far_pitch[3]
+                new.append(
+                    max(0, row[i] + points, row[i + 1] + costs.gap, new[i] + costs.gap)
+                )
+            row = new
+            best = max(best, *row)
+    return best
+
+
+def plain_known(
+    pitch: bytes, classes: bytes, wanted: list[int | None], lengths: list[int | None]
+) -> list[int]:
+    """Where a tune holds notes of which some are not known, in any key and augmentation."""
+    found = []
+    for start in range(len(pitch) - len(wanted) + 1):
+        moves = {
+            pitch[start + k] - note for k, note in enumerate(wanted) if note is not None
+        }
+        times = {
+            signed(classes[start + k]) - length
+            for k, length in enumerate(lengths)
+            if length is not None
+        }
+        if len(moves) <= 1 and len(times) <= 1:
+            found.append(start)
+    return found

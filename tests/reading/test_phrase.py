@@ -174,12 +174,12 @@ def test_a_fault_is_named_and_pointed_out(text, column, reason):
 
 
 def test_a_fault_far_along_is_shown_within_its_surroundings():
-    text = "1 2 3 " * 40 + "8 " + "1 2 3 " * 10
+    text = "1 2 3 " * 40 + "9 " + "1 2 3 " * 10
     with pytest.raises(PhraseError) as caught:
         read_phrase(text)
     _, shown, pointer = str(caught.value).splitlines()
     assert caught.value.where == "phrase, column 241"
-    assert shown[pointer.index("^")] == "8"
+    assert shown[pointer.index("^")] == "9"
     assert len(shown) < 80
 
 
@@ -219,8 +219,10 @@ def test_a_tonic_beside_a_notation_without_one_is_refused():
 
 
 def test_steps_beyond_the_range_of_hearing_are_refused():
-    with pytest.raises(PhraseError, match="ten octaves"):
+    with pytest.raises(PhraseError, match="four octaves"):
         read_phrase("+100 +100")
+    with pytest.raises(PhraseError, match="ten octaves"):
+        read_phrase("+48 +48 +48")
 
 
 degrees = st.tuples(

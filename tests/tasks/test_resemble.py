@@ -128,9 +128,9 @@ def test_a_contour_finds_first_whatever_holds_it_wherever_it_stands(
     lines = as_text(found, Style()).splitlines()
     assert any("● same direction" in line for line in lines[-4:])
     assert lines[4].split() == ["contour", *text.split()]
-    assert "no chance estimate" in lines[-1]
+    assert "by chance is not worked out" in lines[-1]
     few = resemble(demo_corpus, said_phrase(demo_corpus, text), limit=2)
-    assert any("More tunes tie with the last" in remark for remark in few.remarks)
+    assert "commonplace: more than 2 tunes" in few.foreword[0]
     assert [m.tune_id for m in few.matches] == sorted(holding)[:2]
 
 

@@ -72,14 +72,16 @@ def command(
 ) -> None:
     """Find what a phrase resembles in the corpus, in any key.
 
-    PHRASE is written as scale degrees ("5 1' 7 b6 5"), as steps in semitones
-    ("+2 +2 -4"), as ABC ("K:F c3 d | f2 e2"), or as the signs of a contour
-    ("+ + - 0"). A length in beats follows a star: 5*2. Octave marks: 1' above,
-    7, below.
+    PHRASE is written as scale degrees ("5 1' 7 b6 5"), note names ("F# A C#5"),
+    solfa ("do re mi"), steps in semitones ("+2 +2 -4"), ABC ("K:F c3 d | f2
+    e2"), a contour ("u u d s", "+ + - 0") or a rhythm ("q. e h"). Octave marks
+    of degrees: 1' above, 7, below; lengths: 5*2 or 5h. A note that you do not
+    know: "5 ? 1'", or ?*2 where its length is known.
 
     \b
     Examples:
       $ melodex resemble "5 1' 7 6 5 3"
+      $ melodex resemble "q. e q q h" --limit 3
       $ melodex resemble --from corpus_demo/own/own_song.abc --bars 1-4 --limit 3
     """
     from melodex.corpus.reader import Corpus

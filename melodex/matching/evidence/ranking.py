@@ -112,7 +112,7 @@ def suits(phrase: Phrase) -> bool:
 
     Not those of a contour, nor of phrases beyond :data:`LONGEST_REORDERED`.
     """
-    return phrase.notation != "contour" and len(phrase.melody) <= LONGEST_REORDERED
+    return phrase.has_notes and len(phrase.melody) <= LONGEST_REORDERED
 
 
 def reorder(

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from melodex.melody import Phrase
 from melodex.presentation.data.values import csv_text, melody_data, passage_data, rounded
 from melodex.tasks.compare import Comparison, Likeness
-from melodex.tasks.resemble import Match, Resemblance
+from melodex.tasks.matches import Match, Resemblance
 
 __all__ = [
     "MATCH_COLUMNS",
@@ -70,12 +71,32 @@ def resemblance_data(found: Resemblance) -> dict[str, Any]:
             "tune_id": phrase.tune_id or None,
             "most_points": found.most_points,
             "order": found.order,
-            "notes": melody_data(phrase.melody) if phrase.notation != "contour" else [],
+            "notes": melody_data(phrase.melody) if phrase.has_notes else [],
             "contour": list(phrase.contour),
+            **known_data(phrase),
         },
         "corpus": {"tunes": found.corpus_tunes, "notes": found.corpus_notes},
         "matches": [match_data(match) for match in found.matches],
-        "remarks": list(found.remarks),
+        "remarks": [*found.foreword, *found.remarks],
+    }
+
+
+def known_data(phrase: Phrase) -> dict[str, Any]:
+    """What is known of each note of a phrase of which not all is."""
+    if not phrase.has_pitch:
+        return {}
+    melody = phrase.melody
+    return {
+        "known": [
+            {"note": midi if heard else None, "duration_ticks": ticks if timed else None}
+            for midi, ticks, heard, timed in zip(
+                melody.midi,
+                melody.duration_ticks,
+                phrase.has_pitch,
+                phrase.has_length,
+                strict=True,
+            )
+        ]
     }
 
 

@@ -117,7 +117,7 @@ def phrase_picture(phrase: Phrase, prefix: str = "q") -> EngravedSvg | None:
     PresentationError
         If it cannot be engraved.
     """
-    if phrase.notation == "contour":
+    if not phrase.has_notes:
         return None
     part = StaffPart(phrase.melody, degrees=shown_degrees(phrase.melody))
     layout = "time" if phrase.has_rhythm else "columns"

@@ -52,6 +52,10 @@ RELATION_SHAPES = {
     "no partner": Shape("alone", "dash", "", "#4a4f55"),
     "same direction": Shape("same", "ring", "", "#1b5aa6"),
     "other direction": Shape("different", "cross", "", "#4a4f55"),
+    "same length": Shape("same", "ring", "", "#1b5aa6"),
+    "other length": Shape("different", "cross", "", "#4a4f55"),
+    "as asked": Shape("same", "ring", "", "#1b5aa6"),
+    "not asked": Shape("alone", "dash", "", "#4a4f55"),
 }
 RELATION_SHAPES |= {
     words: RELATION_SHAPES[relation]
@@ -62,7 +66,8 @@ RELATION_SHAPES |= {
         ("other shape", "different degree"),
     )
 }
-"""The five relations, that which stands where no rhythm is known, those of a contour,
+"""The five relations, that which stands where no rhythm is known, those of a contour, a
+rhythm and notes of which not all are known,
 and what the first are called where notes agree on other degrees.
 
 The three colours differ in lightness and stay apart under the common kinds of colour

@@ -182,12 +182,12 @@ def resemblance_page(found: Resemblance) -> Page:
     said = f"{count} place{'' if count == 1 else 's'} in {tunes} resemble the phrase."
     if not count:
         said = f"Nothing in {tunes} resembles the phrase."
-    sections = [phrase_section(phrase)] if phrase.notation != "contour" else []
+    sections = [phrase_section(phrase)] if phrase.has_notes else []
     sections += [match_section(phrase, match, found.most_points) for match in found.matches]
     return Page(
         f"What {phrase.text or 'the phrase'} resembles",
         "resemblance",
-        (said, *found.remarks),
+        (said, *found.foreword, *found.remarks),
         tuple(sections),
         rights_lines(*(match.passage.whole for match in found.matches)),
     )
@@ -214,7 +214,7 @@ def match_section(phrase: Phrase, match: Match, most_points: int) -> Section:
     passage = match.passage
     first = passage.first_note
     name = f"x{match.rank}"
-    if phrase.notation == "contour":
+    if not phrase.has_notes:
         return Section(f"{match.rank}. {passage.label}", contour_blocks(phrase, match))
     laid = laid_match(phrase, match)
     words = summarise(phrase.melody, passage.whole, match.likeness)
@@ -248,7 +248,7 @@ def laid_match(phrase: Phrase, match: Match) -> Laid:
 def match_picture(phrase: Phrase, match: Match) -> Picture:
     """The phrase over a match; of a contour only the tune has notes to show."""
     name, label = f"x{match.rank}", match.passage.label
-    if phrase.notation == "contour":
+    if not phrase.has_notes:
         melody = match.passage.melody
         numerals = numerals_of(melody)
         part = StaffPart(melody, degrees=shown_degrees(melody), numerals=numerals)

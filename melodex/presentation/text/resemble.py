@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from melodex.melody import TICKS_PER_QUARTER, Melody, Phrase, note_name
 from melodex.presentation.text.staves import (
     aligned_lines,
     bar_row,
@@ -21,7 +22,7 @@ from melodex.presentation.text.words import shown
 from melodex.tasks.compare import (
     interval_text,
 )
-from melodex.tasks.resemble import Match, Resemblance
+from melodex.tasks.matches import Match, Resemblance
 
 __all__ = [
     "contour_lines",
@@ -45,6 +46,8 @@ def resemblance_text(found: Resemblance, style: Style) -> str:
         What the terminal can show.
     """
     lines = [style.strong(shown(found.heading)), ""]
+    if found.foreword:
+        lines += [*paragraphs(found.foreword, style), ""]
     if not found.matches:
         lines.append("Nothing in the corpus resembles it.")
     for match in found.matches:
@@ -66,6 +69,8 @@ def match_lines(found: Resemblance, match: Match, style: Style) -> list[str]:
     lines += wrapped(match_facts(found, match), style)
     if found.phrase.contour:
         return lines + contour_lines(found.phrase.contour, match, style)
+    if not found.phrase.has_notes:
+        return lines + partial_lines(found.phrase, match, style)
     lines += aligned_lines(
         found.phrase.melody, match.passage.whole, match.likeness, ("phrase", "tune"), style
     )
@@ -89,10 +94,49 @@ def contour_lines(signs: Sequence[int], match: Match, style: Style) -> list[str]
     return marked_rows(titles, rows, pairs, style)
 
 
+def partial_lines(phrase: Phrase, match: Match, style: Style) -> list[str]:
+    """What is known of each note over the note of the tune, with its length if asked."""
+    tune, pairs = match.passage.whole, match.likeness.pairs
+    places = [pair.tune for pair in pairs]
+    timed = any(phrase.has_length)
+    rows = [
+        ["" if p.query is None else known_of(phrase, p.query, style) for p in pairs],
+        [style.mark(pair.relation) for pair in pairs],
+        ["" if p is None or not timed else beats_text(tune, p) for p in places],
+        degree_row(tune, places, style),
+        note_row(tune, places, style),
+        chord_row(tune, places, style),
+        bar_row(tune, places),
+    ]
+    titles = ["phrase", "", "beats", "degree", "tune", "chord", "bar"]
+    return marked_rows(titles, rows, pairs, style)
+
+
+def known_of(phrase: Phrase, place: int, style: Style) -> str:
+    """What is known of one note: its name, its length in quarter notes, or nothing."""
+    melody = phrase.melody
+    name = "?" if any(phrase.has_pitch) else ""
+    if phrase.has_pitch[place]:
+        name = style.spelled(note_name(melody.midi[place], melody.fifths[place]))
+    length = beats_text(melody, place) if phrase.has_length[place] else ""
+    return "*".join(filter(None, (name, length)))
+
+
+def beats_text(melody: Melody, place: int) -> str:
+    """The length of a note in quarter notes."""
+    from fractions import Fraction
+
+    return str(Fraction(melody.duration_ticks[place], TICKS_PER_QUARTER))
+
+
 def match_facts(found: Resemblance, match: Match) -> list[str]:
     """How well a phrase fits, in words."""
     likeness = match.likeness
     facts = [f"{match.points} points of {found.most_points}"]
+    if any(found.phrase.has_pitch):
+        facts = []
+    elif likeness.augmentation != 1 and not found.phrase.has_notes:
+        facts.append(f"in notes {likeness.augmentation:.3g} times as long")
     if match.expected_by_chance is not None:
         facts.append(f"{expected_text(match.expected_by_chance)} expected by chance")
     if match.commonness:
@@ -100,7 +144,7 @@ def match_facts(found: Resemblance, match: Match) -> list[str]:
     if match.shared_ngrams:
         facts.append(ngrams_text(match))
     move = interval_text(likeness.transposition_semitones, likeness.spelled_shift)
-    if found.phrase.has_tonic and found.phrase.notation != "contour":
+    if found.phrase.has_tonic and found.phrase.has_notes:
         key = match.passage.melody.key
         same = (
             "on the same degrees"

@@ -14,12 +14,16 @@ from melodex.presentation.text.style import PAINTS, Style
 from melodex.presentation.text.words import shown
 from melodex.tasks.compare import (
     ALONE,
+    AS_ASKED,
     DIFFERENT,
     INFLECTED,
+    NOT_ASKED,
+    OTHER_LENGTH,
     OTHER_RHYTHM,
     OTHER_WAY,
     SAME,
     SAME_IN_TIME,
+    SAME_LENGTH,
     SAME_WAY,
     Likeness,
     Pair,
@@ -45,8 +49,8 @@ MEANINGS = {
     INFLECTED: "other inflection",
     DIFFERENT: "different",
     ALONE: "no partner",
-    SAME_WAY: SAME_WAY,
-    OTHER_WAY: OTHER_WAY,
+    **{name: name for name in (SAME_WAY, OTHER_WAY, SAME_LENGTH, OTHER_LENGTH)},
+    **{name: name for name in (AS_ASKED, NOT_ASKED)},
 }
 
 

@@ -18,12 +18,16 @@ from typing import TextIO
 from melodex.records import dataclass
 from melodex.tasks.compare import (
     ALONE,
+    AS_ASKED,
     DIFFERENT,
     INFLECTED,
+    NOT_ASKED,
+    OTHER_LENGTH,
     OTHER_RHYTHM,
     OTHER_WAY,
     SAME,
     SAME_IN_TIME,
+    SAME_LENGTH,
     SAME_WAY,
 )
 
@@ -51,6 +55,10 @@ MARKS = {
     ALONE: ("–", "-"),
     SAME_WAY: ("●", "o"),
     OTHER_WAY: ("×", "x"),
+    SAME_LENGTH: ("●", "o"),
+    OTHER_LENGTH: ("×", "x"),
+    AS_ASKED: ("●", "o"),
+    NOT_ASKED: ("·", "."),
 }
 
 
@@ -62,6 +70,9 @@ PAINTS = {
     DIFFERENT: "31",
     SAME_WAY: "32",
     OTHER_WAY: "31",
+    SAME_LENGTH: "32",
+    OTHER_LENGTH: "31",
+    AS_ASKED: "32",
 }
 
 

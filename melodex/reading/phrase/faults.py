@@ -18,7 +18,14 @@ __all__ = ["TYPOGRAPHY", "CannotReadError", "Fault", "ambiguous", "unreadable"]
 
 SHOWN_CHARACTERS = 64
 
-TYPOGRAPHY = str.maketrans({"’": "'", "‘": "'", "−": "-", "–": "-", "♭": "b", "♯": "#"})
+TYPOGRAPHY = str.maketrans(
+    {
+        **dict(zip("’‘−–♭♯♮𝄪", ["'", "'", *"--b#nx"], strict=True)),
+        **dict(zip("０１２３４５６７８９＋－", "0123456789+-", strict=True)),
+        # What a copied text holds between its signs, and nobody sees.
+        **dict.fromkeys("\ufeff\u200b\u2060\u00ad", " "),
+    }
+)
 """One sign for one sign, so that columns stay what was typed."""
 
 WORDS = {
@@ -28,15 +35,20 @@ WORDS = {
     "contour": r"[+-][+-]*0?|(?i:[uds]|up|down|same)",
     "names": r"[A-Ga-g](?:#|b|x)?-?\d?",
     "german": r"(?i:[a-h](?:is|es|s)?\d?)",
+    "degree-list": r"[b#]*[1-7],",
     "solfa": r"(?i:do|re|mi|fa|sol?|la|ti)",
+    "solfa-octave": r"",
     "tonic-solfa": r"(?i:doh|ray|me|fah|soh|lah|te)",
     "fixed-do": r"(?i:do|re|mi|fa|sol?|la|si)[#b]",
+    "rhythm": r"(?i:[whqest]\.*)|\*.+|\d/\d+\.*|(?i:[a-z]*(?:quaver|breve)s?)|[♩♪].*"
+    r"|(?i:crotchet|minim|dotted|whole|half|quarter|eighth|sixteenth)s?",
 }
 """Which words speak for a notation, to choose whose complaint is shown."""
 
 KNOWN_NOTATIONS = (
     "type degrees such as 5 1 2 b3, note names such as F# A C#5, solfa such as do re mi, "
-    "steps such as +2 +2 -4, ABC such as K:F c3 d f2, or a contour such as u u d s"
+    "steps such as +2 +2 -4, ABC such as K:F c3 d f2, a contour such as u u d s, or a "
+    "rhythm such as q. e h"
 )
 
 
@@ -111,6 +123,8 @@ def spelled_out(phrase: Phrase) -> str:
     melody = phrase.melody
     if phrase.notation == "contour":
         words = [{1: "up", 0: "same", -1: "down"}[sign] for sign in phrase.contour]
+    elif phrase.notation == "rhythm":
+        words = ["?" + (star(ticks) or "*1") for ticks in melody.duration_ticks]
     elif phrase.notation == "steps":
         words = [f"{step:+d}" if step else "0" for step in melody.interval_semitones]
         words[0] += " semitones"

@@ -5,20 +5,22 @@ Conventions: a number after a name is the octave in scientific pitch notation, i
 the note beside it, upwards where both ways are six semitones; the first, where no note
 has an octave, lies in octave 4. Of syllables, ``'`` and ``,`` set a note an octave above
 or below the one that rises from *do*; where none stands, each is the nearest to the one
-before. ``*2`` after any of them is a length in beats.
+before. ``*2`` after any of them is a length in beats; ``?`` is a note not known.
 
-- *names* ``F# A C#5`` and ``Bb``, ``B♭``, ``B flat``, also ``Fx`` for a double sharp, also
-  a word before them that names a row of an answer (``tune``, ``phrase``);
+- *names* ``F# A C#5`` and ``Bb``, ``B♭``, ``B flat``, also ``Fx`` for a double sharp;
 - *german* ``Fis A Cis H``: H is B natural, B is B flat, -is raises and -es lowers;
 - *solfa* ``do re me fa``: movable, with the chromatic syllables *di ri fi si li* and
   *ra me se le te*;
 - *tonic-solfa* ``doh ray me fah soh lah te``, in which *me* is the third and *te* the
   seventh;
+- *solfa-octave* ``do do sol sol``: movable, where a syllable without a mark is in the
+  octave that rises from *do*, as in tonic sol-fa;
 - *fixed-do* ``do re mib fa# si``: *do* is C and *si* is B.
 
 Which syllable is which note is common practice; no source.
 
-Contents: read_names, read_german, read_solfa, read_tonic_solfa, read_fixed_do.
+Contents: read_names, read_german, read_solfa, read_solfa_octave, read_tonic_solfa,
+read_fixed_do.
 """
 
 from __future__ import annotations
@@ -39,13 +41,14 @@ from melodex.melody import (
     spell,
 )
 from melodex.reading.phrase.faults import CannotReadError
-from melodex.reading.phrase.typed import TypedNote, beats_of, phrase_of
+from melodex.reading.phrase.typed import TypedNote, Word, beats_of, phrase_of, with_unknown
 
 __all__ = [
     "read_fixed_do",
     "read_german",
     "read_names",
     "read_solfa",
+    "read_solfa_octave",
     "read_tonic_solfa",
 ]
 
@@ -53,12 +56,12 @@ WORDS = r"[^\s|;]+"
 LIST = r"\s*(?:[^\s,;|]+\s*[,;]\s*)+[^\s,;|]+\s*"
 """Commas between all words, as in a sentence: none of them is an octave mark."""
 
-ROW_TITLES = r"(?i)\s*(?:tune|phrase|notes?)\b:?"
-"""Words that stand before a row of notes in an answer; they are no notes."""
+WRAPPED = r"\s*(?:\(.*\)|\[.*\])\s*"
+"""A whole phrase in brackets: they part nothing and say nothing."""
 
-SIGNS = {"": 0, "#": 1, "##": 2, "x": 2, "b": -1, "bb": -2, "n": 0, "=": 0}
+SIGNS = {"": 0, "#": 1, "##": 2, "x": 2, "b": -1, "bb": -2, "𝄫": -2, "n": 0, "=": 0}
 SPELLED_OUT = {"sharp": "#", "flat": "b", "natural": "n"}
-NAME = r"(?a)([A-Ga-g])(#{1,2}|bb?|x|n|=)?(-?\d)?('*)(?:\*(.+))?"
+NAME = r"(?a)([A-Ga-g])(#{1,2}|bb?|𝄫|x|n|=)?(-?\d)?('*)(?:\*(.+))?"
 MIDI_NUMBER = r"(?a)\d{2,3}"
 LOWEST_NUMBER, HIGHEST_NUMBER = 21, 108
 """Numbers of the keys of a piano, A0 to C8 (MIDI 1.0, note numbers)."""
@@ -81,6 +84,7 @@ SOLFA = {
     "se": "b5",
     "le": "b6",
     "te": "b7",
+    "ut": "1",
 }
 TONIC_SOLFA = {
     "doh": "1",
@@ -104,7 +108,9 @@ TONIC_SOLFA = {
     "maw": "b3",
     "taw": "b7",
 }
-FIXED_DO = {**PLAIN, "si": "7", "ut": "1", "ré": "2", "dó": "1"}
+FIXED_DO = {**PLAIN, "si": "7", "ut": "1"}
+ACCENTS = str.maketrans({"é": "e", "É": "E", "ó": "o", "á": "a", "í": "i"})
+"""As syllables are written in French and Spanish."""
 
 MIDDLE_OCTAVE = 4
 LARGEST_FALL = 5
@@ -117,20 +123,32 @@ Heard = tuple[int, int | None, "str | None", int]
 def read_names(text: str, key: Key | None) -> Phrase:
     """Read note names, with or without octaves, or the numbers of a keyboard's keys."""
     refuse_key(key)
-    heard = [named(word, place) for word, place in words(spelled_out(text))]
-    return phrase_of(nearest(heard), "names")
+    return phrase_of(with_unknown(words(spelled_out(text)), all_named), "names")
+
+
+def all_named(typed: Sequence[Word]) -> list[TypedNote]:
+    """Note names as notes."""
+    return nearest([named(word, place) for word, place in typed])
 
 
 def read_german(text: str, key: Key | None) -> Phrase:
     """Read note names as German musicians write them."""
     refuse_key(key)
-    heard = [german(word, place) for word, place in words(text)]
-    return phrase_of(nearest(heard), "german")
+
+    def notes(typed: Sequence[Word]) -> list[TypedNote]:
+        return nearest([german(word, place) for word, place in typed])
+
+    return phrase_of(with_unknown(words(text), notes), "german")
 
 
 def read_solfa(text: str, key: Key | None) -> Phrase:
     """Read movable solfa with the chromatic syllables."""
     return movable(text, key, "solfa", SOLFA)
+
+
+def read_solfa_octave(text: str, key: Key | None) -> Phrase:
+    """Read movable solfa whose syllables without a mark rise from do."""
+    return movable(text, key, "solfa-octave", SOLFA)
 
 
 def read_tonic_solfa(text: str, key: Key | None) -> Phrase:
@@ -141,8 +159,11 @@ def read_tonic_solfa(text: str, key: Key | None) -> Phrase:
 def read_fixed_do(text: str, key: Key | None) -> Phrase:
     """Read syllables as names of notes: do is C."""
     refuse_key(key)
-    degrees = [syllable(word, place, FIXED_DO) for word, place in words(text)]
-    phrase = phrase_of(sung(degrees, 0), "fixed-do")
+
+    def notes(typed: Sequence[Word]) -> list[TypedNote]:
+        return sung([syllable(word, place, FIXED_DO) for word, place in typed], 0)
+
+    phrase = phrase_of(with_unknown(words(text.translate(ACCENTS)), notes), "fixed-do")
     return replace(phrase, has_tonic=False)
 
 
@@ -151,12 +172,12 @@ def read_fixed_do(text: str, key: Key | None) -> Phrase:
 
 def words(text: str) -> Iterator[tuple[str, int]]:
     """The words of a phrase with their places; bar lines and dashes part them."""
-    title = re.match(ROW_TITLES, text)
-    start = title.end() if title else 0
-    parted = re.sub(r"(?<=[A-Za-z#\d])-(?=[A-Za-z])|[→>]", " ", text)
-    if re.fullmatch(LIST, parted[start:]):
+    parted = re.sub(r"(?<=[A-Za-z#\d])-(?=[A-Za-z])|→|(?<=\s)>(?=\s)", " ", text)
+    if re.fullmatch(WRAPPED, parted):
+        parted = re.sub(r"[()\[\]]", " ", parted)
+    if re.fullmatch(LIST, parted):
         parted = parted.replace(",", " ")
-    for found in re.compile(WORDS).finditer(parted, start):
+    for found in re.compile(WORDS).finditer(parted):
         yield found[0], found.start()
 
 
@@ -264,9 +285,15 @@ def beside(midi: int, wanted_class: int, direction: int = 1) -> int:
 def movable(text: str, key: Key | None, notation: str, table: Mapping[str, str]) -> Phrase:
     """Syllables that count from the tonic."""
     tonic = key.tonic_fifths if key else 0
-    degrees = [syllable(word, place, table) for word, place in words(text)]
-    typed = sung(degrees, tonic)
-    above = {note.fifths - tonic for note in typed}
+    in_octave = notation == "solfa-octave"
+
+    def notes(typed: Sequence[Word]) -> list[TypedNote]:
+        return sung(
+            [syllable(word, place, table) for word, place in typed], tonic, in_octave
+        )
+
+    typed = with_unknown(words(text.translate(ACCENTS)), notes)
+    above = {note.fifths - tonic for note in typed if note.heard}
     mode = (key.mode if key else "") or (
         "minor" if -3 in above and 4 not in above else "major"
     )
@@ -291,6 +318,9 @@ def syllable(word: str, place: int, table: Mapping[str, str]) -> Syllable:
     alteration = degree.count("#") - degree.count("b")
     alteration += {"#": 1, "b": -1}.get(parts[2] or "", 0)
     marks = parts[4]
+    if len(name) == 1 and parts[3]:
+        # "M2" is a major second.
+        raise CannotReadError(place, f"{word!r} is no syllable of solfa", "write do re mi")
     if len(set(marks)) > 1:
         raise CannotReadError(place, f"{marks!r} is no octave mark")
     octave = marks.count("'") - marks.count(",") if marks else None
@@ -299,10 +329,12 @@ def syllable(word: str, place: int, table: Mapping[str, str]) -> Syllable:
     return degree_fifths(int(degree[-1]), alteration), octave, parts[5], place
 
 
-def sung(syllables: Sequence[Syllable], tonic: int) -> list[TypedNote]:
+def sung(
+    syllables: Sequence[Syllable], tonic: int, in_octave: bool = False
+) -> list[TypedNote]:
     """Syllables as notes: nearest to one another, or by their octave marks."""
     do = 55 + (pitch_class(tonic) - 55) % 12
-    marked = any(octave is not None for _, octave, _, _ in syllables)
+    marked = in_octave or any(octave is not None for _, octave, _, _ in syllables)
     heard: list[Heard] = []
     for above, octave, length, place in syllables:
         midi = None

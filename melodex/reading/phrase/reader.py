@@ -5,17 +5,23 @@ Conventions, the same for whoever types and whoever reads an answer:
 - *Degrees* ``5 1 2 b3 2 1`` are those of the major scale on the tonic, whatever the
   mode: the minor third is always ``b3``. Unmarked degrees lie in the one octave that
   rises from the tonic, so ``7 1`` falls; ``1'`` is an octave above and ``7,`` an
-  octave below. ``5*2`` lasts two beats, ``2*1/2`` half a beat, ``1*1.5`` one and a
-  half; without a star a degree lasts one.
+  octave below. ``8`` is ``1'``. ``5*2`` lasts two beats, ``2*1/2`` half a beat, ``1*1.5``
+  one and a half; so do ``5h``, ``2e`` and ``1q.``, by the first letters of *half*,
+  *eighth* and *quarter*; without a length a degree lasts one. ``?`` among them is a note
+  of which nothing is known, ``?*2`` one of which the length is.
+- *Degrees in a list* ``1, 2, 3, 5``: the commas part them, and are no octave marks.
 - *Steps* ``+2 +2 -4 0`` are semitones from note to note; each carries its sign.
 - *ABC* ``K:F c3 d | f2 e2`` is standard 2.1; fields may stand before the notes on the
   same line, and may be left out.
 - *Names* of notes and syllables of *solfa*: see :mod:`melodex.reading.phrase.names`.
 - *Contour* ``+ + - 0 +``: up, up, down, same, up; also ``u u d s u``, or in words.
+- *Rhythm* ``q. e q q``: lengths alone, see :mod:`melodex.reading.phrase.rhythm`.
 
-Bar lines between degrees, steps and signs are allowed and ignored. The notation is
-recognised from the text. Where two notations give the same music, the first of
-:data:`NOTATIONS` is taken; where they differ, :func:`preferred` says which is meant
+What stands round a row of notes in an answer (``tune``, ``degree``, what is said in
+brackets of how it was read) is set aside. Bar lines between degrees, steps and signs are
+allowed and ignored. The notation is recognised from the text. Where two notations give
+the same music, the first of :data:`NOTATIONS` is taken; where they differ,
+:func:`plausible` and :func:`preferred` say which is meant
 beyond doubt, or the musician is asked. A phrase has three notes or more: two are an
 interval, and every tune holds it.
 
@@ -30,7 +36,7 @@ Contents: NOTATIONS, FEWEST_NOTES, MOST_NOTES, read_phrase.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from itertools import accumulate
 
@@ -59,8 +65,10 @@ from melodex.reading.phrase.faults import (
 from melodex.reading.phrase.typed import (
     FREE_METRE_STRENGTH,
     TypedNote,
+    Word,
     beats_of,
     phrase_of,
+    with_unknown,
 )
 from melodex.reading.result import Choice
 
@@ -76,6 +84,9 @@ NOTATIONS = {
     "solfa": "solfa, do movable",
     "tonic-solfa": "English tonic sol-fa",
     "fixed-do": "solfa, do is C",
+    "degree-list": "scale degrees in a list",
+    "solfa-octave": "solfa, each in the octave above do",
+    "rhythm": "a rhythm",
 }
 """How a phrase can be written: the short name of each notation, and its name in words."""
 
@@ -85,20 +96,37 @@ MOST_NOTES = 512
 
 MOST_CHARACTERS = 20_000
 ROMANCE_SYLLABLES = frozenset(("do", "ut", "re", "mi", "fa", "sol", "la", "si"))
+OCTAVE = 12
 SURE_STEP = 7
 """Semitones: within a fifth from each note to the next, numbers are octaves."""
 
-DEGREE_NUMBERS = frozenset("1234567")
-MAJOR_SEMITONES = (0, 2, 4, 5, 7, 9, 11)
+DEGREE_NUMBERS = frozenset("12345678")
+MAJOR_SEMITONES = (0, 2, 4, 5, 7, 9, 11, 12)
+MOST_SEMITONES = 48
+"""The largest step that is taken for one."""
 
-COMPACT_SIGNS = frozenset("+-0udsr↑↓→")
+COMPACT_SIGNS = frozenset("+-0udsr↑↓→↗↘")
 
 # Patterns are compiled when a text needs them, and kept by the module re.
 WORD = r"[^\s|]+"
-DEGREE = r"(?a)\^?([b#]*)(\d+)([',]*)(?:\*(.*))?"
+DEGREE = (
+    r"(?ai)\^?(?P<sign>[b#n]*)(?P<number>\d+)(?P<behind>[b#]?)(?P<marks>[',]*)"
+    r"(?:\*(?P<length>.*)|(?P<letter>(?-i:[whqest])\.{0,2}))?"
+)
+SAID_SIGN = r"(?ai)\b(flat|sharp|natural) ?(?=\d)"
+SAID_SIGNS = {"flat": "b", "sharp": "#", "natural": "n"}
+DEGREES_DASHED = r"(?a)\s*(?:[b#n]?[1-8]['!]*-)+[b#n]?[1-8]'*\s*"
+DEGREE_LIST = r"\s*(?:[^\s,]+\s*,\s*)+[^\s,]+\s*"
+
+ROW_TITLE = r"(?i)\s*(?:tune|phrase|own|degrees?|notes?)(?::|\s)\s*(?=\S)"
+ROW_LETTER = r"\s*[AB]\s{2,}(?=(?:[A-G][b#]*\d\s*)+$)"
+ROW_REMARK = r"\s{2}\(\d+ notes, read as [^()]*\)\s*$|\s+\(\d+ notes, read as [^()]*\)\s*$"
+"""What stands before and behind a row of notes in an answer."""
 ONE_DEGREE = r"(?a)[b#]*[1-7]"
 DEGREES_TOGETHER = r"(?a)\s*(?:[b#]?[1-7]){3,}\s*"
 STEP = r"(?a)[+-]\d{1,3}|0"
+LISTED_WORDS = r"(?i)\s*(?:[^\s,]+\s*,\s*)+[^\s,]+\s*"
+SIGN_FAMILIES = ("+-0=", "/\\=", "\u2191\u2193\u2192\u2197\u2198=", "udsr")
 NO_ABC_NOTE = "no note of ABC stands here"
 SIGNS = {
     "+": 1,
@@ -107,6 +135,8 @@ SIGNS = {
     "↑": 1,
     "↓": -1,
     "→": 0,
+    "↗": 1,
+    "↘": -1,
     "/": 1,
     "\\": -1,
     "=": 0,
@@ -117,6 +147,7 @@ SIGNS = {
     "up": 1,
     "down": -1,
     "same": 0,
+    "level": 0,
     "repeat": 0,
 }
 """Up, down and same: signs, letters (r for a repeated note, Parsons 1975), words."""
@@ -131,6 +162,13 @@ ABC_TUNE = r"(?m)^X:"
 NO_ABC = r"(?<!\S)[H-Yh-w](?!\S)|([A-Ga-g])-(?!\1)[A-Ga-g]"
 """A decoration without a note, which ABC would drop, or a tie between two pitches: what
 has one was not meant as ABC, unless it is said to be."""
+
+NO_ABC_WITHOUT_FIELD = r"[H-WYh-wy]|[A-Ga-g]\d*[xX]|(?<!\S)[A-Ga-g]\d{2,}\s+[A-Ga-g]\d{2,}"
+"""Letters of decorations, a hidden rest behind a note, lengths of ten and more: unlikely
+where nothing else says that the text is ABC."""
+
+ABC_FIELD = r"(?:^|[\s\[])[A-Za-z]:"
+ABC_TEXT = r"\"[^\"\n]*\"|![^!\n]*!"
 
 ABC_LETTERS = frozenset("ABCDEFGabcdefg")
 ABC_WORD = r"""(?x)\s+|\\|%[^\n]*|"[^"\n]*"|![^!\s]*!|\+[a-z]+\+      # text and decorations
@@ -200,14 +238,18 @@ def read_phrase(
         as abc:      B5*3/2 B5 B5*3/2
     say in which notation it is written
     """
-    plain = checked(text, notation)
+    plain, is_row = without_surroundings(checked(text, notation))
     key = stated_key(tonic, mode)
-    wanted = (notation,) if notation else tuple(NOTATIONS)
+    # A row of an answer has octaves where ABC has lengths.
+    likely = tuple(name for name in NOTATIONS if not (is_row and name == "abc"))
+    wanted = (notation,) if notation else likely
     found, faults = readings_of(plain, wanted, key, fewest)
     if not found:
         raise unreadable(text, faults)
     rivals = unlike(found)
-    meant = preferred(rivals, plain) if len(rivals) > 1 else next(iter(rivals))
+    best = plausible(rivals)
+    meant = preferred(best, plain) if len(best) > 1 else next(iter(best))
+    rivals = {name: rivals[name] for name in rivals if name in best or name in OFFERED}
     if not meant:
         raise ambiguous(text, rivals)
     others = tuple(name for name in rivals if name != meant)
@@ -223,9 +265,39 @@ def unlike(found: dict[str, Phrase]) -> dict[str, Phrase]:
     return kept
 
 
+OFFERED = frozenset(("solfa", "solfa-octave", "degrees"))
+"""Notations that are offered beside another though they are less likely."""
+
+
+def plausible(found: dict[str, Phrase]) -> dict[str, Phrase]:
+    """The readings without those that leap where another reading does not.
+
+    Of degrees parted by commas, the commas are octave marks only where the phrase leaps
+    less for it. Syllables without octave are the nearest to each other, but lie in the
+    octave above *do* where they begin on it and no leap is larger than a fifth.
+    """
+    leaps = {
+        name: max(map(abs, phrase.melody.interval_semitones), default=0)
+        for name, phrase in found.items()
+    }
+    dropped = set()
+    if {"degrees", "degree-list"} <= set(found):
+        for name, other in (("degrees", "degree-list"), ("degree-list", "degrees")):
+            if leaps[name] > OCTAVE >= leaps[other]:
+                dropped.add(name)
+    if {"solfa", "solfa-octave"} <= set(found):
+        from_do = found["solfa"].melody.midi[0] % OCTAVE == 0
+        fits = from_do and leaps["solfa-octave"] <= SURE_STEP
+        dropped.add("solfa" if fits else "solfa-octave")
+    return {name: phrase for name, phrase in found.items() if name not in dropped}
+
+
 def same_music(one: Phrase, other: Phrase) -> bool:
     """Whether two readings are looked for alike, but for the key that is claimed."""
-    if (one.notation == "contour") != (other.notation == "contour"):
+    for lone in ("contour", "rhythm"):
+        if (one.notation == lone) != (other.notation == lone):
+            return False
+    if one.has_pitch != other.has_pitch or one.has_length != other.has_length:
         return False
     steps = one.melody.interval_semitones == other.melody.interval_semitones
     spans = [set(phrase.melody.duration_ticks) for phrase in (one, other)]
@@ -277,6 +349,26 @@ def checked(text: str, notation: str) -> str:
     return text.translate(TYPOGRAPHY)
 
 
+def without_surroundings(text: str) -> tuple[str, bool]:
+    """The text without what an answer prints round a row of notes, and if it had a title.
+
+    Places stay as they are.
+    """
+
+    def blank(found: re.Match[str]) -> str:
+        return " " * len(found[0])
+
+    if len(text) > 1 and text.count('"') == 2 and text[0] == text[-1] == '"':
+        text = f" {text[1:-1]} "
+    if "\n" in text.strip():
+        return text, False
+    is_row = False
+    for pattern in (ROW_TITLE, ROW_LETTER):
+        if found := re.match(pattern, text):
+            text, is_row = blank(found) + text[found.end() :], True
+    return re.sub(ROW_REMARK, blank, text), is_row
+
+
 def readings_of(
     text: str, notations: tuple[str, ...], key: Key | None, fewest: int
 ) -> tuple[dict[str, Phrase], dict[str, Fault]]:
@@ -291,6 +383,7 @@ def readings_of(
         try:
             phrase = reader_of(notation)(text, key)
             check_count(len(phrase.melody), text, fewest)
+            check_known(phrase)
             found[notation] = phrase
         except CannotReadError as refusal:
             faults[notation] = refusal.fault
@@ -300,9 +393,16 @@ def readings_of(
 def worth_trying(notation: str, text: str, found: dict[str, Phrase]) -> bool:
     """Whether a text has what a notation needs at all."""
     if notation == "abc":
-        return not ABC_LETTERS.isdisjoint(text) and not re.search(NO_ABC, text)
+        return not ABC_LETTERS.isdisjoint(text) and may_be_abc(text)
     if notation == "contour":
         return len(text.strip()) > 1
+    if notation == "degree-list":
+        return "," in text
+    if notation == "solfa-octave":
+        return "solfa" in found
+    if notation == "rhythm":
+        # Numbers alone are degrees, unless they are said to be lengths.
+        return not {"degrees", "names"} & set(found) and bool(re.search(RHYTHMIC, text))
     if notation == "german":
         return bool(re.search(r"(?ai)\b(?:H|[A-H](?:is|es)|[AE]s)(?![a-z])", text))
     if notation in {"names", "solfa", "tonic-solfa", "fixed-do"}:
@@ -312,10 +412,29 @@ def worth_trying(notation: str, text: str, found: dict[str, Phrase]) -> bool:
     return True
 
 
+RHYTHMIC = (
+    r"(?i)\*|/\d|[♩♪𝅗𝅝]|(?<![a-z])[whqest]*[qhw]"
+    r"|quarter|eighth|sixteenth|crotchet|quaver|minim|breve"
+)
+
+
+def may_be_abc(text: str) -> bool:
+    """Whether nothing in a text speaks against ABC."""
+    if re.search(NO_ABC, text):
+        return False
+    if re.search(ABC_FIELD, text):
+        return True
+    return not re.search(NO_ABC_WITHOUT_FIELD, re.sub(ABC_TEXT, " ", text))
+
+
 def reader_of(notation: str) -> Callable[[str, Key | None], Phrase]:
     """The function that reads a notation; those of names are loaded when needed."""
     if notation in READERS:
         return READERS[notation]
+    if notation == "rhythm":
+        from melodex.reading.phrase.rhythm import read_rhythm
+
+        return read_rhythm
     from melodex.reading.phrase import names
 
     found: Callable[[str, Key | None], Phrase] = getattr(
@@ -349,15 +468,34 @@ def read_degrees(text: str, key: Key | None) -> Phrase:
     tonic = key.tonic_fifths if key else 0
     # From G below middle C to F sharp above it, so that each key lies near the middle.
     tonic_midi = 55 + (pitch_class(tonic) - 55) % 12
-    typed = [
-        degree_note(word, tonic, tonic_midi)
-        for word in re.finditer(degree_words(text), text)
-    ]
-    mode = (key.mode if key else "") or mode_of([note.fifths - tonic for note in typed])
+    if "-" in text and re.fullmatch(DEGREES_DASHED, text):
+        text = text.replace("-", " ")
+    if "a" in text.lower():
+        text = re.sub(SAID_SIGN, said_sign, text)
+
+    def notes(words: Sequence[Word]) -> list[TypedNote]:
+        return [degree_note(word, place, tonic, tonic_midi) for word, place in words]
+
+    found = re.finditer(degree_words(text), text)
+    typed = with_unknown(((word[0], word.start()) for word in found), notes)
+    heard = [note.fifths - tonic for note in typed if note.heard]
+    mode = (key.mode if key else "") or mode_of(heard)
     change = KeyChange(
         0, Key(tonic, mode), Key(tonic, mode).signature_fifths, bool(key and key.mode)
     )
     return phrase_of(typed, "degrees", keys=(change,))
+
+
+def read_degree_list(text: str, key: Key | None) -> Phrase:
+    """Read scale degrees that are parted by commas."""
+    if not re.fullmatch(DEGREE_LIST, text):
+        raise CannotReadError(0, "the degrees are not parted by commas")
+    return replace(read_degrees(text.replace(",", " "), key), notation="degree-list")
+
+
+def said_sign(found: re.Match[str]) -> str:
+    """A sign that was said in a word, set before its degree; later places stay."""
+    return SAID_SIGNS[found[1].lower()].rjust(len(found[0]))
 
 
 def degree_words(text: str) -> str:
@@ -365,31 +503,33 @@ def degree_words(text: str) -> str:
     return ONE_DEGREE if re.fullmatch(DEGREES_TOGETHER, text) else WORD
 
 
-def degree_note(word: re.Match[str], tonic: int, tonic_midi: int) -> TypedNote:
+def degree_note(word: str, place: int, tonic: int, tonic_midi: int) -> TypedNote:
     """One degree with its octave marks and its length."""
-    parts = re.fullmatch(DEGREE, word[0])
+    parts = re.fullmatch(DEGREE, word)
     if not parts:
-        raise CannotReadError(word.start(), f"{word[0]!r} is no scale degree")
-    accidentals, number, octaves, length = parts.groups()
+        raise CannotReadError(place, f"{word!r} is no scale degree")
+    number, octaves = parts["number"], parts["marks"]
+    accidentals = parts["sign"].lower() + parts["behind"].lower()
+    length = parts["length"] if parts["letter"] is None else parts["letter"]
     if number not in DEGREE_NUMBERS:
         raise CannotReadError(
-            word.start(),
-            f"{word[0]!r} is no scale degree",
+            place,
+            f"{word!r} is no scale degree",
             "degrees go from 1 to 7, parted by spaces; 1' is an octave above",
         )
     if len(accidentals) > 2 or len(set(accidentals)) > 1:
-        raise CannotReadError(word.start(), f"{accidentals!r} is no accidental")
+        raise CannotReadError(place, f"{accidentals!r} is no accidental")
     if len(octaves) > 4 or len(set(octaves)) > 1:
         raise CannotReadError(
-            word.start() + parts.start(3), f"{octaves!r} is no octave mark"
+            place + parts.start("marks"), f"{octaves!r} is no octave mark"
         )
     alteration = accidentals.count("#") - accidentals.count("b")
     octave = octaves.count("'") - octaves.count(",")
     midi = tonic_midi + MAJOR_SEMITONES[int(number) - 1] + alteration + 12 * octave
-    fifths = tonic + degree_fifths(int(number), alteration)
+    fifths = tonic + degree_fifths((int(number) - 1) % 7 + 1, alteration)
     if length is None:
         return TypedNote(midi, fifths)
-    return TypedNote(midi, fifths, beats_of(length, word.start() + parts.start(4) - 1))
+    return TypedNote(midi, fifths, beats_of(length, place + parts.end("marks")))
 
 
 def mode_of(degrees: list[int]) -> str:
@@ -403,6 +543,8 @@ def mode_of(degrees: list[int]) -> str:
 def read_steps(text: str, key: Key | None) -> Phrase:
     """Read steps in semitones; the first pitch is chosen so that all of them fit."""
     steps = []
+    if re.fullmatch(LISTED_WORDS, text):
+        text = text.replace(",", " ")
     for word in re.finditer(WORD, text):
         if not re.fullmatch(STEP, word[0]):
             hint = f"write +{word[0]}" if word[0].isdecimal() else ""
@@ -410,23 +552,33 @@ def read_steps(text: str, key: Key | None) -> Phrase:
                 word.start(), f"{word[0]!r} is no step in semitones", hint
             )
         steps.append(int(word[0]))
+        if abs(steps[-1]) > MOST_SEMITONES:
+            raise CannotReadError(word.start(), f"{word[0]!r} is more than four octaves")
     return stepwise(steps, "steps", text, key)
 
 
 def read_contour(text: str, key: Key | None) -> Phrase:
     """Read the signs of the steps; pitches are placeholders, a semitone for a sign."""
     steps = []
-    for word, place in contour_words(text):
+    signs = contour_words(text)
+    for word, place in signs:
         if word.lower() not in SIGNS:
             raise CannotReadError(place, f"{word!r} is no sign of a step")
         steps.append(SIGNS[word.lower()])
+    single = {word.lower() for word, _ in signs if len(word) == 1}
+    if single and not any(single <= set(family) for family in SIGN_FAMILIES):
+        # In "/ / \\ -" the dash is level, in "+ + -" it goes down.
+        raise CannotReadError(0, "signs of two kinds are mixed", "write u d s")
     phrase = stepwise(steps, "contour", text, key)
     return replace(phrase, contour=tuple(steps))
 
 
 def contour_words(text: str) -> list[tuple[str, int]]:
     """Signs of a contour with their places; signs of one letter may stand together."""
-    words = [(word[0], word.start()) for word in re.finditer(WORD, text)]
+    parted = re.sub(r"(?i)(?<=[udsr])-(?=[udsr])", " ", text)
+    if re.fullmatch(LISTED_WORDS, parted):
+        parted = parted.replace(",", " ")
+    words = [(word[0], word.start()) for word in re.finditer(WORD, parted)]
     if words and words[0][0].startswith("*"):
         # The first note, which no step leads to, is written as a star (Parsons 1975).
         words[0] = (words[0][0][1:], words[0][1] + 1)
@@ -558,12 +710,19 @@ def evenly(melody: Melody) -> Melody:
 
 READERS: dict[str, Callable[[str, Key | None], Phrase]] = {
     "degrees": read_degrees,
+    "degree-list": read_degree_list,
     "steps": read_steps,
     "abc": read_abc_phrase,
     "contour": read_contour,
 }
 
 # What all notations share
+
+
+def check_known(phrase: Phrase) -> None:
+    """Refuse a phrase with notes that are not known, if nothing else is."""
+    if phrase.has_pitch and sum(phrase.has_pitch) + sum(phrase.has_length) < FEWEST_NOTES:
+        raise CannotReadError(0, f"fewer than {FEWEST_NOTES} things are known of it")
 
 
 def check_count(count: int, text: str, fewest: int) -> None:

@@ -1,14 +1,16 @@
 """Notes as they were typed, laid one after another.
 
 Conventions: a length is counted in beats; where none was typed a note lasts one, and
-the phrase has no rhythm.
+the phrase has no rhythm. ``?`` is a note of which nothing is known, ``?*2`` one of which
+only the length is.
 
-Contents: TypedNote, beats_of, phrase_of, FREE_METRE_STRENGTH.
+Contents: TypedNote, beats_of, phrase_of, with_unknown, FREE_METRE_STRENGTH.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Callable, Iterable, Sequence
 from itertools import accumulate
 from typing import TYPE_CHECKING
 
@@ -19,33 +21,80 @@ from melodex.records import dataclass
 if TYPE_CHECKING:
     from fractions import Fraction
 
-__all__ = ["FREE_METRE_STRENGTH", "TypedNote", "beats_of", "phrase_of"]
+__all__ = ["FREE_METRE_STRENGTH", "TypedNote", "beats_of", "phrase_of", "with_unknown"]
 
 MOST_BEATS = 64
 FREE_METRE_STRENGTH = 0.5
-LENGTH = r"(?a)(\d{1,3})(?:/(\d{1,2})|\.(\d{1,4}))?"
+LENGTH = r"(?a)(?:(\d{1,3})(?:/(\d{1,2}))?|(\d{0,3})\.(\d{1,4}))"
+LETTERS = {"w": "4", "h": "2", "q": "1", "e": "1/2", "s": "1/4", "t": "1/8"}
+"""First letters of whole, half, quarter, eighth, sixteenth and thirty-second note."""
+
+LETTER = r"([whqest])(\.{0,2})"
+UNKNOWN = r"\?(?:\*(.+))?"
 
 
 @dataclass(frozen=True, slots=True)
 class TypedNote:
-    """A note as typed; ``beats`` is None where no length was given."""
+    """A note as typed; ``beats`` is None where no length was given.
+
+    Where no pitch was given, ``heard`` is False and the pitch a placeholder.
+    """
 
     midi: int
     fifths: int
     beats: Fraction | None = None
+    heard: bool = True
+
+
+Word = tuple[str, int]
+"""A word of a phrase, and its place in the text."""
 
 
 def beats_of(text: str, place: int) -> Fraction:
-    """A length after a star: ``2``, ``1/2`` or ``1.5`` beats."""
+    """A length: ``2``, ``1/2`` or ``1.5`` beats, or a letter such as ``q`` or ``e.``."""
+    from fractions import Fraction
+
+    if lettered := re.fullmatch(LETTER, text):
+        # A dot adds half of the length, a second dot half of that.
+        return Fraction(LETTERS[lettered[1]]) * (2 - Fraction(1, 2 ** len(lettered[2])))
     parts = re.fullmatch(LENGTH, text)
     if not parts or parts[2] == "0" * len(parts[2] or "."):
         raise CannotReadError(place, f"'*{text}' is no length", "write *2, *1/2 or *1.5")
-    from fractions import Fraction
-
     beats = Fraction(text)
     if not 0 < beats <= MOST_BEATS:
         raise CannotReadError(place, f"'*{text}' is no length", f"up to {MOST_BEATS} beats")
     return beats
+
+
+def with_unknown(
+    words: Iterable[Word], read: Callable[[Sequence[Word]], Sequence[TypedNote]]
+) -> list[TypedNote]:
+    """Read the words that name notes, and put those that name none in between.
+
+    Parameters
+    ----------
+    words : iterable of (str, int)
+        Words with their places; ``?`` and ``?*2`` among them name no pitch.
+    read : callable
+        Makes one note of each of the other words.
+    """
+    asked = list(words)
+    blank = [re.fullmatch(UNKNOWN, word) for word, _ in asked]
+    known = [word for word, unknown in zip(asked, blank, strict=True) if not unknown]
+    notes = list(read(known))
+    if len(known) == len(asked):
+        return notes
+    if not notes:
+        raise CannotReadError(0, "no note of it is known")
+    beside, rest, found = notes[0], iter(notes), []
+    for (_, place), unknown in zip(asked, blank, strict=True):
+        if unknown:
+            beats = beats_of(unknown[1], place + 1) if unknown[1] else None
+            found.append(TypedNote(beside.midi, beside.fifths, beats, heard=False))
+        else:
+            beside = next(rest)
+            found.append(beside)
+    return found
 
 
 def phrase_of(
@@ -71,4 +120,14 @@ def phrase_of(
         keys=keys,
         credits=Credits(),
     )
-    return Phrase(melody, notation, has_rhythm=has_rhythm)
+    if all(note.heard for note in typed):
+        return Phrase(melody, notation, has_rhythm=has_rhythm)
+    return Phrase(
+        melody,
+        notation,
+        has_rhythm=has_rhythm,
+        has_pitch=tuple(note.heard for note in typed),
+        has_length=tuple(
+            has_rhythm and (note.heard or note.beats is not None) for note in typed
+        ),
+    )

@@ -338,9 +338,10 @@ def progressions(
 def figures(corpus: Corpus, wish: Wish) -> Placed:
     """Where the melody holds a figure, in any key."""
     phrase = read_phrase(wish.phrase)
-    if phrase.notation == "contour":
+    if not phrase.has_notes:
         raise AnalysisError(
-            "a contour is too little to gather by", hint="type degrees or steps"
+            "not all its notes are known, which is too little to gather by",
+            hint="type degrees or steps",
         )
     pitch = encode_query(phrase).pitch
     last = len(pitch) - 1

@@ -200,7 +200,7 @@ def card_of(found: Resemblance, match: Match, *, opened: bool) -> Card:
     from melodex.presentation.text.resemble import match_facts
 
     line: Sequence[Any] = ()
-    if found.phrase.notation != "contour":
+    if found.phrase.has_notes:
         line = evidence_line(
             found.phrase.melody,
             match.passage.melody,
@@ -264,8 +264,8 @@ def continued(ask: Ask, text: str, played: Sequence[int]) -> str:
     before: tuple[int, ...] = ()
     if text:
         phrase = read_phrase(text, notation=ask.said("as"), fewest=1)
-        if phrase.notation == "contour":
-            raise PhraseError("a contour has no notes to go on from", hint="start anew")
+        if not phrase.has_notes:
+            raise PhraseError("not all its notes are known", hint="start anew")
         before = phrase.melody.midi
     mode = ask.said("mode") or "major"
     return played_abc([*before, *played], tonic=ask.said("tonic"), mode=mode)

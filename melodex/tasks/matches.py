@@ -1,0 +1,125 @@
+"""What a search for a phrase gives back.
+
+Conventions: indexes of notes count from 0, the query's within the phrase, the tune's
+within the whole tune.
+
+Contents: Match, Resemblance, passage_of.
+"""
+
+from __future__ import annotations
+
+from melodex.matching.search import Hit
+from melodex.melody import Melody, Phrase
+from melodex.reading.phrase.reader import NOTATIONS
+from melodex.records import dataclass
+from melodex.tasks.compare import Likeness
+from melodex.tasks.passage import Passage
+
+__all__ = ["Match", "Resemblance", "passage_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """A place in a tune that the phrase resembles.
+
+    Parameters
+    ----------
+    rank : int
+        From 1.
+    passage : Passage
+        The part of the tune that is aligned, in its tune.
+    likeness : Likeness
+        Note against note; ``tune`` indexes are those of the whole tune.
+    query_notes, tune_notes : tuple of int
+        First and last aligned note of phrase and tune.
+    expected_by_chance : float or None
+        How many matches as good would turn up by chance in this corpus.
+    shared_ngrams : tuple of (tuple of int, int)
+        Runs of steps in semitones that both have, each with the number of tunes of
+        the corpus that have it too; rarest first.
+    commonness : str
+        How common the shared figure is, in words.
+    evidence : float or None
+        All that speaks for it, as a number that only compares matches of one phrase;
+        None where matches are in the order of the alignment.
+    explanation : tuple of str
+        How the place in the order was arrived at, where that was asked for.
+    """
+
+    rank: int
+    passage: Passage
+    likeness: Likeness
+    query_notes: tuple[int, int]
+    tune_notes: tuple[int, int]
+    expected_by_chance: float | None = None
+    shared_ngrams: tuple[tuple[tuple[int, ...], int], ...] = ()
+    commonness: str = ""
+    evidence: float | None = None
+    explanation: tuple[str, ...] = ()
+
+    @property
+    def tune_id(self) -> str:
+        """Id of the tune."""
+        return self.passage.tune_id
+
+    @property
+    def points(self) -> int:
+        """Alignment points, higher is better."""
+        return self.likeness.points
+
+    def __repr__(self) -> str:
+        return f"<Match {self.rank}: {self.passage.label}; {self.points} points>"
+
+
+@dataclass(frozen=True, slots=True)
+class Resemblance:
+    """What a phrase resembles.
+
+    Parameters
+    ----------
+    phrase : Phrase
+        What was looked for.
+    corpus_tunes, corpus_notes : int
+        How much was searched.
+    most_points : int
+        What the phrase would have against itself.
+    order : str
+        ``evidence`` or ``alignment``.
+    matches : tuple of Match
+        Best first.
+    remarks : tuple of str
+        What else has to be said, such as damage found on the way.
+    foreword : tuple of str
+        What has to be known before the matches are looked at.
+    """
+
+    phrase: Phrase
+    corpus_tunes: int
+    corpus_notes: int
+    most_points: int
+    order: str
+    matches: tuple[Match, ...]
+    remarks: tuple[str, ...] = ()
+    foreword: tuple[str, ...] = ()
+
+    @property
+    def heading(self) -> str:
+        """What was looked for, and in how much."""
+        said = [f"{len(self.phrase.melody)} notes"]
+        if self.phrase.notation in NOTATIONS:
+            said.append(f"read as {NOTATIONS[self.phrase.notation]}")
+        if others := self.phrase.other_notations:
+            said.append(f"other music as {' or '.join(others)}")
+        if not self.phrase.contour and not self.phrase.has_rhythm:
+            said.append("no rhythm given")
+        tunes = f"{self.corpus_tunes:,} tune{'s' if self.corpus_tunes != 1 else ''}"
+        return f"{self.phrase.text}  ({', '.join(said)}; {tunes} searched)"
+
+    def __repr__(self) -> str:
+        return f"<Resemblance of {self.phrase!r}: {len(self.matches)} matches>"
+
+
+def passage_of(tune: Melody, hit: Hit) -> Passage:
+    """The aligned part of a tune."""
+    first, last = hit.tune_span
+    return Passage(tune.excerpt(first, last), tune, first, hit.tune_id, True)

@@ -1,0 +1,58 @@
+"""Phrases in all the ways that musicians write them: none is misread in silence."""
+
+from __future__ import annotations
+
+import pytest
+
+from benchmarks.reading.phrase_readings import AS_MEANT, WRONG, judged, meanings, same
+from benchmarks.reading.phrases import WRITTEN
+from melodex.errors import AmbiguousPhraseError
+from melodex.reading.phrase.reader import read_phrase
+
+KINDS = sorted({written.kind for written in WRITTEN})
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_phrase_is_misread_in_silence(kind: str) -> None:
+    of_kind = [written for written in WRITTEN if written.kind == kind]
+    found = {written.phrase[:60]: judged(written) for written in of_kind}
+    assert not {phrase: said for phrase, (how, said) in found.items() if how == WRONG}
+    assert sum(how == AS_MEANT for how, _ in found.values()) > 0.9 * len(found)
+
+
+def test_the_judge_tells_other_music_and_other_lengths_apart() -> None:
+    (meant,) = meanings("C4*1 D4*1 E4*2")
+    assert same(next(meanings("G4*2 A4*2 B4*4")), meant)
+    for other in ("C4*1 D4*1 Eb4*2", "C4*1 D4*1 E4*1", "C4 D4 E4", "^ ^"):
+        assert not same(next(meanings(other)), meant)
+
+
+def test_lengths_are_read_by_letters_words_parts_and_signs() -> None:
+    for text in ("q. e h", "dotted crotchet quaver minim", "3/8 1/8 1/2", "♩. ♪ *2"):
+        phrase = read_phrase(text)
+        assert phrase.notation == "rhythm"
+        assert phrase.melody.duration_ticks == (15120, 5040, 20160)
+        assert not any(phrase.has_pitch)
+        assert not phrase.has_notes
+
+
+def test_what_is_not_known_stays_unknown() -> None:
+    phrase = read_phrase("5*1 ? 1'*2 ?*1/2")
+    assert phrase.has_pitch == (True, False, True, False)
+    assert phrase.has_length == (True, False, True, True)
+    assert not phrase.has_notes
+    assert read_phrase("5 6 7").has_pitch == ()
+
+
+def test_commas_part_degrees_or_lower_them_by_what_leaps_less() -> None:
+    assert read_phrase("1, 2, 3, 5").melody.interval_semitones == (2, 2, 3)
+    with pytest.raises(AmbiguousPhraseError) as asked:
+        read_phrase("5, 6, 7, 1")
+    assert {name for name, _ in asked.value.readings} == {"degrees", "degree-list"}
+
+
+def test_syllables_from_do_lie_above_it_and_the_nearest_is_offered() -> None:
+    phrase = read_phrase("do do sol sol la la sol")
+    assert phrase.melody.interval_semitones == (0, 7, 0, 2, 0, -2)
+    assert phrase.other_notations == ("solfa",)
+    assert read_phrase("do ti do").melody.interval_semitones == (-1, 1)
