@@ -1,7 +1,7 @@
 """A phrase and a corpus become ranked matches.
 
 In: a phrase as matching sees it (``query``) and the chunks of a corpus. Out: the best
-tunes of all, exactly (``search``, or ``contour`` for the shape alone; ``align`` for one
+tunes of all, exactly (``search``; ``contour``, ``rhythm``, ``partial``; ``align`` for one
 tune), what speaks for each (``evidence``), and what chance would bring (``chance``).
 The work on notes is done in ``engine``, in C or in numpy. Read first: ``search``.
 """
