@@ -6,7 +6,8 @@ note that they decorate. Bars carry the number that is printed: a pickup is 0,
 and the two halves of a bar that a repeat sign splits share one number. What is
 read is the written order: repeats and endings are kept as marks, not played.
 
-Contents: Melody, Phrase, content_id_of; the records inside them are in ``marks``.
+Contents: Melody, Phrase, content_id_of, printed_text; the records inside them are in
+``marks``.
 """
 
 from __future__ import annotations
@@ -37,7 +38,7 @@ from melodex.melody.marks import (
 from melodex.melody.metre import TICKS_PER_QUARTER, Metre
 from melodex.records import dataclass
 
-__all__ = ["Melody", "Phrase", "content_id_of"]
+__all__ = ["Melody", "Phrase", "content_id_of", "printed_text"]
 
 TUNE_ID_LENGTH = 12
 """Hexadecimal digits: 48 bits, one clash expected in 20 million tunes."""
@@ -61,6 +62,10 @@ class Melody:
         1 for a downbeat, halved for each weaker level.
     phrase : tuple of int
         Index of the phrase, from 0, where the source marks phrases; else all 0.
+    chords_worked_out : bool
+        Whether ``chords`` are none that are printed but were worked out from all notes
+        of the piece. Such chords are kept with the tune and are no part of it: they
+        change no tune id and are written into no notation.
     centres : tuple of KeyChange
         The keys as they were worked out, where that was done: what :attr:`key`,
         :meth:`key_at` and :meth:`degrees` go by. They are no part of the tune: not
@@ -85,6 +90,7 @@ class Melody:
     tempo_quarters_per_minute: float | None = None
     credits: Credits = field(default_factory=Credits)
     centres: tuple[KeyChange, ...] = field(default=(), compare=False)
+    chords_worked_out: bool = field(default=False, compare=False)
 
     def __post_init__(self) -> None:
         per_note = (
@@ -109,6 +115,11 @@ class Melody:
     def title(self) -> str:
         """Title, or ``untitled``."""
         return self.credits.title or "untitled"
+
+    @property
+    def printed_chords(self) -> tuple[ChordSymbol, ...]:
+        """The chord symbols that the source prints."""
+        return () if self.chords_worked_out else self.chords
 
     @property
     def onset_quarters(self) -> tuple[float, ...]:
@@ -294,6 +305,10 @@ class Melody:
         """Return the same melody with the keys that were worked out for it."""
         return replace(self, centres=centres)
 
+    def with_worked_chords(self, chords: tuple[ChordSymbol, ...]) -> Melody:
+        """Return the same melody over chords that were worked out from all notes."""
+        return replace(self, chords=chords, chords_worked_out=True)
+
     def with_credits(self, **changes: Any) -> Melody:
         """Return the same melody with some credits replaced."""
         return replace(self, credits=replace(self.credits, **changes))
@@ -303,6 +318,8 @@ class Melody:
         data: dict[str, Any] = {name: list(getattr(self, name)) for name in NOTE_COLUMNS}
         for name in RECORD_COLUMNS:
             data[name] = [packed(record) for record in getattr(self, name)]
+        if self.chords_worked_out:
+            data[WORKED_CHORDS], data["chords"] = data["chords"], []
         data["tempo_quarters_per_minute"] = self.tempo_quarters_per_minute
         data["credits"] = {name: getattr(self.credits, name) for name in CREDITS_COLUMNS}
         return data
@@ -317,6 +334,9 @@ class Melody:
             If the data is not what ``to_dict`` makes.
         """
         columns = {name: tuple(data[name]) for name in NOTE_COLUMNS}
+        worked = data.get(WORKED_CHORDS)
+        if worked is not None:
+            data = {**data, "chords": worked}
         records = {
             name: tuple(unpacked(name, row) for row in data[name])
             for name in RECORD_COLUMNS
@@ -324,6 +344,7 @@ class Melody:
         return cls(
             **columns,
             **records,
+            chords_worked_out=worked is not None,
             tempo_quarters_per_minute=data["tempo_quarters_per_minute"],
             credits=Credits(**data["credits"]),
         )
@@ -331,7 +352,8 @@ class Melody:
     def content_text(self) -> str:
         """Return music, title and makers as JSON with sorted names, without the place.
 
-        :meth:`from_dict` reads it back, with the place left empty.
+        :meth:`from_dict` reads it back, with the place left empty. Chords that were
+        worked out stand last; :func:`printed_text` leaves them out.
         """
         data = self.to_dict()
         for name in PROVENANCE:
@@ -346,6 +368,9 @@ class Melody:
         """
         return content_id_of(self.content_text())
 
+
+WORKED_CHORDS = "worked_chords"
+"""Sorted last of the names of :meth:`Melody.to_dict`, so that it is easily cut off."""
 
 NOTE_COLUMNS = (
     "midi",
@@ -376,7 +401,15 @@ def content_id_of(content_text: str) -> str:
     # Here, since only the writer of a corpus needs it, and it loads OpenSSL.
     import hashlib
 
-    return hashlib.sha256(content_text.encode()).hexdigest()[:TUNE_ID_LENGTH]
+    text = printed_text(content_text)
+    return hashlib.sha256(text.encode()).hexdigest()[:TUNE_ID_LENGTH]
+
+
+def printed_text(content_text: str) -> str:
+    """What :meth:`Melody.content_text` returns, without chords that were worked out."""
+    # Quotes inside a text are escaped: only a name is found like this.
+    place = content_text.rfind(f',"{WORKED_CHORDS}":')
+    return content_text if place < 0 else content_text[:place] + "}"
 
 
 def held_at(changes: tuple[Any, ...], onset_ticks: int) -> Any:

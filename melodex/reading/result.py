@@ -5,8 +5,13 @@ Contents: ReadWarning, ReadTune, Refusal, FileReading, Choice.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from melodex.melody import Melody
 from melodex.records import dataclass
+
+if TYPE_CHECKING:
+    from melodex.melody.texture import Texture
 
 __all__ = ["Choice", "FileReading", "ReadTune", "ReadWarning", "Refusal"]
 
@@ -44,13 +49,15 @@ class ReadTune:
     """One melody read, what was odd about it, and the source text it came from.
 
     ``kept`` is enough to read the same melody again with
-    :func:`melodex.reading.read_bytes` under ``kept_format``.
+    :func:`melodex.reading.read_bytes` under ``kept_format``. ``texture`` holds all notes
+    of a piece in which some sound together and no chords are printed; else it is None.
     """
 
     melody: Melody
     warnings: tuple[ReadWarning, ...] = ()
     kept: bytes = b""
     kept_format: str = ""
+    texture: Texture | None = None
 
 
 @dataclass(frozen=True, slots=True)

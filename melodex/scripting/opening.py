@@ -77,6 +77,7 @@ def read(path: str | PathLike[str], *, part: str = "", voice: str = "") -> list[
     >>> len(melodex.read("corpus_demo/reed_cutters.abc"))
     12
     """
+    from melodex.analysis.harmony.sounding import harmonised
     from melodex.reading import Choice, read_path
 
     reading = read_path(path, Choice(part, voice))
@@ -86,7 +87,7 @@ def read(path: str | PathLike[str], *, part: str = "", voice: str = "") -> list[
         raise ReadingError(reasons or "there is no tune in it", where=where)
     for refusal in reading.refusals:
         warnings.warn(f"left out: {refusal}", stacklevel=2)
-    return [Tune.of(tune.melody) for tune in reading.tunes]
+    return [Tune.of(harmonised(tune)) for tune in reading.tunes]
 
 
 def compare(

@@ -170,10 +170,11 @@ def is_file(name: str) -> bool:
 
 def melody_of_file(path: Path, number: str) -> Melody:
     """Read one tune of a file."""
+    from melodex.analysis.harmony.sounding import harmonised
     from melodex.reading import read_path
 
     reading = read_path(path)
-    tunes = [tune.melody for tune in reading.tunes]
+    tunes = [harmonised(tune) for tune in reading.tunes]
     if number:
         tunes = [melody for melody in tunes if melody.credits.number == number]
         if not tunes:

@@ -232,6 +232,7 @@ class Bench:
 
     def take_file(self, name: str, data: bytes) -> AtHand:
         """Read a file that was dropped onto a page and keep it at hand."""
+        from melodex.analysis.harmony.sounding import harmonised
         from melodex.tasks.adding.handed import plain_name
 
         reading = read_data(data, plain_name(name))
@@ -239,7 +240,7 @@ class Bench:
         file = AtHand(
             digest.hexdigest()[:12],
             plain_name(name),
-            tuple(tune.melody for tune in reading.tunes if len(tune.melody)),
+            tuple(harmonised(tune) for tune in reading.tunes if len(tune.melody)),
             reading.refusals,
             tuple(warning.text for tune in reading.tunes for warning in tune.warnings),
             len(data),

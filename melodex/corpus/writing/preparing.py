@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from melodex.analysis.harmony.sounding import harmonised
 from melodex.corpus.chunks import TuneNotes, encode_notes
 from melodex.corpus.facets import facet_rows
 from melodex.corpus.rows import facets_crc32, place_path, storable, tune_columns, words_of
@@ -175,15 +176,16 @@ def folder_of(file: str) -> str:
 
 def prepared_tune(read: ReadTune, occurrence: int) -> PreparedTune:
     """A tune made into rows."""
-    text = read.melody.content_text()
+    melody = harmonised(read)
+    text = melody.content_text()
     tune_id = content_id_of(text)
-    tables = facet_rows(read.melody)
-    pitch, length_class = encode_notes(read.melody)
+    tables = facet_rows(melody)
+    pitch, length_class = encode_notes(melody)
     return PreparedTune(
         tune_id=tune_id,
         tune={
             "tune_id": tune_id,
-            **tune_columns(read.melody),
+            **tune_columns(melody),
             "facet_crc32": facets_crc32(tables),
             "melody": text,
         },
@@ -194,7 +196,7 @@ def prepared_tune(read: ReadTune, occurrence: int) -> PreparedTune:
         warnings=read.warnings,
         kept=read.kept,
         kept_format=read.kept_format,
-        words=words_of(read.melody),
+        words=words_of(melody),
     )
 
 

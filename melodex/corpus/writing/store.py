@@ -54,6 +54,7 @@ from melodex.corpus.writing.taken_out import KeptChange
 from melodex.corpus.writing.words import index_words
 from melodex.errors import REMEDIES, CorpusError, UnknownTuneError
 from melodex.melody import Melody
+from melodex.melody.record import printed_text
 from melodex.reading.result import Choice, FileReading
 
 __all__ = ["AddReport", "CorpusWriter", "RemoveReport"]
@@ -298,16 +299,43 @@ class CorpusWriter(RowWriter):
         """Row numbers of those of a file's tunes that the corpus has already."""
         found: dict[str, int] = {}
         for tune in list(file.tunes):
+            text = tune.tune["melody"]
             rows = self.rows(
-                "SELECT id, melody = ? FROM tune WHERE tune_id = ?",
-                [tune.tune["melody"], tune.tune_id],
+                "SELECT id, iif(melody = ?, '', melody) FROM tune WHERE tune_id = ?",
+                [text, tune.tune_id],
             )
-            if rows and not rows[0][1]:
+            if rows and rows[0][1] and printed_text(rows[0][1]) != printed_text(text):
                 file.tunes.remove(tune)
                 file.refusals.append(clash(file, tune))
             elif rows:
                 found[tune.tune_id] = rows[0][0]
+                if rows[0][1]:
+                    self.take_chords(file, tune, *rows[0])
         return found
+
+    def take_chords(
+        self, file: PreparedFile, tune: PreparedTune, row: int, text: str
+    ) -> None:
+        """Give a tune that is there the chords that were worked out from another file.
+
+        Which of two files decides does not hang on their order: chords go before none,
+        and of two rows of chords the later in the alphabet stays, unless this file is
+        the only place of the tune.
+        """
+        elsewhere = self.rows(
+            "SELECT 1 FROM place WHERE tune = ? AND file <> ? LIMIT 1", [row, file.file]
+        )
+        new = tune.tune["melody"]
+        rank, held = ((each != printed_text(each), each) for each in (new, text))
+        if elsewhere and rank < held:
+            return
+        for table in tune.facets:
+            self.database.execute(f"DELETE FROM {table} WHERE tune = ?", [row])
+            self.insert_facets(table, row, tune.facets[table])
+        columns = ", ".join(f"{name} = :{name}" for name in tune.tune)
+        self.database.execute(
+            f"UPDATE tune SET {columns} WHERE id = :id", {**tune.tune, "id": row}
+        )
 
     def known_place(self, file: PreparedFile, tune: PreparedTune) -> tuple[int, int] | None:
         """Row numbers of a place that is there already and of the tune that has it."""

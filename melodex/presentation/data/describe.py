@@ -70,6 +70,7 @@ def description_data(found: Description) -> dict[str, Any]:
             for span in found.analysis.spans
         ],
         "metre_class": found.analysis.metre_class,
+        "chords_worked_out": found.passage.melody.chords_worked_out,
         "sections": [
             {
                 "label": section.label,

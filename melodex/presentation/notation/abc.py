@@ -315,7 +315,9 @@ class BarWriter:
         """Section marks and chord symbols of a bar with their onsets."""
         low, high = bar.bar.onset_ticks, bar.bar.onset_ticks + bar.bar.duration_ticks
         marks = [(mark.onset_ticks, mark_text(mark.text)) for mark in self.melody.marks]
-        chords = [(c.onset_ticks, f'"{chord_text(c.text)}"') for c in self.melody.chords]
+        chords = [
+            (c.onset_ticks, f'"{chord_text(c.text)}"') for c in self.melody.printed_chords
+        ]
         first = self.melody.onset_ticks[0]
         if bar.bar.onset_ticks <= first < high:
             # A chord that holds from before the bar stands at its first place.

@@ -276,7 +276,7 @@ class PartWriter:
             SubElement(kind, "words").text = f"without note values: {bar.fault}"
             out.append((low, direction))
         first = self.melody.onset_ticks[0]
-        for chord in self.melody.chords:
+        for chord in self.melody.printed_chords:
             onset = (
                 max(chord.onset_ticks, first) if self.part.excerpt else chord.onset_ticks
             )

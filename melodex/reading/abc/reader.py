@@ -24,6 +24,7 @@ from fractions import Fraction
 
 from melodex.errors import HostileInputError, ReadingError
 from melodex.melody import Credits, Lyric, Melody, Metre
+from melodex.melody.texture import Texture, names_harmony, texture_of_lines
 from melodex.reading.abc.fields import (
     default_unit,
     parse_key,
@@ -210,8 +211,29 @@ def read_tune(
     melody = reader.melody(credits_of(header, file_header, source, shown))
     if FIELD in header.directives:
         melody = restored(melody, header.directives[FIELD])
-    kept = kept_text(file_text, tune, choice)
-    return ReadTune(melody, reader.warnings(), kept.encode("utf-8", "replace"), "abc")
+    kept = kept_text(file_text, tune, choice).encode("utf-8", "replace")
+    texture = None
+    if len(voices) > 1 and not names_harmony(melody):
+        readers = {
+            other: TuneReader(header, file_header, lines, other, choice)
+            for other, lines in voices.items()
+            if other != name
+        }
+        texture = texture_of(melody, shown, readers, header)
+    return ReadTune(melody, reader.warnings(), kept, "abc", texture)
+
+
+def texture_of(
+    melody: Melody, name: str, others: dict[str, TuneReader], header: Header
+) -> Texture | None:
+    """All voices of a tune together; of chords in a voice the note that is read."""
+    lines = [(name, melody)]
+    for other, reader in others.items():
+        reader.read()
+        if reader.voice.flat:
+            shown = header.voices[other].name if other in header.voices else other
+            lines.append((shown, reader.melody(Credits())))
+    return texture_of_lines(lines)
 
 
 def kept_choice(header: Header, choice: Choice) -> Choice:

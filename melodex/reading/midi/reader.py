@@ -41,6 +41,7 @@ from melodex.melody import (
     beat_strength,
     spell,
 )
+from melodex.melody.texture import SoundingNote, Texture, names_harmony
 from melodex.reading.bounded import MOST_TEXT, one_line, settle
 from melodex.reading.chord_text import may_be_chord
 from melodex.reading.midi.file import MetaEvent, MidiFile, MidiNote, parse_midi
@@ -54,6 +55,7 @@ GRIDS = (1, 2, 3, 4, 6, 8, 12, 16, 24)
 PERCUSSION_CHANNEL = 10
 TEXT, RIGHTS, NAME, WORDS, MARKER, TEMPO, METRE, KEY = 1, 2, 3, 5, 6, 0x51, 0x58, 0x59
 MOST_BARS = 20_000
+MOST_SOUNDING = 200_000
 FEWEST_CHORDS = 2
 """A single text that looks like a chord symbol may as well be a letter of a section."""
 
@@ -124,16 +126,19 @@ def read_midi(data: bytes, source: str, choice: Choice) -> FileReading:
         One tune, whose first warning states the grid; or one refusal.
     """
     try:
-        melody, warnings = melody_of_midi(parse_midi(data), source, choice)
+        melody, warnings, texture = melody_of_midi(parse_midi(data), source, choice)
     except ReadingError as error:
         refusal = Refusal(source, error.what, hint=error.hint)
         return FileReading(source, refusals=(refusal,))
-    tune = ReadTune(melody, tuple(map(ReadWarning, warnings)), data, "midi")
+    said = tuple(map(ReadWarning, warnings))
+    tune = ReadTune(melody, said, data, "midi", texture)
     return FileReading(source, tunes=(tune,))
 
 
-def melody_of_midi(file: MidiFile, source: str, choice: Choice) -> tuple[Melody, list[str]]:
-    """The melody of a file, and what had to be decided."""
+def melody_of_midi(
+    file: MidiFile, source: str, choice: Choice
+) -> tuple[Melody, list[str], Texture | None]:
+    """The melody of a file, what had to be decided, and the notes of unnamed harmony."""
     lines = list(lines_of(file))
     line = chosen_line(lines, choice)
     notes, had_chords = one_at_a_time(line.notes, choice.chord_note)
@@ -148,10 +153,45 @@ def melody_of_midi(file: MidiFile, source: str, choice: Choice) -> tuple[Melody,
         warnings.append(f"read {line}; left aside {', '.join(others[:6])}{more}")
     signs = signs_of(file, warnings)
     warnings += damages(file)
-    melody = laid_out(notes, places, signs, warnings)
-    return melody.with_credits(
+    melody = laid_out(notes, places, signs, warnings).with_credits(
         source=source, number=str(line.position), part=line.name
-    ), warnings
+    )
+    texture = None
+    if (others or had_chords) and not names_harmony(melody):
+        texture = texture_of(lines, grid, file.ticks_per_quarter, melody)
+    return melody, warnings, texture
+
+
+def texture_of(
+    lines: list[MidiLine], grid: Grid, ticks_per_quarter: int, melody: Melody
+) -> Texture | None:
+    """All notes of all lines on the grid of the melody, spelled in its keys.
+
+    None where nothing sounds together, or more than any music holds.
+    """
+    if sum(len(line.notes) for line in lines) > MOST_SOUNDING:
+        return None
+    step = TICKS_PER_QUARTER // grid.steps
+    guessed = tonic_by_content(melody)
+    last = melody.end_ticks
+    notes = []
+    for place, line in enumerate(lines):
+        for note in line.notes:
+            onset, end = (
+                round(tick * grid.steps / ticks_per_quarter) * step
+                for tick in (note.start, note.end)
+            )
+            if onset >= last:
+                continue
+            tonic = melody.key_at(onset).tonic_fifths if melody.keys else guessed
+            fifths = spell(note.midi, tonic)
+            notes.append(
+                SoundingNote(
+                    onset, max(min(end, last) - onset, step), note.midi, fifths, place
+                )
+            )
+    texture = Texture.of(notes, [str(line) for line in lines])
+    return texture if texture.is_chordal else None
 
 
 # Choosing a line

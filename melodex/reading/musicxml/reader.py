@@ -24,12 +24,14 @@ from xml.etree.ElementTree import Element
 
 from melodex.errors import ReadingError
 from melodex.melody import Credits, Melody, beat_strength
+from melodex.melody.texture import BARS_A_CHORD, Texture
 from melodex.reading.bounded import one_line
 from melodex.reading.carried import FIELD, restored
 from melodex.reading.fermatas import phrases_held
 from melodex.reading.musicxml.line import Line, choose_voice, single_line
 from melodex.reading.musicxml.package import sheet_root
 from melodex.reading.musicxml.part import PartSheet, walk_part
+from melodex.reading.musicxml.sounding import MOST_SOUNDING, part_notes
 from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, Refusal
 
 __all__ = ["read_musicxml"]
@@ -75,16 +77,19 @@ def read_musicxml(
     kept_format = "mxl" if packed else "musicxml"
     try:
         root = sheet_root(data, packed=packed)
-        melody, warnings = read_sheet(root, source, choice)
+        melody, warnings, texture = read_sheet(root, source, choice)
     except ReadingError as error:
         refusal = Refusal(source, error.what, hint=error.hint)
         return FileReading(source, refusals=(refusal,))
-    tune = ReadTune(melody, tuple(map(ReadWarning, warnings)), data, kept_format)
+    said = tuple(map(ReadWarning, warnings))
+    tune = ReadTune(melody, said, data, kept_format, texture)
     return FileReading(source, tunes=(tune,))
 
 
-def read_sheet(root: Element, source: str, choice: Choice) -> tuple[Melody, list[str]]:
-    """The melody of a sheet, and what was odd about it."""
+def read_sheet(
+    root: Element, source: str, choice: Choice
+) -> tuple[Melody, list[str], Texture | None]:
+    """The melody of a sheet, what was odd about it, and all notes of unnamed harmony."""
     parts = list(parts_of(root))
     if not parts:
         raise ReadingError("the sheet has no parts")
@@ -96,8 +101,13 @@ def read_sheet(root: Element, source: str, choice: Choice) -> tuple[Melody, list
             hint=f"voices: {', '.join(sorted({n.voice for n in sheet.notes}))[:200]}",
         )
     voice, notes, other_voices = found
+    others = [other for other in parts if other is not part]
+    borrow_signs(sheet, others)
+    # Printed chords say what the harmony is; without them the notes do. They are taken
+    # first: making one line lengthens and cuts notes.
+    named = BARS_A_CHORD * len(sheet.chords) >= len(sheet.bars)
+    texture = None if named else texture_of(part, sheet, others)
     line = single_line(notes, sheet, choice, sheet.oddities)
-    borrow_signs(sheet, [other for other in parts if other is not part])
     warnings = [*left_aside(part, parts, voice, other_voices), *sheet.oddities.texts()]
     melody = melody_of(line, sheet).with_credits(
         **asdict(credits_of(root))
@@ -106,7 +116,7 @@ def read_sheet(root: Element, source: str, choice: Choice) -> tuple[Melody, list
     for field in root.iterfind("identification/miscellaneous/miscellaneous-field"):
         if field.get("name") == FIELD:
             melody = restored(melody, field.text or "")
-    return melody, warnings
+    return melody, warnings, texture
 
 
 def parts_of(root: Element) -> Iterator[Part]:
@@ -162,6 +172,22 @@ def borrow_signs(sheet: PartSheet, others: list[Part]) -> None:
             continue
         sheet.chords = sheet.chords or other.chords
         sheet.marks = sheet.marks or other.marks
+
+
+def texture_of(part: Part, sheet: PartSheet, others: list[Part]) -> Texture | None:
+    """Every note of every part that can be read; None where nothing sounds together."""
+    lines: list[str] = []
+    notes = part_notes(sheet, str(part), lines)
+    for other in others:
+        try:
+            notes += part_notes(walk_part(other.element), str(other), lines)
+        except ReadingError:
+            # A part that cannot be read keeps nobody from hearing the others.
+            continue
+        if len(notes) > MOST_SOUNDING:
+            return None
+    texture = Texture.of(notes, lines)
+    return texture if texture.is_chordal else None
 
 
 def left_aside(

@@ -160,6 +160,10 @@ def unsaid_of(melody: Melody, found: Analysis) -> Iterable[str]:
         yield f"About the key: {found.key.remark}."
     if not melody.chords:
         yield "There are no chord symbols, so nothing is said of harmony."
+    elif melody.chords_worked_out:
+        yield (
+            "The chords are not printed: they were worked out from the notes of all parts."
+        )
     unknown = [
         here.chord.text
         for here in found.harmony.chords

@@ -1,0 +1,272 @@
+"""Chords out of notes: how often they are those that people heard, or that were played.
+
+Run:  python -m benchmarks.analysis.sounding [--keep NAME] [--fit SECONDS]
+
+Measured on the chorales and madrigals of music21's corpus that have an analysis by a
+person which lines up with the sheet (see ``keys_truth``), read from MusicXML by this
+reader, and on broken chords of known harmony (``piano_textures``). Figures are shares of
+the sounding time: the root; root and triad; all notes of the chord; the bass where the
+root is right. Halves: 0 is what the points were fitted on, 1 is only reported; intervals
+draw whole pieces anew. Left out, for the sheet that is read is not the one that the
+analysis counts: riemenschneider015, whose repeats are written out there. ``--fit`` climbs
+from the present points by changing a few at random and prints what it came to.
+
+Contents: Truth, truths, shares, measure, fit, main.
+"""
+
+from __future__ import annotations
+
+import random
+import re
+import time
+import warnings
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from benchmarks.analysis.keys_truth import (
+    CORPUS,
+    OTHER_NAMES,
+    Analysed,
+    analysed_pieces,
+    bootstrap_interval,
+    half,
+    place,
+)
+from benchmarks.analysis.piano_textures import known_piece
+from benchmarks.keeping import about, asker, keep
+from melodex.analysis.harmony import sounding
+from melodex.analysis.harmony.sounding import KINDS, sounding_chords
+from melodex.melody import TICKS_PER_QUARTER, Melody
+from melodex.melody.texture import Texture
+from melodex.reading import read_path
+
+OTHER_SHEET = {"riemenschneider015"}
+PIECES_MADE = 120
+TRIAD = {0, 4, -3, 1, -6, 8}
+MEASURES = ("root", "root and triad", "all notes", "bass, where the root is right")
+FITTED = (
+    "MEMBERS",
+    "OTHER",
+    "HELD",
+    "ECHO",
+    "ECHO_OTHER",
+    "ROOT_IN_BASS",
+    "NO_THIRD",
+    "NO_SEVENTH",
+    "CHANGE",
+    "ANYWHERE",
+    "STRENGTHS",
+    "FALLING_FIFTH",
+    "ENTERING",
+)
+STEP = 0.15
+"""How far a point is moved at random, as a standard deviation."""
+
+
+@dataclass(frozen=True)
+class Heard:
+    """A chord that is true: onset and length in quarters, root, notes, bass."""
+
+    onset: float
+    length: float
+    root: int
+    notes: frozenset[int]
+    bass: int
+
+
+@dataclass(frozen=True)
+class Truth:
+    """A piece, its notes, and the chords that are true of it."""
+
+    name: str
+    kind: str
+    melody: Melody
+    texture: Texture
+    chords: tuple[Heard, ...]
+    half: int
+
+
+def sheet_of(piece: Analysed, folder: str) -> Path | None:
+    """The MusicXML sheet of an analysis, if the corpus has it as that."""
+    text = (CORPUS / folder / f"{piece.name}.rntxt").read_text(encoding="utf-8")
+    work = re.search(r"BWV: *(\S+)", text)
+    name = f"monteverdi/{piece.name}"
+    if work:
+        name = f"bach/bwv{OTHER_NAMES.get(work[1], work[1])}"
+    found = (CORPUS / f"{name}{suffix}" for suffix in (".mxl", ".xml", ".musicxml"))
+    return next((path for path in found if path.exists()), None)
+
+
+def heard_in(folder: str, name: str) -> tuple[Heard, ...]:
+    """The chords of an analysis."""
+    from music21 import converter, roman
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        path = CORPUS / folder / f"{name}.rntxt"
+        analysis = converter.parse(path, format="romanText", forceSource=True)
+    return tuple(
+        Heard(
+            float(numeral.getOffsetInHierarchy(analysis)),
+            float(numeral.quarterLength),
+            place(numeral.root()),
+            frozenset(map(place, numeral.pitches)),
+            place(numeral.bass()),
+        )
+        for numeral in analysis.recurse().getElementsByClass(roman.RomanNumeral)
+    )
+
+
+def analysed(folder: str, kind: str) -> Iterable[Truth]:
+    """Pieces of a folder with a person's analysis."""
+    for piece in analysed_pieces(folder):
+        path = sheet_of(piece, folder)
+        if path is None or piece.name in OTHER_SHEET or not piece.lines_up:
+            continue
+        for tune in read_path(path).tunes:
+            if tune.texture is not None:
+                chords = heard_in(folder, piece.name)
+                yield Truth(
+                    piece.name, kind, tune.melody, tune.texture, chords, half(piece.name)
+                )
+
+
+def made() -> Iterable[Truth]:
+    """Broken chords of known harmony."""
+    for seed in range(PIECES_MADE):
+        piece = known_piece(seed)
+        chords = tuple(
+            Heard(onset, length, root, frozenset(root + d for d in KINDS[kind]), bass)
+            for onset, length, root, bass, kind in piece.chords
+        )
+        # Twelve patterns in turn: each half has all of them.
+        yield Truth(
+            piece.name, "broken chords", piece.melody, piece.texture, chords, seed // 12 % 2
+        )
+
+
+def truths() -> list[Truth]:
+    """Everything that is measured against."""
+    return [
+        *analysed("bach/choraleAnalyses", "chorales"),
+        *analysed("monteverdi", "madrigals"),
+        *made(),
+    ]
+
+
+def shares(truth: Truth) -> tuple[float, ...]:
+    """Quarters compared, quarters in which each measure is right; bass at the end."""
+    whole = root = triad = notes = bass = 0.0
+    first = 0
+    for found in sounding_chords(truth.texture, truth.melody):
+        start = found.onset_ticks / TICKS_PER_QUARTER
+        end = found.end_ticks / TICKS_PER_QUARTER
+        mine = [found.root_fifths + degree for degree in KINDS[found.kind]]
+        while first < len(truth.chords) and ends(truth.chords[first]) <= start:
+            first += 1
+        for heard in truth.chords[first:]:
+            shared = min(end, ends(heard)) - max(start, heard.onset)
+            if heard.onset >= end:
+                break
+            same = heard.root == found.root_fifths
+            its_triad = {f for f in heard.notes if f - heard.root in TRIAD}
+            whole += shared
+            root += shared * same
+            triad += shared * (same and its_triad == set(mine[:3]))
+            notes += shared * (heard.notes == set(mine))
+            bass += shared * (same and heard.bass == found.bass_fifths)
+    return whole, root, triad, notes, bass
+
+
+def ends(heard: Heard) -> float:
+    """Where a true chord ends."""
+    return heard.onset + heard.length
+
+
+def of(sums: Sequence[tuple[float, ...]], measure: int) -> float:
+    """The share of a measure over some pieces."""
+    right = sum(row[measure + 1] for row in sums)
+    return right / max(1e-9, sum(row[1 if measure == 3 else 0] for row in sums))
+
+
+def measure(pieces: Sequence[Truth]) -> list[dict[str, Any]]:
+    """Every share of every kind of piece, by halves."""
+    rows = []
+    for kind in dict.fromkeys(piece.kind for piece in pieces):
+        for which in (0, 1):
+            taken = [p for p in pieces if p.kind == kind and p.half == which]
+            begun = time.process_time()
+            sums = [shares(piece) for piece in taken]
+            seconds = time.process_time() - begun
+            for number, name in enumerate(MEASURES):
+                low, high = bootstrap_interval(sums, lambda s, n=number: of(s, n))
+                rows.append(
+                    {
+                        "task": f"{kind}, half {which}",
+                        "measure": name,
+                        "value": round(of(sums, number), 3),
+                        "interval_95": [round(low, 3), round(high, 3)],
+                        "pieces": len(taken),
+                        "ms_a_piece": round(1000 * seconds / len(taken), 1),
+                    }
+                )
+    return rows
+
+
+def fit(pieces: Sequence[Truth], seconds: float) -> dict[str, Any]:
+    """Climb from the present points; the mean share over the kinds of half 0 counts."""
+    taken = [piece for piece in pieces if piece.half == 0]
+    kinds = list(dict.fromkeys(piece.kind for piece in taken))
+
+    def score() -> float:
+        by_kind = [[shares(p) for p in taken if p.kind == kind] for kind in kinds]
+        means = [sum(of(sums, m) for m in range(3)) / 3 for sums in by_kind]
+        return sum(means) / len(means)
+
+    rng, until, best = random.Random(1), time.monotonic() + seconds, score()
+    while time.monotonic() < until:
+        before = {name: getattr(sounding, name) for name in FITTED}
+        for name in rng.sample(FITTED, rng.choice((1, 1, 2, 3))):
+            setattr(sounding, name, moved(before[name], rng))
+        found = score()
+        if found > best and sounding.ANYWHERE > 0:
+            best = found
+            print(f"{best:.4f}", flush=True)
+        else:
+            for name, value in before.items():
+                setattr(sounding, name, value)
+    return {name: getattr(sounding, name) for name in FITTED}
+
+
+def moved(value: Any, rng: random.Random) -> Any:
+    """A point moved at random; of several one."""
+    if isinstance(value, float):
+        return value + rng.gauss(0, STEP)
+    which = rng.randrange(len(value))
+    return (*value[:which], value[which] + rng.gauss(0, STEP), *value[which + 1 :])
+
+
+def main() -> None:
+    """Measure, or fit."""
+    ask = asker(__doc__)
+    ask.add_argument("--fit", metavar="SECONDS", type=float, default=0.0)
+    choice = ask.parse_args()
+    pieces = truths()
+    fitted = fit(pieces, choice.fit) if choice.fit else {}
+    rows = measure(pieces)
+    text = [
+        f"{row['task']:24} {row['measure']:30} {row['value']:.3f} "
+        f"[{row['interval_95'][0]:.3f}, {row['interval_95'][1]:.3f}]  "
+        f"{row['pieces']} pieces, {row['ms_a_piece']} ms each"
+        for row in rows
+    ]
+    text += [f"{name} = {value}" for name, value in fitted.items()]
+    print("\n".join(text))
+    run = about("music21", "numpy") | {"rows": rows, "fitted": fitted}
+    keep(choice.keep, {"sounding.json": run, "sounding.txt": "\n".join(text) + "\n"})
+
+
+if __name__ == "__main__":
+    main()
