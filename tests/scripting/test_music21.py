@@ -55,7 +55,7 @@ def music_of(melody: Melody) -> dict[str, object]:
         "onset_ticks": melody.onset_ticks,
         "duration_ticks": melody.duration_ticks,
         "bar": melody.bar,
-        "chords": [(chord.onset_ticks, chord.text) for chord in melody.chords],
+        "chords": [(chord.onset_ticks, chord.text) for chord in melody.printed_chords],
         "metres": [str(change.metre) for change in melody.metres],
         # MusicXML has no way to say that no signature is printed.
         "keys": [change.signature_fifths for change in melody.keys] or [0],
