@@ -495,6 +495,7 @@ def summarise(a: Melody, b: Melody, found: Likeness) -> tuple[str, ...]:
             where_they_stand(a, b, found),
             how_the_time_goes(a, b, found),
             where_they_run_together(found),
+            whose_chords_are_worked_out(a, b),
         )
         if sentence
     )
@@ -553,6 +554,14 @@ def length_text(ratio: float) -> str:
         if close(ratio, usual):
             return f"{words} as long"
     return f"{ratio:.3g} times as long"
+
+
+def whose_chords_are_worked_out(a: Melody, b: Melody) -> str:
+    """A word where chords are none that are printed."""
+    whose = " and ".join(
+        side for side, one in (("A", a), ("B", b)) if one.chords_worked_out and one.chords
+    )
+    return f"Chords of {whose} are worked out from all notes." if whose else ""
 
 
 def where_they_run_together(found: Likeness) -> str:

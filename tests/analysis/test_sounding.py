@@ -5,6 +5,7 @@ from pathlib import Path
 import music21
 import pytest
 
+import melodex
 from benchmarks.analysis.piano_textures import PATTERNS, known_piece
 from melodex.analysis.harmony.sounding import KINDS, harmonised, sounding_chords
 from melodex.corpus.reader import Corpus
@@ -21,6 +22,7 @@ from melodex.melody import (
 from melodex.melody.texture import SoundingNote, Texture
 from melodex.presentation.notation.abc import abc_text
 from melodex.reading import read_path
+from melodex.scripting.tune import Tune
 
 CORPUS = Path(music21.__file__).parent / "corpus"
 Q = TICKS_PER_QUARTER
@@ -209,3 +211,11 @@ def test_every_kind_is_heard_as_itself() -> None:
         ]
         found = sounding_chords(Texture.of(notes, ["a"] * 4), sheet(2))
         assert {c.kind for c in found} == {kind}, kind
+
+
+def test_a_comparison_says_whose_chords_are_worked_out() -> None:
+    (read,) = read_path(CORPUS / "bach/bwv269.mxl").tunes
+    whole, bare = Tune.of(harmonised(read)), Tune.of(read.melody)
+    said = "Chords of A are worked out from all notes."
+    assert said in str(melodex.compare(whole, bare, bars=(1, 4)))
+    assert said not in str(melodex.compare(bare, bare, bars=(1, 4)))

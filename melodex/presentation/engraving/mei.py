@@ -481,8 +481,7 @@ def bar_texts(line: Line, bar: WrittenBar, ids: dict[int, str]) -> list[Element]
         for onset, text in in_bar(texts, bar, melody.onset_ticks[0], excerpt=part.excerpt):
             out.append(harm(line, row, place_of(onset, bar, melody, ids), runs(text)))
             if row == "chord" and melody.chords_worked_out:
-                for run in out[-1]:
-                    run.set("fontstyle", "italic")
+                out[-1].set("type", "worked")
     if bar.fault:
         element = Element("dir", {"staff": line.n, "tstamp": "1", "place": "above"})
         SubElement(element, "rend", {"fontstyle": "italic"}).text = (

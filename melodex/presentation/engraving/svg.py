@@ -53,8 +53,9 @@ PAPER = "#ffffff"
 FROM_THE_NOTE = {"key", "section", "signpost"}
 """Texts that begin at their note, where others stand about its middle."""
 
-MASKED = {"degree", "chord", "numeral", *FROM_THE_NOTE}
+MASKED = {"degree", "chord", "worked", "numeral", *FROM_THE_NOTE}
 TEXT_STYLE = {
+    "worked": {"font-style": "italic"},
     "key": {"font-style": "italic"},
     "signpost": {"font-style": "italic"},
     "section": {"font-weight": "bold"},
