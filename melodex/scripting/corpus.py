@@ -122,8 +122,7 @@ class Corpus(CorpusFile):
         chord_note : str
             ``top`` or ``bottom``: which note of a written chord is the melody.
         workers : int
-            Processes that read at once. More than 1 needs a script that is guarded by
-            ``if __name__ == "__main__"``.
+            Processes that read at once.
         progress : callable, optional
             Called with the number of files done and of all.
 

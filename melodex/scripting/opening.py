@@ -78,9 +78,10 @@ def read(path: str | PathLike[str], *, part: str = "", voice: str = "") -> list[
     12
     """
     from melodex.analysis.harmony.sounding import harmonised
-    from melodex.reading import Choice, read_path
+    from melodex.reading import Choice
+    from melodex.reading.apart import read_path_apart
 
-    reading = read_path(path, Choice(part, voice))
+    reading = read_path_apart(path, Choice(part, voice))
     if not reading.tunes:
         reasons = "; ".join(str(refusal) for refusal in reading.refusals)
         where = "" if reasons else str(Path(path))

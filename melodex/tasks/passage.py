@@ -169,11 +169,11 @@ def is_file(name: str) -> bool:
 
 
 def melody_of_file(path: Path, number: str) -> Melody:
-    """Read one tune of a file."""
+    """Read one tune of a file, within the limits of what a file may cost."""
     from melodex.analysis.harmony.sounding import harmonised
-    from melodex.reading import read_path
+    from melodex.reading.apart import read_path_apart
 
-    reading = read_path(path)
+    reading = read_path_apart(path)
     tunes = [harmonised(tune) for tune in reading.tunes]
     if number:
         tunes = [melody for melody in tunes if melody.credits.number == number]

@@ -24,9 +24,10 @@ from typing import Any, TypeVar
 
 from melodex.corpus.chunks import PackedChunk
 from melodex.corpus.reader import Corpus
-from melodex.errors import UnknownTuneError
+from melodex.errors import HostileInputError, UnknownTuneError
 from melodex.melody import Melody
-from melodex.reading import Refusal, read_data
+from melodex.reading import FileReading, Refusal, read_data
+from melodex.reading.apart import Apart
 from melodex.tasks.passage import Passage, Span, find_passage, passage_of, read_span
 from melodex.workbench.work import Works
 
@@ -230,12 +231,24 @@ class Bench:
 
     # Files at hand
 
-    def take_file(self, name: str, data: bytes) -> AtHand:
+    def take_files(self, files: Iterable[tuple[str, bytes]]) -> list[AtHand]:
+        """Read files that were dropped onto a page, name and bytes, and keep them at hand.
+
+        What costs more than a file may is kept as one that gave nothing but the reason.
+        """
+        with Apart() as apart:
+            return [self.take_file(name, data, apart) for name, data in files]
+
+    def take_file(self, name: str, data: bytes, apart: Apart) -> AtHand:
         """Read a file that was dropped onto a page and keep it at hand."""
         from melodex.analysis.harmony.sounding import harmonised
         from melodex.tasks.adding.handed import plain_name
 
-        reading = read_data(data, plain_name(name))
+        try:
+            reading = apart.do(read_data, data, plain_name(name))
+        except HostileInputError as error:
+            refusal = Refusal(plain_name(name), error.what, hint=error.hint)
+            reading = FileReading(plain_name(name), refusals=(refusal,))
         digest = hashlib.sha256(name.encode("utf-8", "replace") + b"\0" + data)
         file = AtHand(
             digest.hexdigest()[:12],

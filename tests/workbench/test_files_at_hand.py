@@ -20,7 +20,7 @@ def bench(tmp_path: Path) -> Bench:
 def drop(bench: Bench, number: int, padding: int = 0) -> str:
     """Drop a file; return its id."""
     data = TUNE.format(number=number, padding="x" * padding).encode()
-    return bench.take_file(f"{number}.abc", data).id
+    return bench.take_files([(f"{number}.abc", data)])[0].id
 
 
 def test_the_files_dropped_first_go_when_all_together_are_too_large(

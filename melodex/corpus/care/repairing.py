@@ -31,6 +31,7 @@ from melodex.errors import BusyCorpusError, CorpusError, ReadingError
 from melodex.melody import Melody
 from melodex.melody.record import content_id_of
 from melodex.reading import read_bytes
+from melodex.reading.apart import Apart
 from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning
 
 __all__ = ["RepairReport", "repair_corpus"]
@@ -88,9 +89,9 @@ def repair_corpus(
     BusyCorpusError
         If another process holds the corpus.
     """
-    with faults_named(path), closing(locked(path)) as connection:
+    with faults_named(path), Apart() as apart, closing(locked(path)) as connection:
         fresh = free_name(path, "repaired")
-        remains = Remains(connection)
+        remains = Remains(connection, apart)
         remains.collect()
         try:
             write(remains, fresh, progress)
@@ -147,6 +148,7 @@ class Remains:
     """Everything that can still be read of a damaged corpus."""
 
     connection: sqlite3.Connection
+    apart: Apart
     melodies: dict[int, Melody] = field(default_factory=dict)
     ids: dict[int, str] = field(default_factory=dict)
     collections: dict[int, str] = field(default_factory=dict)
@@ -276,7 +278,9 @@ class Remains:
         """A melody read again from its kept source."""
         choice = choice_of(place)
         try:
-            tunes = read_bytes(data, kept_format, place["source"], choice).tunes
+            # A kept source is a part of a file that nobody vouches for.
+            said = (data, kept_format, place["source"], choice)
+            tunes = self.apart.do(read_bytes, *said).tunes
         except ReadingError:
             return None
         wanted = self.ids.get(place["tune"])

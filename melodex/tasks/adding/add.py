@@ -166,9 +166,7 @@ def add_paths(
     waiting : callable, optional
         Called with seconds when another process holds the corpus for long.
     workers : int
-        How many processes may read at once, where there is enough to read. With
-        more than 1 the calling program must be one that ``multiprocessing`` can
-        start anew: guarded by ``if __name__ == "__main__"``.
+        How many processes may read at once, where there is enough to read.
 
     Returns
     -------

@@ -10,15 +10,16 @@ Contents: HANDED_OVER, HandedFile, plain_name, add_handed.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
-from melodex.corpus.writing.preparing import PreparedFile, prepared
 from melodex.corpus.writing.store import CorpusWriter
-from melodex.reading import Choice, FileReading, Refusal
+from melodex.reading import Choice
 from melodex.tasks.adding.add import Adding, AddResult, AddStep
-from melodex.tasks.adding.parts import Job, parts_of_data
+from melodex.tasks.adding.parts import Job, numbered, parts_of
+from melodex.tasks.adding.pool import made_apart
 
 __all__ = ["HANDED_OVER", "HandedFile", "add_handed", "plain_name"]
 
@@ -86,11 +87,12 @@ def add_handed(
     CorpusError
         If the corpus cannot be opened or written; what was reported stays in it.
     """
+    jobs = (job for file in files for job in parts_of(job_of(file, collection)))
     with CorpusWriter.open(corpus_path, waiting=waiting) as writer:
         adding = Adding(writer, len(files), progress)
         try:
-            for file in files:
-                for part in rows_of(file, collection):
+            with closing(numbered(made_apart(jobs))) as parts:
+                for part in parts:
                     adding.take(part)
             adding.write()
         except KeyboardInterrupt:
@@ -98,15 +100,8 @@ def add_handed(
     return adding.result()
 
 
-def rows_of(file: HandedFile, collection: str) -> Iterator[PreparedFile]:
-    """A file as rows, in parts if large; one whose bytes are gone is refused."""
+def job_of(file: HandedFile, collection: str) -> Job:
+    """What there is to do for a file; one whose bytes are gone is refused by who reads."""
     name = plain_name(file.name)
-    whole = Job(name, f"{HANDED_OVER}/{name}", collection, Choice())
-    try:
-        data = file.kept_at.read_bytes()
-    except OSError as error:
-        refusal = Refusal(name, f"cannot be read: {error.strerror}")
-        reading = FileReading(name, refusals=(refusal,))
-        yield prepared(reading, collection, whole.choice, whole.place)
-    else:
-        yield from parts_of_data(data, whole)
+    place = f"{HANDED_OVER}/{name}"
+    return Job(name, place, collection, Choice(), kept_at=file.kept_at)

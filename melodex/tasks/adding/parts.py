@@ -4,7 +4,7 @@ Conventions: the parts of a file give, one after the other, what it gives whole:
 same rows in the same order, the same refusals, the same name of its collection. So
 memory holds some parts at a time, however large the file.
 
-Contents: Job, jobs_of_file, parts_of_data, numbered, LARGE_BYTES, TUNES_PER_PART.
+Contents: Job, jobs_of_file, parts_of, numbered, LARGE_BYTES, TUNES_PER_PART.
 """
 
 from __future__ import annotations
@@ -25,10 +25,8 @@ from melodex.reading import (
     Refusal,
     contents,
     read_data,
-    read_path,
     text_of_abc,
 )
-from melodex.tasks.adding.budget import within_time
 
 if TYPE_CHECKING:
     from melodex.reading.abc.reader import AbcPart
@@ -39,7 +37,7 @@ __all__ = [
     "Job",
     "jobs_of_file",
     "numbered",
-    "parts_of_data",
+    "parts_of",
 ]
 
 LARGE_BYTES = 50_000
@@ -67,6 +65,8 @@ class Job:
         What to read; None for the whole file, which is opened then.
     is_first : bool
         Whether nothing of the file comes before.
+    kept_at : Path, optional
+        Where the file lies; None for the path that ``source`` is.
     """
 
     source: str
@@ -75,34 +75,31 @@ class Job:
     choice: Choice
     part: AbcPart | None = None
     is_first: bool = True
+    kept_at: Path | None = None
 
     def done(self) -> PreparedFile:
-        """Read it and make it into rows; what cannot be read in bounds is refused."""
-        try:
-            with within_time():
-                file = self.rows(self.part.read(self.choice) if self.part else self.whole())
-        except (HostileInputError, MemoryError) as error:
-            file = self.rows(self.refused(error))
+        """Read it and make it into rows."""
+        return self.rows(self.part.read(self.choice) if self.part else self.whole())
+
+    def refused(self, error: ReadingError) -> PreparedFile:
+        """The refusal of a file, or a part, that cannot be read."""
+        refusal = Refusal(self.source, error.what, hint=error.hint)
+        return self.rows(FileReading(self.source, refusals=(refusal,)))
+
+    def rows(self, reading: FileReading) -> PreparedFile:
+        """What was read, made into rows."""
+        file = prepared(reading, self.collection, self.choice, self.place)
         file.is_first = self.is_first
         file.share = self.part.share if self.part else 1.0
         return file
 
-    def rows(self, reading: FileReading) -> PreparedFile:
-        """What was read, made into rows."""
-        return prepared(reading, self.collection, self.choice, self.place)
-
-    def refused(self, error: HostileInputError | MemoryError) -> FileReading:
-        """The refusal of a file that costs more than one may."""
-        what = "reading it takes more memory than one file may"
-        if isinstance(error, HostileInputError):
-            what = error.what
-        hint = "part it into several files"
-        return FileReading(self.source, refusals=(Refusal(self.source, what, hint=hint),))
-
     def whole(self) -> FileReading:
         """Read the whole file."""
         try:
-            return read_path(self.source, self.choice)
+            data = contents(self.kept_at or Path(self.source), self.source)
+            return read_data(data, self.source, self.choice)
+        except HostileInputError:
+            raise
         except ReadingError as error:
             refusal = Refusal(self.source, error.what, hint=error.hint)
             return FileReading(self.source, refusals=(refusal,))
@@ -111,11 +108,16 @@ class Job:
 def jobs_of_file(path: Path, collection: str, choice: Choice) -> Iterator[Job]:
     """What there is to do for a file: one thing, or for a large one its parts in turn."""
     source = str(path)
-    whole = Job(source, place_path(source), collection, choice)
+    return parts_of(Job(source, place_path(source), collection, choice, kept_at=path))
+
+
+def parts_of(whole: Job) -> Iterator[Job]:
+    """The parts of a large ABC file, in turn; of any other file the job itself."""
     text = ""
+    path = whole.kept_at or Path(whole.source)
     try:
         if path.stat().st_size > LARGE_BYTES:
-            text = text_of_abc(contents(path, source), source)
+            text = text_of_abc(contents(path, whole.source), whole.source)
     except (OSError, ValueError, ReadingError):
         # Whoever reads it refuses it, with the reason.
         text = ""
@@ -151,17 +153,9 @@ def book_of_all(text: str, source: str, choice: Choice) -> str:
     return found.pop() if found else ""
 
 
-def parts_of_data(data: bytes, whole: Job) -> Iterator[PreparedFile]:
-    """What a file holds that came with a name, made into rows."""
-    text = text_of_abc(data, whole.source) if len(data) > LARGE_BYTES else ""
-    if text:
-        yield from numbered(job.done() for job in jobs_of_text(text, whole))
-    else:
-        reading = read_data(data, whole.source, whole.choice)
-        yield prepared(reading, whole.collection, whole.choice, whole.place)
-
-
-def numbered(files: Generator[PreparedFile, None, None]) -> Iterator[PreparedFile]:
+def numbered(
+    files: Generator[PreparedFile, None, None],
+) -> Generator[PreparedFile, None, None]:
     """Count how often a number comes in a file on through the file's parts."""
     seen: Counter[str] = Counter()
     with closing(files):

@@ -1,15 +1,12 @@
-"""Files made into rows: here, or by several processes at once.
+"""Files made into rows, by a process that can be ended or by several at once.
 
 Conventions: files, and the parts of a large one, come out in the order in which they
 went in, however many processes work on them, so that a corpus does not depend on their
-number. Processes are started afresh (not forked: a fork would share the corpus file
-that is open), and only for so much work that starting them pays. A process ends by
-itself when the one that started it is gone, and leaves Ctrl-C to it. When no more is
-wanted it ends what it has begun and begins nothing else: gone in the middle of handing
-over, it would be waited for without end. If one is killed from outside, for want of
-memory say, what it had to read is read here.
+number. More than one is started only for so much work that starting them pays. Nothing
+is read in this process: a file that makes a process end, by its limits or otherwise, is
+refused by name and costs the others nothing (:mod:`melodex.reading.apart`).
 
-Contents: made_into_rows, usual_workers, WORTH_STARTING_BYTES.
+Contents: made_into_rows, made_apart, usual_workers, WORTH_STARTING_BYTES.
 """
 
 from __future__ import annotations
@@ -17,21 +14,17 @@ from __future__ import annotations
 import os
 from collections import deque
 from collections.abc import Generator, Iterable, Sequence
-from itertools import chain
+from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
-from typing import TYPE_CHECKING
+from queue import SimpleQueue
 
 from melodex.corpus.writing.preparing import PreparedFile
+from melodex.errors import HostileInputError
 from melodex.reading import Choice
-from melodex.tasks.adding.budget import limit_memory
+from melodex.reading.apart import Apart
 from melodex.tasks.adding.parts import LARGE_BYTES, Job, jobs_of_file, numbered
 
-if TYPE_CHECKING:
-    from concurrent.futures import Future
-    from multiprocessing.connection import Connection
-    from multiprocessing.synchronize import Event
-
-__all__ = ["WORTH_STARTING_BYTES", "made_into_rows", "usual_workers"]
+__all__ = ["WORTH_STARTING_BYTES", "made_apart", "made_into_rows", "usual_workers"]
 
 WORTH_STARTING_BYTES = 100_000
 """Less, a few hundred tunes of ABC, is read sooner than processes start."""
@@ -62,16 +55,15 @@ def made_into_rows(
     choice : Choice
         How they are read.
     workers : int
-        So many processes at most; 1 for none beside this one.
+        So many processes at most beside this one.
     """
     jobs = (job for path in paths for job in jobs_of_file(path, collection, choice))
     size = bytes_of(paths)
     # One file that is not large is one thing to do; of large ones nobody knows yet.
     workers = min(workers, len(paths) + size // LARGE_BYTES)
-    if workers < 2 or size < WORTH_STARTING_BYTES:
-        yield from numbered(job.done() for job in jobs)
-    else:
-        yield from numbered(made_by_many(jobs, workers))
+    if size < WORTH_STARTING_BYTES:
+        workers = 1
+    return numbered(made_apart(jobs, max(workers, 1)))
 
 
 def bytes_of(paths: Iterable[Path]) -> int:
@@ -85,67 +77,39 @@ def bytes_of(paths: Iterable[Path]) -> int:
     return total
 
 
-def made_by_many(jobs: Iterable[Job], workers: int) -> Generator[PreparedFile, None, None]:
-    """Files made into rows by several processes, in the order of the files."""
-    from concurrent.futures import ProcessPoolExecutor
-    from concurrent.futures.process import BrokenProcessPool
-    from multiprocessing import get_context
+def made_apart(
+    jobs: Iterable[Job], workers: int = 1
+) -> Generator[PreparedFile, None, None]:
+    """Files made into rows by processes of their own, in the order of the files."""
+    crew = [Apart() for _ in range(workers)]
+    free: SimpleQueue[Apart] = SimpleQueue()
+    for apart in crew:
+        # Before there are threads, starting one is quick.
+        apart.start()
+        free.put(apart)
+    coming: deque[Future[PreparedFile]] = deque()
+    with ThreadPoolExecutor(workers) as pool:
+        try:
+            for job in jobs:
+                coming.append(pool.submit(made_by_any, free, job))
+                if len(coming) >= AHEAD_FOR_EACH * workers:
+                    yield coming.popleft().result()
+            while coming:
+                yield coming.popleft().result()
+        finally:
+            for apart in crew:
+                apart.stop()
+            pool.shutdown(wait=True, cancel_futures=True)
+            for apart in crew:
+                apart.close()
 
-    context = get_context("spawn")
-    ours, theirs = context.Pipe()
-    enough = context.Event()
-    pool = ProcessPoolExecutor(
-        workers, context, initializer=end_with_parent, initargs=(theirs, enough)
-    )
-    jobs = iter(jobs)
-    coming: deque[tuple[Job, Future[PreparedFile]]] = deque()
-    taken: list[Job] = []
+
+def made_by_any(free: SimpleQueue[Apart], job: Job) -> PreparedFile:
+    """Have a process that is free do a job; refuse what it cannot do in bounds."""
+    apart = free.get()
     try:
-        for job in jobs:
-            taken = [job]
-            coming.append((job, pool.submit(unless_enough, job)))
-            taken = []
-            if len(coming) >= AHEAD_FOR_EACH * workers:
-                yield coming[0][1].result()
-                coming.popleft()
-        while coming:
-            yield coming[0][1].result()
-            coming.popleft()
-    except BrokenProcessPool:
-        # Handing the rest to new processes might kill them too.
-        waiting = [job for job, _ in coming]
-        yield from (job.done() for job in chain(waiting, taken, jobs))
+        return apart.do(Job.done, job)
+    except HostileInputError as error:
+        return job.refused(error)
     finally:
-        enough.set()
-        pool.shutdown(wait=True, cancel_futures=True)
-        ours.close()
-
-
-class Wanted:
-    """In a new process: what tells that no more is wanted."""
-
-    enough: Event | None = None
-
-
-def unless_enough(job: Job) -> PreparedFile:
-    """Do a job, unless no more is wanted by now."""
-    if Wanted.enough is not None and Wanted.enough.is_set():
-        raise InterruptedError("no more is wanted")
-    return job.done()
-
-
-def end_with_parent(pipe: Connection, enough: Event) -> None:
-    """In a new process: leave Ctrl-C to the one that started us, and end with it."""
-    import signal
-    import threading
-
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    limit_memory()
-    Wanted.enough = enough
-    threading.Thread(target=end_at_close, args=(pipe,), daemon=True).start()
-
-
-def end_at_close(pipe: Connection) -> None:
-    """Wait until the other end of a pipe is closed or gone, then end without ado."""
-    pipe.poll(None)
-    os._exit(1)
+        free.put(apart)

@@ -20,6 +20,7 @@ from melodex.corpus.rows import place_path, storable
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import ReadingError
 from melodex.reading import Choice, Refusal, read_path
+from melodex.reading.apart import Apart
 from melodex.tasks.adding.add import AddResult, add_paths, files_of
 
 __all__ = ["Differences", "Refreshed", "differences", "refresh"]
@@ -128,11 +129,22 @@ def differences(
         for file in files_of(Path(path) for path in folders if path not in missing)
     }
     arrived: dict[str, Held] = {}
-    for done, (path, file) in enumerate(there.items()):
-        way = found.ways.setdefault(path, folders[folder_of(path, folders)])
-        compare_file(found, path, file, way, held.get(path), arrived, numbers[path])
-        if progress:
-            progress(done + 1, len(there))
+    with Apart() as apart:
+        for done, (path, file) in enumerate(there.items()):
+            way = found.ways.setdefault(path, folders[folder_of(path, folders)])
+            try:
+                now, refusals = apart.do(held_now, file, way.choice)
+            except ReadingError as error:
+                now, refusals = {}, [Refusal(path, error.what, hint=error.hint)]
+            if now:
+                before = held.get(path)
+                compare_file(
+                    found, path, now, bool(refusals), before, arrived, numbers[path]
+                )
+            else:
+                found.refusals += refusals
+            if progress:
+                progress(done + 1, len(there))
     for path in sorted(held.keys() - there.keys()):
         place_gone(found, path, held[path], arrived, list(numbers[path].values()))
     return found
@@ -147,21 +159,13 @@ def folder_of(file: str, folders: Iterable[str]) -> str:
 def compare_file(
     found: Differences,
     path: str,
-    file: Path,
-    way: Way,
+    now: Held,
+    has_refused: bool,
     held: Held | None,
     arrived: dict[str, Held],
     numbers: dict[tuple[str, int], int],
 ) -> None:
-    """Say what has become of a file that is there."""
-    try:
-        now, refusals = held_now(file, way.choice)
-    except ReadingError as error:
-        found.refusals.append(Refusal(path, error.what, hint=error.hint))
-        return
-    if not now:
-        found.refusals += refusals
-        return
+    """Say what has become of a file that is there and can be read."""
     if held is None:
         found.new.append(path)
         arrived[path] = now
@@ -172,7 +176,7 @@ def compare_file(
     elif not lost:
         found.unchanged += 1
     # A tune that cannot be read now is not gone.
-    if lost and not refusals:
+    if lost and not has_refused:
         found.gone_tunes += len(lost)
         found.gone_places += [numbers[key] for key in lost]
 

@@ -105,7 +105,7 @@ def drop(ask: Ask) -> Response:
     files = ask.uploads("file")
     if not files:
         raise ReadingError("no file was sent", hint="choose one and send it again")
-    taken = [ask.bench.take_file(f.filename or "", f.file.read()) for f in files[:8]]
+    taken = ask.bench.take_files((f.filename or "", f.file.read()) for f in files[:8])
     first, to = taken[0], ask.said("to")
     if to not in {"/inside", "/own", "/tune", "/beside"}:
         to = "/tune"
