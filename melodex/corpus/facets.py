@@ -16,12 +16,12 @@ from typing import Any
 from melodex.analysis.harmony.progression_search import chord_bytes
 from melodex.analysis.harmony.progressions import tokens_of
 from melodex.analysis.piece import Analysis, analyse
-from melodex.corpus.rows import folded, tune_columns
+from melodex.corpus.rows import folded, kind_of, tune_columns
 from melodex.melody import Melody
 
 __all__ = ["FACET_TABLES", "FACET_VERSION", "facet_rows"]
 
-FACET_VERSION = 10
+FACET_VERSION = 11
 
 TUNE_FACET = """
 CREATE TABLE tune_facet ( -- one row for each tune: metre, keys, range, size
@@ -30,6 +30,9 @@ CREATE TABLE tune_facet ( -- one row for each tune: metre, keys, range, size
   composer_folded TEXT NOT NULL, -- so too
   rights_folded TEXT NOT NULL, -- so too
   year INTEGER, -- of composition or print, as the source says
+  metre TEXT NOT NULL, -- first printed time signature; empty if free
+  kind TEXT NOT NULL, -- kind of dance or song, each word without case and plural
+  tempo REAL, -- first printed tempo in quarter notes a minute
   metre_class TEXT NOT NULL, -- simple, compound, irregular, mixed or free
   bar_count INTEGER NOT NULL, -- printed bars, pickup not counted
   first_bar INTEGER NOT NULL, -- in which the first note starts, as printed
@@ -164,6 +167,10 @@ FACET_TABLES: dict[str, str] = {
 }
 
 
+SIGNS_OF_METRE = {"C": "4/4", "C|": "2/2"}
+"""Time signatures that are signs, as numbers."""
+
+
 def facet_rows(melody: Melody) -> dict[str, list[dict[str, Any]]]:
     """Work out the rows of one tune for every facet table.
 
@@ -282,6 +289,9 @@ def tune_facet(melody: Melody, found: Analysis) -> dict[str, Any]:
         "composer_folded": folded(columns["composer"]),
         "rights_folded": folded(columns["rights"]),
         "year": columns["year"],
+        "metre": SIGNS_OF_METRE.get(columns["metre"], columns["metre"]),
+        "kind": kind_of(columns["rhythm"]),
+        "tempo": melody.tempo_quarters_per_minute,
         "metre_class": found.metre_class,
         "bar_count": columns["bar_count"],
         "first_bar": melody.bar[0],

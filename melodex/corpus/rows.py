@@ -3,7 +3,7 @@
 Conventions: columns hold text that SQLite and every tool can show: a character
 that UTF-8 cannot carry, or NUL, becomes U+FFFD; the melody's own JSON keeps it.
 
-Contents: storable, folded, row_crc32, facets_crc32, tune_columns, printed_bars,
+Contents: storable, folded, kind_of, row_crc32, facets_crc32, tune_columns, printed_bars,
 place_path, words_of.
 """
 
@@ -22,6 +22,7 @@ from melodex.melody import Melody
 __all__ = [
     "facets_crc32",
     "folded",
+    "kind_of",
     "place_path",
     "printed_bars",
     "row_crc32",
@@ -59,6 +60,30 @@ def folded(text: str) -> str:
         return text.lower()
     parts = unicodedata.normalize("NFKD", storable(text).casefold())
     return "".join(sign for sign in parts if not unicodedata.combining(sign))
+
+
+SAME_KIND = {"valse": "waltz", "walzer": "waltz", "vals": "waltz", "blues": "blues"}
+"""Other words for a kind, and what only looks like a plural; common practice, no source."""
+
+
+def kind_of(text: str) -> str:
+    """Return a kind of dance or song, however it is written: each word as one of its kind.
+
+    Examples
+    --------
+    >>> kind_of("Slip Jigs"), kind_of("WALTZES"), kind_of("Valse"), kind_of("Blues")
+    ('slip jig', 'waltz', 'waltz', 'blues')
+    """
+    return " ".join(map(singular, re.findall(r"[^\W_]+", folded(text))))
+
+
+def singular(word: str) -> str:
+    """One of what a word names, by the common endings of English."""
+    if word in SAME_KIND:
+        return SAME_KIND[word]
+    if re.search(r"(?:z|ch|sh|ss|x)es$", word):
+        return word[:-2]
+    return word[:-1] if len(word) > 3 and re.search(r"[^su]s$", word) else word
 
 
 def row_crc32(values: Iterable[object]) -> int:

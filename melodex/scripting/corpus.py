@@ -241,6 +241,8 @@ class Corpus(CorpusFile):
         limit: int = 10,
         include_self: bool = False,
         exclude: Iterable[str] = (),
+        within: str = "",
+        without: str = "",
         order: str = "evidence",
         explain: bool = False,
     ) -> ResembleResult:
@@ -249,21 +251,25 @@ class Corpus(CorpusFile):
         Parameters
         ----------
         phrase : str, PathLike or Tune, optional
-            Scale degrees (``5 1' 7 b6``), steps in semitones (``+2 +2 -4``), ABC
-            (``K:F c3 d | f2 e2``) or the signs of a contour (``+ + - 0``); or a tune.
+            Scale degrees (``5 1' 7 b6``), note names, solfa, steps in semitones
+            (``+2 +2 -4``), ABC (``K:F c3 d | f2 e2``), a contour (``+ + - 0``) or a rhythm
+            (``q. e h``), with ``?`` for notes not known; or a tune.
         tune : str, PathLike or Tune, optional
             A tune of the corpus, by title or id, or a file, to take the phrase from.
         bars, notes : int, str or tuple of int, optional
             What part of the tune: bars by printed number, or notes counted from 1.
         notation : str
-            ``degrees``, ``steps``, ``abc`` or ``contour``, where the phrase could be
-            taken in two ways.
+            A key of :data:`melodex.reading.phrase.reader.NOTATIONS`, such as
+            ``degrees`` or ``abc``, where the phrase could be taken in two ways.
         limit : int
             How many tunes at most.
         include_self : bool
             Whether a phrase cut from a tune of the corpus may find that tune.
         exclude : iterable of str
             Titles or ids of tunes to leave out.
+        within, without : str
+            Wishes that tunes have to meet to be searched, or must not:
+            ``"kind jig; key G"``.
         order : str
             ``evidence``, or ``alignment`` for alignment points alone.
         explain : bool
@@ -275,6 +281,7 @@ class Corpus(CorpusFile):
             If the phrase cannot be understood, or neither or both were named.
         """
         from melodex.reading.phrase.reader import read_phrase
+        from melodex.tasks.gather.counts import tunes_left_out
         from melodex.tasks.resemble import resemble
 
         if (phrase is None) == (tune is None):
@@ -295,7 +302,10 @@ class Corpus(CorpusFile):
                 said,
                 limit=limit,
                 include_self=include_self,
-                exclude=[reader.resolve(name) for name in exclude],
+                exclude={
+                    *(reader.resolve(name) for name in exclude),
+                    *tunes_left_out(reader, within, without),
+                },
                 order=order,
                 explain=explain,
             )
@@ -337,6 +347,8 @@ class Corpus(CorpusFile):
         tune: TuneLike,
         *,
         exclude: Iterable[str] = (),
+        within: str = "",
+        without: str = "",
         threshold: float = 1.0,
         limit: int = 20,
     ) -> AuditResult:
@@ -349,6 +361,9 @@ class Corpus(CorpusFile):
             others.
         exclude : iterable of str
             Titles or ids of tunes that are known to be related.
+        within, without : str
+            Wishes that tunes have to meet to be searched, or must not:
+            ``"kind jig; key G"``.
         threshold : float
             Findings that chance would bring more often than this are left out.
         limit : int
@@ -359,30 +374,53 @@ class Corpus(CorpusFile):
         Likeness is not infringement, and no likeness found is not clearance.
         """
         from melodex.tasks.audit.audit import audit
+        from melodex.tasks.gather.counts import tunes_left_out
 
         with self.reading() as reader:
             own = as_passage(tune, reader)
             hidden = [reader.resolve(name) for name in exclude]
-            found = audit(reader, own, exclude=hidden, threshold=threshold, limit=limit)
+            found = audit(
+                reader,
+                own,
+                exclude=hidden,
+                outside=tunes_left_out(reader, within, without),
+                threshold=threshold,
+                limit=limit,
+            )
         return AuditResult(found, self)
 
     def audit_whole(
-        self, *, exclude: Iterable[str] = (), limit: int = 20
+        self,
+        *,
+        exclude: Iterable[str] = (),
+        within: str = "",
+        against: str = "",
+        limit: int = 20,
     ) -> WholeAuditResult:
-        """Compare the tunes of the corpus with each other.
+        """Compare the tunes of the corpus with each other, or two books of it.
 
         Parameters
         ----------
         exclude : iterable of str
             Titles or ids of tunes to leave out.
+        within, against : str
+            Wishes such as ``"collection fen"``: only tunes that meet the first are
+            compared; with the second, only with those that meet that.
         limit : int
-            At most so many pairs.
+            At most so many groups and pairs.
         """
         from melodex.tasks.audit.whole import audit_whole
+        from melodex.tasks.gather.counts import tunes_left_out, tunes_said
 
         with self.reading() as reader:
             hidden = [reader.resolve(name) for name in exclude]
-            return WholeAuditResult(audit_whole(reader, exclude=hidden, limit=limit))
+            sides = None
+            if against:
+                sides = tunes_said(reader, within), tunes_said(reader, against)
+            else:
+                hidden += sorted(tunes_left_out(reader, within))
+            found = audit_whole(reader, exclude=hidden, limit=limit, sides=sides)
+        return WholeAuditResult(found)
 
     def describe(self, tune: TuneLike) -> DescribeResult:
         """Say what is in a piece, and how many tunes of the corpus show each find.
@@ -410,8 +448,8 @@ class Corpus(CorpusFile):
             Whether to look at every tune that may hold a progression.
         **wishes
             As for :class:`melodex.tasks.gather.wish.Wish`: ``device``, ``progression``,
-            ``note_on_chord``, ``mode``, ``metre``, ``key_change``, ``section_bars``,
-            ``phrase``, ``composer``, ``after`` and the others.
+            ``note_on_chord``, ``mode``, ``metre``, ``kind``, ``key``, ``range``, ``tempo``,
+            ``plan``, ``lyrics``, ``phrase``, ``maker``, ``decade`` and the others.
 
         Raises
         ------

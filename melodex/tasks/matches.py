@@ -3,10 +3,14 @@
 Conventions: indexes of notes count from 0, the query's within the phrase, the tune's
 within the whole tune.
 
-Contents: Match, Resemblance, passage_of.
+Contents: Match, Resemblance, passage_of, searched.
 """
 
 from __future__ import annotations
+
+import json
+from collections.abc import Collection
+from typing import TYPE_CHECKING
 
 from melodex.matching.search import Hit
 from melodex.melody import Melody, Phrase
@@ -15,7 +19,10 @@ from melodex.records import dataclass
 from melodex.tasks.compare import Likeness
 from melodex.tasks.passage import Passage
 
-__all__ = ["Match", "Resemblance", "passage_of"]
+if TYPE_CHECKING:
+    from melodex.corpus.reader import Corpus
+
+__all__ = ["Match", "Resemblance", "passage_of", "searched"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,3 +130,15 @@ def passage_of(tune: Melody, hit: Hit) -> Passage:
     """The aligned part of a tune."""
     first, last = hit.tune_span
     return Passage(tune.excerpt(first, last), tune, first, hit.tune_id, True)
+
+
+def searched(corpus: Corpus, exclude: Collection[str]) -> tuple[int, int]:
+    """How many tunes and notes are searched: all but those that are left out by wish."""
+    if not exclude:
+        return corpus.tune_count, corpus.note_count
+    (tunes, notes), *_ = corpus.query(
+        "SELECT count(*), coalesce(sum(note_count), 0) FROM json_each(?) AS hidden "
+        "CROSS JOIN tune ON tune.tune_id = hidden.value",
+        [json.dumps(sorted(exclude))],
+    )
+    return corpus.tune_count - tunes, corpus.note_count - notes

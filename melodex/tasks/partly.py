@@ -42,6 +42,7 @@ def resemble_partly(
     phrase: Phrase,
     limit: int,
     hidden: frozenset[str],
+    tunes: int,
 ) -> Resemblance:
     """Find the tunes that go as a contour, a rhythm, or notes with unknown ones do.
 
@@ -57,9 +58,11 @@ def resemble_partly(
         How many tunes at most.
     hidden : frozenset of str
         Ids of tunes to leave out.
+    tunes : int
+        How many are searched.
     """
     remarks: list[str] = []
-    asked = Asked(corpus, chunks, phrase, limit, hidden, noted_in(remarks))
+    asked = Asked(corpus, chunks, phrase, limit, hidden, tunes, noted_in(remarks))
     if phrase.contour:
         found = of_contour(asked)
     elif any(phrase.has_pitch):
@@ -68,7 +71,7 @@ def resemble_partly(
         found = of_rhythm(asked)
     return Resemblance(
         phrase=phrase,
-        corpus_tunes=corpus.tune_count,
+        corpus_tunes=tunes,
         corpus_notes=corpus.note_count,
         most_points=found.most_points,
         order="alignment",
@@ -87,6 +90,7 @@ class Asked:
     phrase: Phrase
     limit: int
     hidden: frozenset[str]
+    tune_count: int
     on_damage: OnDamage
 
 
@@ -166,7 +170,7 @@ def of_notes(asked: Asked) -> Found:
     def alike(hit: Hit) -> Likeness:
         return likeness_of_known(phrase, melodies[hit.tune_id], hit.alignment)
 
-    searched = asked.corpus.tune_count
+    searched = asked.tune_count
     foreword = (f"All that is known of it stands in {len(found):,} of {searched:,} tunes.",)
     matches = matches_of(hits[: asked.limit], melodies, alike)
     remarks = (

@@ -40,7 +40,7 @@ from melodex.reading.phrase.reader import read_phrase
 from melodex.records import dataclass
 from melodex.settings import AlignmentCosts
 from melodex.tasks.compare import likeness
-from melodex.tasks.matches import Match, Resemblance, passage_of
+from melodex.tasks.matches import Match, Resemblance, passage_of, searched
 from melodex.tasks.passage import find_passage, read_span
 
 if TYPE_CHECKING:
@@ -155,10 +155,11 @@ def resemble(
     itself = {phrase.tune_id} if phrase.tune_id and not include_self else set()
     hidden = frozenset(itself.union(exclude))
     chunks = list(corpus.chunks())
+    tunes, notes = searched(corpus, exclude)
     if not phrase.has_notes:
         from melodex.tasks.partly import resemble_partly
 
-        return resemble_partly(corpus, chunks, phrase, limit, hidden)
+        return resemble_partly(corpus, chunks, phrase, limit, hidden, tunes)
     query = encode_query(phrase)
     # Chance is measured on more matches than are shown.
     looked_at = max(limit, REORDERED) if order == "evidence" else limit
@@ -167,12 +168,12 @@ def resemble(
     fit = fit_points(measure_null(chunks, query, costs, hits, hidden)) if hits else None
     melodies = corpus.melodies((hit.tune_id for hit in hits[:looked_at]), on_damage=noted)
     hits = [hit for hit in hits if hit.tune_id in melodies]
-    found = Found(corpus, chunks, phrase, query, fit, melodies)
+    found = Found(corpus, chunks, phrase, query, fit, melodies, tunes, notes)
     matches = matches_of(found, hits, limit, order, explain) if hits else ()
     return Resemblance(
         phrase=phrase,
-        corpus_tunes=corpus.tune_count,
-        corpus_notes=corpus.note_count,
+        corpus_tunes=tunes,
+        corpus_notes=notes,
         most_points=sum(costs.pair_points(0, length, length) for length in query.classes),
         order=order,
         matches=matches,
@@ -194,6 +195,8 @@ class Found:
     query: EncodedQuery
     fit: Fit | None
     melodies: Mapping[str, Melody]
+    tune_count: int
+    note_count: int
 
 
 def matches_of(
@@ -231,7 +234,7 @@ def matches_of(
                 ),
                 query_notes=hit.query_span,
                 tune_notes=hit.tune_span,
-                expected_by_chance=chance(found.corpus, found.fit, hit.points),
+                expected_by_chance=chance(found, hit.points),
                 shared_ngrams=tuple((n.intervals, n.tunes) for n in shared),
                 commonness=verdict[hit.tune_id],
                 evidence=entry.evidence if entry else None,
@@ -267,12 +270,12 @@ def ignored(damage: DamagedCorpusError) -> None:
     """The search has said it already."""
 
 
-def chance(corpus: Corpus, fit: Fit | None, points: int) -> float | None:
+def chance(found: Found, points: int) -> float | None:
     """How many tunes as good chance would bring, where that can be said."""
-    if fit is None:
+    if found.fit is None:
         return None
     return expected_by_chance(
-        fit, points, corpus_tunes=corpus.tune_count, corpus_notes=corpus.note_count
+        found.fit, points, corpus_tunes=found.tune_count, corpus_notes=found.note_count
     )
 
 

@@ -52,6 +52,7 @@ OURS = {
     "melodex.analysis",
     "melodex.analysis.degrees",
     "melodex.cli",
+    "melodex.cli.among",
     "melodex.cli.commands",
     "melodex.cli.commands.resemble",
     "melodex.cli.keeping",

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
+from melodex.cli.among import among_options, left_out
 from melodex.cli.keeping import into_option, keep_into, to_be_kept
 from melodex.cli.output import Output, output_options, present, terminal_style, write
 from melodex.cli.progress import progress_bar
+
+if TYPE_CHECKING:
+    from melodex.corpus.reader import Corpus
 
 FORMATS = ("text", "json", "html", "pdf")
 
@@ -35,6 +40,13 @@ FORMATS = ("text", "json", "html", "pdf")
     help="Hide findings that chance would produce more often than this.",
 )
 @click.option("--limit", default=20, show_default=True, type=click.IntRange(1, 1000))
+@click.option(
+    "--against",
+    default="",
+    metavar="WISHES",
+    help="With --whole-corpus: compare the tunes within with these alone.",
+)
+@among_options
 @into_option
 @output_options(FORMATS)
 @click.pass_obj
@@ -45,6 +57,9 @@ def command(
     exclude: tuple[str, ...],
     threshold: float,
     limit: int,
+    against: str,
+    within: str,
+    without: str,
     into: str | None,
     output: Output,
 ) -> None:
@@ -63,17 +78,21 @@ def command(
     Likeness is not infringement, and no likeness found is not clearance.
 
     With --whole-corpus there is no TUNE: near-duplicates are listed, and pairs of
-    tunes that share a long passage, the most telling first.
+    tunes that share a long passage, the most telling first; --limit counts both.
+    What of one book stands in another is asked by --within and --against.
 
     \b
     Examples:
       $ melodex audit corpus_demo/own/own_song.abc
       $ melodex audit --whole-corpus --limit 5
+      $ melodex audit --whole-corpus --within "kind reel" --against "kind hornpipe"
     """
     if whole_corpus or tune is None:
         require_whole(tune, whole_corpus, into, output)
-        audit_all(corpus_path, exclude, limit, output)
+        audit_all(corpus_path, (exclude, within, without, against), limit, output)
         return
+    if against:
+        raise click.UsageError("--against goes with --whole-corpus; use --within.")
     from melodex.corpus.reader import Corpus
     from melodex.tasks.audit.audit import audit
     from melodex.tasks.passage import find_passage
@@ -81,7 +100,14 @@ def command(
     with Corpus.open(corpus_path) as corpus:
         own = find_passage(tune, corpus)
         hidden = [corpus.resolve(name) for name in exclude]
-        found = audit(corpus, own, exclude=hidden, threshold=threshold, limit=limit)
+        found = audit(
+            corpus,
+            own,
+            exclude=hidden,
+            outside=left_out(corpus, within, without),
+            threshold=threshold,
+            limit=limit,
+        )
         present(found, output)
         passages = to_be_kept(corpus, into, found)
     keep_into(corpus_path, into, passages)
@@ -102,15 +128,27 @@ def require_whole(
 
 
 def audit_all(
-    corpus_path: Path, exclude: tuple[str, ...], limit: int, output: Output
+    corpus_path: Path,
+    among: tuple[tuple[str, ...], str, str, str],
+    limit: int,
+    output: Output,
 ) -> None:
     """Compare the tunes of a corpus with each other and write what is found."""
     from melodex.corpus.reader import Corpus
     from melodex.tasks.audit.whole import audit_whole
 
     with Corpus.open(corpus_path) as corpus, progress_bar("comparing tunes") as bar:
-        hidden = [corpus.resolve(name) for name in exclude]
-        found = audit_whole(corpus, exclude=hidden, limit=limit, progress=bar)
+        exclude, within, without, against = among
+        hidden = {corpus.resolve(name) for name in exclude}
+        if against:
+            hidden |= left_out(corpus, "", without)
+            sides = one_side(corpus, within), one_side(corpus, against)
+        else:
+            hidden |= left_out(corpus, within, without)
+            sides = None
+        found = audit_whole(
+            corpus, exclude=sorted(hidden), limit=limit, sides=sides, progress=bar
+        )
     if output.form == "json":
         from melodex.presentation.data.corpus import whole_audit_json
 
@@ -119,3 +157,12 @@ def audit_all(
     from melodex.presentation.text.audit_whole import whole_audit_text
 
     write(whole_audit_text(found, terminal_style(output)), output)
+
+
+def one_side(corpus: Corpus, wishes: str) -> frozenset[str]:
+    """The ids of the tunes of one side of a comparison."""
+    if not wishes:
+        raise click.UsageError("--against needs --within, which names the other side.")
+    from melodex.tasks.gather.counts import tunes_said
+
+    return tunes_said(corpus, wishes)

@@ -11,7 +11,6 @@ from melodex.cli.keeping import into_option, keep_into, to_be_kept
 from melodex.cli.output import Output, output_options, present
 
 FORMATS = ("text", "json", "csv", "html", "pdf")
-METRES = ("simple", "compound", "irregular", "mixed", "free")
 
 
 @click.command("gather")
@@ -35,11 +34,23 @@ METRES = ("simple", "compound", "irregular", "mixed", "free")
 )
 @click.option("--key-change", default="", help="How the key changes: 'relative' ...")
 @click.option("--mode-change", is_flag=True, help="Major to minor on one tonic ...")
-@click.option("--metre", type=click.Choice(METRES), help="Class of metre.")
+@click.option("--metre", default="", help="Time signature such as 6/8, or compound ...")
+@click.option("--kind", default="", help="Kind of dance or song: jig, waltz, chorale ...")
+@click.option("--key", default="", help="Key of the tune: G, 'E minor', Bb.")
+@click.option("--tonic", default="", help="Its tonic, in whatever mode.")
+@click.option("--range", default="", help="All notes within: D4-B5, 'up to A5'.")
+@click.option("--highest", default="", help="The highest note: B5.")
+@click.option("--lowest", default="", help="The lowest note: D4.")
+@click.option("--tempo", default="", help="Quarter notes a minute: 120, 100-120.")
+@click.option("--length", default="", help="Bars of the whole tune: 32, 16-32.")
+@click.option("--plan", default="", help="Sections by their letters: AABA.")
 @click.option("--section-bars", type=click.IntRange(1), help="A section of this many bars.")
 @click.option("--odd-sections", is_flag=True, help="A section of an odd length.")
-@click.option("--title", default="", help="Part of the title.")
+@click.option("--title", default="", help="Words of the title, in any order.")
 @click.option("--composer", default="", help="Part of the composer's name.")
+@click.option("--maker", default="", help="Composer or lyricist.")
+@click.option("--lyrics", default="", help="Words that are sung.")
+@click.option("--decade", default="", help="Ten years: 1930s.")
 @click.option("--rights", default="", help="Part of the copyright note.")
 @click.option("--collection", default="", help="Only tunes of this collection.")
 @click.option("--tag", default="", help="Only tunes with this tag.")
@@ -71,7 +82,8 @@ def command(
 
     \b
     Examples:
-      $ melodex gather --device "borrowed chord" --metre simple
+      $ melodex gather --kind jig --key G --length 16-32
+      $ melodex gather --device "borrowed chord" --metre 4/4
       $ melodex gather --note-on-chord "b9 on V"
       $ melodex gather --progression "ii V I" --mode minor --limit 5
       $ melodex gather --progression-from "Fog over the Basin" --bars 3-5 --count
@@ -82,7 +94,6 @@ def command(
 
     if bars and not progression_from:
         raise click.UsageError("--bars needs --progression-from, which names the tune")
-    wishes["metre"] = wishes["metre"] or ""
     if progression_from and wishes["progression"]:
         raise click.UsageError("give --progression or --progression-from, not both")
     with Corpus.open(corpus_path) as corpus:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from melodex.cli.among import among_options, left_out
 from melodex.cli.keeping import into_option, keep_into, sought_passage, to_be_kept
 from melodex.cli.output import Output, output_options, present
 from melodex.reading.phrase.reader import NOTATIONS
@@ -53,6 +54,7 @@ def is_steps(arg: str) -> bool:
     help="Rank by all the evidence, or by alignment points alone.",
 )
 @click.option("--explain", is_flag=True, help="Show the evidence for each match.")
+@among_options
 @into_option
 @output_options(FORMATS)
 @click.pass_obj
@@ -67,6 +69,8 @@ def command(
     include_self: bool,
     order: str,
     explain: bool,
+    within: str,
+    without: str,
     into: str | None,
     output: Output,
 ) -> None:
@@ -82,6 +86,7 @@ def command(
     Examples:
       $ melodex resemble "5 1' 7 6 5 3"
       $ melodex resemble "q. e q q h" --limit 3
+      $ melodex resemble "1 2 3 5" --within "kind jig; key G" --limit 3
       $ melodex resemble --from corpus_demo/own/own_song.abc --bars 1-4 --limit 3
     """
     from melodex.corpus.reader import Corpus
@@ -95,6 +100,7 @@ def command(
             corpus,
             said,
             limit=limit,
+            exclude=left_out(corpus, within, without),
             include_self=include_self,
             order=order,
             explain=explain,

@@ -157,6 +157,7 @@ def whole_audit_json(found: WholeAudit) -> str:
     return json_text(
         {
             "near_duplicates": groups_data(found.duplicates),
+            "near_duplicates_in_all": found.groups_in_all,
             "close_pairs": [close_pair_data(pair) for pair in found.pairs],
             "close_pairs_in_all": found.pairs_in_all,
             "compared": {

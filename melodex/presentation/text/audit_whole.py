@@ -52,23 +52,31 @@ def whole_audit_text(found: WholeAudit, style: Style) -> str:
 def summary(found: WholeAudit) -> list[str]:
     """The answer in sentences."""
     groups = found.duplicates.groups
-    tunes = sum(len(group.tunes) for group in groups)
+    left = found.groups_in_all - len(groups)
     shared = f"at least {found.duplicates.least:.0%} of their figures of nine notes"
     twins = (
-        f"{many(len(groups), 'group')} of near-duplicates, {many(tunes, 'tune')} in all: "
-        f"the same steps in any key, or {shared} shared."
+        f"{many(found.groups_in_all, 'group')} of near-duplicates: the same steps in any "
+        f"key, or {shared} shared" + (f"; {left:,} are not shown." if left else ".")
         if groups
         else f"No two tunes are near-duplicates, with {shared} shared."
     )
     more = found.pairs_in_all - len(found.pairs)
     pairs = (
         f"{many(found.pairs_in_all, 'further pair')} with several rare figures of nine "
-        "notes in common"
-        + (f": the most telling are listed, {more:,} are not shown." if more else ".")
+        "notes in common" + (not_shown(more, len(found.pairs)) if more else ".")
         if found.pairs_in_all
         else "No two others share a rare passage of eleven notes or more."
     )
     return [twins, pairs]
+
+
+def not_shown(more: int, listed: int) -> str:
+    """What is said of pairs that are left out."""
+    return (
+        f": the most telling are listed, {more:,} are not shown."
+        if listed
+        else ", none of them shown: the limit is reached before them."
+    )
 
 
 def example(found: WholeAudit) -> str:

@@ -41,6 +41,7 @@ from melodex.tasks.audit.leads import (
     windows_of,
 )
 from melodex.tasks.compare import ALONE, Likeness, likeness
+from melodex.tasks.matches import searched
 from melodex.tasks.passage import Passage
 
 if TYPE_CHECKING:
@@ -192,6 +193,7 @@ def audit(
     own: Passage,
     *,
     exclude: Sequence[str] = (),
+    outside: frozenset[str] = frozenset(),
     threshold: float = 1.0,
     limit: int = 20,
     costs: AlignmentCosts | None = None,
@@ -206,6 +208,8 @@ def audit(
         The whole tune; it is never compared with itself.
     exclude : sequence of str
         Ids of tunes to leave out, such as relatives that are known.
+    outside : frozenset of str
+        Ids of the tunes that are no part of what is searched.
     threshold : float
         Findings of which more are expected by chance are left out.
     limit : int
@@ -231,12 +235,15 @@ def audit(
         )
     costs = costs or AlignmentCosts()
     remarks: list[str] = []
-    hidden = frozenset({own.tune_id, *exclude})
+    hidden = outside.union({own.tune_id}, exclude)
+    size = searched(corpus, outside)
+    if outside:
+        remarks.append(f"Searched: {size[0]:,} of {corpus.tune_count:,} tunes.")
     if any(own.tune_id == row[0] for row in held(corpus, own.tune_id)):
         remarks.append("The corpus holds the audited tune itself; it was left out.")
     chunks = list(corpus.chunks())
     spans = windows_of(len(own.melody))
-    leads = leads_of(corpus, chunks, own, spans, hidden, costs, remarks)
+    leads = leads_of(corpus, chunks, own, spans, hidden, size, costs, remarks)
     findings = findings_of(corpus, chunks, own, leads, costs, threshold, remarks)
     ranked = tuple(
         replace(finding, rank=rank)
@@ -251,8 +258,8 @@ def audit(
         coverage=coverage_of(own.melody, ranked),
         windows=len(spans),
         threshold=threshold,
-        corpus_tunes=corpus.tune_count,
-        corpus_notes=corpus.note_count,
+        corpus_tunes=size[0],
+        corpus_notes=size[1],
         corpus_digest=digest_of(corpus),
         excluded=tuple(sorted(set(exclude))),
         costs=costs,

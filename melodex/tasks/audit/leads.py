@@ -97,6 +97,7 @@ def leads_of(
     own: Passage,
     spans: Sequence[tuple[int, int, bool]],
     hidden: frozenset[str],
+    size: tuple[int, int],
     costs: AlignmentCosts,
     remarks: list[str],
 ) -> list[Lead]:
@@ -127,17 +128,16 @@ def leads_of(
                 first + hit.query_span[0],
                 first + hit.query_span[1],
                 hit,
-                chance_of(corpus, fit, hit.points, len(spans)),
+                chance_of(size, fit, hit.points, len(spans)),
                 rhythm,
             )
             for hit in hits[:HITS_PER_WINDOW]
         ]
     if unsaid:
         remarks.append("The corpus is too small to say what chance would bring.")
-    elif corpus.tune_count < NULL_SAMPLE:
+    elif size[0] < NULL_SAMPLE:
         remarks.append(
-            f"With {corpus.tune_count} tunes to measure chance on, expected numbers "
-            "are rough."
+            f"With {size[0]} tunes to measure chance on, expected numbers are rough."
         )
     return leads
 
@@ -148,15 +148,15 @@ def part_of(query: EncodedQuery, first: int, last: int) -> EncodedQuery:
     return EncodedQuery(query.pitch[part], query.length_class[part], query.moved_semitones)
 
 
-def chance_of(corpus: Corpus, fit: Fit | None, points: int, windows: int) -> float | None:
-    """Tunes as close that chance would bring, over all windows."""
+def chance_of(
+    size: tuple[int, int], fit: Fit | None, points: int, windows: int
+) -> float | None:
+    """Tunes as close that chance would bring among so many tunes, over all windows."""
     if fit is None:
         return None
-    one = expected_by_chance(
-        fit, points, corpus_tunes=corpus.tune_count, corpus_notes=corpus.note_count
-    )
+    one = expected_by_chance(fit, points, corpus_tunes=size[0], corpus_notes=size[1])
     separate = max(SEPARATE_SHARE * windows, 1.0)
-    return min(one * separate, float(corpus.tune_count))
+    return min(one * separate, float(size[0]))
 
 
 def merged(leads: Sequence[Lead]) -> list[list[Lead]]:

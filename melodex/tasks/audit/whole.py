@@ -12,7 +12,7 @@ Contents: ClosePair, WholeAudit, audit_whole.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from melodex import __version__
 from melodex.corpus.reader import Corpus
@@ -79,6 +79,8 @@ class WholeAudit:
         Groups of tunes that are nearly the same.
     pairs : tuple of ClosePair
         The most telling first.
+    groups_in_all : int
+        Groups of near-duplicates; of these the ``duplicates`` hold the first.
     pairs_in_all : int
         Pairs that share enough figures; of these the ``pairs`` are the first.
     corpus_tunes, corpus_notes : int
@@ -94,6 +96,7 @@ class WholeAudit:
     """
 
     duplicates: Duplicates
+    groups_in_all: int
     pairs: tuple[ClosePair, ...]
     pairs_in_all: int
     corpus_tunes: int
@@ -113,9 +116,10 @@ def audit_whole(
     least: float = 0.6,
     limit: int = 20,
     exclude: Sequence[str] = (),
+    sides: tuple[frozenset[str], frozenset[str]] | None = None,
     progress: Progress | None = None,
 ) -> WholeAudit:
-    """Find near-duplicates and close pairs inside a corpus.
+    """Find near-duplicates and close pairs inside a corpus, or between two parts of it.
 
     Parameters
     ----------
@@ -124,9 +128,12 @@ def audit_whole(
     least : float
         Share of figures from which two tunes count as near-duplicates.
     limit : int
-        At most so many close pairs.
+        At most so many groups of near-duplicates and close pairs together.
     exclude : sequence of str
         Ids of tunes to leave out.
+    sides : tuple of frozenset of str, optional
+        Ids of two parts of the corpus, such as two books: only what a tune of the first
+        has in common with one of the second is looked for.
     progress : callable, optional
         Called with the number of tunes done and of all.
 
@@ -138,11 +145,24 @@ def audit_whole(
     tunes = steps_by_tune(corpus)
     for tune_id in exclude:
         tunes.pop(tune_id, None)
+    if sides:
+        tunes = {name: tunes[name] for name in sides[0] | sides[1] if name in tunes}
     ids = sorted(tunes)
     shared = shared_figures(
         [tunes[tune_id] for tune_id in ids], fewest=SHARED_FIGURES, progress=progress
     )
+    if sides:
+        shared = [
+            pair for pair in shared if across(sides, ids[pair.first], ids[pair.second])
+        ]
     duplicates = duplicates_among(corpus, tunes, least, shared)
+    if sides:
+        groups = tuple(
+            group
+            for group in duplicates.groups
+            if all(any(row.tune_id in side for row in group.tunes) for side in sides)
+        )
+        duplicates = replace(duplicates, groups=groups)
     group = {
         row.tune_id: number
         for number, found in enumerate(duplicates.groups)
@@ -159,9 +179,11 @@ def audit_whole(
             for place in (pair.first, pair.second)
         )
     ]
+    room = max(limit - len(duplicates.groups), 0)
     return WholeAudit(
-        duplicates=duplicates,
-        pairs=close_pairs(corpus, ids, tunes, apart, limit),
+        duplicates=replace(duplicates, groups=duplicates.groups[:limit]),
+        groups_in_all=len(duplicates.groups),
+        pairs=close_pairs(corpus, ids, tunes, apart, room) if room else (),
         pairs_in_all=len(apart),
         corpus_tunes=len(ids),
         corpus_notes=sum(len(steps) + 1 for steps in tunes.values()),
@@ -169,6 +191,12 @@ def audit_whole(
         excluded=tuple(sorted(set(exclude))),
         version=__version__,
     )
+
+
+def across(sides: tuple[frozenset[str], frozenset[str]], one: str, other: str) -> bool:
+    """Whether two tunes stand on the two sides, in whichever order."""
+    first, second = sides
+    return (one in first and other in second) or (other in first and one in second)
 
 
 def close_pairs(

@@ -4,24 +4,37 @@ Conventions: for each feature that has a list of values, every value is counted 
 the tunes that meet all *other* wishes, so that a number says what choosing that value
 would leave. Values that would leave nothing are not listed.
 
-Contents: Remaining, FEATURES, remaining, tunes_outside.
+Contents: Remaining, FEATURES, remaining, tunes_outside, tunes_inside, tunes_left_out,
+tunes_said.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from melodex.errors import AnalysisError
 from melodex.tasks.collection.holdings import Count
-from melodex.tasks.gather.gather import Wish, placed_wishes, tunes_of
-from melodex.tasks.gather.wish import TOGETHER
+from melodex.tasks.gather.gather import require_features
+from melodex.tasks.gather.places import meeting
+from melodex.tasks.gather.reasons import why_none
+from melodex.tasks.gather.whole import tunes_of
+from melodex.tasks.gather.wish import NOTHING, Wish, singles, wish_said
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
 
-__all__ = ["FEATURES", "Remaining", "remaining", "tunes_outside"]
+__all__ = [
+    "FEATURES",
+    "Remaining",
+    "remaining",
+    "tunes_inside",
+    "tunes_left_out",
+    "tunes_outside",
+    "tunes_said",
+]
 
 FEATURES = {
     "device": "SELECT kind, count(DISTINCT tune) FROM device WHERE tune IN {kept} "
@@ -55,7 +68,6 @@ FEATURES = {
 """Features with a list of values, and how the tunes of each value are counted."""
 
 LISTED = "(SELECT value FROM json_each(?))"
-NOTHING = Wish()
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,24 +115,6 @@ def remaining(
     return Remaining(len(kept), corpus.tune_count, options)
 
 
-def singles(wish: Wish) -> Iterator[tuple[str, Wish]]:
-    """Each stated wish by itself."""
-    for name in Wish.__slots__:
-        value = getattr(wish, name)
-        if value in ("", None, False) or name in TOGETHER:
-            continue
-        manner = {flag: getattr(wish, flag) for flag, of in TOGETHER.items() if of == name}
-        yield name, replace(NOTHING, **{name: value}, **manner)
-
-
-def meeting(corpus: Corpus, wish: Wish) -> set[int]:
-    """Rows of the tunes that meet a wish."""
-    kept = tunes_of(corpus, wish)
-    for places in placed_wishes(corpus, wish, kept):
-        kept &= places.keys()
-    return kept
-
-
 def tunes_outside(corpus: Corpus, wish: Wish) -> frozenset[str]:
     """Return the ids of the tunes that do not meet some wishes.
 
@@ -133,8 +127,67 @@ def tunes_outside(corpus: Corpus, wish: Wish) -> frozenset[str]:
     """
     if not wish.told():
         return frozenset()
+    return ids_of(corpus, meeting(corpus, wish), "NOT IN")
+
+
+def tunes_inside(corpus: Corpus, wish: Wish) -> frozenset[str]:
+    """Return the ids of the tunes that meet some wishes."""
+    return ids_of(corpus, meeting(corpus, wish), "IN")
+
+
+def ids_of(corpus: Corpus, tunes: set[int], relation: str) -> frozenset[str]:
+    """Ids of the tunes whose rows are, or are not, among some."""
+    require_features(corpus)
     rows = corpus.query(
-        f"SELECT tune_id FROM tune WHERE id NOT IN {LISTED}",
-        [json.dumps(sorted(meeting(corpus, wish)))],
+        f"SELECT tune_id FROM tune WHERE id {relation} {LISTED}",
+        [json.dumps(sorted(tunes))],
     )
     return frozenset(row[0] for row in rows)
+
+
+def tunes_left_out(corpus: Corpus, within: str = "", without: str = "") -> frozenset[str]:
+    """Return the ids of the tunes that are not searched.
+
+    Parameters
+    ----------
+    corpus : Corpus
+        Opened for reading.
+    within : str
+        Wishes as :func:`~melodex.tasks.gather.wish.wish_said` reads them: only tunes
+        that meet them are searched.
+    without : str
+        Wishes, of which tunes that meet them are left out.
+
+    Raises
+    ------
+    AnalysisError
+        If wishes cannot be understood, or leave no tune.
+    """
+    hidden = tunes_outside(corpus, wish_said(within)) if within else frozenset()
+    if within and len(hidden) == corpus.tune_count:
+        raise none_left(corpus, within)
+    if without:
+        hidden |= tunes_inside(corpus, wish_said(without))
+        if len(hidden) == corpus.tune_count:
+            raise AnalysisError(f"without {without!r} no tune is left to search")
+    return hidden
+
+
+def tunes_said(corpus: Corpus, text: str) -> frozenset[str]:
+    """Return the ids of the tunes that meet wishes as a person says them.
+
+    Raises
+    ------
+    AnalysisError
+        If they cannot be understood, or no tune meets them.
+    """
+    found = tunes_inside(corpus, wish_said(text))
+    if not found:
+        raise none_left(corpus, text)
+    return found
+
+
+def none_left(corpus: Corpus, text: str) -> AnalysisError:
+    """That no tune meets some wishes, and why."""
+    why = " ".join(why_none(corpus, wish_said(text)))
+    return AnalysisError(f"no tune meets {text!r}", hint=why)

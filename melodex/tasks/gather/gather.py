@@ -24,11 +24,11 @@ from melodex.tasks.gather.places import (
     Placed,
     Places,
     listed,
-    narrows,
     placed_wishes,
-    tunes_of,
 )
 from melodex.tasks.gather.progressions import MOST_ALIGNED
+from melodex.tasks.gather.reasons import device_kinds, why_none
+from melodex.tasks.gather.whole import narrows, tunes_of
 from melodex.tasks.gather.wish import TOGETHER, Wish
 
 if TYPE_CHECKING:
@@ -161,14 +161,6 @@ def require_features(corpus: Corpus) -> None:
         )
 
 
-def device_kinds(corpus: Corpus) -> list[tuple[str, int]]:
-    """Kinds of devices in the corpus, and how many tunes show each."""
-    rows = corpus.query(
-        "SELECT kind, count(DISTINCT tune) FROM device GROUP BY kind ORDER BY kind"
-    )
-    return [(str(kind), int(tunes)) for kind, tunes in rows]
-
-
 def remarks_on(corpus: Corpus, wish: Wish, kept: set[int], unsure: int) -> Iterator[str]:
     """What may help where nothing was found, and what was not looked at."""
     if unsure:
@@ -176,48 +168,8 @@ def remarks_on(corpus: Corpus, wish: Wish, kept: set[int], unsure: int) -> Itera
             f"{unsure:,} more tunes may have the progression; only the likeliest "
             "were looked at closely. Narrow by another wish, or be thorough."
         )
-    if kept:
-        return
-    if wish.device:
-        yield told("Devices", device_kinds(corpus))
-    for name, (words, sql) in VALUES.items():
-        if asked := getattr(wish, name):
-            rows = corpus.query(sql)
-            # A change of key may be named by a part of its words.
-            partly = name == "key_change"
-            if not any(asked == value or (partly and asked in value) for value, _ in rows):
-                yield told(words, rows)
-
-
-VALUES = {
-    "mode": ("Modes", "SELECT mode, count(*) FROM tune_facet GROUP BY mode"),
-    "modal": (
-        "Modes that colour passages",
-        "SELECT mode, count(DISTINCT tune) FROM modal_passage GROUP BY mode",
-    ),
-    "returning": (
-        "Figures that return",
-        "SELECT kind, count(DISTINCT tune) FROM returning_figure GROUP BY kind",
-    ),
-    "key_change": (
-        "Changes of key",
-        "SELECT substr(how, 1, instr(how || ',', ',') - 1), count(DISTINCT tune) "
-        "FROM key_span WHERE place > 0 GROUP BY 1",
-    ),
-    "collection": (
-        "Collections",
-        "SELECT name, count(DISTINCT place.tune) FROM collection JOIN place "
-        "ON place.collection = collection.id GROUP BY name",
-    ),
-    "tag": ("Tags", "SELECT name, count(*) FROM tag GROUP BY name"),
-}
-"""What may be asked by name, and the statement that counts the tunes of each name."""
-
-
-def told(words: str, rows: Sequence[tuple[Any, ...]]) -> str:
-    """Names that a corpus knows, and how many tunes go by each."""
-    names = ", ".join(f"{name} ({tunes})" for name, tunes in rows)
-    return f"{words} in this corpus: {names or 'none'}."
+    if not kept:
+        yield from why_none(corpus, wish)
 
 
 # Examples.

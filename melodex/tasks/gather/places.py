@@ -5,7 +5,7 @@ and reasons are looked up only for the tunes that are shown, so that a wish whic
 of the corpus meets costs little more than a rare one. A set of all tunes is an
 ordinary set. Statements name the table whose index answers them.
 
-Contents: Place, Places, Placed, tunes_of, narrows, placed_wishes, like, listed.
+Contents: Place, Places, Placed, placed_wishes, meeting, listed.
 """
 
 from __future__ import annotations
@@ -18,7 +18,6 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from melodex.analysis.harmony.chords import parse_chord
-from melodex.corpus.rows import folded
 from melodex.errors import AnalysisError
 from melodex.matching.evidence.figures import tunes_holding
 from melodex.matching.query import encode_query
@@ -30,6 +29,7 @@ from melodex.tasks.gather.names import (
     numeral_named,
 )
 from melodex.tasks.gather.progressions import progressions_in
+from melodex.tasks.gather.whole import like, tunes_of
 from melodex.tasks.gather.wish import Wish
 
 if TYPE_CHECKING:
@@ -39,11 +39,9 @@ __all__ = [
     "Place",
     "Placed",
     "Places",
-    "like",
     "listed",
-    "narrows",
+    "meeting",
     "placed_wishes",
-    "tunes_of",
 ]
 
 Place = tuple[int, int, str]
@@ -75,56 +73,6 @@ class Placed:
     def keys(self) -> set[int]:
         """The tunes that meet it."""
         return self.tunes
-
-
-# Wishes about the whole tune, in SQL.
-
-
-def tunes_of(corpus: Corpus, wish: Wish) -> set[int]:
-    """Rows of the tunes that meet every wish about the whole tune."""
-    clauses: list[str] = []
-    values: list[Any] = []
-    for clause, given in whole_clauses(wish):
-        clauses.append(clause)
-        values += given
-    where = f" WHERE {' AND '.join(clauses)}" if clauses else ""
-    return {row[0] for row in corpus.query(f"SELECT tune FROM tune_facet{where}", values)}
-
-
-def narrows(wish: Wish) -> bool:
-    """Whether anything is asked about the whole tune."""
-    return next(whole_clauses(wish), None) is not None
-
-
-def whole_clauses(wish: Wish) -> Iterator[tuple[str, list[Any]]]:
-    """A condition and its values for each wish about the whole tune."""
-    for column in ("metre_class", "mode"):
-        asked = wish.metre if column == "metre_class" else mode_named(wish.mode)
-        if asked:
-            yield f"{column} = ?", [asked]
-    if wish.key_centres is not None:
-        yield "key_centres >= ?", [wish.key_centres]
-    for column in ("title", "composer", "rights"):
-        if text := getattr(wish, column):
-            yield f"{column}_folded LIKE ? ESCAPE '\\'", [like(folded(text))]
-    if wish.after is not None:
-        yield "year >= ?", [wish.after]
-    if wish.before is not None:
-        yield "year <= ?", [wish.before]
-    if wish.collection:
-        yield (
-            "tune IN (SELECT place.tune FROM place JOIN collection "
-            "ON collection.id = place.collection WHERE collection.name = ?)",
-            [wish.collection],
-        )
-    if wish.tag:
-        yield "tune IN (SELECT tag.tune FROM tag WHERE tag.name = ?)", [wish.tag]
-
-
-def like(text: str) -> str:
-    """A LIKE pattern for a text that stands anywhere."""
-    escaped = text.replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_")
-    return f"%{escaped}%"
 
 
 def listed(tunes: Iterable[int]) -> str:
@@ -159,6 +107,14 @@ def placed_wishes(
         kept = found.tunes if kept is None else kept & found.tunes
     if wish.progression:
         yield progressions(corpus, wish, kept, most_aligned)
+
+
+def meeting(corpus: Corpus, wish: Wish) -> set[int]:
+    """Rows of the tunes that meet a wish."""
+    kept = tunes_of(corpus, wish)
+    for places in placed_wishes(corpus, wish, kept):
+        kept &= places.keys()
+    return kept
 
 
 def wishes_by_index(corpus: Corpus, wish: Wish) -> Iterator[Placed]:
@@ -339,10 +295,10 @@ def figures(corpus: Corpus, wish: Wish) -> Placed:
     """Where the melody holds a figure, in any key."""
     phrase = read_phrase(wish.phrase)
     if not phrase.has_notes:
-        raise AnalysisError(
-            "not all its notes are known, which is too little to gather by",
-            hint="type degrees or steps",
-        )
+        what = "notes that are not known are"
+        if phrase.notation in ("contour", "rhythm"):
+            what = f"a {phrase.notation} is"
+        raise AnalysisError(f"{what} too little to gather by", hint="type degrees or steps")
     pitch = encode_query(phrase).pitch
     last = len(pitch) - 1
 

@@ -1,13 +1,18 @@
 """What may be asked of a gathering.
 
-Contents: TOGETHER, Wish.
+Contents: TOGETHER, Wish, singles, wish_said.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
-__all__ = ["TOGETHER", "Wish"]
+from melodex.errors import AnalysisError
+
+__all__ = ["TOGETHER", "Wish", "singles", "wish_said"]
 
 TOGETHER = {
     "exact_progression": "progression",
@@ -23,7 +28,24 @@ class Wish:
     Parameters
     ----------
     metre : str
-        Class of metre: simple, compound, irregular, mixed, free.
+        Time signature such as ``6/8``, or class of metre: simple, compound, irregular,
+        mixed, free.
+    kind : str
+        Kind of dance or song such as ``jig``, however the files write it.
+    key : str
+        Key of the whole tune such as ``G``, ``E minor`` or ``Bb``.
+    tonic : str
+        Its tonic, in whatever mode.
+    range : str
+        Pitches between which all notes lie, such as ``D4-B5`` or ``up to A5``.
+    highest, lowest : str
+        The highest or the lowest note, such as ``B5``.
+    tempo : str
+        Quarter notes a minute, such as ``120``, ``100-120`` or ``from 140``.
+    length : str
+        Bars of the whole tune, such as ``32`` or ``16-32``.
+    plan : str
+        Sections by their letters, such as ``AABA``.
     mode : str
         Mode of the whole tune.
     key_centres : int or None
@@ -53,7 +75,13 @@ class Wish:
     returning : str
         A figure that returns inside the tune: sequence, repetition, inversion.
     title, composer, rights : str
-        Part of the title, the composer or the copyright note.
+        Words of the title, part of the composer's name or of the copyright note.
+    maker : str
+        Words of the names of composer or lyricist.
+    lyrics : str
+        Words that are sung.
+    decade : str
+        Ten years, such as ``1930s``.
     collection, tag : str
         Name of a collection or tag.
     after, before : int or None
@@ -61,6 +89,15 @@ class Wish:
     """
 
     metre: str = ""
+    kind: str = ""
+    key: str = ""
+    tonic: str = ""
+    range: str = ""
+    highest: str = ""
+    lowest: str = ""
+    tempo: str = ""
+    length: str = ""
+    plan: str = ""
     mode: str = ""
     key_centres: int | None = None
     key_change: str = ""
@@ -78,6 +115,9 @@ class Wish:
     title: str = ""
     composer: str = ""
     rights: str = ""
+    maker: str = ""
+    lyrics: str = ""
+    decade: str = ""
     collection: str = ""
     tag: str = ""
     after: int | None = None
@@ -92,3 +132,68 @@ class Wish:
             for column in fields(self)
             if getattr(self, column.name) not in ("", None, False)
         )
+
+
+NOTHING = Wish()
+NUMBERS = ("key_centres", "section_bars", "after", "before")
+FLAGS = ("mode_change", "odd_sections", "exact_progression", "nearly")
+
+
+def singles(wish: Wish) -> Iterator[tuple[str, Wish]]:
+    """Each stated wish by itself."""
+    for name in Wish.__slots__:
+        value = getattr(wish, name)
+        if value in ("", None, False) or name in TOGETHER:
+            continue
+        manner = {flag: getattr(wish, flag) for flag, of in TOGETHER.items() if of == name}
+        yield name, replace(NOTHING, **{name: value}, **manner)
+
+
+def wish_said(text: str) -> Wish:
+    """Read wishes as a gathering names them: ``metre 6/8; key G; before 1900``.
+
+    Parameters
+    ----------
+    text : str
+        Wishes parted by semicolons, each its name and what is asked for.
+
+    Raises
+    ------
+    AnalysisError
+        If a name is none of a wish, or nothing is asked for.
+
+    Examples
+    --------
+    >>> wish_said("metre 6/8; key G").told()
+    ('metre 6/8', 'key G')
+    """
+    values: dict[str, Any] = {}
+    for part in filter(None, (part.strip() for part in text.split(";"))):
+        name, asked = wish_parted(part)
+        if name in FLAGS:
+            values[name] = True
+        elif not asked:
+            raise AnalysisError(
+                f"{part!r} does not say what is asked for",
+                hint="write a wish and its value, such as key G",
+            )
+        elif name not in NUMBERS:
+            values[name] = asked
+        elif re.fullmatch(r"(?a)\d{1,5}", asked):
+            values[name] = int(asked)
+        else:
+            raise AnalysisError(f"{part!r} wants a whole number")
+    if not values:
+        raise AnalysisError("nothing is asked for", hint="write a wish such as key G")
+    return Wish(**values)
+
+
+def wish_parted(part: str) -> tuple[str, str]:
+    """The name of a wish and its value; the longest name that fits is meant."""
+    plain = part.replace("_", " ")
+    for name in sorted(Wish.__slots__, key=len, reverse=True):
+        words = name.replace("_", " ")
+        if plain.lower() == words or plain.lower().startswith(f"{words} "):
+            return name, part[len(words) :].strip()
+    names = ", ".join(name.replace("_", " ") for name in Wish.__slots__)
+    raise AnalysisError(f"{part!r} begins with no wish", hint=f"there are {names}")
