@@ -5,8 +5,11 @@ can reach as well. So
 
 - the name that the browser asked for must be ours (a foreign name that leads to this
   machine is refused: DNS rebinding);
-- the first address carries a random key; it is exchanged for a cookie that no script can
-  read and that no other site's page makes the browser send (``SameSite=Strict``);
+- the address that the terminal shows carries a random key; it is exchanged for a cookie
+  that no script can read and that no other site's page makes the browser send
+  (``SameSite=Strict``);
+- the address that a browser is started with carries a ticket instead, since other users
+  can read the command lines of processes: it opens once, and for a minute;
 - a change must come from a page of ours by ``Origin`` and, where the browser says it,
   ``Sec-Fetch-Site``: pages on other ports of this machine count as the same *site*, not
   as the same *origin*;
@@ -17,12 +20,13 @@ References
 RFC 6265bis, sections 5.6-5.7 (cookies, ``SameSite``); Fetch Metadata Request Headers
 (W3C); Content Security Policy Level 3 (W3C); RFC 6454 (origin).
 
-Contents: POLICY, MOST_BODY_BYTES, KEY_NAME, Guard, new_key.
+Contents: POLICY, MOST_BODY_BYTES, KEY_NAME, TICKET_NAME, Guard, new_key.
 """
 
 from __future__ import annotations
 
 import secrets
+import time
 from collections.abc import Awaitable, Callable, Sequence
 from http.cookies import CookieError, SimpleCookie
 from urllib.parse import parse_qsl, quote, urlencode
@@ -31,9 +35,13 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import RedirectResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-__all__ = ["KEY_NAME", "MOST_BODY_BYTES", "POLICY", "Guard", "new_key"]
+__all__ = ["KEY_NAME", "MOST_BODY_BYTES", "POLICY", "TICKET_NAME", "Guard", "new_key"]
 
 KEY_NAME = "pass"
+TICKET_NAME = "ticket"
+TICKET_SECONDS = 60.0
+"""A browser that starts from cold on a slow machine is there by then; our choice."""
+
 KEY_BYTES = 24
 """192 random bits."""
 
@@ -103,6 +111,22 @@ class Guard:
         # Cookies are kept by host, not by port: two workbenches must not share one.
         self.cookie = f"melodex-{hosts[0].rpartition(':')[2]}"
         self.refuse = refuse
+        self.ticket = ""
+        self.ticket_ends = 0.0
+
+    def new_ticket(self) -> str:
+        """A ticket that opens once in place of the key; an earlier one opens no more."""
+        self.ticket = new_key()
+        self.ticket_ends = time.monotonic() + TICKET_SECONDS
+        return self.ticket
+
+    def takes_ticket(self, given: str) -> bool:
+        """Whether a text is the ticket; it is used up by being shown."""
+        good = bool(self.ticket) and time.monotonic() < self.ticket_ends
+        good = good and secrets.compare_digest(given.encode(), self.ticket.encode())
+        if good:
+            self.ticket = ""
+        return good
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request."""
@@ -119,6 +143,9 @@ class Guard:
         offered = dict(parse_qsl(scope["query_string"].decode("latin-1")))
         if KEY_NAME in offered and scope["method"] in READING:
             await self.exchange(scope, offered, receive, guarded)
+            return
+        if TICKET_NAME in offered and scope["method"] == "GET" and not self.is_known(scope):
+            await self.exchange_ticket(scope, offered, receive, guarded)
             return
         if not self.is_known(scope):
             said = "This browser has no key for the workbench yet."
@@ -172,6 +199,16 @@ class Guard:
         rest = f"?{urlencode(offered)}" if offered else ""
         response = self.let_in(f"{quote(scope['path'])}{rest}")
         await response(scope, receive, send)
+
+    async def exchange_ticket(
+        self, scope: Scope, offered: dict[str, str], receive: Receive, send: Send
+    ) -> None:
+        """Take the ticket and give the cookie for it, once."""
+        if not self.takes_ticket(offered[TICKET_NAME]):
+            said = "That address has been used, or is too old; the terminal shows another."
+            await self.refuse(scope, 403, said)(scope, receive, send)
+            return
+        await self.let_in(quote(scope["path"]))(scope, receive, send)
 
     def let_in(self, address: str) -> RedirectResponse:
         """Send the browser on to one of our addresses, with the cookie."""

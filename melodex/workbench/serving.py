@@ -13,7 +13,7 @@ import uvicorn
 
 from melodex.errors import SettingsError
 from melodex.workbench.app import make_app
-from melodex.workbench.guard import KEY_NAME, new_key
+from melodex.workbench.guard import KEY_NAME, TICKET_NAME, new_key
 
 __all__ = ["USUAL_PORT", "bound", "serve"]
 
@@ -25,7 +25,7 @@ SECONDS_TO_FINISH = 5
 
 
 def serve(
-    corpus_path: Path, *, port: int | None = None, ready: Callable[[str], None]
+    corpus_path: Path, *, port: int | None = None, ready: Callable[[str, str], None]
 ) -> None:
     """Serve the workbench until it is interrupted.
 
@@ -36,7 +36,8 @@ def serve(
     port : int, optional
         Of loopback; by default :data:`USUAL_PORT`, or any other if that is taken.
     ready : callable
-        Called with the first address once the server can be reached.
+        Called, once the server can be reached, with the address to show to whoever
+        started it, and with one that opens once, for the command line of a browser.
 
     Raises
     ------
@@ -47,8 +48,9 @@ def serve(
     number = listening.getsockname()[1]
     hosts = (f"{LOOPBACK}:{number}", f"localhost:{number}")
     key = new_key()
+    app = make_app(corpus_path, key, hosts)
     config = uvicorn.Config(
-        make_app(corpus_path, key, hosts),
+        app,
         log_level="warning",
         access_log=False,
         server_header=False,
@@ -58,7 +60,9 @@ def serve(
         timeout_graceful_shutdown=SECONDS_TO_FINISH,
     )
     # The socket listens already: a browser that is told now waits for the server.
-    ready(f"http://{hosts[0]}/?{KEY_NAME}={key}")
+    first = f"http://{hosts[0]}/"
+    ticket = app.state.guard.new_ticket()
+    ready(f"{first}?{KEY_NAME}={key}", f"{first}?{TICKET_NAME}={ticket}")
     with listening:
         uvicorn.Server(config).run(sockets=[listening])
 

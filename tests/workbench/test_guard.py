@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import socket
+import time
 
 import pytest
+from click.testing import CliRunner
+from starlette.responses import PlainTextResponse
 
+import melodex.workbench.guard as guard_module
+from melodex.cli import melodex
 from melodex.workbench.guard import POLICY, Guard, new_key
 
 FORM = {"Content_Type": "application/x-www-form-urlencoded"}
@@ -42,6 +48,80 @@ def test_two_slashes_lead_to_no_other_host(workbench):
         assert status == 303
         assert headers["location"].startswith("/")
         assert not headers["location"].startswith(("//", "/\\"))
+
+
+def guarded() -> Guard:
+    def refuse(scope, status, said):
+        return PlainTextResponse(said, status)
+
+    return Guard(PlainTextResponse("inside"), "the-key", ["127.0.0.1:8642"], refuse)
+
+
+def ask(guard: Guard, path: str, cookie: str = "", method: str = "GET"):
+    """Status, headers and text of one request that reaches the guard itself."""
+    said: list[dict] = []
+
+    async def send(message):
+        said.append(message)
+
+    async def receive():
+        return {"type": "http.request", "body": b""}
+
+    place, _, query = path.partition("?")
+    scope = {
+        "type": "http",
+        "method": method,
+        "path": place,
+        "query_string": query.encode(),
+        "headers": [(b"host", b"127.0.0.1:8642"), (b"cookie", cookie.encode())],
+    }
+    asyncio.run(guard(scope, receive, send))
+    headers = {name.decode(): value.decode() for name, value in said[0]["headers"]}
+    return said[0]["status"], headers, said[1]["body"].decode()
+
+
+def test_a_ticket_opens_once_and_is_no_key():
+    guard = guarded()
+    ticket = guard.new_ticket()
+    assert ticket != guard.key
+    status, headers, _ = ask(guard, f"/shelf?ticket={ticket}")
+    assert (status, headers["location"]) == (303, "/shelf")
+    cookie = headers["set-cookie"].partition(";")[0]
+    assert cookie == "melodex-8642=the-key"
+    # Whoever has the cookie may go back to that address; whoever has not is refused.
+    assert ask(guard, f"/shelf?ticket={ticket}", cookie)[2] == "inside"
+    status, headers, text = ask(guard, f"/shelf?ticket={ticket}")
+    assert (status, "set-cookie" in headers) == (403, False)
+    assert "has been used" in text
+    assert ask(guard, "/", f"melodex-8642={ticket}")[0] == 403
+
+
+def test_a_ticket_is_good_for_a_minute_and_a_wrong_one_uses_nothing_up(monkeypatch):
+    guard = guarded()
+    ticket = guard.new_ticket()
+    assert ask(guard, f"/?ticket={ticket}x")[0] == 403
+    assert ask(guard, "/?ticket=")[0] == 403
+    assert ask(guard, f"/?ticket={ticket}", method="HEAD")[0] == 403
+    now = time.monotonic()
+    monkeypatch.setattr(guard_module.time, "monotonic", lambda: now + 61)
+    assert ask(guard, f"/?ticket={ticket}")[0] == 403
+    monkeypatch.setattr(guard_module.time, "monotonic", lambda: now + 59)
+    assert ask(guard, f"/?ticket={ticket}")[0] == 303
+
+
+def test_the_browser_is_started_without_the_key(tmp_path, monkeypatch):
+    launched = []
+
+    def served(corpus_path, *, port, ready):
+        ready("http://127.0.0.1:1/?pass=secret", "http://127.0.0.1:1/?ticket=once")
+
+    monkeypatch.setattr("melodex.workbench.serving.serve", served)
+    monkeypatch.setattr("click.launch", launched.append)
+    result = CliRunner().invoke(
+        melodex, ["--corpus", str(tmp_path / "c.melodex"), "workbench"]
+    )
+    assert launched == ["http://127.0.0.1:1/?ticket=once"]
+    assert "?pass=secret" in result.output
 
 
 @pytest.mark.parametrize(

@@ -29,10 +29,11 @@ def command(corpus_path: Path, port: int | None, shown: bool) -> None:
     """
     from melodex.workbench.serving import serve
 
-    def ready(address: str) -> None:
+    def ready(address: str, opens_once: str) -> None:
         click.echo(f"The workbench is at {address}", err=True)
         click.echo("Press Ctrl-C to stop it.", err=True)
         if shown:
-            click.launch(address)
+            # Other users can read the command line of the browser: no key goes there.
+            click.launch(opens_once)
 
     serve(corpus_path, port=port, ready=ready)
