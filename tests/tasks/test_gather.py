@@ -123,7 +123,12 @@ def test_a_wish_that_cannot_be_understood_is_refused(
 def test_a_device_that_no_tune_shows_names_those_that_some_do(demo_corpus: Corpus) -> None:
     found = gather(demo_corpus, Wish(device="nonesuch"))
     assert not found.examples
-    assert "pedal bass" in found.remarks[0]
+    assert found.remarks[0] == "No tune meets 'device nonesuch'."
+    kinds = dict(device_kinds(demo_corpus))
+    most = max(kinds, key=lambda kind: kinds[kind])
+    assert f"{most} ({kinds[most]})" in found.remarks[1]
+    near = gather(demo_corpus, Wish(device="pedal base"))
+    assert near.remarks[1].startswith("Devices in this corpus: pedal bass")
     assert dict(device_kinds(demo_corpus))["pedal bass"] > 0
 
 
@@ -143,13 +148,13 @@ def test_a_name_that_the_corpus_does_not_know_brings_those_that_it_knows(
 ) -> None:
     found = gather(demo_corpus, wish)
     assert not found.tunes
-    assert found.remarks[0].startswith(named)
+    assert found.remarks[1].startswith(named)
 
 
 def test_known_names_that_no_tune_has_together_bring_no_list(demo_corpus: Corpus) -> None:
     found = gather(demo_corpus, Wish(mode="major", key_change="relative", title="nonesuch"))
     assert not found.tunes
-    assert not found.remarks
+    assert found.remarks == ("No tune meets 'title nonesuch'.",)
 
 
 def test_a_change_of_mode_over_one_tonic_is_found(demo_corpus: Corpus) -> None:

@@ -28,6 +28,8 @@ __all__ = ["device_kinds", "why_none"]
 
 MOST_NAMED = 12
 FEW_NAMED = 3
+LEAST_ALIKE = 0.3
+"""Of the runs of three letters of both names, as for titles."""
 
 Rows = Sequence[tuple[Any, ...]]
 
@@ -69,17 +71,22 @@ def nearest_to(corpus: Corpus, name: str, asked: Any) -> Iterator[str]:
     """What the corpus has instead of what was asked for."""
     if name in VALUES:
         words, sql = VALUES[name]
-        yield listed(words, corpus.query(sql))
+        yield listed(words, corpus.query(sql), asked)
     elif name == "device":
-        yield listed("Devices", device_kinds(corpus))
+        yield listed("Devices", device_kinds(corpus), asked)
     elif name in NEAREST:
         yield from NEAREST[name](corpus, asked)
 
 
-def listed(words: str, rows: Rows) -> str:
-    """Names that a corpus knows, and how many tunes go by each."""
+def listed(words: str, rows: Rows, asked: Any) -> str:
+    """Names that a corpus knows, and how many tunes go by each: like ones, or the usual."""
+    runs = three_letters(folded(str(asked)))
+    like = [(likeness(runs, three_letters(folded(str(row[0])))), row) for row in rows]
+    like = [entry for entry in like if entry[0] >= LEAST_ALIKE]
     most = sorted(rows, key=lambda row: -row[1])[:MOST_NAMED]
     shown = [row for row in rows if row in most]
+    if like:
+        shown = [row for _, row in sorted(like, key=lambda entry: -entry[0])][:FEW_NAMED]
     names = ", ".join(f"{name} ({tunes})" for name, tunes in shown)
     more = f" and {len(rows) - len(shown)} more" if len(rows) > len(shown) else ""
     return f"{words} in this corpus: {names or 'none'}{more}."
