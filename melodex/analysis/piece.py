@@ -12,11 +12,13 @@ from dataclasses import dataclass
 from melodex.analysis.form import (
     Compass,
     Figure,
+    PhraseReturn,
     PhraseSpan,
     Section,
     compass,
     figures,
     metre_class,
+    phrase_returns,
     phrases,
     sections,
 )
@@ -50,6 +52,8 @@ class Analysis:
         Chords in their keys, melody notes on them, devices.
     sections : tuple of Section
     phrases : tuple of PhraseSpan
+    returns : tuple of PhraseReturn
+        The letter of each phrase, and which one it brings back.
     figures : tuple of Figure
         Figures that return.
     compass : Compass or None
@@ -64,6 +68,7 @@ class Analysis:
     harmony: Harmony
     sections: tuple[Section, ...]
     phrases: tuple[PhraseSpan, ...]
+    returns: tuple[PhraseReturn, ...]
     figures: tuple[Figure, ...]
     compass: Compass | None
     metre_class: str
@@ -91,6 +96,7 @@ def analyse(melody: Melody, *, phrased: bool = True) -> Analysis:
         harmony=harmony(melody, keys.spans, phrases=breathing, sections=parts),
         sections=parts,
         phrases=breathing if phrased else (),
+        returns=phrase_returns(melody, breathing) if phrased else (),
         figures=figures(melody),
         compass=compass(melody),
         metre_class=metre_class(melody),

@@ -1,6 +1,7 @@
 """Where results go: ``--format``, ``--output``, ``--paper``, ``--open``; who writes what.
 
-Data goes to standard output, everything else to standard error. What may be written
+Data goes to standard output, everything else to standard error. The ending of a file
+names the form, unless ``--format`` does. What may be written
 over, and how, is settled in ``saving``: a place that is not to be written is refused
 before any work is done.
 
@@ -41,6 +42,17 @@ class Output:
     tempo: float | None = None
 
 
+SUFFIXES = {
+    ".mid": "midi",
+    ".xml": "musicxml",
+    ".htm": "html",
+    **{
+        f".{form}": form
+        for form in ("html", "pdf", "svg", "png", "json", "csv", "musicxml", "abc", "midi")
+    },
+}
+"""Endings of files that name a form."""
+
 tempo_option = click.option(
     "--tempo",
     type=click.FloatRange(4, 1000),
@@ -68,6 +80,7 @@ def output_options(forms: Sequence[str]) -> Callable[[Decorated], Decorated]:
             paper: str = "a4",
             **rest: Any,
         ) -> Any:
+            form = named_form(form, file, forms)
             output = settled(form, file, shown, paper, force)
             if output.file is not None:
                 from melodex.cli.saving import refuse_place
@@ -83,7 +96,7 @@ def output_options(forms: Sequence[str]) -> Callable[[Decorated], Decorated]:
             type=click.Choice(list(forms)),
             default=forms[0],
             show_default=True,
-            help="Format of the result.",
+            help="Format of the result; otherwise what the ending of --output says.",
         )
         file = click.option(
             "--output",
@@ -117,6 +130,15 @@ def output_options(forms: Sequence[str]) -> Callable[[Decorated], Decorated]:
         return cast(Decorated, wrapped)
 
     return decorate
+
+
+def named_form(form: str, file: Path | None, forms: Sequence[str]) -> str:
+    """The form that is asked for, or else the one that the ending of the file names."""
+    given = click.get_current_context().get_parameter_source("form")
+    if file is None or given is not click.core.ParameterSource.DEFAULT:
+        return form
+    named = SUFFIXES.get(file.suffix.lower(), form)
+    return named if named in forms else form
 
 
 def settled(form: str, file: Path | None, shown: bool, paper: str, force: bool) -> Output:

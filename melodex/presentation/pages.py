@@ -8,15 +8,21 @@ Contents: FORMS, rendered.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING, cast
+
 from melodex.errors import PresentationError
 from melodex.tasks.compare import Comparison
 from melodex.tasks.passage import Passage
+
+if TYPE_CHECKING:
+    # Loaded by whoever made one; a comparison does without the whole analysis.
+    from melodex.tasks.describe.describe import Description
 
 __all__ = ["FORMS", "rendered"]
 
 FORMS = ("html", "pdf", "svg", "png", "midi", "musicxml", "abc")
 """``html`` and ``pdf`` are for every task; the others for a comparison or a passage,
-``png`` for a passage."""
+``png`` for a passage, ``svg`` and ``png`` for a description, whose map they show."""
 
 
 def rendered(
@@ -53,6 +59,8 @@ def rendered(
         from melodex.presentation.report.paper import handout_pdf
 
         return handout_pdf(result, paper=paper)
+    if form in {"svg", "png"} and type(result).__name__ == "Description":
+        return map_as(cast("Description", result), form)
     if form in FORMS and isinstance(result, Passage):
         return passage_as(result, form, tempo)
     if form in FORMS and form != "png" and isinstance(result, Comparison):
@@ -61,6 +69,18 @@ def rendered(
         f"there is no {form} form of a {type(result).__name__}",
         hint="svg, midi, musicxml and abc are for comparisons and passages",
     )
+
+
+def map_as(description: Description, form: str) -> str | bytes:
+    """The map of a piece as a picture."""
+    from melodex.presentation.map.drawing import map_svg
+
+    svg = map_svg(description)
+    if form == "svg":
+        return svg + "\n"
+    from melodex.presentation.report.paper import picture_png
+
+    return picture_png(svg)
 
 
 def passage_as(passage: Passage, form: str, tempo: float | None) -> str | bytes:

@@ -7,23 +7,26 @@ where sections start without; ``letters`` and ``sections`` name them; ``phrases`
 ``figures``, ``compass``. Fitted numbers are in ``weights`` and ``song_weights``.
 Read first: ``bars``, then ``sections``.
 
-Contents: Section, sections, PhraseSpan, phrases, Figure, figures, Compass, compass,
-metre_class.
+Contents: Section, sections, PhraseSpan, phrases, PhraseReturn, phrase_returns, Figure,
+figures, Compass, compass, metre_class.
 """
 
 from melodex.analysis.form.compass import Compass, compass, metre_class
 from melodex.analysis.form.figures import Figure, figures
+from melodex.analysis.form.letters import PhraseReturn, phrase_returns
 from melodex.analysis.form.phrases import PhraseSpan, phrases
 from melodex.analysis.form.sections import Section, sections
 
 __all__ = [
     "Compass",
     "Figure",
+    "PhraseReturn",
     "PhraseSpan",
     "Section",
     "compass",
     "figures",
     "metre_class",
+    "phrase_returns",
     "phrases",
     "sections",
 ]

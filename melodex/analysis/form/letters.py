@@ -1,4 +1,4 @@
-"""Letters of sections: one that returns has its letter again.
+"""Letters of sections and of phrases: what returns has its letter again.
 
 Conventions: a printed name stays as it is. A section without one is compared, bar by
 bar, with those before it: alike enough it has the letter of the first that it is like,
@@ -6,17 +6,27 @@ a prime marks a varied return, and what is new takes the next letter that the pi
 not used. After Z come AA and BB, as on rehearsal marks (common practice, no source).
 What stands before a printed A or a verse is the introduction.
 
-Contents: labels.
+Phrases have small letters in the same way (common practice, no source). They are laid on
+one another at their first bar lines and compared note for note, at the same pitch or
+moved by steps of the scale.
+
+Contents: labels, PhraseReturn, phrase_returns.
 """
 
 from __future__ import annotations
 
+from bisect import bisect_left
+from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from itertools import count
 
 from melodex.analysis.form.bars import FormBar, likeness
+from melodex.analysis.form.figures import scale_steps
+from melodex.analysis.form.phrases import PhraseSpan
+from melodex.melody import Melody
 
-__all__ = ["labels"]
+__all__ = ["PhraseReturn", "labels", "phrase_returns"]
 
 SAME_SECTION, VARIED_SECTION = 0.85, 0.5
 """Mean likeness of bars from which a section returns, or returns varied; our choice. One
@@ -26,6 +36,13 @@ ROUNDING = 1e-9
 """More than sums of shares between 0 and 1 are off by."""
 ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 INTRODUCTION = "Intro"
+SAME_PHRASE, VARIED_PHRASE = 0.9, 0.55
+"""Share of notes that two phrases have in common, from which one returns, or returns
+varied; our choice."""
+FEWEST_IN_COMMON = 4
+MOST_COMPARED = 100
+"""Letters that a phrase is compared with, the latest ones, so that twice as many phrases
+take about twice the work."""
 OPENING = ("verse", "chorus", "refrain", "head", "theme")
 
 
@@ -55,9 +72,9 @@ def labels(parts: Sequence[Sequence[FormBar]], names: Sequence[str]) -> list[str
     return found
 
 
-def letters() -> Iterator[str]:
+def letters(alphabet: str = ALPHABET) -> Iterator[str]:
     """A to Z, then AA to ZZ, and so on."""
-    return (letter * times for times in count(1) for letter in ALPHABET)
+    return (letter * times for times in count(1) for letter in alphabet)
 
 
 def introduces(used: set[str]) -> bool:
@@ -112,3 +129,126 @@ def as_alike(one: Sequence[FormBar], other: Sequence[FormBar], least: float) -> 
         if missing > (1 - least) * longer + ROUNDING:
             return False
     return total / longer >= least
+
+
+# Phrases
+
+
+@dataclass(frozen=True, slots=True)
+class PhraseReturn:
+    """The letter of a phrase, and which phrase it brings back.
+
+    Parameters
+    ----------
+    letter : str
+        Small; a prime marks a varied return.
+    of : int or None
+        Index of the latest phrase before it with that letter and no prime.
+    how : str
+        ``new``, ``same``, ``varied`` or ``moved``: at the same pitch, altered, or by
+        steps of the scale; against the first phrase of that letter.
+    """
+
+    letter: str
+    of: int | None
+    how: str
+
+
+@dataclass(frozen=True, slots=True)
+class LaidPhrase:
+    """The notes of a phrase from its first bar line: times, pitches and scale steps."""
+
+    pitches: Counter[tuple[int, int]]
+    steps: tuple[tuple[int, int], ...]
+
+
+def phrase_returns(melody: Melody, spans: Sequence[PhraseSpan]) -> tuple[PhraseReturn, ...]:
+    """Say of each phrase whether it is new or brings an earlier one back.
+
+    Parameters
+    ----------
+    melody : Melody
+        The whole.
+    spans : sequence of PhraseSpan
+        Its phrases in order.
+
+    Returns
+    -------
+    tuple of PhraseReturn
+        One for each phrase.
+
+    Examples
+    --------
+    >>> tune = Melody(
+    ...     (60, 62, 64, 65) * 2, (0, 2, 4, -1) * 2, tuple(range(0, 32, 4)), (4,) * 8,
+    ...     (1,) * 4 + (2,) * 4, (1.0,) * 8, (0,) * 4 + (1,) * 4,
+    ... )
+    >>> spans = [PhraseSpan(i, i + 3, 1, 1, 1.0, "marked") for i in (0, 4)]
+    >>> [(r.letter, r.of, r.how) for r in phrase_returns(tune, spans)]
+    [('a', None, 'new'), ('a', 0, 'same')]
+    """
+    steps, lines = scale_steps(melody), [bar.onset_ticks for bar in melody.bars]
+    fresh = letters(ALPHABET.lower())
+    founders: list[tuple[str, LaidPhrase]] = []
+    latest: dict[str, int] = {}
+    found = []
+    for place, span in enumerate(spans):
+        laid = laid_phrase(melody, steps, lines, span)
+        letter, how = best_founder(founders[-MOST_COMPARED:], laid)
+        if how == "new":
+            letter = next(fresh)
+            founders.append((letter, laid))
+        prime = "" if how in {"new", "same"} else "'"
+        found.append(PhraseReturn(letter + prime, latest.get(letter), how))
+        if not prime:
+            latest[letter] = place
+    return tuple(found)
+
+
+def laid_phrase(
+    melody: Melody, steps: Sequence[int], lines: Sequence[int], span: PhraseSpan
+) -> LaidPhrase:
+    """A phrase with its times counted from the first bar line in it."""
+    inside = range(span.first_note, span.last_note + 1)
+    start, end = (melody.onset_ticks[n] for n in (span.first_note, span.last_note))
+    after = bisect_left(lines, start)
+    anchor = lines[after] if after < len(lines) and lines[after] <= end else start
+    times = [melody.onset_ticks[note] - anchor for note in inside]
+    return LaidPhrase(
+        Counter(zip(times, (melody.midi[note] for note in inside), strict=True)),
+        tuple(zip(times, (steps[note] for note in inside), strict=True)),
+    )
+
+
+def best_founder(
+    founders: Sequence[tuple[str, LaidPhrase]], laid: LaidPhrase
+) -> tuple[str, str]:
+    """The letter that a phrase brings back and how; ``new`` where it brings none."""
+    best, letter, how = 0.0, "", "new"
+    for name, first in founders:
+        share = in_common(first.pitches, laid.pitches)
+        if share >= SAME_PHRASE:
+            return name, "same"
+        if share >= VARIED_PHRASE and share > best:
+            best, letter, how = share, name, "varied"
+        elif (share := moved_share(first, laid)) >= SAME_PHRASE and share > best:
+            best, letter, how = share, name, "moved"
+    return letter, how
+
+
+def in_common(one: Counter[tuple[int, int]], other: Counter[tuple[int, int]]) -> float:
+    """Share of the notes of two phrases that both have, at the same time and height."""
+    shared = (one & other).total()
+    if shared < min(FEWEST_IN_COMMON, one.total(), other.total()):
+        return 0.0
+    return 2 * shared / (one.total() + other.total())
+
+
+def moved_share(one: LaidPhrase, other: LaidPhrase) -> float:
+    """Share of notes in common where the second is moved so that the first notes agree."""
+    by_time = dict(one.steps)
+    apart = next((step - by_time[t] for t, step in other.steps if t in by_time), 0)
+    if not apart:
+        return 0.0
+    moved = Counter((time, step - apart) for time, step in other.steps)
+    return in_common(Counter(one.steps), moved)

@@ -8,7 +8,7 @@ import click
 
 from melodex.cli.output import Output, output_options, present
 
-FORMATS = ("text", "json", "html", "pdf")
+FORMATS = ("text", "json", "html", "pdf", "svg", "png")
 
 
 @click.command("describe")
@@ -20,11 +20,13 @@ def command(corpus_path: Path, tune: str, alone: bool, output: Output) -> None:
     """Say what is in a piece: keys, form, metre, range, chords, devices.
 
     TUNE is a tune of the corpus (id or title) or a file (FILE, or FILE#3 for the
-    tune numbered 3 of several).
+    tune numbered 3 of several). A page or paper begins with a map of the piece; svg and
+    png are the map alone.
 
     \b
-    Example:
+    Examples:
       $ melodex describe corpus_demo/own/own_song.abc
+      $ melodex describe "The Eel Trap" --output eel.html
     """
     from melodex.tasks.describe.describe import described
 

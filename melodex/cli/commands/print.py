@@ -10,11 +10,6 @@ import click
 from melodex.cli.output import Output, output_options, present, tempo_option
 
 FORMATS = ("pdf", "svg", "png", "html", "musicxml", "abc", "midi")
-SUFFIXES = {f".{form}": form for form in FORMATS} | {
-    ".mid": "midi",
-    ".xml": "musicxml",
-    ".htm": "html",
-}
 
 
 @click.command("print")
@@ -39,7 +34,4 @@ def command(
     """
     from melodex.tasks.passage import find_one
 
-    if output.file is not None and output.form == FORMATS[0]:
-        form = SUFFIXES.get(output.file.suffix.lower(), output.form)
-        output = replace(output, form=form)
     present(find_one(corpus_path, tune, bars=bars), replace(output, tempo=tempo))

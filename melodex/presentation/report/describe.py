@@ -9,13 +9,16 @@ from collections.abc import Sequence
 
 from melodex.analysis.degrees import degrees
 from melodex.presentation.engraving.pictures import engrave_melody
+from melodex.presentation.map.content import numbered, piece_map
+from melodex.presentation.map.drawing import drawn_map, map_caption
+from melodex.presentation.map.finds import MOST_FINDS
+from melodex.presentation.map.pens import signed
 from melodex.presentation.report.blocks import (
     midi_link,
     rights_lines,
     shown_title,
     solo_player,
 )
-from melodex.presentation.report.charts import BarCell, bar_grid
 from melodex.presentation.report.page import (
     Block,
     Fold,
@@ -25,17 +28,16 @@ from melodex.presentation.report.page import (
     Table,
     Text,
 )
-from melodex.tasks.describe.describe import Description, Find
+from melodex.tasks.describe.describe import Description
 from melodex.tasks.gather.gather import Gathering
 
 __all__ = ["description_page", "gathering_page", "melody_svg"]
 
-MOST_FINDS = 60
 COUNTED_FROM = "Degrees count from the key centre."
 
 
 def description_page(found: Description) -> Page:
-    """What is in a piece, as a page: words, bars, notes, finds.
+    """What is in a piece, as a page: words, map, notes, finds.
 
     Parameters
     ----------
@@ -44,12 +46,8 @@ def description_page(found: Description) -> Page:
     """
     melody = found.passage.melody
     sections = [Section("The melody", notes_blocks(found))]
-    # A grid of empty boxes says nothing.
-    if (
-        any(bar.chords for bar in found.grid)
-        or sum(bool(b.section) for b in found.grid) > 1
-    ):
-        sections.insert(0, Section("Bar by bar", (grid_picture(found),)))
+    if len(melody):
+        sections.insert(0, Section("The map of the piece", (map_picture(found),)))
     if found.finds:
         sections.append(Section("Worth telling", (finds_table(found),)))
     if found.analysis.harmony.notes:
@@ -58,25 +56,22 @@ def description_page(found: Description) -> Page:
         )
         sections.append(Section("Melody and chords", (table,)))
     if found.unsaid:
-        sections.append(Section("What cannot be said", (Text(found.unsaid),)))
+        sections.append(
+            Section("What cannot be said", (Text(tuple(map(signed, found.unsaid))),))
+        )
     return Page(
         shown_title(melody),
         "describe",
-        found.summary,
+        tuple(map(signed, found.summary)),
         tuple(sections),
         rights_lines(melody),
     )
 
 
-def grid_picture(found: Description) -> Picture:
-    """Every bar with its section, key and chords."""
-    cells = []
-    for bar in found.grid:
-        chords = " ".join(text for text, _ in bar.chords)
-        cells.append(BarCell(bar.number, bar.section, chords, shaded=bool(bar.key)))
-    shaded = any(cell.shaded for cell in cells)
-    caption = "Shaded bars are where a key centre begins." if shaded else ""
-    return Picture(bar_grid(cells, per_row=4, prefix="bars"), "Bars of the piece", caption)
+def map_picture(found: Description) -> Picture:
+    """The whole piece to scale, its marks leading to the rows of the finds."""
+    piece = piece_map(found)
+    return Picture(drawn_map(piece), "The map of the piece", map_caption(piece))
 
 
 def melody_svg(found: Description) -> str:
@@ -111,25 +106,33 @@ def notes_blocks(found: Description) -> tuple[Block, ...]:
 
 
 def finds_table(found: Description) -> Table:
-    """The finds, the rarest first."""
+    """The finds under their kinds, the rarest first, as the map numbers them."""
     counted = found.corpus_tunes is not None
-    together: dict[tuple[str, str], list[Find]] = {}
-    for find in found.finds:
-        together.setdefault((find.kind, find.sentence), []).append(find)
+    told = numbered(found.finds)
     rows = []
-    for (kind, sentence), same in list(together.items())[:MOST_FINDS]:
-        bars = listed([bars_text(find.first_bar, find.last_bar) for find in same])
-        tunes = (str(same[0].tunes),) if counted else ()
-        rows.append((bars, kind, sentence, *tunes))
-    head = ("Bars", "What", "Why") + (("Tunes that show it",) if counted else ())
-    return Table("Finds", head, tuple(rows))
+    for find in told[:MOST_FINDS]:
+        places = dict.fromkeys((each.first_bar, each.last_bar) for each in find.finds)
+        bars = listed([bars_text(*place) for place in places])
+        tunes = (f"{find.tunes:,}",) if counted else ()
+        rows.append((str(find.number), bars, find.kind, signed(find.sentence), *tunes))
+    head = ("No.", "Bars", "What", "Why") + (("Tunes that show it",) if counted else ())
+    more = len(told) - MOST_FINDS
+    caption = f"Finds, and {more} more that are not listed" if more > 0 else "Finds"
+    anchors = tuple(f"find-{row[0]}" for row in rows)
+    return Table(caption, head, tuple(rows), anchors)
 
 
 def chord_notes_table(found: Description) -> Table:
     """What each melody note is on its chord."""
     melody = found.passage.melody
     rows = tuple(
-        (str(melody.bar[row.note]), row.chord_text, row.numeral, row.degree_name, row.kind)
+        (
+            str(melody.bar[row.note]),
+            signed(row.chord_text),
+            signed(row.numeral),
+            signed(row.degree_name),
+            row.kind,
+        )
         for row in found.analysis.harmony.notes
     )
     return Table(

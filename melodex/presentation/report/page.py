@@ -73,12 +73,16 @@ class Facts:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table; a cell that names a relation gets its sign before it."""
+    """A table; a cell that names a relation gets its sign before it.
+
+    ``anchors`` are ids for the rows, where something on the page leads to them.
+    """
 
     kind: ClassVar[str] = "table"
     caption: str
     head: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
+    anchors: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""Text of a description: sentences, the grid of bars, the finds.
+"""Text of a description: sentences, the map, the grid of bars, the finds.
 
 Contents: description_text.
 """
@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from melodex.presentation.map.content import NumberedFind, numbered, piece_map
+from melodex.presentation.map.terminal import map_lines
 from melodex.presentation.text.style import Style, paragraphs
 from melodex.presentation.text.words import shown
 from melodex.tasks.describe.describe import Description, Find, GridBar
@@ -35,9 +37,12 @@ def description_text(found: Description, style: Style) -> str:
     year = f", {whose.year}" if whose.year else ""
     lines = [style.strong(shown(f"{found.passage.whole.title}{maker}{year}")), ""]
     lines += paragraphs(map(style.spelled_key, found.summary), style)
+    told = told_finds(numbered(found.finds))
+    seen = {find.number for finds in told.values() for find in finds[:MOST_OF_A_KIND]}
+    lines += ["", *map_lines(piece_map(found), style, seen)]
     lines += ["", *grid_lines(found.grid, style), ""]
     if found.finds:
-        lines += [style.strong(finds_heading(found)), *find_lines(found.finds, style), ""]
+        lines += [style.strong(finds_heading(found)), *find_lines(told, style), ""]
     lines += paragraphs(map(style.spelled_key, found.unsaid), style)
     if whose.rights:
         lines += paragraphs([shown(f"Rights: {whose.rights}")], style)
@@ -112,19 +117,23 @@ def finds_heading(found: Description) -> str:
     return f"Finds, the rarest among {found.corpus_tunes:,} tunes first"
 
 
-def find_lines(finds: Sequence[Find], style: Style) -> list[str]:
-    """Finds under their kinds; the same sentence told once with all its bars."""
-    kinds: dict[str, dict[str, list[Find]]] = {}
+def told_finds(finds: Sequence[NumberedFind]) -> dict[str, list[NumberedFind]]:
+    """Numbered finds by their kinds."""
+    kinds: dict[str, list[NumberedFind]] = {}
     for find in finds:
-        kinds.setdefault(find.kind, {}).setdefault(find.sentence, []).append(find)
+        kinds.setdefault(find.kind, []).append(find)
+    return kinds
+
+
+def find_lines(kinds: dict[str, list[NumberedFind]], style: Style) -> list[str]:
+    """Finds under their kinds, by the numbers that the map shows."""
     lines: list[str] = []
-    for kind, sentences in kinds.items():
-        lines.append(kind_line(kind, next(iter(sentences.values()))[0], style))
-        told = list(sentences.items())
-        for sentence, same in told[:MOST_OF_A_KIND]:
+    for kind, told in kinds.items():
+        lines.append(kind_line(kind, told[0].finds[0], style))
+        for find in told[:MOST_OF_A_KIND]:
             # A sentence on a figure names the bars of every statement itself.
-            bars = "" if kind in FIGURES else f"{bars_of(same)}: "
-            lines += indented(f"{bars}{sentence}", style)
+            bars = "" if kind in FIGURES else f"{bars_of(find.finds)}: "
+            lines += indented(f"{find.number}. {bars}{find.sentence}", style)
         if len(told) > MOST_OF_A_KIND:
             lines += indented(f"and {len(told) - MOST_OF_A_KIND} more", style)
     return lines

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -65,7 +65,8 @@ class GridBar:
 class Find:
     """Something worth telling: kind, bars, one sentence, and how many tunes show it.
 
-    ``tunes`` is None without a corpus to compare with.
+    ``tunes`` is None without a corpus to compare with. ``statements`` are the bars of
+    each statement of a figure that returns; of other finds the bars are one stretch.
     """
 
     kind: str
@@ -73,6 +74,12 @@ class Find:
     last_bar: int
     sentence: str
     tunes: int | None = None
+    statements: tuple[tuple[int, int], ...] = ()
+
+    @property
+    def passages(self) -> tuple[tuple[int, int], ...]:
+        """First and last bar of each place that it is told of."""
+        return self.statements or ((self.first_bar, self.last_bar),)
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,7 +245,13 @@ def finds_of(melody: Melody, found: Analysis) -> list[Find]:
         for section in odd_sections(found)
     ]
     finds += [
-        Find(figure.kind, figure.bars[0][0], figure.bars[-1][1], figure_sentence(figure))
+        Find(
+            figure.kind,
+            figure.bars[0][0],
+            figure.bars[-1][1],
+            figure_sentence(figure),
+            statements=figure.bars,
+        )
         for figure in found.figures
     ]
     return sorted(finds, key=lambda find: (find.first_bar, find.last_bar, find.kind))
@@ -258,8 +271,5 @@ def counted(finds: list[Find], corpus: Corpus) -> list[Find]:
             """
         )
     )
-    told = [
-        Find(f.kind, f.first_bar, f.last_bar, f.sentence, int(shown.get(f.kind, 0)))
-        for f in finds
-    ]
+    told = [replace(find, tunes=int(shown.get(find.kind, 0))) for find in finds]
     return sorted(told, key=lambda find: (find.tunes or 0, find.first_bar, find.last_bar))

@@ -1,0 +1,107 @@
+"""The lane of finds: a row for each kind, a numbered mark for each place.
+
+Conventions: a kind has its name left of its row, so that no word lies over a mark. Marks
+that would overlap lie below one another. Each mark leads to the row of its sentence.
+
+Contents: find_lane, kinds_of, MOST_KINDS, MOST_FINDS.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from xml.etree.ElementTree import Element
+
+from melodex.presentation.map.content import NumberedFind, PieceMap
+from melodex.presentation.map.pens import SMALL, put, signed, write
+from melodex.presentation.map.strips import LEFT, Ruler, rows_for, text_width
+
+__all__ = ["MOST_FINDS", "MOST_KINDS", "find_lane", "kinds_of"]
+
+MOST_KINDS = 12
+"""Rows that a map has for finds, those of the rarest kinds."""
+MOST_FINDS = 60
+"""Sentences that are told; a mark needs one to lead to."""
+MARK_HEIGHT, ROW, NAMES_LEFT = 10.0, 12.0, 4.0
+
+Mark = tuple[NumberedFind, int, int]
+"""A find, and from when to when it sounds at one place."""
+
+
+def kinds_of(piece: PieceMap) -> list[str]:
+    """The kinds of the finds that are told, in their order."""
+    return list(dict.fromkeys(f.kind for f, _ in piece.finds if f.number <= MOST_FINDS))
+
+
+def find_lane(home: Element, piece: PieceMap, ruler: Ruler, top: float) -> float:
+    """The finds of a strip; without any no room is taken."""
+    rows = [
+        (kind, marks)
+        for kind in kinds_of(piece)[:MOST_KINDS]
+        if (marks := marks_of(piece, kind, ruler))
+    ]
+    if not rows:
+        return top
+    words = put(home, "g", aria_hidden="true")
+    if piece.corpus_tunes:
+        head = f"Finds, in how many of {piece.corpus_tunes:,} tunes"
+        write(words, NAMES_LEFT, top + 9, head, size=SMALL, quiet=True)
+    else:
+        write(words, NAMES_LEFT, top + 9, "Finds", size=SMALL, quiet=True)
+    top += 13
+    for kind, marks in rows:
+        top = draw_kind(home, kind, marks, ruler, top)
+    return top
+
+
+def marks_of(piece: PieceMap, kind: str, ruler: Ruler) -> list[Mark]:
+    """The places of one kind on a strip, in the order of time."""
+    marks = [
+        (find, start, end)
+        for find, places in piece.finds
+        if find.kind == kind and find.number <= MOST_FINDS
+        for start, end in places
+        if ruler.meets(start, end)
+    ]
+    return sorted(marks, key=lambda mark: (mark[1], mark[2], mark[0].number))
+
+
+def draw_kind(
+    home: Element, kind: str, marks: Sequence[Mark], ruler: Ruler, top: float
+) -> float:
+    """One kind: its name, how many tunes show it, and its marks beside them."""
+    words = put(home, "g", aria_hidden="true")
+    tunes = marks[0][0].tunes
+    count = "" if tunes is None else f"{tunes:,}"
+    room = LEFT - 12 - NAMES_LEFT - text_width(count, SMALL)
+    size = min(SMALL, SMALL * room / text_width(kind, SMALL))
+    write(words, NAMES_LEFT, top + 9, kind, size=size)
+    write(words, LEFT - 7, top + 9, count, size=SMALL, anchor="end", quiet=True)
+    widths = [mark_width(ruler, *mark) for mark in marks]
+    starts = [ruler.x(start) for _, start, _ in marks]
+    rows = rows_for(zip(starts, widths, strict=True), ruler.right + 10, gap=1)
+    for mark, wide, row in zip(marks, widths, rows, strict=True):
+        if row:
+            draw_mark(home, mark[0], row[1], wide, top + 1 + ROW * row[0])
+    return top + ROW * (1 + max(row[0] for row in rows if row)) + 1
+
+
+def mark_width(ruler: Ruler, find: NumberedFind, start: int, end: int) -> float:
+    """As long as it sounds, and at least as wide as its number."""
+    return max(ruler.x(end) - ruler.x(start) - 1.5, text_width(str(find.number), 8.5) + 5.0)
+
+
+def draw_mark(home: Element, find: NumberedFind, x: float, wide: float, y: float) -> None:
+    """A mark that leads to its sentence."""
+    places = ", ".join(
+        dict.fromkeys(
+            str(a) if a == b else f"{a}–{b}" for f in find.finds for a, b in f.passages
+        )
+    )
+    said = f"{find.number}: {find.kind}, bars {places}"
+    link = put(home, "a", href=f"#find-{find.number}", class_="mark", aria_label=said)
+    put(link, "title").text = f"{find.number}. {signed(find.sentence)}"
+    put(
+        link, "rect", x=x, y=y, width=wide, height=MARK_HEIGHT, rx=2.5, fill="#c98a1b",
+        fill_opacity="0.3", stroke="currentColor", stroke_width=0.8,
+    )  # fmt: skip
+    write(link, x + 2.5, y + 8, str(find.number), size=8.5, bold=True)

@@ -1,0 +1,185 @@
+"""The map of a piece in letters, for a terminal.
+
+Conventions: every line fits the width of the style. Bars of usual length take the same
+number of columns all through; a long piece is cut where its lines end, as on paper. Marks
+carry the numbers of the sentences below the map.
+
+Contents: map_lines.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Container, Iterator, Sequence
+from statistics import median
+
+from melodex.presentation.map.content import PieceMap, short_key
+from melodex.presentation.map.strips import Strip, cut, rows_for
+from melodex.presentation.text.style import Style
+from melodex.presentation.text.words import shown
+
+__all__ = ["map_lines"]
+
+NAMES = 9
+"""Columns for what the rows are called."""
+MOST_BARS, WIDEST_BAR, NARROWEST_BAR = 32, 6, 2
+MELODY_ROWS = 5
+SIGNS = {"note": ("▬", "="), "peak": ("▲", "^"), "run": ("─", "-"), "mark": ("━", "=")}
+
+
+class Grid:
+    """A strip with its columns."""
+
+    def __init__(self, strip: Strip, columns: float, width: int, style: Style) -> None:
+        self.strip, self.columns, self.style = strip, columns, style
+        self.limit = width
+
+    def column(self, ticks: int) -> int:
+        """The column of a time on the strip."""
+        inside = min(max(ticks, self.strip.start), self.strip.end)
+        return round((inside - self.strip.start) * self.columns)
+
+    def meets(self, start: int, end: int) -> bool:
+        """Whether some of a stretch is on the strip."""
+        return start < self.strip.end and end > self.strip.start
+
+    def sign(self, name: str) -> str:
+        """A sign that the terminal can show."""
+        return SIGNS[name][0 if self.style.signs else 1]
+
+    def row(self, name: str, pieces: Sequence[tuple[int, int, str]], fill: str) -> str:
+        """Words in their columns, each followed by a run to where it ends."""
+        line = [" "] * self.limit
+        for start, end, words in pieces:
+            room = max(end - start, 1)
+            text = words[:room].ljust(room, fill)
+            line[start : start + len(text)] = text
+        return f"{name:<{NAMES}}{''.join(line)[: self.limit]}".rstrip()
+
+
+def map_lines(
+    piece: PieceMap, style: Style, told: Container[int] | None = None
+) -> list[str]:
+    """Write the map of a piece in lines.
+
+    Parameters
+    ----------
+    piece : PieceMap
+        What is laid out in time.
+    style : Style
+        What the terminal can show.
+    told : container of int, optional
+        Numbers of the sentences that are told; all by default.
+    """
+    if not piece.notes:
+        return []
+    room = style.width - NAMES - 1
+    usual = median(bar.duration_ticks for bar in piece.bars)
+    most = min(room // NARROWEST_BAR, MOST_BARS) * usual * 1.03
+    strips = cut(piece, most, usual)
+    longest = max(min(strip.end - strip.start, most) for strip in strips)
+    # Whole columns a bar where there is room, so that bars look alike.
+    columns = min(max(room * usual // longest, 1), WIDEST_BAR) / usual
+    lines: list[str] = []
+    for strip in strips:
+        scale = min(columns, room / (strip.end - strip.start))
+        grid = Grid(strip, scale, room + 1, style)
+        lines += [*(shown(line) for line in strip_lines(piece, grid, told)), ""]
+    return lines[:-1]
+
+
+def strip_lines(piece: PieceMap, grid: Grid, told: Container[int] | None) -> Iterator[str]:
+    """The rows of a strip; those with nothing to show are left out."""
+    yield bars_row(piece, grid)
+    parts = [
+        (grid.column(p.start), grid.column(p.end), f"|{p.words} {p.aside}")
+        for p in piece.sections
+        if grid.meets(p.start, p.end)
+    ]
+    if parts:
+        yield grid.row("Form", parts, grid.sign("run"))
+    keys = list(key_pieces(piece, grid))
+    if keys:
+        yield grid.row("Key", keys, " ")
+    yield from melody_rows(piece, grid)
+    phrases = [
+        (grid.column(p.start), max(grid.column(p.end), grid.column(p.start) + 2), p.letter)
+        for p in piece.phrases
+        if grid.meets(p.start, p.end)
+    ]
+    if phrases:
+        run = grid.sign("run")
+        pieces = [(a, b, f"({w}".ljust(b - a - 1, run) + ")") for a, b, w in phrases]
+        yield grid.row("Phrases", pieces, run)
+    yield from find_rows(piece, grid, told)
+
+
+def bars_row(piece: PieceMap, grid: Grid) -> str:
+    """Printed numbers, as many as have room; sections first."""
+    bars = piece.bars[grid.strip.first : grid.strip.last + 1]
+    each = max(1, round(4 / max(grid.columns * bars[0].duration_ticks, 0.1)))
+    sections = {part.start for part in piece.sections}
+    line, free = "", 0
+    for place, bar in enumerate(bars):
+        at = grid.column(bar.onset_ticks)
+        again = place and bars[place - 1].number == bar.number
+        wanted = not place or bar.onset_ticks in sections or (bar.number - 1) % each == 0
+        if wanted and not again and at >= free:
+            line = line.ljust(at) + str(bar.number)
+            free = len(line) + 1
+    return f"{'Bars':<{NAMES}}{line}".rstrip()
+
+
+def key_pieces(piece: PieceMap, grid: Grid) -> Iterator[tuple[int, int, str]]:
+    """Key centres, by their full names where these fit."""
+    for span in piece.keys:
+        if not grid.meets(span.start, span.end):
+            continue
+        start, end = grid.column(span.start), grid.column(span.end)
+        doubt = "" if span.sure else "?"
+        names = [
+            f"|{grid.style.spelled_key(name)}{doubt}"
+            for name in (str(span.key), short_key(span.key))
+        ]
+        yield start, end, next((n for n in names if len(n) < end - start), names[1])
+
+
+def melody_rows(piece: PieceMap, grid: Grid) -> Iterator[str]:
+    """The notes by height and time, the peak with a sign of its own."""
+    heights = [midi for _, _, midi in piece.notes]
+    lowest, highest = min(heights), max(heights)
+    rows = min(MELODY_ROWS, highest - lowest + 1)
+    canvas = [[" "] * grid.limit for _ in range(rows)]
+    for place, (onset, length, midi) in enumerate(piece.notes):
+        if not grid.strip.start <= onset < grid.strip.end:
+            continue
+        row = round((highest - midi) / max(highest - lowest, 1) * (rows - 1))
+        start = grid.column(onset)
+        end = max(grid.column(onset + length), start + 1)
+        sign = grid.sign("peak" if place == piece.peak else "note")
+        if canvas[row][start] != grid.sign("peak"):
+            canvas[row][start:end] = sign * (end - start)
+    names = {0: piece.peak_name, rows - 1: piece.lowest_name}
+    for place, cells in enumerate(canvas):
+        name = grid.style.spelled_key(names.get(place, "Melody" if place == 1 else ""))
+        yield f"{name:<{NAMES}}{''.join(cells)[: grid.limit]}".rstrip()
+
+
+def find_rows(piece: PieceMap, grid: Grid, told: Container[int] | None) -> Iterator[str]:
+    """Marks with the numbers of their sentences, in as few rows as they need."""
+    marks = [
+        (grid.column(start), grid.column(end), str(find.number))
+        for find, places in piece.finds
+        if told is None or find.number in told
+        for start, end in places
+        if grid.meets(start, end)
+    ]
+    marks.sort(key=lambda mark: (mark[0], int(mark[2])))
+    sized = [(a, max(b - a, len(words)), words) for a, b, words in marks]
+    rows = rows_for([(a, wide) for a, wide, _ in sized], grid.limit, gap=1)
+    placed: dict[int, list[tuple[int, int, str]]] = {}
+    for (_, wide, words), row in zip(sized, rows, strict=True):
+        if row:
+            start = round(row[1])
+            placed.setdefault(row[0], []).append((start, start + wide, words))
+    for number in sorted(placed):
+        yield grid.row("" if number else "Finds", placed[number], grid.sign("mark"))
