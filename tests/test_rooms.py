@@ -43,6 +43,7 @@ HOMES = {
     "defusedxml": ("reading/musicxml/",),
     "starlette": ("workbench/",),
     "uvicorn": ("workbench/",),
+    "scipy": ("tasks/collection/likeness",),
     "jinja2": ("presentation/", "workbench/"),
 }
 

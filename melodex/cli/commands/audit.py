@@ -123,8 +123,6 @@ def require_whole(
         raise click.UsageError("Give a tune or --whole-corpus, not both.")
     if into:
         raise click.UsageError("--into keeps what is found of one tune.")
-    if output.form not in {"text", "json"}:
-        raise click.UsageError("--whole-corpus has the formats text and json.")
 
 
 def audit_all(
@@ -153,6 +151,9 @@ def audit_all(
         from melodex.presentation.data.corpus import whole_audit_json
 
         write(whole_audit_json(found), output)
+        return
+    if output.form in {"html", "pdf"}:
+        present(found, output)
         return
     from melodex.presentation.text.audit_whole import whole_audit_text
 

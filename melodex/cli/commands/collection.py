@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from melodex.cli.output import Output, output_options, write
+from melodex.cli.output import Output, output_options, present, write
 
 
 @click.group("collection")
@@ -20,15 +20,18 @@ def command() -> None:
 
 
 @command.command("holdings")
-@output_options(["text", "json"])
+@output_options(["text", "json", "html", "pdf"])
 @click.pass_obj
 def holdings_command(corpus_path: Path, output: Output) -> None:
     """Count what the corpus holds: collections, modes, metres, kinds, decades, tags.
 
+    A page or paper shows the counts as bars, and the tunes as points that lie by
+    likeness, in clusters with names.
+
     \b
     Examples:
       $ melodex collection holdings
-      $ melodex collection holdings --format json
+      $ melodex collection holdings --output corpus.html
     """
     from melodex.corpus.reader import Corpus
     from melodex.presentation.data import corpus as data_corpus
@@ -37,6 +40,12 @@ def holdings_command(corpus_path: Path, output: Output) -> None:
 
     with Corpus.open(corpus_path) as corpus:
         found = holdings(corpus)
+        if output.form in {"html", "pdf"}:
+            from melodex.presentation.report.holdings import CorpusMap
+            from melodex.tasks.collection.likeness import likeness_map
+
+            present(CorpusMap(found, likeness_map(corpus)), output)
+            return
     forms = {"text": text_corpus.holdings_text, "json": data_corpus.holdings_json}
     write(forms[output.form](found), output)
 

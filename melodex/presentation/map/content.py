@@ -92,7 +92,9 @@ class PieceMap:
         Letters, and lengths in bars.
     keys : tuple of KeyStretch
     chords : tuple of (int, str)
-        Onset and numeral, or the chord as printed where it has none.
+        Onset and numeral, or the chord itself where it has none.
+    worked_out : bool
+        Whether the chords are not printed but worked out from the notes.
     notes : tuple of (int, int, int)
         Onset, length and midi.
     peak : int or None
@@ -115,6 +117,7 @@ class PieceMap:
     sections: tuple[Stretch, ...]
     keys: tuple[KeyStretch, ...]
     chords: tuple[tuple[int, str], ...]
+    worked_out: bool
     notes: tuple[tuple[int, int, int], ...]
     peak: int | None
     peak_name: str
@@ -149,6 +152,7 @@ def piece_map(found: Description) -> PieceMap:
             (here.onset_ticks, here.numeral.text or here.chord.text)
             for here in analysis.harmony.chords
         ),
+        worked_out=melody.chords_worked_out,
         notes=tuple(
             zip(melody.onset_ticks, melody.duration_ticks, melody.midi, strict=True)
         ),

@@ -143,9 +143,12 @@ def stroke_words(piece: PieceMap) -> Sequence[str]:
 
 
 def key_words(piece: PieceMap) -> Sequence[str]:
-    """What a question mark at a key means."""
+    """What a question mark at a key means, and italics of chords."""
     doubted = any(not span.sure for span in piece.keys)
-    return ["A key with a question mark is uncertain."] if doubted else []
+    said = ["A key with a question mark is uncertain."] if doubted else []
+    if piece.worked_out and piece.chords:
+        said.append("Chords in italics are not printed but worked out from the notes.")
+    return said
 
 
 def left_out(piece: PieceMap) -> Sequence[str]:

@@ -184,7 +184,9 @@ def chord_lane(home: Element, piece: PieceMap, ruler: Ruler, top: float) -> floa
     bottom = top + 13 + 11 * max(place[0] for place in rows if place)
     for (t, text), place in zip(here, rows, strict=True):
         if place:
-            write(home, place[1], top + 9 + 11 * place[0], text, size=CHORD_SIZE)
+            drawn = write(home, place[1], top + 9 + 11 * place[0], text, size=CHORD_SIZE)
+            if piece.worked_out:
+                drawn.set("font-style", "italic")
         else:
             dot = put(home, "circle", cx=ruler.x(t) + 2, cy=bottom + 4, r=1.2)
             dot.set("fill", "currentColor")

@@ -34,6 +34,7 @@ from melodex.presentation.report.blocks import (
 )
 from melodex.presentation.report.charts import coverage_strips, dot_plot
 from melodex.presentation.report.describe import description_page, gathering_page
+from melodex.presentation.report.holdings import CorpusMap, corpus_page, whole_audit_page
 from melodex.presentation.report.page import (
     Block,
     Facts,
@@ -48,6 +49,7 @@ from melodex.presentation.report.page import (
 )
 from melodex.presentation.report.tune import tune_page
 from melodex.tasks.audit.audit import Audit
+from melodex.tasks.audit.whole import WholeAudit
 from melodex.tasks.compare import Comparison, interval_text, summarise
 from melodex.tasks.describe.describe import Description
 from melodex.tasks.gather.gather import Gathering
@@ -104,6 +106,10 @@ def page_of(result: object) -> Page:
         return description_page(result)
     if isinstance(result, Gathering):
         return gathering_page(result)
+    if isinstance(result, CorpusMap):
+        return corpus_page(result)
+    if isinstance(result, WholeAudit):
+        return whole_audit_page(result)
     raise PresentationError(f"there is no page for a {type(result).__name__}")
 
 

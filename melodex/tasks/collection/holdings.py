@@ -17,7 +17,7 @@ from melodex.corpus.reader import Corpus
 from melodex.corpus.rows import folded
 from melodex.corpus.tune_rows import PlaceRow, TuneRow, WarningRow
 from melodex.errors import REMEDIES, CorpusError
-from melodex.melody import MODES, Melody
+from melodex.melody import MODES, Key, Melody
 
 if TYPE_CHECKING:
     from melodex.corpus.writing.store import RemoveReport
@@ -99,7 +99,8 @@ class Count:
 class Holdings:
     """What a corpus holds: counts by what musicians look for.
 
-    ``modes`` are printed; ``devices`` counts the tunes that show each kind.
+    ``modes`` are printed, ``keys`` those that were worked out, ``makers`` are composers;
+    ``devices`` counts the tunes that show each kind.
     ``thin_modes`` and ``thin_devices`` are those that fewer than :data:`ENOUGH_TUNES`
     tunes show, or none; modes there are those that the analysis finds.
     """
@@ -115,6 +116,8 @@ class Holdings:
     devices: tuple[Count, ...] = ()
     thin_modes: tuple[Count, ...] = ()
     thin_devices: tuple[Count, ...] = ()
+    keys: tuple[Count, ...] = ()
+    makers: tuple[Count, ...] = ()
 
 
 def list_tunes(
@@ -302,7 +305,22 @@ def holdings(corpus: Corpus) -> Holdings:
         devices=devices,
         thin_modes=thin(modes, [mode for mode in MODES if mode not in SAME_MODE]),
         thin_devices=thin(devices, KINDS),
+        keys=key_counts(corpus),
+        makers=counts(
+            corpus,
+            "SELECT composer, count(*) FROM tune WHERE composer != '' GROUP BY composer",
+        ),
     )
+
+
+def key_counts(corpus: Corpus) -> tuple[Count, ...]:
+    """Tunes in each key, the most frequent first."""
+    rows = corpus.query(
+        "SELECT tonic_fifths, mode, count(*) FROM tune_facet "
+        "WHERE mode != 'none' GROUP BY tonic_fifths, mode"
+    )
+    found = [Count(str(Key(tonic, mode)), tunes) for tonic, mode, tunes in rows]
+    return tuple(sorted(found, key=lambda count: (-count.tune_count, count.value)))
 
 
 SAME_MODE = {"ionian": "major", "aeolian": "minor"}
