@@ -35,7 +35,9 @@ def demo_map(demo_corpus: Corpus) -> LikenessMap:
 def test_every_tune_is_a_point_that_leads_to_its_row(
     demo_corpus: Corpus, demo_map: LikenessMap
 ) -> None:
-    assert {p.row.tune_id for p in demo_map.points} == {row.tune_id for row in demo_corpus.tunes()}
+    assert {p.row.tune_id for p in demo_map.points} == {
+        row.tune_id for row in demo_corpus.tunes()
+    }
     assert sum(cluster.tunes for cluster in demo_map.clusters) == len(demo_map.points)
     assert len({cluster.name for cluster in demo_map.clusters}) == len(demo_map.clusters)
     page = report_html(CorpusMap(holdings(demo_corpus), demo_map))
