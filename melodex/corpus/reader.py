@@ -20,7 +20,7 @@ from collections.abc import Callable, Iterable, Iterator
 from os import PathLike
 from pathlib import Path
 from types import TracebackType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from melodex.corpus.chunks import PackedChunk
 from melodex.corpus.connection import connect, journal_bytes, leave
@@ -39,6 +39,9 @@ from melodex.errors import REMEDIES, CorpusError, DamagedCorpusError, UnknownTun
 from melodex.melody import Key, KeyChange, Melody
 from melodex.melody.record import content_id_of
 from melodex.settings import CorpusSettings
+
+if TYPE_CHECKING:
+    from melodex.reading.result import Choice
 
 __all__ = ["Corpus"]
 
@@ -395,6 +398,34 @@ class Corpus:
             [tune_id],
         )
         return [PlaceRow(*row) for row in rows]
+
+    def kept(self, tune_id: str) -> Iterator[tuple[bytes, str, str, Choice]]:
+        """What a tune was read from, place by place, as the readers take it.
+
+        Yields
+        ------
+        data, kept_format, source, choice
+            As for :func:`melodex.reading.read_bytes`; what is damaged is left out.
+        """
+        import hashlib
+        import zlib
+
+        from melodex.reading.result import Choice
+
+        for packed, sha256, kept_format, source, *chosen in self.query(
+            "SELECT bytes, sha256, kept_format, source, "
+            "place.part, place.voice, place.chord_note FROM place "
+            "JOIN tune ON tune.id = place.tune "
+            "JOIN kept_source ON kept_source.id = place.kept_source "
+            f"WHERE tune.tune_id = ? ORDER BY {IN_ORDER}",
+            [tune_id],
+        ):
+            try:
+                data = zlib.decompress(packed)
+            except (zlib.error, TypeError):
+                continue
+            if hashlib.sha256(data).hexdigest() == sha256:
+                yield data, kept_format, source, Choice(*chosen)
 
     def warnings(self, tune_id: str) -> list[WarningRow]:
         """Return what was not understood when a tune was read."""

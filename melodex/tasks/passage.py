@@ -20,6 +20,8 @@ from melodex.records import dataclass
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
+    from melodex.melody.texture import Texture
+    from melodex.reading.result import ReadTune
 
 __all__ = [
     "Passage",
@@ -169,14 +171,42 @@ def is_file(name: str) -> bool:
 
 
 def melody_of_file(path: Path, number: str) -> Melody:
-    """Read one tune of a file, within the limits of what a file may cost."""
+    """The melody of one tune of a file."""
     from melodex.analysis.harmony.sounding import harmonised
+
+    return harmonised(tune_of_file(path, number))
+
+
+def texture_in_corpus(passage: Passage, corpus: Corpus) -> Texture | None:
+    """All notes of the piece that a passage is from, read again from what is kept of it.
+
+    None where they say nothing of harmony, or where a corpus keeps no source.
+    """
+    from melodex.reading import read_bytes
+
+    if not (passage.in_corpus and passage.whole.chords_worked_out):
+        return None
+    for data, kept_format, source, choice in corpus.kept(passage.tune_id):
+        for tune in read_bytes(data, kept_format, source, choice).tunes:
+            if tune.texture and tune.melody.content_id() == passage.tune_id:
+                return tune.texture
+    return None
+
+
+def texture_in_file(name: str) -> Texture | None:
+    """All notes of a tune of a file, where they say something of harmony."""
+    path, number = file_and_number(name)
+    return None if path is None else tune_of_file(path, number).texture
+
+
+def tune_of_file(path: Path, number: str) -> ReadTune:
+    """Read one tune of a file, within the limits of what a file may cost."""
     from melodex.reading.apart import read_path_apart
 
     reading = read_path_apart(path)
-    tunes = [harmonised(tune) for tune in reading.tunes]
+    tunes = list(reading.tunes)
     if number:
-        tunes = [melody for melody in tunes if melody.credits.number == number]
+        tunes = [tune for tune in tunes if tune.melody.credits.number == number]
         if not tunes:
             raise UnknownTuneError(f"no tune is numbered {number}", where=str(path))
     if not tunes:
@@ -185,7 +215,7 @@ def melody_of_file(path: Path, number: str) -> Melody:
             reasons or "there is no tune in it", where="" if reasons else str(path)
         )
     if len(tunes) > 1 and not number:
-        listed = ", ".join(f"{path}#{m.credits.number}" for m in tunes[:4])
+        listed = ", ".join(f"{path}#{t.melody.credits.number}" for t in tunes[:4])
         raise UnknownTuneError(
             f"the file holds {len(tunes)} tunes",
             where=str(path),

@@ -19,6 +19,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any
 
+from melodex.analysis.harmony.sounding import harmonised
 from melodex.corpus.care.checking import gaps, kept_bytes, melody_of
 from melodex.corpus.care.salvage import every_row
 from melodex.corpus.faults import faults_named, is_busy, is_there
@@ -289,11 +290,11 @@ class Remains:
             tune_id = read.melody.content_id()
             if tune_id == wanted or (wanted is None and number == place["number"]):
                 self.read_again.add(tune_id)
-                return read.melody
+                return harmonised(read)
         # The id itself may be what was damaged, or the reader has learnt since.
         if len(tunes) == 1:
             self.read_again.add(tunes[0].melody.content_id())
-            return tunes[0].melody
+            return harmonised(tunes[0])
         return None
 
     def files(self) -> Iterator[tuple[Row, list[ReadTune]]]:

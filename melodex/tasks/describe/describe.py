@@ -10,6 +10,7 @@ Contents: GridBar, Find, Description, describe, described.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
@@ -17,18 +18,26 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from melodex.analysis.piece import Analysis, analyse
+from melodex.analysis.texture import LINE_KINDS, LineFind, line_finds
 from melodex.melody import Melody
 from melodex.tasks.describe.sentences import (
     bar_count,
     figure_sentence,
+    line_sentence,
     odd_sections,
     summary_of,
     unsaid_of,
 )
-from melodex.tasks.passage import Passage, find_passage
+from melodex.tasks.passage import (
+    Passage,
+    find_passage,
+    texture_in_corpus,
+    texture_in_file,
+)
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
+    from melodex.melody.texture import Texture
 
 __all__ = ["Description", "Find", "GridBar", "describe", "described"]
 
@@ -116,8 +125,10 @@ class Description:
         return f"<Description of {self.passage.label}: {len(self.finds)} finds>"
 
 
-def describe(passage: Passage, corpus: Corpus | None = None) -> Description:
-    """Say what is in a piece: keys, form, metre, range, chords, devices.
+def describe(
+    passage: Passage, corpus: Corpus | None = None, texture: Texture | None = None
+) -> Description:
+    """Say what is in a piece: keys, form, metre, range, chords, devices, its lines.
 
     Parameters
     ----------
@@ -125,10 +136,15 @@ def describe(passage: Passage, corpus: Corpus | None = None) -> Description:
         The whole piece.
     corpus : Corpus, optional
         To say how rare each find is.
+    texture : Texture, optional
+        All notes of the piece, for what its other lines do; by default what the corpus
+        keeps of it is read again.
     """
     melody = passage.melody
     found = analyse(melody)
-    finds = finds_of(melody, found)
+    if texture is None and corpus is not None:
+        texture = texture_in_corpus(passage, corpus)
+    finds = finds_of(melody, found, texture)
     if corpus is not None:
         finds = counted(finds, corpus)
     return Description(
@@ -163,10 +179,15 @@ def described(name: str, corpus_path: Path, *, alone: bool = False) -> Descripti
     from melodex.corpus.reader import Corpus
 
     if not is_there(corpus_path):
-        return describe(find_passage(name, fewest=1))
+        return describe(find_passage(name, fewest=1), texture=texture_in_file(name))
     with Corpus.open(corpus_path) as corpus:
         passage = find_passage(name, corpus, fewest=1)
-        return describe(passage, None if alone else corpus)
+        texture = (
+            texture_in_corpus(passage, corpus)
+            if passage.in_corpus
+            else texture_in_file(name)
+        )
+        return describe(passage, None if alone else corpus, texture)
 
 
 def grid_of(melody: Melody, found: Analysis) -> Iterable[GridBar]:
@@ -214,7 +235,7 @@ def local_degrees(melody: Melody, found: Analysis) -> tuple[str, ...]:
     return degree_names(degrees(melody, found.spans or None))
 
 
-def finds_of(melody: Melody, found: Analysis) -> list[Find]:
+def finds_of(melody: Melody, found: Analysis, texture: Texture | None = None) -> list[Find]:
     """Everything worth telling, in the order of the bars."""
     finds = [
         Find(device.kind, device.first_bar, device.last_bar, device.reason)
@@ -254,7 +275,31 @@ def finds_of(melody: Melody, found: Analysis) -> list[Find]:
         )
         for figure in found.figures
     ]
+    if texture is not None:
+        finds += [
+            Find(each.kind, *bars_at(melody, each), line_sentence(each, melody))
+            for each in line_finds(texture, melody)
+            if not (each.kind == "pedal" and is_told(finds, *bars_at(melody, each)))
+        ]
     return sorted(finds, key=lambda find: (find.first_bar, find.last_bar, find.kind))
+
+
+def is_told(finds: list[Find], first_bar: int, last_bar: int) -> bool:
+    """Whether a pedal in the bass is told already, from the chords, in some of the bars."""
+    return any(
+        find.kind == "pedal bass"
+        and find.first_bar <= last_bar
+        and find.last_bar >= first_bar
+        for find in finds
+    )
+
+
+def bars_at(melody: Melody, find: LineFind) -> tuple[int, int]:
+    """First and last bar of something that a line does."""
+    starts = [bar.onset_ticks for bar in melody.bars]
+    places = (find.onset_ticks, find.end_ticks - 1)
+    first, last = (max(bisect_right(starts, place) - 1, 0) for place in places)
+    return melody.bars[first].number, melody.bars[last].number
 
 
 def counted(finds: list[Find], corpus: Corpus) -> list[Find]:
@@ -271,5 +316,17 @@ def counted(finds: list[Find], corpus: Corpus) -> list[Find]:
             """
         )
     )
-    told = [replace(find, tunes=int(shown.get(find.kind, 0))) for find in finds]
-    return sorted(told, key=lambda find: (find.tunes or 0, find.first_bar, find.last_bar))
+    told = [
+        f if f.kind in LINE_KINDS else replace(f, tunes=int(shown.get(f.kind, 0)))
+        for f in finds
+    ]
+    # What no table counts stands last.
+    uncounted = corpus.tune_count + 1
+    return sorted(
+        told,
+        key=lambda find: (
+            uncounted if find.tunes is None else find.tunes,
+            find.first_bar,
+            find.last_bar,
+        ),
+    )

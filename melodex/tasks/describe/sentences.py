@@ -4,19 +4,29 @@ Conventions: bars go by their printed numbers. A key is told plainly from a cert
 :data:`SURE`, as probable from :data:`UNCERTAIN`, and below that with the next likeliest;
 both bounds are our choice.
 
-Contents: summary_of, unsaid_of, figure_sentence, odd_sections, bar_count.
+Contents: summary_of, unsaid_of, figure_sentence, line_sentence,
+odd_sections, bar_count.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from itertools import pairwise
 
 from melodex.analysis.form import Figure, Section
 from melodex.analysis.keys import KeySpan
 from melodex.analysis.piece import Analysis
-from melodex.melody import Melody, bars_text
+from melodex.analysis.texture import LineFind
+from melodex.melody import (
+    TICKS_PER_QUARTER,
+    Melody,
+    Metre,
+    bars_text,
+    pitch_class,
+    pitch_class_name,
+)
 
-__all__ = ["figure_sentence", "summary_of", "unsaid_of"]
+__all__ = ["figure_sentence", "line_sentence", "summary_of", "unsaid_of"]
 
 SURE, UNCERTAIN = 0.8, 0.6
 MOST_PHRASES = 12
@@ -146,6 +156,59 @@ def figure_sentence(figure: Figure) -> str:
     if len(set(figure.bars)) == 1:
         return f"a figure is stated {len(figure.bars)} times within {first}, {how}"
     return f"the figure of {first} is taken up in {joined(again)}, {how}"
+
+
+def line_sentence(find: LineFind, melody: Melody) -> str:
+    """What a line does beside the tune, or with another line."""
+    names = " ".join(pitch_class_name(note) for note in find.notes)
+    if find.kind == "pedal":
+        return f"{find.line} stays on {names} while the chords move"
+    if find.kind == "line by step":
+        falls = find.below
+        steps = find.notes[0], find.notes[-1]
+        way = "by half steps" if is_chromatic(find.notes) else "by step"
+        goes = "goes down" if falls else "goes up"
+        first, last = map(pitch_class_name, steps)
+        return f"{find.line} {goes} {way} from {first} to {last}: {names}"
+    apart = find.interval
+    if find.kind == "doubling":
+        if apart == "unison":
+            return f"{find.line} doubles {find.other} in unison"
+        where = "below" if find.below else "above"
+        if "octave" in apart:
+            return f"{find.line} doubles {find.other}, {article(apart)} {where}"
+        return f"{find.line} goes with {find.other} in {apart}s {where}"
+    later = after_words(find.after_ticks, melody.metre_at(find.onset_ticks))
+    place = f"{article(apart)} {'below' if find.below else 'above'}"
+    place = "at the same pitch" if apart == "unison" else place
+    return f"{find.line} takes up {find.count} notes of {find.other} {later} later, {place}"
+
+
+def article(interval: str) -> str:
+    """An interval with its article, such as ``an octave``; several octaves without."""
+    if interval.endswith("s"):
+        return interval
+    return f"{'an' if interval[0] == 'o' else 'a'} {interval}"
+
+
+def is_chromatic(notes: Sequence[int]) -> bool:
+    """Whether notes lie half steps apart."""
+    return all(pitch_class(b - a) in {1, 11} for a, b in pairwise(notes))
+
+
+def after_words(ticks: int, metre: Metre | None) -> str:
+    """A distance in time: bars where it is whole bars, else beats or quarters."""
+    if metre and ticks % metre.bar_ticks == 0:
+        return counted_words(ticks // metre.bar_ticks, "bar")
+    beat = metre.beat_ticks if metre else TICKS_PER_QUARTER
+    if ticks % beat == 0:
+        return counted_words(ticks // beat, "beat")
+    return f"{ticks / beat:.3g} beats"
+
+
+def counted_words(number: int, word: str) -> str:
+    """A number of things, such as ``2 bars``."""
+    return f"{number} {word}{'' if number == 1 else 's'}"
 
 
 def joined(words: Sequence[str]) -> str:
