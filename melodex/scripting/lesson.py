@@ -295,10 +295,10 @@ class Lesson:
         path : str or PathLike
             ``.html``, ``.pdf`` or ``.json``.
         ask : sequence of str
-            Kinds of question: ``degrees``, ``chords``, ``key change``,
-            ``shared notes``, ``relative``; none for all.
+            Kinds of question, such as ``degrees``, ``chords``, ``key change``,
+            ``shared notes`` or ``relative``; none for what suits the set.
         answers : str
-            ``with``, ``without`` or ``only``.
+            ``with``, ``without`` or ``only``; ``checked`` for a page that checks them.
         key, instrument, clef, paper, force
             As for :meth:`handout`.
 
@@ -321,7 +321,7 @@ class Lesson:
         """A handout, or a worksheet if there is something to ask, as a file holds it."""
         from melodex.presentation.lesson.printing import printed
         from melodex.presentation.lesson.setting import SheetSetting
-        from melodex.tasks.lesson.questions import KINDS, worksheet
+        from melodex.tasks.lesson.questions import worksheet
 
         form = form_of(Path(path))
         if form not in PRINTED or (form == "midi" and ask is not None):
@@ -332,7 +332,7 @@ class Lesson:
             )
         with self.corpus.reading() as reader:
             lesson = sets.open_lesson(reader, self.name)
-            asked = None if ask is None else worksheet(reader, lesson, ask or KINDS)
+            asked = None if ask is None else worksheet(reader, lesson, ask)
         return printed(
             lesson,
             asked,

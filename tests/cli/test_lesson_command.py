@@ -69,7 +69,13 @@ def test_from_gathering_to_a_printed_worksheet(run, tmp_path):
         assert file.read_bytes().startswith(start)
     asked = ("--sheet", "worksheet", "--ask", "degrees", "--format", "json")
     data = json.loads(run("lesson", "print", "Minor iv", *asked).stdout)
-    assert {question["asks"] for question in data["questions"]} == {"degrees"}
+    parts = [part for question in data["questions"] for part in question["parts"]]
+    assert {part["asks"] for part in parts} == {"degrees"}
+    first, *others = (question["name"] for question in data["questions"])
+    fewer = json.loads(
+        run("lesson", "print", "Minor iv", *asked, "--leave-out", first).stdout
+    )
+    assert [question["name"] for question in fewer["questions"]] == others
 
 
 def test_resemble_and_audit_keep_what_they_find(run, demo_folder):

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import html
 import io
+import json
 import re
 import shutil
 import subprocess
@@ -20,24 +21,17 @@ import pytest
 from melodex.analysis.harmony.chords import parse_chord
 from melodex.corpus.reader import Corpus
 from melodex.errors import PresentationError
-from melodex.melody import degree_name, note_name
+from melodex.melody import note_name
 from melodex.presentation.lesson.pack import packed_set
-from melodex.presentation.lesson.questions import spelled
 from melodex.presentation.lesson.setting import SheetSetting, set_passage
 from melodex.presentation.lesson.sheets import handout_page, worksheet_page
 from melodex.presentation.lesson.sound import lesson_midi
-from melodex.presentation.report.page import Picture, page_html
+from melodex.presentation.lesson.words import spelled
+from melodex.presentation.report.page import Picture, Text, page_html
 from melodex.presentation.report.paper import page_pdf
 from melodex.tasks.demo import prepare_demo
 from melodex.tasks.lesson.keeping import found_by_hand, keep
-from melodex.tasks.lesson.questions import (
-    ChordsQuestion,
-    DegreesQuestion,
-    RelativeQuestion,
-    SharedQuestion,
-    Worksheet,
-    worksheet,
-)
+from melodex.tasks.lesson.questions import Worksheet, worksheet
 from melodex.tasks.lesson.sets import Lesson, annotate, new_lesson, open_lesson
 
 PASSAGES = (
@@ -75,7 +69,7 @@ def lesson(corpus_path) -> Lesson:
 @pytest.fixture(scope="module")
 def sheet(corpus_path, lesson) -> Worksheet:
     with Corpus.open(corpus_path) as corpus:
-        return worksheet(corpus, lesson)
+        return worksheet(corpus, lesson, ("degrees", "chords", "metre", "cadence"))
 
 
 def text_of(pdf: bytes, tmp_path: Path, *options: str) -> str:
@@ -164,67 +158,103 @@ def test_an_empty_set_is_not_printed(corpus_path):
 # The worksheet.
 
 
+def asked_about(sheet, kind: str):
+    """Number and question of those that have a part of a kind."""
+    found = [(n, q) for n, q in enumerate(sheet.questions, 1) if kind in q.kinds]
+    assert found, kind
+    return found
+
+
 def test_a_worksheet_hides_what_it_asks_for_and_the_key_shows_it(sheet):
     asked = worksheet_page(sheet, answers="without")
     told = worksheet_page(sheet, answers="only")
-    for number, question in enumerate(sheet.questions, start=1):
-        if not isinstance(question, DegreesQuestion | ChordsQuestion):
-            continue
-        chords = isinstance(question, ChordsQuestion)
-        heading = "Name the chords" if chords else "Write the degrees"
-        answer = "The chords" if chords else "The degrees"
-        (hidden,) = pictures(asked, f"{number}. {heading}")
-        (shown,) = pictures(told, f"{number}. {answer}")
-        blank, kind = ("[____]", "numeral") if chords else ("__", "degree")
-        labels = len(question.answer) - (0 if chords else 1)
-        # A word boundary would not part brackets from blanks.
-        assert len(re.findall(re.escape(blank), svg_texts(hidden.svg))) == labels, kind
-        assert blank not in svg_texts(shown.svg)
-        names = [d if chords else degree_name(d) for d in question.answer]
-        for name in set(names[1:]) if not chords else ():
-            assert f"degree {name}" not in svg_texts(hidden.svg).replace(
-                f"degree {names[0]}", ""
+    for kind, at in (("degrees", "note"), ("chords", "chord")):
+        for number, question in asked_about(sheet, kind):
+            heading = f"{number}. {question.heading}"
+            (hidden,), (shown,) = pictures(asked, heading), pictures(told, heading)
+            fields = [f for part in question.parts for f in part.fields if f.at == at]
+            blank = '<path class="write"' if at == "note" else '<rect class="write"'
+            assert hidden.svg.count(blank) == len(fields)
+            assert 'class="write"' not in shown.svg
+            assert "degree" not in svg_texts(hidden.svg).replace("degree 1", "") or (
+                question.passages[0].given_notes
             )
-            assert f"degree {name}" in svg_texts(shown.svg)
 
 
-def test_shared_notes_are_not_marked_before_the_key(sheet):
-    number, question = next(
-        (n, q) for n, q in enumerate(sheet.questions, 1) if isinstance(q, SharedQuestion)
-    )
-    (hidden,) = pictures(worksheet_page(sheet), f"{number}. Mark the shared notes")
-    (shown,) = pictures(worksheet_page(sheet), f"{number}. The shared notes")
-    assert "same degree" not in svg_texts(hidden.svg)
-    assert "rel-" not in hidden.svg
-    count = len(re.findall(r"same degree", svg_texts(shown.svg)))
-    assert count == 2 * len(question.answer)
+def test_what_is_written_on_is_as_large_as_a_hand_needs(sheet):
+    """8 mm for a blank, 12 by 8 mm for a box, staves of 7 to 8 mm, in both sizes."""
+    for size, staff_mm in (("usual", 7.25), ("large", 8.0)):
+        page = worksheet_page(sheet, answers="without", size=size)
+        seen = set()
+        for number, question in enumerate(sheet.questions, start=1):
+            for drawn in pictures(page, f"{number}. {question.heading}"):
+                mm = drawn.mm_a_pixel / 21
+                assert 4 * 180 * mm == pytest.approx(staff_mm)
+                width = float(re.search(r'width="([\d.]+)"', drawn.svg)[1])
+                assert width * drawn.mm_a_pixel <= 174.5
+                for line in re.findall(
+                    r'class="write"[^>]* d="M[\d. ]+h([\d.]+)"', drawn.svg
+                ):
+                    assert float(line) * mm >= 8
+                    seen.add("line")
+                for box in re.findall(r'<rect class="write"[^>]*>', drawn.svg):
+                    assert float(re.search(r' width="([\d.]+)"', box)[1]) * mm >= 12
+                    assert float(re.search(r'height="([\d.]+)"', box)[1]) * mm >= 8
+                    seen.add("box")
+        assert seen == {"line", "box"}
+    with pytest.raises(PresentationError, match="usual, large"):
+        worksheet_page(sheet, size="huge")
 
 
-def test_the_choices_of_a_relative_have_no_titles(sheet):
-    number, question = next(
-        (n, q) for n, q in enumerate(sheet.questions, 1) if isinstance(q, RelativeQuestion)
-    )
+def test_the_choices_of_a_relative_have_no_titles(corpus_path, lesson):
+    with Corpus.open(corpus_path) as corpus:
+        sheet = worksheet(corpus, lesson, ("relative",))
+    ((number, question), *_) = asked_about(sheet, "relative")
     page = worksheet_page(sheet, answers="without")
-    drawn = pictures(page, f"{number}. Which of these three is the relative?")
+    drawn = pictures(page, f"{number}. {question.heading}")
     assert len(drawn) == 4
-    for choice in question.choices:
-        title = choice.passage.whole.title
+    for choice in question.passages[1:]:
+        title = choice.excerpt.title
         assert not any(title in svg_texts(each.svg) + each.label for each in drawn)
 
 
-def test_answers_stand_on_pages_of_their_own(sheet, tmp_path):
+def test_answers_stand_on_pages_of_their_own_numbered_apart(sheet, tmp_path):
     pages = text_of(page_pdf(worksheet_page(sheet)), tmp_path).split("\f")
     first = next(n for n, page in enumerate(pages) if "Answers" in page)
     assert pages[first].lstrip().startswith("Answers")
-    assert not any("The degrees" in page for page in pages[:first])
-    assert all("Write the degrees" not in page for page in pages[first:])
+    assert "Answers 1" in pages[first]
+    assert not any("Answers" in page for page in pages[:first])
+    assert pages[0].rstrip().endswith("1")
+    for words in ("Name", "Date", f"Points (of {sheet.points})"):
+        assert words in pages[0]
     without = text_of(page_pdf(worksheet_page(sheet, answers="without")), tmp_path)
     assert "Answers" not in without
     assert "Check the rights" in without
 
 
+def test_each_answer_stands_in_the_key_with_a_sentence_of_why(sheet):
+    page = worksheet_page(sheet, answers="only")
+    sections = {section.heading: section for section in page.sections}
+    for number, question in enumerate(sheet.questions, start=1):
+        section = sections[f"{number}. {question.heading}"]
+        told = [p for b in section.blocks if isinstance(b, Text) for p in b.paragraphs]
+        assert len(told) == len(question.parts)
+        assert all(text.endswith(".") and len(text.split()) > 4 for text in told)
+
+
+def test_a_page_that_checks_answers_holds_fields_and_no_lines_to_write_on(sheet):
+    page = worksheet_page(sheet, answers="checked")
+    text = page_html(page)
+    data = json.loads(re.search(r"data-answers>(.*?)</script>", text)[1])
+    fields = [f for q in sheet.questions for part in q.parts for f in part.fields]
+    assert sum(len(each["right"]) for each in data.values()) == len(fields)
+    assert 'class="blank"' not in text
+    assert "default-src 'none'" in text
+    assert "data-answers" not in page_html(worksheet_page(sheet))
+
+
 def test_a_choice_of_answers_that_is_none_is_refused(sheet):
-    with pytest.raises(PresentationError, match="with, without, only"):
+    with pytest.raises(PresentationError, match="with, without, only, checked"):
         worksheet_page(sheet, answers="perhaps")
 
 

@@ -334,7 +334,7 @@ def test_surroundings_are_a_bar_before_and_four_in_all(demo):
         whole = corpus.melody(corpus.resolve("Fog over the Basin"))
     assert surroundings(whole, (4, 4)) == (3, 6)
     assert surroundings(whole, (1, 1)) == (1, 4)
-    assert surroundings(whole, (3, 9)) == (2, 9)
+    assert surroundings(whole, (3, 9)) == (2, 10)
     assert surroundings(whole, (32, 32)) == (29, 32)
 
 

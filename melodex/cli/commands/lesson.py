@@ -8,7 +8,29 @@ import click
 
 from melodex.cli.output import Output, force_option, output_options, write
 
-KINDS = ("degrees", "chords", "key change", "shared notes", "relative")
+KINDS = (
+    "degrees",
+    "chords",
+    "note on chord",
+    "motion",
+    "find",
+    "spot",
+    "spelling",
+    "intervals",
+    "write another",
+    "keys",
+    "key change",
+    "mode",
+    "metre",
+    "cadence",
+    "section",
+    "ending",
+    "returning",
+    "transpose",
+    "dictation",
+    "shared notes",
+    "relative",
+)
 CAUTION = "Check the rights of what you share; each passage carries what is known of them."
 
 
@@ -294,14 +316,36 @@ def mend_command(corpus_path: Path, name: str, positions: tuple[int, ...]) -> No
     "kinds",
     multiple=True,
     type=click.Choice(KINDS),
-    help="Kind of question; may be repeated [default: all].",
+    metavar="KIND",
+    help=f"Kind of question; may be repeated: {', '.join(KINDS)}.",
+)
+@click.option(
+    "--level",
+    type=click.Choice(["first", "second", "third"]),
+    default="third",
+    show_default=True,
+    help="Ask nothing harder than this.",
+)
+@click.option(
+    "--leave-out",
+    "leave_out",
+    multiple=True,
+    metavar="QUESTION",
+    help="Leave this question out, by its name in --format json; may be repeated.",
+)
+@click.option(
+    "--size",
+    type=click.Choice(["usual", "large"]),
+    default="usual",
+    show_default=True,
+    help="Staves of 7.25 or 8 mm, and blanks as much larger.",
 )
 @click.option(
     "--answers",
-    type=click.Choice(["with", "without", "only"]),
+    type=click.Choice(["with", "without", "only", "checked"]),
     default="with",
     show_default=True,
-    help="Print the answer key, on its own pages.",
+    help="Print the answer key, on its own pages; or let an HTML page check answers.",
 )
 @click.option(
     "--key",
@@ -331,6 +375,9 @@ def print_command(
     name: str,
     sheet: str,
     kinds: tuple[str, ...],
+    level: str,
+    leave_out: tuple[str, ...],
+    size: str,
     answers: str,
     key: str,
     instrument: str,
@@ -339,13 +386,16 @@ def print_command(
 ) -> None:
     """Print a handout, or a worksheet with its answer key; or hear all passages.
 
-    Answers are those of "describe" and "compare". Wrong choices come from the corpus.
-    MIDI holds all passages, one after another.
+    A set that was gathered is asked about what it was gathered for. Every answer is
+    reached in two ways; what is uncertain is not asked. MIDI holds all passages, one
+    after another.
 
     \b
     Examples:
       $ melodex lesson print "Flat ninth" --format pdf --output handout.pdf
       $ melodex lesson print "Flat ninth" --sheet worksheet --key C --output sheet.html
+      $ melodex lesson print "Flat ninth" --sheet worksheet --answers checked \
+          --output class.html
       $ melodex lesson print "Flat ninth" --format midi --output flat-ninth.mid
     """
     from melodex.corpus.reader import Corpus
@@ -359,9 +409,15 @@ def print_command(
         lesson = open_lesson(corpus, name)
         asked = None
         if sheet == "worksheet" and output.form != "midi":
-            asked = worksheet(corpus, lesson, kinds or KINDS)
+            asked = worksheet(corpus, lesson, kinds, level=level, leave_out=leave_out)
     content = printed(
-        lesson, asked, output.form, setting=setting, answers=answers, paper=output.paper
+        lesson,
+        asked,
+        output.form,
+        setting=setting,
+        answers=answers,
+        paper=output.paper,
+        size=size,
     )
     write(content, output)
 

@@ -57,6 +57,10 @@ class StaffPart:
         Whether to print the syllables under the notes.
     breaks : frozenset of int
         Indexes of bars before which a system may well begin.
+    boxed : frozenset of int
+        Notes whose heads stand in a box.
+    boxed_chords : frozenset of int
+        Onsets of the chord symbols that stand in a box.
     """
 
     melody: Melody
@@ -73,6 +77,8 @@ class StaffPart:
     words: tuple[tuple[str, str], ...] = ()
     lyrics: bool = False
     breaks: frozenset[int] = frozenset()
+    boxed: frozenset[int] = frozenset()
+    boxed_chords: frozenset[int] = frozenset()
 
     def named(self, relation: str) -> str:
         """What a relation is called beside this stave."""

@@ -34,15 +34,18 @@ from melodex.presentation.notation.pitch import Inflections, clef_for, spelled
 from melodex.presentation.notation.values import Written
 from melodex.presentation.notation.writing import WrittenBar, ending_ends
 
-__all__ = ["mei_of", "readable_text"]
+__all__ = ["BLANK", "EMPTY_BOX", "mei_of", "readable_text"]
 
 MEI = "http://www.music-encoding.org/ns/mei"
 SIGNS = {0: "n", 1: "s", 2: "x", 3: "xs", -1: "f", -2: "ff", -3: "tf"}
 """Alteration -> MEI data.ACCIDENTAL.WRITTEN."""
 
 LONGEST_TEXT = 28
-BLANK = "__"
-"""Stands where the reader is to write."""
+BLANK = "____"
+"""Stands below a note whose degree the reader is to write: as wide as the line there."""
+
+EMPTY_BOX = "______"
+"""Stands for a numeral that the reader is to write: as wide as the box there."""
 ROWS = ("chord", "numeral", "key", "section", "degree", "sign")
 BELOW = {"degree", "sign"}
 SIGNED = {"different degree", "no partner"}
@@ -482,6 +485,8 @@ def bar_texts(line: Line, bar: WrittenBar, ids: dict[int, str]) -> list[Element]
             out.append(harm(line, row, place_of(onset, bar, melody, ids), runs(text)))
             if row == "chord" and melody.chords_worked_out:
                 out[-1].set("type", "worked")
+            if row == "chord" and onset in part.boxed_chords:
+                out[-1].set("type", "boxed")
     if bar.fault:
         element = Element("dir", {"staff": line.n, "tstamp": "1", "place": "above"})
         SubElement(element, "rend", {"fontstyle": "italic"}).text = (

@@ -30,7 +30,7 @@ from melodex.presentation.engraving.layout import (
     in_time,
 )
 from melodex.presentation.engraving.marks import reach_of
-from melodex.presentation.engraving.mei import SIGNED, mei_of, readable_text
+from melodex.presentation.engraving.mei import EMPTY_BOX, SIGNED, mei_of, readable_text
 from melodex.presentation.engraving.sides import (
     key_names,
     parts_of,
@@ -61,6 +61,9 @@ MARGIN_COLUMNS = 3
 
 ROW_SPACING = 4.0
 """Room of a row of text, in the engraver's units of half a staff space."""
+
+BLANK_DROP, BLANK_ROOM = 430.0, 5
+"""How much lower a row of blanks hangs, and the room that it needs, in half spaces."""
 
 OPTIONS: dict[str, Any] = {
     "breaks": "auto",
@@ -185,7 +188,14 @@ def engrave(
     else:
         measures = in_time(parts, pairs, drawn=True)
     mei = mei_of(parts, measures, prefix)
-    pages = rendered(mei, layout, width, rows_between(parts), parts[0].melody.title)
+    pages = rendered(
+        mei,
+        layout,
+        width,
+        rows_between(parts),
+        parts[0].melody.title,
+        blanks=written_on(parts),
+    )
     left_out = ("mNum",) if len(parts) > 1 or layout == "columns" else ()
     # In columns no stem keeps the degrees away from the shapes around the heads.
     reach = {
@@ -193,7 +203,9 @@ def engrave(
         for index, part in enumerate(parts)
         for note, relation in enumerate(part.relations)
     }
-    row_drop = 90 if layout == "columns" else 0
+    row_drop = 90.0 if layout == "columns" else 0
+    if written_on(parts)[0]:
+        row_drop = BLANK_DROP
     drawing = Drawing(pages, prefix, left_out, row_drop, reach)
     expected = notes_in(measures)
     if len(drawing.notes) != expected:
@@ -212,6 +224,12 @@ def engrave(
         tuple(drawing.notes[key] for key in sorted(drawing.notes)),
         len(drawing.notes),
     )
+
+
+def written_on(parts: Sequence[StaffPart]) -> tuple[bool, bool]:
+    """Whether the reader is to write below notes, and above chord symbols."""
+    boxes = any(text == EMPTY_BOX for part in parts for _, text in part.numerals)
+    return any(part.hidden for part in parts), boxes
 
 
 def notes_in(measures: Sequence[Measure]) -> int:
@@ -236,12 +254,29 @@ def rows_between(parts: Sequence[StaffPart]) -> int:
     return sum(map(bool, rows)) + bool(lower.chords and lower.melody.chords)
 
 
-def rendered(mei: str, layout: str, width: int, rows: int, title: str) -> list[str]:
-    """The engraver's pages for an MEI text with some rows between its staves."""
+def rendered(
+    mei: str,
+    layout: str,
+    width: int,
+    rows: int,
+    title: str,
+    *,
+    blanks: tuple[bool, bool] = (False, False),
+) -> list[str]:
+    """The engraver's pages for an MEI text with some rows between its staves.
+
+    ``blanks`` says whether room to write is needed below the notes, and above the chords.
+    """
     tool = toolkit()
     # The engraver adds its margins to the width it was given.
     spacing = min(48, round(OPTIONS["spacingStaff"] + ROW_SPACING * rows))
     options = OPTIONS | {"pageWidth": width - 30, "spacingStaff": spacing}
+    room = sum(blanks) * BLANK_ROOM
+    options |= {
+        "spacingSystem": OPTIONS["spacingSystem"] + room,
+        "pageMarginBottom": OPTIONS["pageMarginBottom"] + 9 * BLANK_ROOM * blanks[0],
+        "pageMarginTop": OPTIONS["pageMarginTop"] + 9 * BLANK_ROOM * blanks[1],
+    }
     if layout == "columns":
         options |= {
             "breaks": "encoded",
@@ -272,6 +307,8 @@ def decorate(
     for index, part in enumerate(parts):
         if part.label:
             drawing.number_bars(index, part.melody.bar)
+        for note in part.boxed:
+            drawing.box_note(index, note)
         for note in range(len(part.melody)):
             if part.relations and part.relations[note]:
                 drawing.mark(index, note, part.relations[note])

@@ -53,7 +53,13 @@ PAPER = "#ffffff"
 FROM_THE_NOTE = {"key", "section", "signpost"}
 """Texts that begin at their note, where others stand about its middle."""
 
-MASKED = {"degree", "chord", "worked", "numeral", *FROM_THE_NOTE}
+BOXED = {"section", "boxed"}
+"""Texts that stand in a box."""
+
+BLANK_WIDTH, BOX_WIDTH, BLANK_HEIGHT = 800, 1200, 800
+"""What is written on: 8 mm, 12 mm and 8 mm where a stave is 7.25 mm high."""
+
+MASKED = {"degree", "chord", "boxed", "worked", "numeral", *FROM_THE_NOTE}
 TEXT_STYLE = {
     "worked": {"font-style": "italic"},
     "key": {"font-style": "italic"},
@@ -279,8 +285,12 @@ class Drawing:
         if kind in FROM_THE_NOTE:
             anchor = "start"
             x = max(0.0, min(x - USUAL_HEAD_HALF_WIDTH, self.limit - width - STAFF_SPACE))
-        if kind == "section":
-            box_around(home, x, y, width)
+        if set(runs[0][0]) == {"_"}:
+            self.draw_blank(home, kind, x, y)
+            return
+        if kind in BOXED:
+            start = x - (width / 2 if anchor == "middle" else 0)
+            box_around(home, start, y, width)
         text = SubElement(
             home,
             "text",
@@ -309,7 +319,31 @@ class Drawing:
         self.extent = max(self.extent, left + width)
         self.reaches(y - TEXT_SIZE, y + TEXT_SIZE / 2)
 
+    def draw_blank(self, home: Element, kind: str, x: float, y: float) -> None:
+        """What the reader writes on: a line below a note, a box above a chord."""
+        if kind == "numeral":
+            top = y + 90 - BLANK_HEIGHT
+            box = rectangle(x - BOX_WIDTH / 2, top, BOX_WIDTH, BLANK_HEIGHT)
+            SubElement(home, "rect", {"class": "write", **box})
+            width = BOX_WIDTH
+        else:
+            top, width = y - BLANK_HEIGHT, BLANK_WIDTH
+            start = f"M{number(x - width / 2)} {number(y)}"
+            line = {"d": f"{start}h{width}", "stroke": "currentColor", "fill": "none"}
+            SubElement(home, "path", {"class": "write", "stroke-width": "22", **line})
+        self.texts.append((kind, x - width / 2, y, width, self.system))
+        self.extent = max(self.extent, x + width / 2)
+        self.reaches(top - 60, y + 150)
+
     # Drawing on it
+
+    def box_note(self, part: int, note: int) -> None:
+        """Draw a box about the head of a note."""
+        place = self.notes.get((part, note))
+        if place is not None:
+            half = 250.0
+            box = rectangle(place.x - half, place.y - half, 2 * half, 2 * half)
+            SubElement(self.systems[place.system].over, "rect", {"class": "meant", **box})
 
     def title_notes(self, titles: Mapping[tuple[int, int], str]) -> None:
         """Give notes a title, which is read out and shown when pointed at."""
@@ -461,19 +495,20 @@ class System:
 
 def box_around(home: Element, x: float, y: float, width: float) -> None:
     """A box around a text that is about to be written."""
-    SubElement(
-        home,
-        "rect",
-        {
-            "x": number(x - 80),
-            "y": number(y - 350),
-            "width": number(1.25 * width + 160),
-            "height": "430",
-            "fill": "none",
-            "stroke": "currentColor",
-            "stroke-width": "22",
-        },
-    )
+    SubElement(home, "rect", rectangle(x - 80, y - 350, 1.25 * width + 160, 430))
+
+
+def rectangle(x: float, y: float, width: float, height: float) -> dict[str, str]:
+    """An open box as attributes."""
+    return {
+        "x": number(x),
+        "y": number(y),
+        "width": number(width),
+        "height": number(height),
+        "fill": "none",
+        "stroke": "currentColor",
+        "stroke-width": "22",
+    }
 
 
 def without_course(attributes: Mapping[str, str]) -> dict[str, str]:

@@ -14,17 +14,10 @@ from typing import Any
 
 from melodex.melody import degree_name
 from melodex.presentation.data.values import json_text
+from melodex.tasks.lesson.asking.records import Part, Question, Shown, plain_words
 from melodex.tasks.lesson.measures import Measures, measures_of
 from melodex.tasks.lesson.order import Arrangement
-from melodex.tasks.lesson.questions import (
-    ChordsQuestion,
-    DegreesQuestion,
-    KeyChangeQuestion,
-    Question,
-    RelativeQuestion,
-    SharedQuestion,
-    Worksheet,
-)
+from melodex.tasks.lesson.questions import Worksheet
 from melodex.tasks.lesson.sets import Lesson, LessonExample, LessonLine
 
 __all__ = ["arrangement_json", "lesson_json", "lessons_json", "worksheet_json"]
@@ -146,6 +139,7 @@ def worksheet_json(sheet: Worksheet) -> str:
     return json_text(
         {
             "name": sheet.lesson.row.name,
+            "points": sheet.points,
             "questions": [
                 {"number": number, **question_data(question)}
                 for number, question in enumerate(sheet.questions, start=1)
@@ -156,24 +150,50 @@ def worksheet_json(sheet: Worksheet) -> str:
 
 
 def question_data(question: Question) -> dict[str, Any]:
-    """A question and its answer."""
-    if isinstance(question, SharedQuestion):
-        return {
-            "asks": "shared notes",
-            "positions": [question.one.position, question.other.position],
-            "answer": [list(pair) for pair in question.answer],
-        }
-    data: dict[str, Any] = {"position": question.example.position}
-    if isinstance(question, DegreesQuestion):
-        return {"asks": "degrees", **data, "answer": degree_texts(question.answer)}
-    if isinstance(question, ChordsQuestion):
-        return {"asks": "chords", **data, "answer": list(question.answer)}
-    if isinstance(question, KeyChangeQuestion):
-        changes = [{"bar": key.bar, "key": str(key.key)} for key in question.answer]
-        return {"asks": "key change", **data, "answer": changes}
-    assert isinstance(question, RelativeQuestion)
-    choices = {
-        choice.letter: {"tune_id": choice.passage.tune_id, "title": choice.passage.label}
-        for choice in question.choices
+    """A question, its passages, and each part with all that is accepted."""
+    return {
+        "name": question.name,
+        "heading": question.heading,
+        "position": question.position,
+        "points": question.points,
+        "also_in": list(question.also),
+        "note": question.note,
+        "passages": [shown_data(shown) for shown in question.passages],
+        "parts": [part_data(part) for part in question.parts],
     }
-    return {"asks": "relative", **data, "choices": choices, "answer": question.answer}
+
+
+def shown_data(shown: Shown) -> dict[str, Any]:
+    """A passage of a question."""
+    return {
+        "letter": shown.letter,
+        "tune_id": shown.tune_id,
+        "title": shown.excerpt.title,
+        "first_bar": shown.excerpt.bar[0],
+        "last_bar": shown.excerpt.bar[-1],
+        "keys": [str(key.key) for key in shown.labels.keys],
+        "notes_in_boxes": sorted(shown.marked_notes),
+        "chords_in_boxes": sorted(shown.marked_chords),
+    }
+
+
+def part_data(part: Part) -> dict[str, Any]:
+    """A part: what it asks, and what is accepted, the key's answer first."""
+    return {
+        "asks": part.kind,
+        "on_topic": part.is_topical,
+        "level": part.level,
+        "task": plain_words(part.task),
+        "choices": list(part.choices),
+        "open": part.is_open,
+        "why": plain_words(part.why),
+        "fields": [
+            {
+                "label": plain_words(field.label),
+                "at": field.at,
+                "index": field.index,
+                "accepted": [plain_words(words) for words in field.accepted],
+            }
+            for field in part.fields
+        ],
+    }

@@ -5,6 +5,7 @@ Contents: printed.
 
 from __future__ import annotations
 
+from melodex.errors import PresentationError
 from melodex.presentation.lesson.setting import SheetSetting
 from melodex.presentation.lesson.sheets import handout_page, worksheet_page
 from melodex.tasks.lesson.questions import Worksheet
@@ -21,6 +22,7 @@ def printed(
     setting: SheetSetting,
     answers: str = "with",
     paper: str = "a4",
+    size: str = "usual",
 ) -> str | bytes:
     """Return a handout, or a worksheet if there are questions, in some form.
 
@@ -35,9 +37,11 @@ def printed(
     setting : SheetSetting
         Key, instrument and clef.
     answers : str
-        ``with``, ``without`` or ``only``.
+        ``with``, ``without`` or ``only``; or ``checked``, for ``html``.
     paper : str
         ``a4`` or ``letter``, for ``pdf``.
+    size : str
+        ``usual`` or ``large``: how high the staves of a worksheet are.
 
     Raises
     ------
@@ -52,8 +56,12 @@ def printed(
         from melodex.presentation.lesson.data import lesson_json, worksheet_json
 
         return worksheet_json(asked) if asked else lesson_json(lesson)
+    if answers == "checked" and form != "html":
+        raise PresentationError(
+            "only a page can check answers", hint="make it html, or print it with answers"
+        )
     page = (
-        worksheet_page(asked, setting, answers=answers)
+        worksheet_page(asked, setting, answers=answers, size=size)
         if asked
         else handout_page(lesson, setting)
     )

@@ -1,72 +1,49 @@
-"""How each kind of question is printed, and how it is answered.
+"""How a question is printed, and how it is answered.
 
 Conventions: what is asked for stands neither in the picture nor in the words that go
-with it for those who do not see it. A passage is named by title and maker.
+with it for those who do not see it. A passage is named by title and maker, unless that
+would tell where to look the answer up.
 
-Contents: Asked, ask, answer, picture, spelled, maker_of, source_of.
+Contents: Asked, PAPER_SIZES, ask, answer, picture, passages_of, right_text.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from functools import singledispatch
 from typing import NamedTuple
 
-from melodex.errors import PresentationError
-from melodex.melody import Melody, degree_name
+from melodex.melody import Melody
 from melodex.presentation.engraving.layout import StaffPart
-from melodex.presentation.engraving.mei import with_signs
-from melodex.presentation.engraving.pictures import engrave
+from melodex.presentation.engraving.mei import EMPTY_BOX
+from melodex.presentation.engraving.pictures import engrave, no_wider_than
 from melodex.presentation.engraving.sides import parts_of
 from melodex.presentation.lesson.setting import SetPassage, SheetSetting, set_passage
+from melodex.presentation.lesson.words import maker_of, said
 from melodex.presentation.report.blocks import solo_player
-from melodex.presentation.report.page import Blanks, Block, Legend, Picture
-from melodex.tasks.compare import OTHER_RHYTHM, RELATIONS
-from melodex.tasks.lesson.questions import (
-    ChordsQuestion,
-    DegreesQuestion,
-    KeyChangeQuestion,
-    RelativeQuestion,
-    SharedQuestion,
-)
-from melodex.tasks.lesson.sets import LessonExample
+from melodex.presentation.report.page import Answering, Blanks, Block, Legend, Picture, Text
+from melodex.tasks.compare import RELATIONS
+from melodex.tasks.lesson.asking.records import Field, Part, Question, Shown
 
-__all__ = ["Asked", "answer", "ask", "maker_of", "picture", "source_of", "spelled"]
+__all__ = ["PAPER_SIZES", "Asked", "answer", "ask", "picture", "right_text"]
 
-CHORD_BLANK = "[____]"
-"""The brackets keep room above the chord symbol to write in."""
+PAPER_SIZES = {"usual": 7.25, "large": 8.0}
+"""How high a stave of a worksheet is, in millimetres."""
 
+FULL_WIDTH = 174.0
+"""Millimetres between the margins of A4, the narrower of the two papers."""
 
-def maker_of(melody: Melody) -> str:
-    """Composer and year; what is not known is said."""
-    made = melody.credits
-    maker = made.composer or "composer not known"
-    return f"{maker}, {made.year}" if made.year is not None else maker
+STAFF_PIXELS = 4 * 180 / 21
+UNITS_OF_WIDTH = 2.1
+"""Tenths of the engraver's units to a pixel, as :func:`engrave` counts widths."""
 
 
-def source_of(melody: Melody) -> str:
-    """Collection and number in it."""
-    made = melody.credits
-    number = f"no. {made.number}" if made.number else ""
-    return ", ".join(part for part in (made.collection, number) if part) or "not known"
+class Asked(NamedTuple):
+    """A question as it is printed: heading, note beside it, and blocks."""
 
-
-ACCIDENTAL = re.compile(
-    r"\b([A-G])(b+|#+)(?![a-z])|\b([A-G])(b+|#+)(?=m|dim|sus|aug|add)"
-    r"|(?<![A-Za-z])()(b+|#+)(?=[IViv\d])"
-)
-
-
-def spelled(text: str) -> str:
-    """A text in which names of notes and numerals have real accidentals."""
-
-    def signed(found: re.Match[str]) -> str:
-        letter, signs = (part for part in found.groups() if part is not None)
-        return letter + with_signs(signs)
-
-    return ACCIDENTAL.sub(signed, text)
+    heading: str
+    note: str
+    blocks: tuple[Block, ...]
 
 
 def picture(
@@ -77,254 +54,218 @@ def picture(
     pairs: Sequence[tuple[int, int]] = (),
     description: str = "",
     caption: str = "",
+    staff_mm: float = 0.0,
 ) -> Picture:
-    """An engraved picture."""
-    drawn = engrave(parts, pairs=pairs, prefix=prefix, title=title, description=description)
-    return Picture(drawn.svg, f"Notes: {title}", caption)
-
-
-# Questions.
-
-
-class Asked(NamedTuple):
-    """A question as it is printed: heading, task, source, blocks, and the same answered."""
-
-    heading: str
-    task: str
-    source: str
-    blocks: tuple[Block, ...]
-
-
-@singledispatch
-def ask(question: object, setting: SheetSetting, name: str) -> Asked:
-    """A question as it is printed."""
-    raise PresentationError(f"a {type(question).__name__} cannot be printed")
-
-
-@singledispatch
-def answer(question: object, setting: SheetSetting, name: str) -> Asked:
-    """The same with its answer."""
-    raise PresentationError(f"a {type(question).__name__} cannot be printed")
-
-
-def of_example(example: LessonExample) -> str:
-    """Title, bars and maker of a passage."""
-    return f"{example.title}. {maker_of(example.excerpt)}"
-
-
-def solo(
-    here: SetPassage, part: StaffPart, example: LessonExample, name: str
-) -> tuple[Block, ...]:
-    """One passage with what is played of it."""
-    return (
-        picture([part], name, example.title),
-        solo_player(here.melody, f"l{name}", name, example.title),
-    )
-
-
-@ask.register
-def ask_degrees(question: DegreesQuestion, setting: SheetSetting, name: str) -> Asked:
-    """Notes with blanks below them."""
-    example = question.example
-    here = set_passage(example.excerpt, example.labels, setting)
-    hidden = frozenset(range(len(example.excerpt))) - question.given
-    part = replace(here.part(numerals=False), hidden=hidden)
-    task = "Write the scale degree below each note. The first is given."
-    source = of_example(example)
-    return Asked("Write the degrees", task, source, solo(here, part, example, name))
-
-
-@answer.register
-def answer_degrees(question: DegreesQuestion, setting: SheetSetting, name: str) -> Asked:
-    """Notes with their degrees."""
-    example = question.example
-    here = set_passage(example.excerpt, example.labels, setting)
-    degrees = [
-        "–" if degree is None else with_signs(degree_name(degree))
-        for degree in question.answer
-    ]
-    keys = " then ".join(spelled(here.key_name(key.key)) for key in here.labels.keys)
-    task = f"In {keys}: {' '.join(degrees)}"
-    blocks = solo(here, here.part(numerals=False), example, name)
-    return Asked("The degrees", task, of_example(example), blocks)
-
-
-@ask.register
-def ask_chords(question: ChordsQuestion, setting: SheetSetting, name: str) -> Asked:
-    """Chord symbols with blanks above them."""
-    example = question.example
-    here = set_passage(example.excerpt, example.labels, setting)
-    blanks = tuple((onset, CHORD_BLANK) for onset, _ in here.numerals)
-    part = replace(here.part(degrees=False), numerals=blanks)
-    task = "Write the Roman numeral of each chord on the line above it."
-    source = of_example(example)
-    return Asked("Name the chords", task, source, solo(here, part, example, name))
-
-
-@answer.register
-def answer_chords(question: ChordsQuestion, setting: SheetSetting, name: str) -> Asked:
-    """Chord symbols with their numerals."""
-    example = question.example
-    here = set_passage(example.excerpt, example.labels, setting)
-    symbols = [here.melody.chords[place].text for place in question.asked]
-    pairs = zip(symbols, question.answer, strict=True)
-    task = "; ".join(f"{spelled(symbol)} is {spelled(text)}" for symbol, text in pairs)
-    blocks = solo(here, here.part(degrees=False), example, name)
-    return Asked("The chords", f"{task}.", of_example(example), blocks)
-
-
-@ask.register
-def ask_key_change(question: KeyChangeQuestion, setting: SheetSetting, name: str) -> Asked:
-    """Notes and chord symbols alone."""
-    example = question.example
-    here = set_passage(example.excerpt, example.labels, setting)
-    part = here.part(degrees=False, numerals=False)
-    changes = len(question.answer) - 1
-    task = "The key changes here. In which bar does the new key begin, and which is it?"
-    words: tuple[str, ...] = ("From which key, to which, in which bar:",)
-    if changes > 1:
-        task = f"The key changes {changes} times here. In which bars, and to which keys?"
-        words = tuple(f"Change {number}:" for number in range(1, changes + 1))
-    blocks = (*solo(here, part, example, name), Blanks(words))
-    return Asked("Where does the key change?", task, of_example(example), blocks)
-
-
-@answer.register
-def answer_key_change(
-    question: KeyChangeQuestion, setting: SheetSetting, name: str
-) -> Asked:
-    """Bars and keys, and the degrees under the keys that hold."""
-    example = question.example
-    here = set_passage(example.excerpt, example.labels, setting)
-    first, *others = question.answer
-    told = [f"It starts in {spelled(here.key_name(first.key))}."]
-    for key in others:
-        # A chord that is named in the reason is that of the source.
-        how = key.how.partition(",")[0] if here.fifths else key.how
-        told.append(f"In bar {key.bar}: {spelled(here.key_name(key.key))}, {spelled(how)}.")
-    blocks = solo(here, here.part(), example, name)
-    return Asked("The change of key", " ".join(told), of_example(example), blocks)
-
-
-@ask.register
-def ask_shared(question: SharedQuestion, setting: SheetSetting, name: str) -> Asked:
-    """Two passages over one another, without what they share."""
-    parts, pairs = shared_parts(question, setting)
-    bare = [replace(part, relations=(), degrees=(), numerals=()) for part in parts]
-    title = f"A: {question.one.title}; B: {question.other.title}"
-    task = (
-        "Move B in your mind so that it meets A. Mark the notes that both share, and "
-        "say what was changed in the others."
-    )
-    blocks = (picture(bare, name, title, pairs=pairs), Blanks(("What was changed:", "")))
-    return Asked("Mark the shared notes", task, shared_source(question), blocks)
-
-
-@answer.register
-def answer_shared(question: SharedQuestion, setting: SheetSetting, name: str) -> Asked:
-    """The same with all that compare says."""
-    parts, pairs = shared_parts(question, setting)
-    seen = {relation for part in parts for relation in part.relations}
-    legend = Legend(tuple(relation for relation in RELATIONS if relation in seen))
-    title = f"A: {question.one.title}; B: {question.other.title}"
-    # Later sentences name keys, which are those of the sources.
-    told = list(question.comparison.summary[:2])
-    if changed := question.comparison.likeness.count(OTHER_RHYTHM):
-        stand = "stands" if changed == 1 else "stand"
-        told.append(f"{changed} of the same degree {stand} in another rhythm.")
-    task = " ".join(told)
-    blocks = (legend, picture(parts, name, title, pairs=pairs))
-    return Asked("The shared notes", task, shared_source(question), blocks)
-
-
-def shared_source(question: SharedQuestion) -> str:
-    """Both passages and their makers."""
-    return f"A: {of_example(question.one)}. B: {of_example(question.other)}"
-
-
-def shared_parts(
-    question: SharedQuestion, setting: SheetSetting
-) -> tuple[tuple[StaffPart, StaffPart], tuple[tuple[int, int], ...]]:
-    """Two staves, each passage as it is set, and their partners."""
-    here = [
-        set_passage(example.excerpt, example.labels, setting)
-        for example in (question.one, question.other)
-    ]
-    parts, pairs = parts_of(
-        here[0].melody, here[1].melody, question.comparison.likeness, key="own"
-    )
-    a, b = (
-        replace(
-            part,
-            degrees=each.part().degrees,
-            numerals=each.numerals,
-            clef=each.clef,
+    """An engraved picture; with ``staff_mm``, of staves so high on paper."""
+    widest = None
+    if staff_mm:
+        widest = int(FULL_WIDTH * STAFF_PIXELS / staff_mm * UNITS_OF_WIDTH)
+    with no_wider_than(widest):
+        drawn = engrave(
+            parts, pairs=pairs, prefix=prefix, title=title, description=description
         )
-        for part, each in zip(parts, here, strict=True)
+    size = staff_mm / STAFF_PIXELS
+    return Picture(drawn.svg, f"Notes: {title}", caption, mm_a_pixel=size)
+
+
+# Passages.
+
+
+def passages_of(question: Question, setting: SheetSetting) -> list[SetPassage]:
+    """The passages of a question as they are printed."""
+    return [set_passage(each.excerpt, each.labels, setting) for each in question.passages]
+
+
+def onset_in(melody: Melody, place: int) -> int:
+    """Where a chord symbol stands in a passage; one that holds already, at its start."""
+    return max(melody.chords[place].onset_ticks, melody.onset_ticks[0])
+
+
+def staff_of(shown: Shown, here: SetPassage, *, is_answered: bool) -> StaffPart:
+    """The stave of a passage, with blanks or with what belongs in them."""
+    melody, labels = here.melody, here.labels
+    with_degree = shown.asked_notes | shown.given_notes
+    degrees = tuple(
+        degree if note in with_degree else None
+        for note, degree in enumerate(labels.degrees)
     )
-    return (a, b), pairs
-
-
-@ask.register
-def ask_relative(question: RelativeQuestion, setting: SheetSetting, name: str) -> Asked:
-    """A phrase and three passages without titles."""
-    task = (
-        "One of A, B and C is a relative of the phrase: the same tune varied, in another "
-        "key or rhythm perhaps. Which one, and by what do you know it?"
+    numerals = [
+        (onset_in(melody, place), labels.numerals[place] if is_answered else EMPTY_BOX)
+        for place in sorted(shown.asked_chords)
+    ]
+    names = tuple((key.onset_ticks, here.key_name(key.key)) for key in labels.keys)
+    return StaffPart(
+        rhythm_alone(melody) if shown.heard == "rhythm" and not is_answered else melody,
+        label=shown.letter,
+        degrees=degrees if with_degree else (),
+        numerals=tuple(numerals),
+        hidden=frozenset() if is_answered else shown.asked_notes,
+        clef=here.clef,
+        key_names=names if shown.has_key_names else (),
+        boxed=shown.marked_notes,
+        boxed_chords=frozenset(onset_in(melody, place) for place in shown.marked_chords),
     )
-    blocks = (
-        *relative_blocks(question, setting, name, reveal=False),
-        Blanks(("It is", "I know it by")),
+
+
+def rhythm_alone(melody: Melody) -> Melody:
+    """The rhythm of a passage on one line: every note as high as the first."""
+    count = len(melody)
+    return replace(
+        melody,
+        midi=(melody.midi[0],) * count,
+        fifths=(melody.fifths[0],) * count,
+        chords=(),
+        lyrics=(),
     )
-    source = of_example(question.example)
-    return Asked("Which of these three is the relative?", task, source, blocks)
 
 
-@answer.register
-def answer_relative(question: RelativeQuestion, setting: SheetSetting, name: str) -> Asked:
-    """The letter, and what each passage shares with the phrase."""
-    told = [f"It is {question.answer}."]
-    for choice in question.choices:
-        found = choice.comparison.likeness
-        told.append(
-            f"{choice.letter} is {choice.passage.label}: {found.agreeing} of "
-            f"{len(question.example.excerpt)} notes of the phrase have their like in it."
-        )
-    chosen = next(c for c in question.choices if c.letter == question.answer)
-    comparison = chosen.comparison
-    parts, pairs = parts_of(
-        question.example.excerpt, chosen.passage.melody, comparison.likeness
-    )
-    title = f"A: the phrase; B: {chosen.passage.label}"
-    seen = {relation for part in parts for relation in part.relations}
-    blocks: tuple[Block, ...] = (
-        Legend(tuple(relation for relation in RELATIONS if relation in seen)),
-        picture(
-            [replace(parts[0], label="Phrase"), replace(parts[1], label=question.answer)],
-            name,
-            title,
-            pairs=pairs,
-            caption="Both at the pitch of the phrase in its source.",
-        ),
-    )
-    source = of_example(question.example)
-    return Asked("The relative", " ".join(told), source, blocks)
-
-
-def relative_blocks(
-    question: RelativeQuestion, setting: SheetSetting, name: str, *, reveal: bool
+def drawn(
+    question: Question,
+    here: Sequence[SetPassage],
+    name: str,
+    *,
+    is_answered: bool,
+    staff_mm: float,
 ) -> Iterator[Block]:
-    """The phrase and its choices, drawn and played."""
-    example = question.example
-    here = set_passage(example.excerpt, example.labels, setting)
-    part = here.part(degrees=reveal, numerals=False, label="Phrase")
-    yield picture([part], f"{name}o", "The phrase", description="The phrase.")
-    yield solo_player(here.melody, f"l{name}o", f"{name}o", "the phrase")
-    for choice in question.choices:
-        each = set_passage(choice.passage.melody, choice.labels, setting)
-        part = each.part(degrees=reveal, numerals=False, label=choice.letter)
-        prefix = f"{name}{choice.letter.lower()}"
-        title = f"Passage {choice.letter}"
-        # A title would tell where to look the answer up.
-        yield picture([part], prefix, title, description=f"{title}.")
-        yield solo_player(each.melody, f"l{prefix}", prefix, title)
+    """The passages of a question, drawn and played."""
+    for shown, passage in zip(question.passages, here, strict=True):
+        part = staff_of(shown, passage, is_answered=is_answered)
+        is_named = shown.is_named or is_answered
+        title = shown.title if is_named else f"Passage {shown.letter}"
+        prefix = f"{name}{shown.letter.lower()[:1]}"
+        yield picture(
+            [part],
+            prefix,
+            title,
+            description="" if is_named else f"{title}.",
+            staff_mm=staff_mm,
+        )
+        yield solo_player(passage.melody, f"l{prefix}", prefix, title)
+
+
+def source_words(question: Question, *, is_answered: bool) -> str:
+    """Titles and makers, and where the same music stands too."""
+    told = [
+        f"{shown.letter}: {text}" if shown.letter else text
+        for shown in question.passages
+        if shown.is_named or is_answered
+        for text in (f"{shown.title}. {maker_of(shown.excerpt)}",)
+    ]
+    if question.also:
+        told.append(f"also in {', '.join(question.also)}")
+    return "; ".join(told)
+
+
+# Asking.
+
+
+def points_text(points: int) -> str:
+    """How many points there are."""
+    return f"{points} point{'s' if points != 1 else ''}"
+
+
+def lettered(parts: Sequence[Part], place: int) -> str:
+    """The letter of a part, where there are several."""
+    return f"({'abcdefgh'[place]}) " if len(parts) > 1 else ""
+
+
+def choices_text(part: Part) -> str:
+    """What there is to choose from."""
+    return f" ({', '.join(part.choices)})" if part.choices else ""
+
+
+def ask(
+    question: Question, setting: SheetSetting, name: str, *, staff_mm: float = 0.0
+) -> Asked:
+    """A question as it is printed."""
+    here = passages_of(question, setting)
+    blocks: list[Block] = []
+    if question.note:
+        blocks.append(Text(tuple(question.note.splitlines())))
+    blocks += drawn(question, here, name, is_answered=False, staff_mm=staff_mm)
+    for place, part in enumerate(question.parts):
+        task = lettered(question.parts, place) + said(part.task, here) + choices_text(part)
+        blocks.append(Text((task,)))
+        if lines := tuple(said(f.label, here) for f in part.fields if f.at == "line"):
+            blocks.append(Blanks(lines, in_row=not part.is_open))
+        if part.is_open:
+            blocks.append(Blanks(("",)))
+        blocks.append(answering(part, here, f"{name}p{place}"))
+    source = source_words(question, is_answered=False)
+    note = "; ".join(text for text in (source, points_text(question.points)) if text)
+    return Asked(question.heading, note, tuple(blocks))
+
+
+def answering(part: Part, here: Sequence[SetPassage], name: str) -> Answering:
+    """What the page needs to check an answer that is typed into it."""
+    fields = tuple(
+        (
+            field_label(field, here, place, len(part.fields)),
+            tuple(dict.fromkeys(said(words, here) for words in field.accepted)),
+        )
+        for place, field in enumerate(part.fields)
+    )
+    return Answering(name, fields, part.choices, said(part.why, here), part.is_open)
+
+
+def field_label(field: Field, here: Sequence[SetPassage], place: int, count: int) -> str:
+    """What is typed where, in words."""
+    if field.at == "chord":
+        symbol = said(field.label, here)
+        return f"{symbol} in bar {here[0].melody.chords[field.index].bar}"
+    if field.at == "note":
+        return f"blank {place + 1} of {count}"
+    return said(field.label, here) or "answer"
+
+
+# Answering.
+
+
+def right_text(part: Part, here: Sequence[SetPassage]) -> str:
+    """What is right, with all that is accepted."""
+    if all(field.at == "note" for field in part.fields):
+        return " ".join(said(field.accepted[0], here) for field in part.fields)
+    told = []
+    for field in part.fields:
+        label = said(field.label, here)
+        first, *others = dict.fromkeys(said(words, here) for words in field.accepted)
+        also = f" (or {', '.join(others)})" if others else ""
+        told.append(
+            f"{label}{' is' if field.at == 'chord' else ':' if label else ''} "
+            f"{first}{also}".strip()
+        )
+    return "; ".join(told)
+
+
+def answer(question: Question, setting: SheetSetting, name: str) -> Asked:
+    """The same with its answer and one sentence of why."""
+    here = passages_of(question, setting)
+    blocks: list[Block] = []
+    if question.comparison is not None:
+        blocks += compared(question, here, name)
+    else:
+        blocks += drawn(question, here, name, is_answered=True, staff_mm=0.0)
+    told = []
+    for place, part in enumerate(question.parts):
+        right = right_text(part, here)
+        why = "" if part.is_open else f" {said(part.why, here)}"
+        closed = right if right.endswith((".", "!", "?")) else f"{right}."
+        told.append(f"{lettered(question.parts, place)}{closed}{why}")
+    blocks.append(Text(tuple(told)))
+    source = source_words(question, is_answered=True)
+    return Asked(question.heading, source, tuple(blocks))
+
+
+def compared(question: Question, here: Sequence[SetPassage], name: str) -> Iterator[Block]:
+    """Two passages over one another with all that compare says."""
+    assert question.comparison is not None
+    likeness = question.comparison.likeness
+    parts, pairs = parts_of(here[0].melody, here[1].melody, likeness, key="own")
+    staves = [
+        replace(part, degrees=each.part().degrees, numerals=each.numerals, clef=each.clef)
+        for part, each in zip(parts, here, strict=True)
+    ]
+    seen = {relation for part in parts for relation in part.relations}
+    yield Legend(tuple(relation for relation in RELATIONS if relation in seen))
+    title = "; ".join(f"{shown.letter}: {shown.title}" for shown in question.passages)
+    yield picture(staves, name, title, pairs=pairs)

@@ -11,20 +11,23 @@ Contents: CAUTIONS, ANSWERS, handout_page, worksheet_page, example_section.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from melodex.errors import REMEDIES, PresentationError
 from melodex.melody import Melody
+from melodex.presentation.engraving.layout import StaffPart
 from melodex.presentation.lesson.questions import (
+    PAPER_SIZES,
     answer,
     ask,
-    maker_of,
+    onset_in,
     picture,
-    source_of,
-    spelled,
 )
 from melodex.presentation.lesson.setting import SetPassage, SheetSetting, set_passage
+from melodex.presentation.lesson.words import maker_of, said, source_of, spelled
 from melodex.presentation.report.blocks import rights_lines, solo_player
 from melodex.presentation.report.page import (
+    Answering,
     Blanks,
     Block,
     Caution,
@@ -33,12 +36,10 @@ from melodex.presentation.report.page import (
     Section,
     Text,
 )
-from melodex.tasks.lesson.questions import (
-    Question,
-    RelativeQuestion,
-    SharedQuestion,
-    Worksheet,
-)
+from melodex.tasks.lesson.asking.focus import Focus, focus_of, note_wish
+from melodex.tasks.lesson.asking.parts import why_note
+from melodex.tasks.lesson.asking.records import Shown
+from melodex.tasks.lesson.questions import Question, Worksheet
 from melodex.tasks.lesson.sets import Lesson, LessonExample
 from melodex.tasks.lesson.state import AS_KEPT
 
@@ -50,7 +51,7 @@ CAUTIONS = (
     "that it is free.",
     "What may be copied for a class differs from country to country.",
 )
-ANSWERS = ("with", "without", "only")
+ANSWERS = ("with", "without", "only", "checked")
 """Whether a worksheet comes with its answers."""
 
 MOST_NOTES_WHOLE = 90
@@ -85,7 +86,11 @@ def handout_page(lesson: Lesson, setting: SheetSetting | None = None) -> Page:
 
 
 def worksheet_page(
-    sheet: Worksheet, setting: SheetSetting | None = None, *, answers: str = "with"
+    sheet: Worksheet,
+    setting: SheetSetting | None = None,
+    *,
+    answers: str = "with",
+    size: str = "usual",
 ) -> Page:
     """Return a worksheet, with its answer key on pages of its own.
 
@@ -96,28 +101,35 @@ def worksheet_page(
     setting : SheetSetting, optional
         Key, instrument and clef; as in the sources by default.
     answers : str
-        ``with``, ``without`` or ``only``.
+        ``with``, ``without`` or ``only``; or ``checked``, for a page that a pupil types
+        answers into and that checks them itself.
+    size : str
+        How large it is printed: one of ``questions.PAPER_SIZES``.
 
     Raises
     ------
     PresentationError
-        If a passage cannot be engraved, or ``answers`` is none of the three.
+        If a passage cannot be engraved, or ``answers`` or ``size`` is no choice.
     """
-    if answers not in ANSWERS:
-        raise PresentationError(f"{answers!r} is no choice", hint=", ".join(ANSWERS))
+    for chosen, known in ((answers, ANSWERS), (size, tuple(PAPER_SIZES))):
+        if chosen not in known:
+            raise PresentationError(f"{chosen!r} is no choice", hint=", ".join(known))
     setting = setting or SheetSetting()
     sections: list[Section] = []
     if answers != "only":
-        sections += asked_sections(sheet.questions, setting)
-    if answers == "without":
+        sections += asked_sections(sheet, setting, answers, PAPER_SIZES[size])
+    if answers in {"without", "checked"}:
         sections.append(Section("", (Caution(CAUTIONS),)))
     else:
         sections += answer_sections(sheet, setting, new_page=answers == "with")
-    melodies = [melody for question in sheet.questions for melody in shown(question)]
+    melodies = [
+        shown.excerpt for question in sheet.questions for shown in question.passages
+    ]
     name = sheet.lesson.row.name
     title = f"{name}: answers" if answers == "only" else name
     kicker = "answer key" if answers == "only" else "worksheet"
-    summary = about(sheet.lesson, setting, notes=False)
+    lesson = without_given_topic(sheet.lesson)
+    summary = about(lesson, setting, notes=False)
     return Page(title, kicker, summary, tuple(sections), rights_of(melodies))
 
 
@@ -129,6 +141,14 @@ def refuse_empty(lesson: Lesson) -> None:
             where=lesson.row.name,
             hint=REMEDIES["keep passages"],
         )
+
+
+def without_given_topic(lesson: Lesson) -> Lesson:
+    """The set without a topic that gathering gave it: it would tell the answers."""
+    given = {e.labels.topic.words.capitalize() for e in lesson.examples if e.labels.topic}
+    if lesson.row.topic not in given:
+        return lesson
+    return replace(lesson, row=replace(lesson.row, topic=""))
 
 
 def about(lesson: Lesson, setting: SheetSetting, *, notes: bool = True) -> tuple[str, ...]:
@@ -153,14 +173,16 @@ def rights_of(melodies: Sequence[Melody]) -> tuple[str, ...]:
 def example_section(example: LessonExample, setting: SheetSetting) -> Section:
     """One passage of a handout."""
     here = set_passage(example.excerpt, example.labels, setting)
+    shown = Shown(example.excerpt, example.labels, example.row.tune_id)
+    meant = focus_of(shown)
     name = f"e{example.position}"
     blocks: list[Block] = []
     if example.row.note:
         blocks.append(Text(tuple(example.row.note.splitlines())))
     blocks += [
-        picture([here.part()], name, example.title),
+        picture([with_focus(here, meant)], name, example.title),
         solo_player(here.melody, f"l{example.position}", name, example.title),
-        Facts(tuple(facts_of(example, here))),
+        Facts((*shows(shown, meant, here), *facts_of(example, here))),
     ]
     if example.state.kind != AS_KEPT:
         blocks.append(Caution((f"This passage: {example.state.sentence}.",)))
@@ -170,6 +192,26 @@ def example_section(example: LessonExample, setting: SheetSetting) -> Section:
         note=maker_of(example.excerpt),
         whole=len(example.excerpt) <= MOST_NOTES_WHOLE,
     )
+
+
+def with_focus(here: SetPassage, meant: Focus) -> StaffPart:
+    """The stave of a passage with a box about the notes and chords that are meant."""
+    return replace(
+        here.part(),
+        boxed=frozenset(note for note, _ in meant.hits),
+        boxed_chords=frozenset(onset_in(here.melody, place) for place in meant.chords),
+    )
+
+
+def shows(shown: Shown, meant: Focus, here: SetPassage) -> Iterator[tuple[str, str]]:
+    """What the note in the box is on its chord."""
+    topic = shown.labels.topic
+    wish = note_wish(topic.asked) if topic else None
+    if wish is None:
+        return
+    for note, place in meant.hits[:1]:
+        words = said(why_note(shown, note, place, wish.degree), [here])
+        yield "In the box", f"bar {shown.excerpt.bar[note]}, {words}"
 
 
 def facts_of(example: LessonExample, here: SetPassage) -> Iterator[tuple[str, str]]:
@@ -188,16 +230,23 @@ def facts_of(example: LessonExample, here: SetPassage) -> Iterator[tuple[str, st
 
 
 def asked_sections(
-    questions: Sequence[Question], setting: SheetSetting
+    sheet: Worksheet, setting: SheetSetting, answers: str, staff_mm: float
 ) -> Iterator[Section]:
     """The questions, numbered."""
-    yield Section("", (Blanks(("Name",)),))
-    for number, question in enumerate(questions, start=1):
-        asked = ask(question, setting, f"q{number}")
+    checked = answers == "checked"
+    if checked:
+        words = "Type your answers; the page checks them. Nothing leaves this page."
+        yield Section("", (Text((words,)),))
+    else:
+        head = ("Name", "Date", f"Points (of {sheet.points})")
+        yield Section("", (Blanks(head, in_row=True),))
+    unwanted = Blanks if checked else Answering
+    for number, question in enumerate(sheet.questions, start=1):
+        asked = ask(question, setting, f"q{number}", staff_mm=staff_mm)
         yield Section(
             f"{number}. {asked.heading}",
-            (Text((asked.task,)), *asked.blocks),
-            note=asked.source,
+            tuple(block for block in asked.blocks if not isinstance(block, unwanted)),
+            note=asked.note,
             whole=fits(question),
         )
 
@@ -206,34 +255,27 @@ def answer_sections(
     sheet: Worksheet, setting: SheetSetting, *, new_page: bool
 ) -> Iterator[Section]:
     """The answers under the same numbers."""
-    head = "Answers"
     told = (
-        "Degrees, numerals and keys are those that describe finds, shared notes those "
-        "that compare finds.",
+        "Every answer was reached in two ways. Other spellings that are right stand "
+        "behind it in brackets.",
         *sheet.remarks,
     )
     blocks = (Text(told), Caution(CAUTIONS))
-    yield Section(head, blocks, note="for the teacher", new_page=new_page)
+    yield Section(
+        "Answers",
+        blocks,
+        note="for the teacher",
+        new_page=new_page,
+        numbered_apart="Answers",
+    )
     for number, question in enumerate(sheet.questions, start=1):
         made = answer(question, setting, f"a{number}")
         yield Section(
-            f"{number}. {made.heading}",
-            (*made.blocks, Text((made.task,))),
-            note=made.source,
-            whole=fits(question),
+            f"{number}. {made.heading}", made.blocks, note=made.note, whole=fits(question)
         )
-
-
-def shown(question: Question) -> list[Melody]:
-    """The melodies that a question shows."""
-    if isinstance(question, SharedQuestion):
-        return [question.one.excerpt, question.other.excerpt]
-    if isinstance(question, RelativeQuestion):
-        choices = [choice.passage.melody for choice in question.choices]
-        return [question.example.excerpt, *choices]
-    return [question.example.excerpt]
 
 
 def fits(question: Question) -> bool:
     """Whether a question is short enough to stay on one page."""
-    return sum(map(len, shown(question))) <= MOST_NOTES_WHOLE
+    notes = sum(len(shown.excerpt) for shown in question.passages)
+    return notes <= MOST_NOTES_WHOLE

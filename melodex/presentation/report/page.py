@@ -9,7 +9,7 @@ Conventions: only a picture's ``svg`` is taken as markup, and that must come fro
 our own drawing modules.
 
 Contents: Page, Section, Text, Facts, Table, Picture, Fold, Player, Legend, Blanks,
-Links, Caution, page_html.
+Links, Caution, Answering, page_html.
 """
 
 from __future__ import annotations
@@ -31,6 +31,7 @@ from melodex.presentation.engraving.marks import (
 )
 
 __all__ = [
+    "Answering",
     "Blanks",
     "Caution",
     "Facts",
@@ -93,6 +94,8 @@ class Picture:
     svg: str
     label: str
     caption: str = ""
+    mm_a_pixel: float = 0.0
+    """Size on paper; 0 for as wide as the page where the picture is full."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,10 +117,46 @@ class Legend:
 
 @dataclass(frozen=True, slots=True)
 class Blanks:
-    """Lines to write on, each with words before it."""
+    """Lines to write on, each with words before it; ``in_row`` puts them side by side."""
 
     kind: ClassVar[str] = "blanks"
     words: tuple[str, ...]
+    in_row: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Answering:
+    """Fields to type an answer into, which the page itself checks; not for paper.
+
+    Parameters
+    ----------
+    name : str
+        Unique on the page.
+    fields : tuple of (str, tuple of str)
+        What stands before each field, and what is right in it.
+    choices : tuple of str
+        To choose from, where the answer is one of few.
+    why : str
+        What is said once it was checked.
+    is_open : bool
+        Whether only a person can say what is right: then the key is shown beside it.
+    """
+
+    kind: ClassVar[str] = "answering"
+    name: str
+    fields: tuple[tuple[str, tuple[str, ...]], ...]
+    choices: tuple[str, ...] = ()
+    why: str = ""
+    is_open: bool = False
+
+    @property
+    def data(self) -> dict[str, Any]:
+        """What the script needs to know."""
+        return {
+            "right": [list(accepted) for _, accepted in self.fields],
+            "why": self.why,
+            "open": self.is_open,
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,7 +227,19 @@ class Fold:
     on_paper: bool = True
 
 
-Block = Text | Caution | Facts | Table | Picture | Legend | Blanks | Links | Player | Fold
+Block = (
+    Text
+    | Caution
+    | Facts
+    | Table
+    | Picture
+    | Legend
+    | Blanks
+    | Links
+    | Player
+    | Fold
+    | Answering
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,7 +247,8 @@ class Section:
     """A heading and the blocks under it; ``note`` stands beside the heading.
 
     An empty heading stands for none. ``new_page`` starts it on a page of its own when
-    printed; ``whole`` keeps it on one page where it fits.
+    printed; ``whole`` keeps it on one page where it fits; ``numbered_apart`` counts the
+    pages from 1 again, under a name of their own.
     """
 
     heading: str
@@ -204,6 +256,7 @@ class Section:
     note: str = ""
     new_page: bool = False
     whole: bool = False
+    numbered_apart: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -242,13 +295,18 @@ def page_html(page: Page) -> str:
     """
     style, script = static_text("page.css"), static_text("player.js")
     blocks = blocks_in(page.sections)
+    answers = {b.name: b.data for b in blocks if isinstance(b, Answering)}
+    if answers:
+        script = f"{script}\n{static_text('answering.js')}"
     players = {b.name: b.data for b in blocks if isinstance(b, Player)}
     pictures = [b.svg for b in blocks if isinstance(b, Picture)]
     drawn, glyphs = shared_glyphs(pictures)
     policy = "; ".join(
         (
             "default-src 'none'",
-            f"script-src '{sha256_source(script)}'" if players else "script-src 'none'",
+            f"script-src '{sha256_source(script)}'"
+            if players or answers
+            else "script-src 'none'",
             f"style-src '{sha256_source(style)}'",
             "img-src data:",
             "base-uri 'none'",
@@ -260,7 +318,8 @@ def page_html(page: Page) -> str:
             page=page,
             policy=policy,
             style=style,
-            script=script if players else "",
+            script=script if players or answers else "",
+            answers=inert_json(answers) if answers else "",
             players=inert_json(players),
             drawn=dict(zip(pictures, drawn, strict=True)),
             glyphs=glyphs,

@@ -175,6 +175,7 @@ def section_data(section: Section) -> dict[str, Any]:
         "note": section.note,
         "new_page": section.new_page,
         "whole": section.whole,
+        "apart": section.numbered_apart,
         "blocks": [data for block in section.blocks for data in block_data(block)],
     }
 
@@ -191,7 +192,7 @@ def block_data(block: Block) -> list[dict[str, Any]]:
         head = list(block.head)
         return [{"kind": block.kind, "caption": block.caption, "head": head, "rows": rows}]
     if isinstance(block, Blanks):
-        return [{"kind": block.kind, "words": list(block.words)}]
+        return [{"kind": block.kind, "words": list(block.words), "row": block.in_row}]
     if isinstance(block, Legend):
         return [{"kind": block.kind, "relations": [list(pair) for pair in block.named]}]
     if isinstance(block, Picture):
@@ -209,6 +210,7 @@ def picture_data(picture: Picture) -> dict[str, Any]:
         "kind": picture.kind,
         "label": picture.label,
         "caption": with_key_signs(picture.caption),
+        "size": picture.mm_a_pixel,
         "slices": slices,
         "widths": [width_of(each) for each in slices],
     }

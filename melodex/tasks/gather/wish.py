@@ -1,6 +1,6 @@
 """What may be asked of a gathering.
 
-Contents: TOGETHER, Wish, singles, wish_said.
+Contents: TOGETHER, Wish, singles, wish_said, topic_of_wish.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from typing import Any
 
 from melodex.errors import AnalysisError
 
-__all__ = ["TOGETHER", "Wish", "singles", "wish_said"]
+__all__ = ["TOGETHER", "Wish", "singles", "topic_of_wish", "wish_said"]
 
 TOGETHER = {
     "exact_progression": "progression",
@@ -197,3 +197,37 @@ def wish_parted(part: str) -> tuple[str, str]:
             return name, part[len(words) :].strip()
     names = ", ".join(name.replace("_", " ") for name in Wish.__slots__)
     raise AnalysisError(f"{part!r} begins with no wish", hint=f"there are {names}")
+
+
+TOPICS = (
+    "progression",
+    "note_on_chord",
+    "device",
+    "key_change",
+    "mode_change",
+    "modal",
+    "phrase",
+    "returning",
+    "section_bars",
+    "odd_sections",
+    "mode",
+    "metre",
+    "key_centres",
+)
+"""What a teaching set can be about; the first that is wished for is what it is about,
+as the passages of a gathering are those of the same wish."""
+
+
+def topic_of_wish(wish: Wish) -> tuple[str, str] | None:
+    """Say what passages that were gathered by a wish are about.
+
+    Returns
+    -------
+    tuple of (str, str) or None
+        Name of the wish and what was asked, empty where the name says all.
+    """
+    for name in TOPICS:
+        asked = getattr(wish, name)
+        if asked not in ("", None, False):
+            return name, "" if asked is True else str(asked)
+    return None

@@ -238,6 +238,7 @@ def checked_labels(data: Any, excerpt: Melody, what: str) -> Labels:
         and all(fits_members(each, KEY_LABEL) for each in data["keys"])
         and all(fits_members(each, FIND_LABEL) for each in data["finds"])
         and number(0, 1)(data.get("certainty"))
+        and (data.get("topic") is None or fits_topic(data["topic"]))
     )
     require(right, f"the labels of {what} do not fit its notes")
     return read_labels(data)
@@ -256,6 +257,24 @@ FIND_LABEL: dict[str, Callable[[Any], bool]] = {
     "first_bar": BAR,
     "last_bar": BAR,
     "sentence": line,
+}
+
+
+def fits_topic(value: Any) -> bool:
+    """Whether a value says what a passage was gathered for."""
+    return fits_members(value, TOPIC) and len(value["spans"]) <= MOST_RECORDS
+
+
+def fits_span(value: Any) -> bool:
+    """Whether a value is a first and a last bar."""
+    pair = isinstance(value, list) and len(value) == 2 and all(map(BAR, value))
+    return pair and value[0] <= value[1]
+
+
+TOPIC: dict[str, Callable[[Any], bool]] = {
+    "kind": line,
+    "asked": line,
+    "spans": lambda value: isinstance(value, list) and all(map(fits_span, value)),
 }
 
 

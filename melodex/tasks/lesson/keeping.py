@@ -1,9 +1,10 @@
 """From a find to a passage in a teaching set.
 
 Conventions: a find of a bar or two means little without its surroundings, so what
-``gather`` found is kept with the bar before it and enough after it to make four; the
-bars of the find itself are remembered. What ``resemble`` and ``audit`` found is kept
-note for note. A passage that the set has already is not kept twice.
+``gather`` found is kept whole with a bar before it and at least one after, four in all;
+what was wished for and the bars where it stands are remembered. What ``resemble`` and
+``audit`` found is kept note for note. A passage that the set has already is not kept
+twice.
 
 Contents: Found, KeepReport, found_by_hand, finds_of, row_of, keep, take_nearest.
 """
@@ -29,7 +30,8 @@ from melodex.corpus.lessons import (
 from melodex.corpus.reader import Corpus
 from melodex.errors import REMEDIES, LessonError
 from melodex.melody import Melody, bars_text
-from melodex.tasks.lesson.labels import excerpt_digest, labels_of, labels_text
+from melodex.tasks.gather.wish import topic_of_wish
+from melodex.tasks.lesson.labels import Topic, excerpt_digest, labels_of, labels_text
 from melodex.tasks.lesson.sets import (
     MOST_EXAMPLES,
     Lesson,
@@ -60,6 +62,9 @@ __all__ = [
 LEAST_BARS = 4
 """Most phrases are of four bars (common practice, no source)."""
 
+CHANGES = {"key_change", "mode_change"}
+"""Wishes whose bars are those of the new key, which the old one is to be heard before."""
+
 MOST_NOTES = 600
 """In one passage: some ten pages' worth; more is no example."""
 
@@ -82,6 +87,8 @@ class Found:
         Where that is, if not in the whole passage.
     agreement : float, optional
         Share of its notes that agree with what was looked for.
+    topic : Topic, optional
+        What was wished for, and where it stands.
     """
 
     tune_id: str
@@ -91,6 +98,7 @@ class Found:
     reason: str = ""
     feature_bars: tuple[int, int] | None = None
     agreement: float | None = None
+    topic: Topic | None = None
 
     @property
     def bars(self) -> tuple[int, int]:
@@ -203,6 +211,7 @@ def audited(result: Audit) -> Iterator[Found]:
 def gathered(corpus: Corpus, result: Gathering) -> Iterator[Found]:
     """Gathered passages with their surroundings; finds that share those are one."""
     melodies = corpus.melodies({example.tune_id for example in result.examples})
+    wished = topic_of_wish(result.wish)
     before: Found | None = None
     for example in result.examples:
         whole = melodies[example.tune_id]
@@ -214,21 +223,35 @@ def gathered(corpus: Corpus, result: Gathering) -> Iterator[Found]:
         if before is not None:
             yield before
         placed = bool(example.reasons)
-        first, last = whole.notes_of_bars(*(surroundings(whole, bars) if placed else bars))
+        around = around_change if wished and wished[0] in CHANGES else surroundings
+        first, last = whole.notes_of_bars(*(around(whole, bars) if placed else bars))
         before = Found(
-            example.tune_id, whole, first, last, reason, bars if placed else None
+            example.tune_id,
+            whole,
+            first,
+            last,
+            reason,
+            bars if placed else None,
+            topic=Topic(*wished, (bars,)) if wished else None,
         )
     if before is not None:
         yield before
 
 
 def surroundings(whole: Melody, bars: tuple[int, int]) -> tuple[int, int]:
-    """The bar before, and enough bars after to make four, as far as there are any."""
+    """A bar before and one after, and more to make four, as far as there are any."""
     numbers = [bar.number for bar in whole.bars] or list(whole.bar)
     lowest, highest = min(numbers), max(numbers)
     first = max(bars[0] - 1, lowest)
-    last = min(max(bars[1], first + LEAST_BARS - 1), highest)
+    last = min(max(bars[1] + 1, first + LEAST_BARS - 1), highest)
     return max(min(first, last - LEAST_BARS + 1), lowest), last
+
+
+def around_change(whole: Melody, bars: tuple[int, int]) -> tuple[int, int]:
+    """Four bars before a new key begins and the first four of it, as far as there are."""
+    numbers = [bar.number for bar in whole.bars] or list(whole.bar)
+    first = max(bars[0] - LEAST_BARS, min(numbers))
+    return first, min(bars[1], bars[0] + LEAST_BARS - 1)
 
 
 def joins(before: Found, tune_id: str, bars: tuple[int, int]) -> bool:
@@ -247,6 +270,11 @@ def joined(before: Found, reason: str, bars: tuple[int, int]) -> Found:
         before,
         reason="; ".join(reasons),
         feature_bars=(min(first, bars[0]), max(last, bars[1])),
+        topic=before.topic
+        and replace(
+            before.topic,
+            spans=tuple(dict.fromkeys([*before.topic.spans, bars])),
+        ),
     )
 
 
@@ -263,6 +291,7 @@ def row_of(
     reason: str = "",
     feature_bars: tuple[int, int] | None = None,
     agreement: float | None = None,
+    topic: Topic | None = None,
 ) -> ExampleRow:
     """Make the row of a passage: what it holds, where it stood, what is said of it.
 
@@ -293,7 +322,7 @@ def row_of(
         agreement=None if agreement is None else round(float(agreement), 6),
         note="",
         excerpt=json.dumps(excerpt.to_dict(), sort_keys=True, separators=(",", ":")),
-        labels=labels_text(labels_of(whole, first_note, last_note)),
+        labels=labels_text(replace(labels_of(whole, first_note, last_note), topic=topic)),
     )
 
 
@@ -339,10 +368,19 @@ def keep(
         )
     with writing(corpus_path) as writer:
         if lesson.id == 0:
+            lesson = replace(lesson, topic=topic_words(found))
             write_lesson(writer, lesson, fresh)
         elif fresh:
             write_examples(writer, lesson.id, [*before, *fresh], expected=before)
     return KeepReport(lesson.name, tuple(kept), tuple(already), lesson.id == 0)
+
+
+def topic_words(found: Sequence[Found]) -> str:
+    """What a new set is about, if all that is kept was gathered for one thing."""
+    topics = {(each.topic.kind, each.topic.asked) for each in found if each.topic}
+    if len(topics) != 1 or any(each.topic is None for each in found):
+        return ""
+    return Topic(*topics.pop(), ()).words.capitalize()
 
 
 def lesson_or_new(
@@ -369,6 +407,7 @@ def found_row(corpus: Corpus, found: Found) -> ExampleRow:
         reason=found.reason,
         feature_bars=found.feature_bars,
         agreement=found.agreement,
+        topic=found.topic,
     )
 
 

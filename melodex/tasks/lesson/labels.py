@@ -4,7 +4,7 @@ Conventions: labels are those that ``describe`` gives to the whole tune, cut to 
 passage: a passage of four bars alone would often seem to be in another key. They are
 kept with the passage, so that it can be printed when its tune is gone.
 
-Contents: KeyLabel, FindLabel, Labels, labels_of, labels_text, read_labels,
+Contents: KeyLabel, FindLabel, Topic, Labels, labels_of, labels_text, read_labels,
 excerpt_digest.
 """
 
@@ -26,6 +26,7 @@ __all__ = [
     "FindLabel",
     "KeyLabel",
     "Labels",
+    "Topic",
     "excerpt_digest",
     "labels_of",
     "labels_text",
@@ -65,6 +66,30 @@ class FindLabel:
 
 
 @dataclass(frozen=True, slots=True)
+class Topic:
+    """What a passage was gathered for, so that questions can be about it.
+
+    Parameters
+    ----------
+    kind : str
+        Name of the wish, such as ``note_on_chord``.
+    asked : str
+        What was wished for, such as ``b9 on V``.
+    spans : tuple of (int, int)
+        First and last bar of each place where it stands.
+    """
+
+    kind: str
+    asked: str
+    spans: tuple[tuple[int, int], ...]
+
+    @property
+    def words(self) -> str:
+        """The wish in words."""
+        return ": ".join(part for part in (self.kind.replace("_", " "), self.asked) if part)
+
+
+@dataclass(frozen=True, slots=True)
 class Labels:
     """What is said of a passage of n notes.
 
@@ -80,6 +105,8 @@ class Labels:
         Those that lie in the passage whole.
     certainty : float
         Of the least sure of its keys, 0 to 1.
+    topic : Topic or None
+        What the passage was gathered for.
     """
 
     degrees: tuple[int | None, ...]
@@ -87,6 +114,7 @@ class Labels:
     keys: tuple[KeyLabel, ...] = ()
     finds: tuple[FindLabel, ...] = ()
     certainty: float = 0.0
+    topic: Topic | None = None
 
 
 def labels_of(whole: Melody, first_note: int, last_note: int) -> Labels:
@@ -158,7 +186,10 @@ def excerpt_digest(excerpt: Melody) -> str:
 
 def labels_text(labels: Labels) -> str:
     """Return labels as JSON that :func:`read_labels` reads back."""
-    return json.dumps(asdict(labels), sort_keys=True, separators=(",", ":"))
+    data = asdict(labels)
+    if labels.topic is None:
+        del data["topic"]
+    return json.dumps(data, sort_keys=True, separators=(",", ":"))
 
 
 def read_labels(data: Mapping[str, Any]) -> Labels:
@@ -175,4 +206,13 @@ def read_labels(data: Mapping[str, Any]) -> Labels:
         keys=tuple(KeyLabel(**each) for each in data["keys"]),
         finds=tuple(FindLabel(**each) for each in data["finds"]),
         certainty=data["certainty"],
+        topic=read_topic(data.get("topic")),
     )
+
+
+def read_topic(data: Mapping[str, Any] | None) -> Topic | None:
+    """What a passage was gathered for, as far as it is known."""
+    if data is None:
+        return None
+    spans = tuple((first, last) for first, last in data["spans"])
+    return Topic(data["kind"], data["asked"], spans)

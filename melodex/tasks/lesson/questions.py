@@ -1,153 +1,82 @@
-"""Questions for a worksheet, and their answers.
+"""The questions of a worksheet: chosen, mixed and put in order.
 
-Conventions: an answer is what ``describe`` says of the tune or ``compare`` of two
-passages; nothing is answered that they leave open. What cannot be asked is said with
-its reason. Wrong choices come from the corpus: passages that a search for the phrase
-finds too, but that share clearly less with it. The order of choices is drawn from
-their content, so that the same set gives the same sheet.
+Conventions: every answer is reached a second way before it is printed, and what is
+uncertain or has an equal rival is left out (``tasks.lesson.asking``). A set that was
+gathered by a wish is asked about that; at least half of the parts are. Each passage is
+asked about once, in one question of a few parts, and the same music once. Questions stand
+in the set's own order, and the same set gives the same sheet.
 
-Contents: KINDS, DegreesQuestion, ChordsQuestion, SharedQuestion, KeyChangeQuestion,
-Choice, RelativeQuestion, Question, Worksheet, worksheet.
+Contents: KINDS, LEVELS, Worksheet, worksheet.
 """
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from itertools import combinations
-from typing import TYPE_CHECKING, TypeAlias
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
-from melodex.errors import DamagedCorpusError, LessonError, MelodexError
-from melodex.matching.query import encode_query
-from melodex.matching.search import Hit, search
-from melodex.tasks.compare import INFLECTED, SAME_IN_TIME, Comparison, compare
-from melodex.tasks.lesson.labels import KeyLabel, Labels, labels_of
-from melodex.tasks.lesson.sets import Lesson, LessonExample
-from melodex.tasks.passage import Passage
+from melodex.errors import LessonError
+from melodex.tasks.lesson.asking.cutting import fitted, without_doubles
+from melodex.tasks.lesson.asking.keys import change_part
+from melodex.tasks.lesson.asking.pairs import shared_questions, spot_question
+from melodex.tasks.lesson.asking.parts import (
+    Made,
+    degrees_part,
+    numerals_part,
+)
+from melodex.tasks.lesson.asking.plain import (
+    beats_part,
+    cadence_part,
+    dictation_part,
+    metre_part,
+    mode_part,
+    move_part,
+    transposed_part,
+)
+from melodex.tasks.lesson.asking.records import Part, Question, Shown
+from melodex.tasks.lesson.asking.relatives import relative_questions
+from melodex.tasks.lesson.asking.topical import Draft, draft, topical_drafts
+from melodex.tasks.lesson.sets import Lesson
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
 
-__all__ = [
-    "KINDS",
-    "Choice",
-    "ChordsQuestion",
-    "DegreesQuestion",
-    "KeyChangeQuestion",
-    "Question",
-    "RelativeQuestion",
-    "SharedQuestion",
-    "Worksheet",
-    "worksheet",
-]
+__all__ = ["KINDS", "LEVELS", "Question", "Worksheet", "worksheet"]
 
-KINDS = ("degrees", "chords", "key change", "shared notes", "relative")
-"""What can be asked, in the order in which it stands on the sheet."""
-
-MOST_OF_A_KIND = {"shared notes": 2, "relative": 2, "key change": 3}
-"""How many of the questions that take much room, or time to make; our choice."""
-
-FEWEST_NUMERALS = 2
-FEWEST_SHARED = 5
-LEAST_SHARED = 0.6
-"""Share of the shorter passage's notes that agree, for a question about them."""
-
-CHOICES = 3
-SEARCHED = 10
-MOST_TRIED = 8
-MOST_PHRASE_NOTES = 40
-"""Each search takes some hundredths of a second in 13,000 tunes, more for long phrases;
-and what is longer is no phrase to be held in the ear. Our choice."""
-
-RELATIVE_SHARE = 0.6
-"""Share of the phrase's notes that agree in its relative, or are inflected, at least."""
-
-NEAR_MISS = (0.2, 0.75)
-"""Points of a wrong choice over those of the relative, at least and at most: near
-enough to be worth a look, and never as good; our choice."""
-
-
-@dataclass(frozen=True, slots=True)
-class DegreesQuestion:
-    """Write the degrees; those of the notes in ``given`` stand there already."""
-
-    example: LessonExample
-    given: frozenset[int]
-
-    @property
-    def answer(self) -> tuple[int | None, ...]:
-        """The degree of each note, in fifths from the tonic."""
-        return self.example.labels.degrees
-
-
-@dataclass(frozen=True, slots=True)
-class ChordsQuestion:
-    """Name the chords by Roman numerals; ``asked`` are indexes of chord symbols."""
-
-    example: LessonExample
-    asked: tuple[int, ...]
-
-    @property
-    def answer(self) -> tuple[str, ...]:
-        """The numerals that are asked for."""
-        return tuple(self.example.labels.numerals[place] for place in self.asked)
-
-
-@dataclass(frozen=True, slots=True)
-class KeyChangeQuestion:
-    """Say where the key changes, and from which key to which."""
-
-    example: LessonExample
-
-    @property
-    def answer(self) -> tuple[KeyLabel, ...]:
-        """The keys in order; each but the first starts in the bar that is asked for."""
-        return self.example.labels.keys
-
-
-@dataclass(frozen=True, slots=True)
-class SharedQuestion:
-    """Mark the notes that two passages share."""
-
-    one: LessonExample
-    other: LessonExample
-    comparison: Comparison
-
-    @property
-    def answer(self) -> tuple[tuple[int, int], ...]:
-        """Notes of one and of the other that have the same degree."""
-        return tuple(
-            (pair.query, pair.tune)
-            for pair in self.comparison.likeness.pairs
-            if pair.relation.startswith("same degree")
-            and pair.query is not None
-            and pair.tune is not None
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """A passage to choose, with its labels; ``comparison`` is with the phrase."""
-
-    letter: str
-    passage: Passage
-    labels: Labels
-    comparison: Comparison
-
-
-@dataclass(frozen=True, slots=True)
-class RelativeQuestion:
-    """Say which of three passages is the relative of the phrase."""
-
-    example: LessonExample
-    choices: tuple[Choice, ...]
-    answer: str
-
-
-Question: TypeAlias = (
-    DegreesQuestion | ChordsQuestion | KeyChangeQuestion | SharedQuestion | RelativeQuestion
+KINDS = (
+    "degrees",
+    "chords",
+    "note on chord",
+    "motion",
+    "find",
+    "spot",
+    "spelling",
+    "intervals",
+    "write another",
+    "keys",
+    "key change",
+    "mode",
+    "metre",
+    "cadence",
+    "section",
+    "ending",
+    "returning",
+    "transpose",
+    "dictation",
+    "shared notes",
+    "relative",
 )
+"""What can be asked."""
+
+ONLY_IF_NAMED = {"dictation", "transpose"}
+"""What a sheet holds only if the teacher says so: a class without instruments or sound
+could not answer it."""
+
+LEVELS = {"first": 1, "second": 2, "third": 3}
+"""Names of levels, and the hardest part that each is asked."""
+
+MOST_PARTS = 3
+MOST_PAIRS, MOST_RELATIVES = 2, 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,8 +87,20 @@ class Worksheet:
     questions: tuple[Question, ...]
     remarks: tuple[str, ...]
 
+    @property
+    def points(self) -> int:
+        """Of all questions together."""
+        return sum(question.points for question in self.questions)
 
-def worksheet(corpus: Corpus, lesson: Lesson, kinds: Sequence[str] = KINDS) -> Worksheet:
+
+def worksheet(
+    corpus: Corpus,
+    lesson: Lesson,
+    kinds: Sequence[str] = (),
+    *,
+    level: str = "third",
+    leave_out: Sequence[str] = (),
+) -> Worksheet:
     """Make the questions of a worksheet.
 
     Parameters
@@ -169,216 +110,211 @@ def worksheet(corpus: Corpus, lesson: Lesson, kinds: Sequence[str] = KINDS) -> W
     lesson : Lesson
         The set, as opened.
     kinds : sequence of str
-        Some of :data:`KINDS`.
+        Some of :data:`KINDS`; none for what suits the set.
+    level : str
+        One of :data:`LEVELS`: nothing harder is asked.
+    leave_out : sequence of str
+        Names of questions that are not wanted.
 
     Raises
     ------
     LessonError
-        If a kind is unknown, or nothing can be asked.
+        If a kind or level is unknown, no question has a name that is left out, or nothing
+        can be asked.
     """
-    unknown = [kind for kind in kinds if kind not in KINDS]
-    if unknown:
+    refuse_unknown(kinds, level)
+    asked = Choice(
+        frozenset(kinds or set(KINDS) - ONLY_IF_NAMED), LEVELS[level], bool(kinds)
+    )
+    fits = [fitted(example) for example in lesson.examples]
+    distinct = without_doubles(fits)
+    remarks = list(doubles_words(lesson, len(distinct)))
+    questions = list(in_order(corpus, lesson, distinct, asked))
+    unasked = missing(lesson, distinct, questions)
+    remarks += [*unasked, *not_asked(kinds, questions), *off_topic(lesson, questions)]
+    names = {question.name for question in questions}
+    if unknown := [name for name in leave_out if name not in names]:
         raise LessonError(
-            f"{unknown[0]!r} is no kind of question", hint=f"there are: {', '.join(KINDS)}"
+            f"no question of this sheet is called {unknown[0]!r}",
+            where=lesson.row.name,
+            hint=f"they are called {', '.join(sorted(names)) or 'nothing'}",
         )
-    questions: list[Question] = []
-    remarks: list[str] = []
-    for kind in (kind for kind in KINDS if kind in kinds):
-        made = list(made_of_kind(kind, corpus, lesson, kinds))
-        questions += made
-        if not made:
-            remarks.append(NOT_ASKED[kind])
+    questions = [question for question in questions if question.name not in leave_out]
     if not questions:
         raise LessonError(
             "nothing can be asked about this set",
             where=lesson.row.name,
-            hint=" ".join(remarks) or "name the kinds of questions",
+            hint=" ".join(remarks)
+            or "name other kinds of questions, or fewer to leave out",
         )
     return Worksheet(lesson, tuple(questions), tuple(remarks))
 
 
-NOT_ASKED = {
-    "degrees": "No degrees are asked for: no passage is left whose key is known.",
-    "chords": "No chords are asked for: no passage is left with chord symbols in a key.",
-    "key change": "No change of key is asked for: in no passage does the key change.",
-    "shared notes": "No shared notes are asked for: no two passages share enough.",
-    "relative": "No relative is asked for: the corpus holds none of any passage, or not "
-    "enough that comes near.",
-}
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """What the teacher wants: kinds, the hardest level, and whether kinds were named."""
+
+    kinds: frozenset[str]
+    hardest: int
+    is_named: bool
+
+    def of(self, each: Draft) -> Draft:
+        """A design without what is not wanted."""
+        parts = [p for p in each.parts if p.kind in self.kinds and p.level <= self.hardest]
+        return replace(each, parts=tuple(parts[:MOST_PARTS]))
 
 
-def made_of_kind(
-    kind: str, corpus: Corpus, lesson: Lesson, kinds: Sequence[str]
+def refuse_unknown(kinds: Sequence[str], level: str) -> None:
+    """Refuse kinds and levels that there are not."""
+    if unknown := [kind for kind in kinds if kind not in KINDS]:
+        raise LessonError(
+            f"{unknown[0]!r} is no kind of question", hint=f"there are: {', '.join(KINDS)}"
+        )
+    if level not in LEVELS:
+        raise LessonError(f"{level!r} is no level", hint=", ".join(LEVELS))
+
+
+Distinct = Sequence[tuple[int, Shown, tuple[str, ...]]]
+
+
+def in_order(
+    corpus: Corpus, lesson: Lesson, distinct: Distinct, asked: Choice
 ) -> Iterator[Question]:
-    """The questions of one kind."""
-    if kind == "shared notes":
-        yield from shared_questions(lesson.examples)
-    elif kind == "relative":
-        yield from relative_questions(corpus, lesson.examples)
-    elif kind == "key change":
-        changing = [e for e in lesson.examples if changes_key(e)]
-        yield from map(KeyChangeQuestion, changing[: MOST_OF_A_KIND[kind]])
-    elif kind == "degrees":
-        for example in examples_for(kind, lesson.examples, kinds):
-            first = next(i for i, d in enumerate(example.labels.degrees) if d is not None)
-            yield DegreesQuestion(example, frozenset({first}))
-    else:
-        for example in examples_for(kind, lesson.examples, kinds):
-            named = [i for i, text in enumerate(example.labels.numerals) if text]
-            yield ChordsQuestion(example, tuple(named))
-
-
-def examples_for(
-    kind: str, examples: Sequence[LessonExample], kinds: Sequence[str]
-) -> list[LessonExample]:
-    """Passages for degrees or for chords: taken in turns where both can be asked."""
-    fit: dict[str, list[LessonExample]] = {"degrees": [], "chords": []}
-    turn = "chords" if "chords" in kinds else "degrees"
-    for example in examples:
-        able = {
-            "degrees": "degrees" in kinds and has_degrees(example),
-            "chords": "chords" in kinds and has_numerals(example),
-        }
-        other = "degrees" if turn == "chords" else "chords"
-        chosen = turn if able[turn] else other if able[other] else ""
-        if chosen:
-            fit[chosen].append(example)
-            if able["degrees"] and able["chords"]:
-                turn = other
-    return fit[kind]
-
-
-def has_degrees(example: LessonExample) -> bool:
-    """Whether there is a degree beside the one that is given."""
-    return sum(degree is not None for degree in example.labels.degrees) > 1
-
-
-def has_numerals(example: LessonExample) -> bool:
-    """Whether there are chords enough to be named."""
-    return sum(bool(text) for text in example.labels.numerals) >= FEWEST_NUMERALS
-
-
-def changes_key(example: LessonExample) -> bool:
-    """Whether the key changes, and no printed signature gives it away."""
-    keys = example.labels.keys
-    return len(keys) > 1 and not any(key.printed for key in keys[1:])
-
-
-# Questions about two passages.
-
-
-def shared_questions(examples: Sequence[LessonExample]) -> Iterator[SharedQuestion]:
-    """Pairs of passages of different tunes that share most, each passage once."""
-    found: list[tuple[float, int, int, Comparison]] = []
-    for one, other in combinations(examples, 2):
-        if one.row.tune_id == other.row.tune_id:
+    """All questions in the order of the set's passages."""
+    passages = [(place + 1, shown) for place, shown, _ in distinct]
+    also = {place + 1: others for place, _, others in distinct}
+    pairs, used = about_several(corpus, passages, asked)
+    turns: dict[str, int] = {}
+    made: list[Question] = list(pairs)
+    for position, shown in passages:
+        if position in used:
             continue
-        made = compared(passage_of(one), passage_of(other))
-        if made is None or made.likeness.agreeing < FEWEST_SHARED:
-            continue
-        share = made.likeness.agreeing / min(len(one.excerpt), len(other.excerpt))
-        # Where nothing at all differs there is little to find: such pairs come last.
-        alike = made.likeness.count(SAME_IN_TIME) == len(made.likeness.pairs)
-        order = 2.0 if alike else 1 - share
-        if share >= LEAST_SHARED:
-            found.append((order, one.position, other.position, made))
-    used: set[int] = set()
-    made_so_far = 0
-    for _, first, second, comparison in sorted(found, key=lambda each: each[:3]):
-        if made_so_far < MOST_OF_A_KIND["shared notes"] and not used & {first, second}:
-            used |= {first, second}
-            made_so_far += 1
-            yield SharedQuestion(examples[first - 1], examples[second - 1], comparison)
-
-
-def compared(a: Passage, b: Passage) -> Comparison | None:
-    """Two passages laid side by side; None where no note agrees or there are too few."""
-    try:
-        return compare(a, b)
-    except MelodexError:
-        return None
-
-
-def passage_of(example: LessonExample) -> Passage:
-    """A passage of a set as other tasks take it."""
-    row = example.row
-    return Passage(example.excerpt, example.excerpt, row.first_note, row.tune_id, True)
-
-
-def relative_questions(
-    corpus: Corpus, examples: Sequence[LessonExample]
-) -> Iterator[RelativeQuestion]:
-    """For the first passages that have a relative: it, and two that come near."""
-    chunks = list(corpus.chunks())
-    made = 0
-    short = [each for each in examples if len(each.excerpt) <= MOST_PHRASE_NOTES]
-    for example in short[:MOST_TRIED]:
-        if made == MOST_OF_A_KIND["relative"]:
-            return
-        question = relative_question(corpus, chunks, example)
+        question = about_one(corpus, shown, position, asked, turns)
         if question is not None:
-            made += 1
-            yield question
+            made.append(replace(question, also=also[position]))
+    notes = {example.position: example.row.note for example in lesson.examples}
+    for question in sorted(made, key=lambda each: each.position):
+        yield replace(question, note=notes.get(question.position, ""))
 
 
-def relative_question(
-    corpus: Corpus, chunks: Sequence[object], example: LessonExample
-) -> RelativeQuestion | None:
-    """The question about one passage; None where it has no relative or no near misses."""
-    phrase = passage_of(example)
-    try:
-        query = encode_query(phrase.phrase())
-    except MelodexError:
+def about_several(
+    corpus: Corpus, passages: Sequence[tuple[int, Shown]], asked: Choice
+) -> tuple[list[Question], set[int]]:
+    """Questions about more than one passage, and the positions that they use up."""
+    made: list[Question] = []
+    used: set[int] = set()
+    gathered = any(shown.labels.topic for _, shown in passages)
+    # A set that was gathered for something is asked about that.
+    if gathered and not asked.is_named:
+        return made, used
+    if "shared notes" in asked.kinds and asked.hardest > 1:
+        for question, positions in shared_questions(passages, MOST_PAIRS):
+            made.append(question)
+            used |= positions
+    if "relative" in asked.kinds and asked.hardest > 1:
+        left = [each for each in passages if each[0] not in used]
+        for question, position in relative_questions(corpus, left, MOST_RELATIVES):
+            made.append(question)
+            used.add(position)
+    return made, used
+
+
+def about_one(
+    corpus: Corpus, shown: Shown, position: int, asked: Choice, turns: dict[str, int]
+) -> Question | None:
+    """The question about one passage, of the design that was used least so far."""
+    designs = [asked.of(each) for each in topical_drafts(shown)]
+    designs = [each for each in designs if each.parts]
+    if designs and turns.get("spot", 0) < spots_due(turns) and "spot" in asked.kinds:
+        spotted = spot_question(corpus, shown, position) if asked.hardest > 1 else None
+        if spotted is not None:
+            turns["spot"] = turns.get("spot", 0) + 1
+            turns["topical"] = turns.get("topical", 0) + 1
+            return spotted
+    if not designs:
+        designs = [asked.of(each) for each in plain_drafts(shown)]
+        designs = [each for each in designs if each.parts]
+    if not designs:
         return None
-    own = frozenset({example.row.tune_id})
-    hits = search(chunks, query, limit=SEARCHED, exclude=own, on_damage=left_out)  # type: ignore[arg-type]
-    if len(hits) < CHOICES:
-        return None
-    low, high = NEAR_MISS
-    best = hits[0].points
-    wrong = [hit for hit in hits[1:] if low * best <= hit.points <= high * best]
-    # A tune that is nearly as good may be a relative too: then nothing is asked.
-    if len(wrong) < CHOICES - 1 or hits[1].points > high * best:
-        return None
-    made = [choice_of(corpus, phrase, hit) for hit in (hits[0], *wrong[: CHOICES - 1])]
-    if any(each is None for each in made):
-        return None
-    choices = [each for each in made if each is not None]
-    found = choices[0].comparison.likeness
-    near = found.agreeing + found.count(INFLECTED)
-    if near < RELATIVE_SHARE * len(example.excerpt):
-        return None
-    return lettered(example, choices)
+    chosen = min(designs, key=lambda each: turns.get(each.heading, 0))
+    turns[chosen.heading] = turns.get(chosen.heading, 0) + 1
+    turns["topical"] = turns.get("topical", 0) + any(p.is_topical for p in chosen.parts)
+    return Question(chosen.heading, (chosen.shown,), chosen.parts, position)
 
 
-def left_out(damage: DamagedCorpusError) -> None:
-    """A damaged part of the corpus gives no choices; a check tells of it."""
+def spots_due(turns: dict[str, int]) -> int:
+    """How many passages may have been set against one that lacks the topic: one in four."""
+    return turns.get("topical", 0) // 3
 
 
-def choice_of(corpus: Corpus, phrase: Passage, hit: Hit) -> Choice | None:
-    """The passage of a hit, as many bars as the phrase has, compared with it."""
-    whole = corpus.melody(hit.tune_id)
-    wanted = phrase.melody.bar[-1] - phrase.melody.bar[0]
-    start, end = whole.bar[hit.tune_span[0]], whole.bar[hit.tune_span[1]]
-    end = min(max(end, start + wanted), whole.bar[-1])
-    # A shorter passage than the others would be told by its length.
-    start = max(min(start, end - wanted), whole.bar[0])
-    first, last = whole.notes_of_bars(start, end)
-    passage = Passage(whole.excerpt(first, last), whole, first, hit.tune_id, True)
-    made = compared(phrase, passage)
-    return Choice("", passage, labels_of(whole, first, last), made) if made else None
+def plain_drafts(shown: Shown) -> Iterator[Draft]:
+    """Designs for a passage that is about nothing in particular."""
+    numerals = numerals_part(shown, range(len(shown.excerpt.chords)))
+    degrees = degrees_part(shown)
+    yield draft("The degrees", shown, degrees)
+    yield draft("The chords", shown, numerals)
+    changed = change_part(shown)
+    if changed is not None:
+        yield Draft("Where does the key change?", changed.shown, (changed.part,))
+    yield unnamed("The mode", shown, mode_part(shown))
+    yield unnamed("The metre", shown, metre_part(shown), beats_part(shown))
+    yield draft("The close", shown, cadence_part(shown), move_part(shown))
+    yield draft("In another key", shown, transposed_part(shown))
+    heard = dictation_part(shown)
+    if heard is not None:
+        yield Draft("Dictation", heard.shown, (heard.part,))
 
 
-def lettered(example: LessonExample, choices: Sequence[Choice]) -> RelativeQuestion:
-    """The choices in an order that their content gives, the first being the answer."""
+def unnamed(heading: str, shown: Shown, *made: Made | Part | None) -> Draft:
+    """A design on which the keys are not named."""
+    return draft(heading, replace(shown, has_key_names=False), *made)
 
-    def drawn(choice: Choice) -> str:
-        text = f"{example.row.excerpt_sha256} {choice.passage.tune_id}"
-        return hashlib.sha256(text.encode()).hexdigest()
 
-    ordered = sorted(choices, key=drawn)
-    named = tuple(
-        Choice(letter, each.passage, each.labels, each.comparison)
-        for letter, each in zip("ABC", ordered, strict=True)
-    )
-    return RelativeQuestion(example, named, "ABC"[ordered.index(choices[0])])
+# What has to be said.
+
+
+def doubles_words(lesson: Lesson, distinct: int) -> Iterator[str]:
+    """That the same music is asked about once."""
+    left_out = len(lesson.examples) - distinct
+    if left_out:
+        yield (
+            f"{left_out} passage{'s' if left_out != 1 else ''} of the set "
+            f"{'are' if left_out != 1 else 'is'} the same music as another and asked "
+            "about with it."
+        )
+
+
+def missing(
+    lesson: Lesson, distinct: Distinct, questions: Sequence[Question]
+) -> Iterator[str]:
+    """Which passages nothing certain can be asked about."""
+    asked = {question.position for question in questions}
+    shown = {passage.title for question in questions for passage in question.passages}
+    left = [
+        str(place + 1)
+        for place, each, _ in distinct
+        if place + 1 not in asked and each.title not in shown
+    ]
+    if left:
+        yield (
+            f"Nothing is asked about passage{'s' if len(left) > 1 else ''} "
+            f"{', '.join(left)}: no answer of these kinds would be certain."
+        )
+
+
+def not_asked(kinds: Sequence[str], questions: Sequence[Question]) -> Iterator[str]:
+    """Which kinds were named and fit no passage."""
+    made = {kind for question in questions for kind in question.kinds}
+    left = [kind for kind in kinds if kind not in made]
+    if left:
+        yield f"Not asked, since no passage gives a certain answer: {', '.join(left)}."
+
+
+def off_topic(lesson: Lesson, questions: Sequence[Question]) -> Iterator[str]:
+    """What has to be said where few questions are about what the set was gathered for."""
+    topics = {e.labels.topic.words for e in lesson.examples if e.labels.topic}
+    parts = [part for question in questions for part in question.parts]
+    topical = sum(part.is_topical for part in parts)
+    if topics and 2 * topical < len(parts):
+        told = "; ".join(sorted(topics))
+        yield f"Of {len(parts)} questions {topical} are about what was gathered ({told})."

@@ -172,7 +172,8 @@ def example_of(
     state = state_of(corpus, row, kept, whole, offer_nearest=offer)
     if state.kind == AS_KEPT and whole is not None:
         kept = whole.excerpt(row.first_note, row.last_note)
-        labels = labels_of(whole, row.first_note, row.last_note)
+        topic = labels.topic
+        labels = replace(labels_of(whole, row.first_note, row.last_note), topic=topic)
     return LessonExample(position, row, kept, labels, state)
 
 

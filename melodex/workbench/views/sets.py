@@ -73,7 +73,7 @@ def shown(
     ask: Ask, lesson: Lesson, *, status: int = 200, clash: dict[str, str] | None = None
 ) -> Response:
     """The page of a set; with what could not be written, if that is so."""
-    from melodex.presentation.lesson.questions import maker_of, source_of
+    from melodex.presentation.lesson.words import maker_of, source_of
     from melodex.tasks.lesson.measures import measures_of
 
     rows = [
@@ -155,7 +155,7 @@ def sheet(ask: Ask) -> Response:
     is_worksheet = ask.said("sheet") == "worksheet"
     if is_worksheet and form != "midi":
         kinds = [kind for kind in KINDS if ask.said(f"ask-{kind.replace(' ', '-')}")]
-        asked = worksheet(corpus, lesson, kinds or KINDS)
+        asked = worksheet(corpus, lesson, kinds)
     answers = ask.said("answers") or "with"
     paper = "letter" if ask.said("paper") == "letter" else "a4"
     content = printed(lesson, asked, form, setting=setting, answers=answers, paper=paper)
