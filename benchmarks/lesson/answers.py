@@ -13,6 +13,7 @@ Contents: WISHES, sheets, counted, repeated, main.
 
 from __future__ import annotations
 
+import json
 import sys
 import tempfile
 from collections import Counter
@@ -107,6 +108,11 @@ def sheets(name: str, path: Path) -> Iterator[Sheet]:
         if found:
             keep_passages(path, lesson, found, create=True)
             yield from sheet_of(path, lesson, str(wish))
+    if name == "demo":
+        planted(path, "planted")
+        yield from sheet_of(path, "planted", "", ("shared notes", "relative"))
+        for kinds in (("shared notes",), ("relative",)):
+            yield from sheet_of(path, "planted", "", kinds)
     by_hand(path, "by hand")
     for kinds in (
         (),
@@ -127,6 +133,20 @@ def by_hand(path: Path, lesson: str) -> None:
                 found.append(found_by_hand(corpus, tune, bars="1-4"))
             except Exception as error:
                 print(f"left out: {error}", file=sys.stderr)
+    keep_passages(path, lesson, found, create=True)
+
+
+def planted(path: Path, lesson: str) -> None:
+    """Both passages of each likeness that was planted in the demo."""
+    told = json.loads((tunes_folder() / "PLANTED.json").read_text("utf-8"))
+    with Corpus.open(path) as corpus:
+        found = [
+            found_by_hand(
+                corpus, side["title"], bars=f"{side['bars'][0]}-{side['bars'][1]}"
+            )
+            for pair in told["likenesses"]
+            for side in (pair["a"], pair["b"])
+        ]
     keep_passages(path, lesson, found, create=True)
 
 

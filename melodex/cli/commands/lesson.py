@@ -334,6 +334,11 @@ def mend_command(corpus_path: Path, name: str, positions: tuple[int, ...]) -> No
     help="Leave this question out, by its name in --format json; may be repeated.",
 )
 @click.option(
+    "--plan",
+    type=click.Path(path_type=Path, dir_okay=False, exists=True),
+    help="Print the questions of this file, which 'lesson plan' wrote and you edited.",
+)
+@click.option(
     "--size",
     type=click.Choice(["usual", "large"]),
     default="usual",
@@ -377,6 +382,7 @@ def print_command(
     kinds: tuple[str, ...],
     level: str,
     leave_out: tuple[str, ...],
+    plan: Path | None,
     size: str,
     answers: str,
     key: str,
@@ -401,6 +407,7 @@ def print_command(
     from melodex.corpus.reader import Corpus
     from melodex.presentation.lesson.printing import printed
     from melodex.presentation.lesson.setting import SheetSetting
+    from melodex.tasks.lesson.plan import planned
     from melodex.tasks.lesson.questions import worksheet
     from melodex.tasks.lesson.sets import open_lesson
 
@@ -410,6 +417,8 @@ def print_command(
         asked = None
         if sheet == "worksheet" and output.form != "midi":
             asked = worksheet(corpus, lesson, kinds, level=level, leave_out=leave_out)
+        if asked is not None and plan is not None:
+            asked = planned(asked, read_words(plan), str(plan))
     content = printed(
         lesson,
         asked,
@@ -422,6 +431,46 @@ def print_command(
     write(content, output)
 
 
+def read_words(file: Path) -> str:
+    """The text of a file that a person edited."""
+    from melodex.errors import LessonError
+
+    try:
+        return file.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise LessonError(
+            f"cannot be read: {error}", where=str(file), hint="save it as UTF-8 text"
+        ) from error
+
+
+@command.command("plan")
+@click.argument("name")
+@click.option("--ask", "kinds", multiple=True, type=click.Choice(KINDS), metavar="KIND")
+@output_options(["text"])
+@click.pass_obj
+def plan_command(
+    corpus_path: Path, name: str, kinds: tuple[str, ...], output: Output
+) -> None:
+    """Write the questions of a worksheet as a text to edit.
+
+    Reorder its lines, delete what you do not want, reword headings and tasks, add words
+    of your own; then print it with --plan. The same plan gives the same sheet.
+
+    \b
+    Examples:
+      $ melodex lesson plan "Flat ninth" --output flat-ninth.txt
+      $ melodex lesson print "Flat ninth" --sheet worksheet --plan flat-ninth.txt
+    """
+    from melodex.corpus.reader import Corpus
+    from melodex.tasks.lesson.plan import plan_text
+    from melodex.tasks.lesson.questions import worksheet
+    from melodex.tasks.lesson.sets import open_lesson
+
+    with Corpus.open(corpus_path) as corpus:
+        asked = worksheet(corpus, open_lesson(corpus, name), kinds)
+    write(plan_text(asked), output)
+
+
 @command.command("pack")
 @click.argument("name")
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
@@ -430,8 +479,8 @@ def print_command(
 def pack_command(corpus_path: Path, name: str, file: Path, force: bool) -> None:
     """Pack a set into one file, to take it along or share it.
 
-    FILE becomes a zip archive of JSON and MusicXML. It holds the passages alone, each
-    with its maker and what is known of its rights, not the tunes they are from.
+    FILE becomes a zip archive of JSON, MusicXML and sound (MIDI). It holds the passages
+    alone, each with its maker and what is known of its rights, not the tunes they are from.
 
     \b
     Example:
@@ -462,10 +511,14 @@ def unpack_command(corpus_path: Path, file: Path, name: str) -> None:
     Example:
       $ melodex lesson unpack flat-ninth.zip --as "Flat ninth, shared"
     """
-    from melodex.tasks.lesson.file import unpack_file
+    from melodex.corpus.reader import Corpus
+    from melodex.tasks.lesson.file import differences, unpack_file
 
     row, count = unpack_file(corpus_path, file, name=name)
     click.echo(f"made the set {row.name!r} of {count} passages", err=True)
+    with Corpus.open(corpus_path) as corpus:
+        for told in differences(corpus, row.name):
+            click.echo(told, err=True)
     click.echo(CAUTION, err=True)
 
 

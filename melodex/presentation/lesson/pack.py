@@ -13,18 +13,20 @@ import zipfile
 
 from melodex.errors import PresentationError
 from melodex.presentation.data.values import json_text
+from melodex.presentation.lesson.sound import lesson_midi
 from melodex.presentation.notation.musicxml import musicxml_text
 from melodex.tasks.lesson.file import SET_ENTRY, set_data
 from melodex.tasks.lesson.sets import Lesson
 
 __all__ = ["packed_set"]
 
+SOUND_ENTRY = "sound.mid"
 FIRST_DATE = (1980, 1, 1, 0, 0, 0)
 FILE_MODE = 0o644
 
 
 def packed_set(lesson: Lesson) -> bytes:
-    """Return a set as a zip file of JSON and MusicXML.
+    """Return a set as a zip file of JSON, MusicXML and sound.
 
     Parameters
     ----------
@@ -45,14 +47,16 @@ def packed_set(lesson: Lesson) -> bytes:
         for example, told in zip(lesson.examples, data["examples"], strict=True):
             sheet = musicxml_text(example.excerpt, excerpt=True)
             put(package, told["musicxml"], sheet)
+        put(package, SOUND_ENTRY, lesson_midi(lesson))
     return out.getvalue()
 
 
-def put(package: zipfile.ZipFile, name: str, text: str) -> None:
-    """Put a text into the archive, under no date and for everybody to read."""
+def put(package: zipfile.ZipFile, name: str, content: str | bytes) -> None:
+    """Put a text or sound into the archive, under no date and for everybody to read."""
     entry = zipfile.ZipInfo(name, FIRST_DATE)
     entry.compress_type = zipfile.ZIP_DEFLATED
     entry.external_attr = FILE_MODE << 16
     # What a system calls itself would make the bytes differ.
     entry.create_system = 3
-    package.writestr(entry, text.encode("utf-8"))
+    data = content.encode("utf-8") if isinstance(content, str) else content
+    package.writestr(entry, data)

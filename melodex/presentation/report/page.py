@@ -320,6 +320,9 @@ def page_html(page: Page) -> str:
             style=style,
             script=script if players or answers else "",
             answers=inert_json(answers) if answers else "",
+            answer_count=sum(
+                len(each["right"]) for each in answers.values() if not each["open"]
+            ),
             players=inert_json(players),
             drawn=dict(zip(pictures, drawn, strict=True)),
             glyphs=glyphs,

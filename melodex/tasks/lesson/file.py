@@ -5,6 +5,7 @@ The file is a zip archive (PKWARE APPNOTE 6.3; entries stored or deflated) of
 - ``set.json``: UTF-8 JSON, described below. It alone is read back.
 - ``examples/01.musicxml`` and so on: each passage as MusicXML 4.0, in the order of the
   set, for notation programs.
+- ``sound.mid``: all passages one after another, a marker at each.
 
 ``set.json`` is an object with
 
@@ -22,7 +23,8 @@ The file is a zip archive (PKWARE APPNOTE 6.3; entries stored or deflated) of
   - ``excerpt``: the passage, column by column as ``Melody.to_dict`` gives it: pitches in
     semitones (``midi``) and on the line of fifths, times in ticks of 1/10080 quarter.
     Only file names, no folders, stand in it.
-  - ``labels``: degrees in fifths from the tonic, numerals, keys and finds.
+  - ``labels``: degrees in fifths from the tonic, numerals, keys and finds, and the
+    ``topic`` that the passage was gathered for: ``kind``, ``asked``, ``spans`` of bars.
   - ``musicxml``: name of the passage's other form in the archive.
 
 Conventions: what comes from elsewhere is hostile until it is checked. Sizes are bounded
@@ -30,7 +32,7 @@ before anything is unpacked; every value is checked for its type and range; dige
 to agree. Nothing is written but rows of the corpus.
 
 Contents: FORMAT, FORMAT_VERSION, SET_ENTRY, set_data, read_set, unpack_set,
-unpack_file.
+unpack_file, differences.
 """
 
 from __future__ import annotations
@@ -48,20 +50,23 @@ from melodex.corpus.lessons import ExampleRow, LessonRow, place_of_tune, write_l
 from melodex.corpus.reader import Corpus
 from melodex.errors import HostileInputError, LessonError
 from melodex.tasks.lesson.checks import checked_excerpt, checked_labels, known_shape
-from melodex.tasks.lesson.labels import excerpt_digest, labels_text
+from melodex.tasks.lesson.labels import Labels, excerpt_digest, labels_text, read_labels
 from melodex.tasks.lesson.sets import (
     MOST_EXAMPLES,
     Lesson,
     LessonExample,
     checked_name,
     checked_text,
+    open_lesson,
     writing,
 )
+from melodex.tasks.lesson.state import AS_KEPT
 
 __all__ = [
     "FORMAT",
     "FORMAT_VERSION",
     "SET_ENTRY",
+    "differences",
     "read_set",
     "set_data",
     "unpack_file",
@@ -124,7 +129,7 @@ def example_data(example: LessonExample) -> dict[str, Any]:
         "agreement": row.agreement,
         "note": row.note,
         "excerpt": example.excerpt.with_credits(source=source).to_dict(),
-        "labels": asdict(example.labels),
+        "labels": json.loads(labels_text(example.labels)),
         "musicxml": f"examples/{example.position:02}.musicxml",
     }
 
@@ -345,3 +350,38 @@ def bars_make_sense(bars: list[Any]) -> bool:
     """Whether a list names a first and a last bar."""
     whole = all(type(bar) is int and 0 <= bar < 1_000_000 for bar in bars)
     return len(bars) == 2 and whole and bars[0] <= bars[1]
+
+
+def differences(corpus: Corpus, name: str) -> list[str]:
+    """Say in what the passages of a set differ from what this corpus holds and reads.
+
+    Parameters
+    ----------
+    corpus : Corpus
+        Where the set was unpacked.
+    name : str
+        Of the set.
+
+    Returns
+    -------
+    list of str
+        A sentence for each passage whose tune is not here or has other notes, and for
+        each that is read here in other keys or with other numerals than it came with.
+    """
+    told = []
+    for example in open_lesson(corpus, name).examples:
+        came = read_labels(json.loads(example.row.labels))
+        where = f"{example.position}. {example.title}"
+        if example.state.kind != AS_KEPT:
+            told.append(f"{where}: {example.state.sentence}.")
+        elif keys_of(came) != keys_of(example.labels):
+            there, here = (keys_of(each) for each in (came, example.labels))
+            told.append(f"{where}: it came in {there} and is read here in {here}.")
+        elif came.numerals != example.labels.numerals:
+            told.append(f"{where}: its chords are named otherwise here.")
+    return told
+
+
+def keys_of(labels: Labels) -> str:
+    """The keys of a passage in words."""
+    return ", then ".join(str(each.key) for each in labels.keys) or "no key"

@@ -192,9 +192,30 @@ def in_order(
         question = about_one(corpus, shown, position, asked, turns)
         if question is not None:
             made.append(replace(question, also=also[position]))
+    if not asked.is_named:
+        made = half_on_topic(made)
     notes = {example.position: example.row.note for example in lesson.examples}
     for question in sorted(made, key=lambda each: each.position):
         yield replace(question, note=notes.get(question.position, ""))
+
+
+def half_on_topic(made: Sequence[Question]) -> list[Question]:
+    """Without the last questions that would make fewer than half be on the topic.
+
+    A set that was gathered for nothing, or of which nothing on its topic is certain, is
+    left as it is.
+    """
+    kept = list(made)
+    topical = sum(part.is_topical for each in made for part in each.parts)
+    for question in reversed(made):
+        parts = sum(len(each.parts) for each in kept)
+        if (
+            topical
+            and 2 * topical < parts
+            and not any(p.is_topical for p in question.parts)
+        ):
+            kept.remove(question)
+    return kept
 
 
 def about_several(

@@ -14,7 +14,7 @@ from dataclasses import replace
 from melodex.analysis.harmony.chords import Chord, parse_chords
 from melodex.melody import Key, fifths_from_name, pitch_class_name
 from melodex.tasks.lesson.asking.facts import MODE_STEPS, name_of, scale_of
-from melodex.tasks.lesson.asking.parts import Made, is_sure
+from melodex.tasks.lesson.asking.parts import Made, is_sure, is_usual
 from melodex.tasks.lesson.asking.proofs import distance, interval_in_words, named
 from melodex.tasks.lesson.asking.records import Field, KeyName, NoteName, Part, Shown, Words
 from melodex.tasks.lesson.labels import KeyLabel
@@ -159,7 +159,7 @@ def change_part(shown: Shown, *, is_topical: bool = False) -> Made | None:
 def relation_part(before: Key, after: Key) -> Part | None:
     """Say how a new tonic stands to the old one."""
     up = interval_in_words(*distance(named(before.tonic_fifths), named(after.tonic_fifths)))
-    if not up or before == after:
+    if not up or not is_usual(up) or before == after:
         return None
     down = interval_in_words(
         *distance(named(after.tonic_fifths), named(before.tonic_fifths))

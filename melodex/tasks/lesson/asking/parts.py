@@ -45,6 +45,7 @@ __all__ = [
     "degrees_part",
     "find_part",
     "is_sure",
+    "is_usual",
     "key_at",
     "known_degrees",
     "next_part",
@@ -388,7 +389,7 @@ def root_part(shown: Shown, place: int, *, is_topical: bool = False) -> Part | N
         return None
     up = interval_in_words(*distance(named(here.root_fifths), named(after.root_fifths)))
     down = interval_in_words(*distance(named(after.root_fifths), named(here.root_fifths)))
-    if not up or not down:
+    if not up or not down or not (is_usual(up) and is_usual(down)):
         return None
     task: Words = (
         "By which interval does the root move from ",
@@ -410,6 +411,12 @@ def root_part(shown: Shown, place: int, *, is_topical: bool = False) -> Part | N
         for way in ways
     )
     return Part("intervals", task, (Field(accepted),), why, is_topical, level=2)
+
+
+def is_usual(name: str) -> bool:
+    """Whether an interval is one that a class names without dispute over spelling."""
+    perfect = name.split()[0] in {"perfect", "major", "minor"}
+    return name in {"augmented fourth", "diminished fifth"} or perfect
 
 
 def degree_texts(shown: Shown) -> list[str]:

@@ -241,6 +241,9 @@ def count_part(shown: Shown, *, is_topical: bool = False) -> Part | None:
     ):
         return None
     numbers = [bar.number for bar in melody.bars]
+    if (numbers[0], numbers[-1]) != (melody.bar[0], melody.bar[-1]):
+        # A bar in which no note begins is one that some would not count.
+        return None
     if len(set(numbers)) != len(numbers) or any(b.ending for b in melody.bars):
         return None
     count = len(numbers)

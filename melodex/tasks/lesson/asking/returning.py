@@ -140,14 +140,15 @@ def return_part(shown: Shown, bars: Sequence[int]) -> tuple[Part | None, ...]:
     topic = shown.labels.topic
     wanted = {"sequence": "in sequence", "inversion": "turned over"}
     how = wanted.get(topic.asked if topic else "", "note for note")
-    best = next((each for each in found if each.how == how), found[0])
+    best = next((each for each in found if each.how == how), None)
+    if best is None:
+        return ()
     one, other = bars_text(*best.first), bars_text(*best.again)
-    is_topical = best.how == how
     task: Words = (f"{one.capitalize()} and {other}: how do the notes come again?",)
     why: Words = (f"The rhythm is the same, and each step by letter {WHY[best.how]}.",)
     accepted = ((best.how,), (OTHER_WORDS[best.how],))
-    asked = Part("returning", task, (Field(accepted),), why, is_topical, choices=HOW)
-    return (asked, by_how_far(best, is_topical))
+    asked = Part("returning", task, (Field(accepted),), why, True, choices=HOW)
+    return (asked, by_how_far(best))
 
 
 WHY = {
@@ -162,7 +163,7 @@ OTHER_WORDS = {
 }
 
 
-def by_how_far(found: Return, is_topical: bool) -> Part | None:
+def by_how_far(found: Return) -> Part | None:
     """Say by which interval, counted by letters, a sequence is moved."""
     steps = abs(found.letters)
     if found.how != "in sequence" or not 0 < steps < 7:
@@ -172,4 +173,4 @@ def by_how_far(found: Return, is_topical: bool) -> Part | None:
     task: Words = ("How far is the second time moved, and which way? (Count by letters.)",)
     accepted = ((f"a {name} {way}",), (f"{name} {way}",))
     why: Words = (f"Its first note stands a {name} {way} from that of the first time.",)
-    return Part("returning", task, (Field(accepted),), why, is_topical, level=2)
+    return Part("returning", task, (Field(accepted),), why, True, level=2)
