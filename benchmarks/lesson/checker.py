@@ -190,6 +190,8 @@ def numeral_root(text: str, tonic: str, mode: str) -> tuple[str, bool]:
 
 # The checks.
 
+SYLLABLES = ["do", "re", "mi", "fa", "sol", "la", "ti", "me", "le", "te", "fi"]
+
 
 def degrees(trial: Trial) -> Iterator[str]:
     """Each blank holds the degree of its note."""
@@ -199,6 +201,20 @@ def degrees(trial: Trial) -> Iterator[str]:
             yield f"note {field.index} is {told[field.index]}"
         if field.index not in trial.shown.asked_notes:
             yield f"note {field.index} has no blank"
+
+
+SOLFA = dict(
+    zip(["1", "2", "3", "4", "5", "6", "7", "b3", "b6", "b7", "#4"], SYLLABLES, strict=True)
+)
+
+
+def solfa(trial: Trial) -> Iterator[str]:
+    """Each blank holds the syllable of its degree."""
+    told = degrees_of(trial.shown)
+    for place, field in enumerate(trial.part.fields):
+        right = SOLFA.get(told[field.index], "?")
+        if trial.accepted(place) != [right, told[field.index]]:
+            yield f"note {field.index} is {right}"
 
 
 def chords(trial: Trial) -> Iterator[str]:
@@ -625,6 +641,7 @@ def in_order(a: list[str], b: list[str]) -> int:
 
 CHECKS: dict[str, Callable[[Trial], Iterator[str]]] = {
     "degrees": degrees,
+    "solfa": solfa,
     "chords": chords,
     "note on chord": note_on_chord,
     "motion": motion,

@@ -127,11 +127,16 @@ def test_a_set_is_packed_and_unpacked_with_the_caution(run, tmp_path):
     file = tmp_path / "steps.zip"
     packed = run("lesson", "pack", "Steps", file)
     assert "Check the rights of what you share" in packed.stderr
-    assert set(zipfile.ZipFile(file).namelist()) == {"set.json", "examples/01.musicxml"}
+    packed = zipfile.ZipFile(file)
+    assert packed.namelist() == ["set.json", "examples/01.musicxml", "sound.mid"]
+    assert packed.read("sound.mid").startswith(b"MThd")
     assert "already" in run("lesson", "unpack", file, code=1).stderr
     unpacked = run("lesson", "unpack", file, "--as", "Shared")
     assert "Check the rights of what you share" in unpacked.stderr
     assert examples(run, "Shared") == examples(run, "Steps")
+    run("remove", "Cut and Carry", "--yes")
+    elsewhere = run("lesson", "unpack", file, "--as", "Elsewhere")
+    assert "1. Cut and Carry, bars 1-4: its tune is gone" in elsewhere.stderr
     file.write_bytes(b"PK no zip")
     assert "no whole zip file" in run("lesson", "unpack", file, code=1).stderr
 

@@ -10,6 +10,7 @@ from melodex.cli.output import Output, force_option, output_options, write
 
 KINDS = (
     "degrees",
+    "solfa",
     "chords",
     "note on chord",
     "motion",

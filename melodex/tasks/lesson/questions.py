@@ -23,6 +23,7 @@ from melodex.tasks.lesson.asking.parts import (
     Made,
     degrees_part,
     numerals_part,
+    solfa_part,
 )
 from melodex.tasks.lesson.asking.plain import (
     beats_part,
@@ -33,9 +34,14 @@ from melodex.tasks.lesson.asking.plain import (
     move_part,
     transposed_part,
 )
-from melodex.tasks.lesson.asking.records import Part, Question, Shown
+from melodex.tasks.lesson.asking.records import Part, Question, Shown, plain_words
 from melodex.tasks.lesson.asking.relatives import relative_questions
-from melodex.tasks.lesson.asking.topical import Draft, draft, topical_drafts
+from melodex.tasks.lesson.asking.topical import (
+    Draft,
+    draft,
+    of_their_own,
+    topical_drafts,
+)
 from melodex.tasks.lesson.sets import Lesson
 
 if TYPE_CHECKING:
@@ -45,6 +51,7 @@ __all__ = ["KINDS", "LEVELS", "Question", "Worksheet", "worksheet"]
 
 KINDS = (
     "degrees",
+    "solfa",
     "chords",
     "note on chord",
     "motion",
@@ -68,9 +75,12 @@ KINDS = (
 )
 """What can be asked."""
 
-ONLY_IF_NAMED = {"dictation", "transpose"}
-"""What a sheet holds only if the teacher says so: a class without instruments or sound
-could not answer it."""
+ONLY_IF_NAMED = {"dictation", "solfa", "transpose"}
+"""What a sheet holds only if the teacher says so: a class without sound or solfa could not
+answer it."""
+
+FEW = 6
+"""Questions below which a sheet about one thing ends in some without music; our choice."""
 
 LEVELS = {"first": 1, "second": 2, "third": 3}
 """Names of levels, and the hardest part that each is asked."""
@@ -197,6 +207,26 @@ def in_order(
     notes = {example.position: example.row.note for example in lesson.examples}
     for question in sorted(made, key=lambda each: each.position):
         yield replace(question, note=notes.get(question.position, ""))
+    if made and len(made) < FEW:
+        yield from without_music(passages, made, asked)
+
+
+def without_music(
+    passages: Sequence[tuple[int, Shown]], made: Sequence[Question], asked: Choice
+) -> Iterator[Question]:
+    """A last question about the topic in keys of its own, where passages are few."""
+    said = {plain_words(part.task) for question in made for part in question.parts}
+    for position, shown in passages:
+        parts = tuple(
+            part
+            for part in of_their_own(shown)
+            if plain_words(part.task) not in said
+            and part.kind in asked.kinds
+            and part.level <= asked.hardest
+        )
+        if parts:
+            yield Question("In other keys", (), parts, position)
+            return
 
 
 def half_on_topic(made: Sequence[Question]) -> list[Question]:
@@ -273,6 +303,7 @@ def plain_drafts(shown: Shown) -> Iterator[Draft]:
     numerals = numerals_part(shown, range(len(shown.excerpt.chords)))
     degrees = degrees_part(shown)
     yield draft("The degrees", shown, degrees)
+    yield draft("Solfa", shown, solfa_part(shown))
     yield draft("The chords", shown, numerals)
     changed = change_part(shown)
     if changed is not None:

@@ -1,8 +1,9 @@
 """What the set is about, asked in another key: write one of your own.
 
 Conventions: such a part needs no music; the key is drawn from the content of the passage
-beside it, so that the same set gives the same sheet. Keys whose notes would need double
-signs are passed over. Names of notes stay when the sheet is printed in another key.
+beside it, so that the same set gives the same sheet; ``turn`` takes a later one. Keys
+whose notes would need double signs are passed over. Names of notes stay when the sheet is
+printed in another key.
 
 Contents: MODE_STEPS, note_elsewhere, chords_elsewhere, scale_elsewhere, figure_elsewhere,
 new_notes, signature_part, bar_part.
@@ -63,7 +64,7 @@ MODE_STEPS = {
 """Degrees of each mode against the major scale (common practice, no source)."""
 
 
-def other_tonics(shown: Shown, salt: str) -> list[str]:
+def other_tonics(shown: Shown, salt: str, turn: int = 0) -> list[str]:
     """Tonics other than the passage's own, in an order that its content gives."""
     own = pitch_class_name(shown.labels.keys[0].tonic_fifths) if shown.labels.keys else ""
     text = f"{shown.title} {salt}"
@@ -71,7 +72,8 @@ def other_tonics(shown: Shown, salt: str) -> list[str]:
     def drawn(tonic: str) -> str:
         return hashlib.sha256(f"{text} {tonic}".encode()).hexdigest()
 
-    return sorted((tonic for tonic in TONICS if tonic != own), key=drawn)
+    ordered = sorted((tonic for tonic in TONICS if tonic != own), key=drawn)
+    return ordered[2 * turn :] + ordered[: 2 * turn]
 
 
 def above(low: Pitch, degree: str) -> Pitch:
@@ -99,15 +101,17 @@ def is_plain(pitch: Pitch) -> bool:
     return name_of(pitch) not in {"Cb", "Fb", "E#", "B#"} and len(name_of(pitch)) <= 2
 
 
-def mode_for(shown: Shown) -> str:
-    """Minor for what stands in minor, else major."""
+def mode_for(shown: Shown, numeral: str = "") -> str:
+    """Minor for what stands in minor, else major; a tonic chord says it itself."""
+    if numeral in {"I", "i"}:
+        return "minor" if numeral == "i" else "major"
     mode = shown.labels.keys[0].mode if shown.labels.keys else "major"
     return "minor" if mode == "minor" else "major"
 
 
-def note_elsewhere(shown: Shown, degree: str, numeral: str) -> Part | None:
+def note_elsewhere(shown: Shown, degree: str, numeral: str, turn: int = 0) -> Part | None:
     """Say which note is a degree on a numeral, in another key."""
-    for name in other_tonics(shown, "note"):
+    for name in other_tonics(shown, "note", turn):
         tonic = pitch_of(name)
         read = read_numeral(numeral, tonic)
         if read is None:
@@ -115,7 +119,7 @@ def note_elsewhere(shown: Shown, degree: str, numeral: str) -> Part | None:
         note = above(read.root, degree)
         if not is_plain(note) or not is_plain(read.root):
             continue
-        key = KeyName(Key(fifths_from_name(name), mode_for(shown)), STAYS)
+        key = KeyName(Key(fifths_from_name(name), mode_for(shown, numeral)), STAYS)
         task: Words = (
             "In ",
             key,
@@ -130,9 +134,9 @@ def note_elsewhere(shown: Shown, degree: str, numeral: str) -> Part | None:
     return None
 
 
-def chords_elsewhere(shown: Shown, numerals: Sequence[str]) -> Part | None:
+def chords_elsewhere(shown: Shown, numerals: Sequence[str], turn: int = 0) -> Part | None:
     """Say on which notes some numerals stand, in another key."""
-    for name in other_tonics(shown, "chords") if numerals else ():
+    for name in other_tonics(shown, "chords", turn) if numerals else ():
         reads = [read_numeral(text, pitch_of(name)) for text in numerals]
         roots = [read.root for read in reads if read is not None]
         if len(roots) < len(numerals):
@@ -160,10 +164,10 @@ def joined(notes: Sequence[Pitch]) -> Words:
     return tuple(told)
 
 
-def scale_elsewhere(shown: Shown, mode: str) -> Part | None:
+def scale_elsewhere(shown: Shown, mode: str, turn: int = 0) -> Part | None:
     """Write the seven notes of a mode on another tonic."""
     steps = MODE_STEPS.get(mode, "").split()
-    for name in other_tonics(shown, "scale"):
+    for name in other_tonics(shown, "scale", turn):
         notes = [above(pitch_of(name), step) for step in steps]
         if not notes or not all(map(is_plain, notes)):
             continue
@@ -174,9 +178,9 @@ def scale_elsewhere(shown: Shown, mode: str) -> Part | None:
     return None
 
 
-def figure_elsewhere(shown: Shown, degrees: Sequence[str]) -> Part | None:
+def figure_elsewhere(shown: Shown, degrees: Sequence[str], turn: int = 0) -> Part | None:
     """Write a figure of degrees in another key."""
-    for name in other_tonics(shown, "figure"):
+    for name in other_tonics(shown, "figure", turn):
         notes = [above(pitch_of(name), step) for step in degrees]
         if not all(map(is_plain, notes)):
             continue
@@ -241,7 +245,7 @@ SMALLER = {2: 4, 4: 8, 8: 16}
 OTHERS = ((2, 4), (3, 4), (4, 4), (3, 8), (6, 8), (9, 8), (12, 8), (6, 4), (5, 8), (7, 8))
 
 
-def bar_part(shown: Shown) -> Part | None:
+def bar_part(shown: Shown, turn: int = 0) -> Part | None:
     """Say how many of the next smaller note fill a bar of another metre."""
     metre = shown.excerpt.metre
     own = (metre.numerator, metre.denominator) if metre else ()
@@ -250,7 +254,7 @@ def bar_part(shown: Shown) -> Part | None:
         (each for each in OTHERS if each != own and each[1] in SMALLER),
         key=lambda each: hashlib.sha256(f"{text} {each}".encode()).hexdigest(),
     )
-    top, bottom = choices[0]
+    top, bottom = choices[turn]
     unit = UNITS[SMALLER[bottom]]
     task: Words = (f"How many {unit} fill a bar of {top}/{bottom}?",)
     why: Words = (f"{top} {UNITS[bottom]} fill it, and two {unit} go into each.",)

@@ -11,6 +11,7 @@ find_part, spell_part, root_part, provable, known_degrees.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 from melodex.analysis.harmony.chords import Chord, parse_chord, parse_chords
@@ -36,6 +37,7 @@ from melodex.tasks.lesson.asking.records import (
     Symbol,
     Word,
     Words,
+    plain_words,
 )
 
 __all__ = [
@@ -53,6 +55,7 @@ __all__ = [
     "numerals_part",
     "provable",
     "root_part",
+    "solfa_part",
     "spell_part",
     "united",
 ]
@@ -140,6 +143,51 @@ def why_degree(shown: Shown, notes: Sequence[int]) -> Words:
         " as 1 and measured against its major scale: ",
         NoteName(shown.excerpt.fifths[told]),
         f" is {degree_name(degrees[told] or 0)}.",
+    )
+
+
+SOLFA = {
+    "1": "do",
+    "#1": "di",
+    "b2": "ra",
+    "2": "re",
+    "#2": "ri",
+    "b3": "me",
+    "3": "mi",
+    "4": "fa",
+    "#4": "fi",
+    "b5": "se",
+    "5": "sol",
+    "#5": "si",
+    "b6": "le",
+    "6": "la",
+    "#6": "li",
+    "b7": "te",
+    "7": "ti",
+}
+"""Movable solfa with do as the tonic of every mode (common practice, no source)."""
+
+
+def solfa_part(shown: Shown) -> Made | None:
+    """Write the solfa name below some notes, for classes that sing before they count."""
+    made = degrees_part(shown)
+    if made is None or not shown.is_in_one_key:
+        return None
+    names = [SOLFA.get(plain_words(f.accepted[0])) for f in made.part.fields]
+    if None in names:
+        return None
+    fields = tuple(
+        replace(field, accepted=((name,), (plain_words(field.accepted[0]),)))
+        for field, name in zip(made.part.fields, names, strict=True)
+        if name is not None
+    )
+    tonic = NoteName(shown.labels.keys[0].tonic_fifths)
+    task: Words = ("Write the solfa name below each blank; do is ", tonic, ".")
+    last = made.part.fields[-1].index
+    why: Words = ("Do is ", tonic, ", so ", NoteName(shown.excerpt.fifths[last]))
+    why = (*why, f" is {names[-1]}.")
+    return Made(
+        made.shown, replace(made.part, kind="solfa", task=task, fields=fields, why=why)
     )
 
 

@@ -4,7 +4,7 @@ Conventions: for each passage there are several designs, which are taken in turn
 a sheet mixes them: find it, name it, say what it does, write another. What a design
 cannot prove is left out of it; a design of which nothing is left is not asked.
 
-Contents: Draft, topical_drafts.
+Contents: Draft, topical_drafts, of_their_own.
 """
 
 from __future__ import annotations
@@ -46,10 +46,10 @@ from melodex.tasks.lesson.asking.plain import (
     mode_part,
     telling_notes,
 )
-from melodex.tasks.lesson.asking.records import Part, Shown
+from melodex.tasks.lesson.asking.records import Part, Shown, plain_words
 from melodex.tasks.lesson.asking.returning import figure_notes, find_figure, return_part
 
-__all__ = ["Draft", "topical_drafts"]
+__all__ = ["Draft", "draft", "of_their_own", "topical_drafts"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -244,3 +244,38 @@ DESIGNS: dict[str, Design] = {
     "phrase": about_figure,
     "returning": about_return,
 }
+
+
+TURNS = (1, 2, 3)
+
+
+def of_their_own(shown: Shown) -> tuple[Part, ...]:
+    """Return parts that ask for what a set is about in keys of their own, without music.
+
+    Parameters
+    ----------
+    shown : Shown
+        A passage that shows it.
+    """
+    topic = shown.labels.topic
+    if topic is None or not shown.labels.keys:
+        return ()
+    made = [one_of_their_own(shown, topic.kind, topic.asked, turn) for turn in TURNS]
+    parts = {plain_words(part.task): part for part in made if part is not None}
+    return tuple(parts.values())
+
+
+def one_of_their_own(shown: Shown, kind: str, asked: str, turn: int) -> Part | None:
+    """One of them."""
+    wish = note_wish(asked) if kind == "note_on_chord" else None
+    if wish is not None and not wish.is_symbol:
+        return note_elsewhere(shown, wish.degree, wish.chord, turn)
+    if kind in {"device", "progression"}:
+        places = [p for p in focus_of(shown).chords if p in provable(shown)]
+        texts = dict.fromkeys(shown.labels.numerals[place] for place in places)
+        plain = [text for text in texts if "(" not in text][:4]
+        return chords_elsewhere(shown, plain, turn) if len(plain) > 1 else None
+    if kind in {"mode", "modal"}:
+        mode = asked if kind == "modal" else shown.labels.keys[0].mode
+        return scale_elsewhere(shown, mode, turn)
+    return bar_part(shown, turn) if kind == "metre" else None
