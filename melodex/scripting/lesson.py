@@ -281,11 +281,13 @@ class Lesson:
         path: str | PathLike[str],
         *,
         ask: Sequence[str] = (),
+        level: str = "third",
         answers: str = "with",
         key: str = "own",
         instrument: str = "concert",
         clef: str = "own",
         paper: str = "a4",
+        size: str = "usual",
         force: bool = False,
     ) -> Path:
         """Write a worksheet, with its answer key on pages of its own.
@@ -297,8 +299,12 @@ class Lesson:
         ask : sequence of str
             Kinds of question, such as ``degrees``, ``chords``, ``key change``,
             ``shared notes`` or ``relative``; none for what suits the set.
+        level : str
+            ``first``, ``second`` or ``third``: nothing harder is asked.
         answers : str
             ``with``, ``without`` or ``only``; ``checked`` for a page that checks them.
+        size : str
+            ``usual`` or ``large`` staves and blanks.
         key, instrument, clef, paper, force
             As for :meth:`handout`.
 
@@ -307,7 +313,8 @@ class Lesson:
         PresentationError
             If the set is empty, or the file cannot be written.
         """
-        content = self.printed(path, ask, (key, instrument, clef), answers, paper)
+        setting = (key, instrument, clef)
+        content = self.printed(path, ask, setting, answers, paper, level=level, size=size)
         return self.put(content, path, force)
 
     def printed(
@@ -317,6 +324,9 @@ class Lesson:
         setting: tuple[str, str, str],
         answers: str,
         paper: str,
+        *,
+        level: str = "third",
+        size: str = "usual",
     ) -> str | bytes:
         """A handout, or a worksheet if there is something to ask, as a file holds it."""
         from melodex.presentation.lesson.printing import printed
@@ -332,7 +342,7 @@ class Lesson:
             )
         with self.corpus.reading() as reader:
             lesson = sets.open_lesson(reader, self.name)
-            asked = None if ask is None else worksheet(reader, lesson, ask)
+            asked = None if ask is None else worksheet(reader, lesson, ask, level=level)
         return printed(
             lesson,
             asked,
@@ -340,6 +350,7 @@ class Lesson:
             setting=SheetSetting(*setting),
             answers=answers,
             paper=paper,
+            size=size,
         )
 
     def pack(self, path: str | PathLike[str], *, force: bool = False) -> Path:

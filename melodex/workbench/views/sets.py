@@ -155,10 +155,13 @@ def sheet(ask: Ask) -> Response:
     is_worksheet = ask.said("sheet") == "worksheet"
     if is_worksheet and form != "midi":
         kinds = [kind for kind in KINDS if ask.said(f"ask-{kind.replace(' ', '-')}")]
-        asked = worksheet(corpus, lesson, kinds)
+        asked = worksheet(corpus, lesson, kinds, level=ask.said("level") or "third")
     answers = ask.said("answers") or "with"
     paper = "letter" if ask.said("paper") == "letter" else "a4"
-    content = printed(lesson, asked, form, setting=setting, answers=answers, paper=paper)
+    size = ask.said("size") or "usual"
+    content = printed(
+        lesson, asked, form, setting=setting, answers=answers, paper=paper, size=size
+    )
     what = "worksheet" if is_worksheet else "handout"
     return named_file(content, form, f"{lesson.row.name}, {what}")
 

@@ -11,7 +11,7 @@ Contents: MOST_BARS, fitted, part_of, without_doubles, is_double.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from melodex.melody import Melody
@@ -98,7 +98,10 @@ def part_of_labels(shown: Shown, excerpt: Melody, first: int, last: int) -> Labe
 # Doubles.
 
 
-def shape_of(melody: Melody) -> tuple[tuple[int, int, int], ...]:
+Step = tuple[int, int, int]
+
+
+def shape_of(melody: Melody) -> tuple[Step, ...]:
     """Step, wait and length of each note after the first: the music in any key."""
     onsets, lengths = melody.onset_ticks, melody.duration_ticks
     return tuple(
@@ -107,7 +110,7 @@ def shape_of(melody: Melody) -> tuple[tuple[int, int, int], ...]:
     )
 
 
-def bars_of(melody: Melody) -> list[tuple[tuple[int, int, int], ...]]:
+def bars_of(melody: Melody) -> list[tuple[Step, ...]]:
     """The shape of each bar; a bar of one note says nothing and is left out."""
     found = []
     for number in dict.fromkeys(melody.bar):
@@ -117,24 +120,43 @@ def bars_of(melody: Melody) -> list[tuple[tuple[int, int, int], ...]]:
     return found
 
 
+@dataclass(frozen=True, slots=True)
+class Music:
+    """The shape of a passage and of its bars, worked out once."""
+
+    shape: tuple[Step, ...]
+    bars: tuple[tuple[Step, ...], ...]
+
+
+def music_of(melody: Melody) -> Music:
+    """The shapes of a passage."""
+    return Music(shape_of(melody), tuple(bars_of(melody)))
+
+
 def is_double(one: Melody, other: Melody) -> bool:
     """Whether two passages are the same music, or half of the shorter is."""
-    short, long = sorted((shape_of(one), shape_of(other)), key=len)
+    return is_same(music_of(one), music_of(other))
+
+
+def is_same(one: Music, other: Music) -> bool:
+    """Whether one holds the other, or half of the bars of the shorter."""
+    short, long = sorted((one.shape, other.shape), key=len)
     if any(long[at : at + len(short)] == short for at in range(len(long) - len(short) + 1)):
         return True
-    few, many = sorted((bars_of(one), bars_of(other)), key=len)
+    few, many = sorted((one.bars, other.bars), key=len)
     shared = sum(bar in many for bar in few)
     return shared > 1 and 2 * shared >= len(few)
 
 
 def without_doubles(shown: Sequence[Shown]) -> list[tuple[int, Shown, tuple[str, ...]]]:
     """Leave the same music out: place from 0, passage, and where it stands too."""
-    kept: list[tuple[int, Shown, list[str]]] = []
+    kept: list[tuple[int, Shown, list[str], Music]] = []
     for place, each in enumerate(shown):
-        same = next((k for k in kept if is_double(k[1].excerpt, each.excerpt)), None)
+        music = music_of(each.excerpt)
+        same = next((k for k in kept if is_same(k[3], music)), None)
         if same is None:
-            kept.append((place, each, []))
+            kept.append((place, each, [], music))
         else:
             here = same[1].tune_id == each.tune_id
             same[2].append(each.bars if here else each.title)
-    return [(place, each, tuple(dict.fromkeys(also))) for place, each, also in kept]
+    return [(place, each, tuple(dict.fromkeys(also))) for place, each, also, _ in kept]
