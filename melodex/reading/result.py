@@ -28,11 +28,14 @@ class Choice:
         Voice name or number; empty for the first (ABC) or top (MusicXML) voice.
     chord_note : str
         ``top`` or ``bottom``: which note of a written chord is the melody.
+    chords_alone : bool
+        Whether a sheet of chord symbols without any note is read too.
     """
 
     part: str = ""
     voice: str = ""
     chord_note: str = "top"
+    chords_alone: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,8 +4,8 @@ Conventions: bars go by their printed numbers, notes are counted from 1 where a
 person names them and from 0 inside the program. ``FILE#3`` is the tune numbered 3
 of a file that holds several.
 
-Contents: Passage, Span, read_span, find_tune, find_one, find_passage, passage_of,
-find_passages.
+Contents: Passage, Span, read_span, find_tune, find_one, find_passage, find_piece,
+passage_of, find_passages.
 """
 
 from __future__ import annotations
@@ -29,6 +29,7 @@ __all__ = [
     "find_one",
     "find_passage",
     "find_passages",
+    "find_piece",
     "find_tune",
     "passage_of",
     "read_span",
@@ -70,9 +71,15 @@ class Passage:
     in_corpus: bool
 
     @property
+    def bars(self) -> tuple[int, int]:
+        """First and last bar as printed, of its notes; of a sheet without any, of all."""
+        numbers = self.melody.bar or [bar.number for bar in self.melody.bars] or [0]
+        return numbers[0], numbers[-1]
+
+    @property
     def label(self) -> str:
         """Title and bars, such as ``Lantern Rock, bars 5-8``."""
-        return f"{self.whole.title}, {bars_text(self.melody.bar[0], self.melody.bar[-1])}"
+        return f"{self.whole.title}, {bars_text(*self.bars)}"
 
     def __repr__(self) -> str:
         return f"<Passage {self.label!r}: {len(self.melody)} notes>"
@@ -113,7 +120,9 @@ def read_span(text: str, what: str = "bars") -> Span:
     return span
 
 
-def find_tune(name: str, corpus: Corpus | None) -> tuple[Melody, str, bool]:
+def find_tune(
+    name: str, corpus: Corpus | None, *, chords_alone: bool = False
+) -> tuple[Melody, str, bool]:
     """Find a tune by file, id or title.
 
     Parameters
@@ -123,6 +132,8 @@ def find_tune(name: str, corpus: Corpus | None) -> tuple[Melody, str, bool]:
         title.
     corpus : Corpus or None
         Where ids and titles are looked up.
+    chords_alone : bool
+        Whether a file may hold chord symbols without any note.
 
     Returns
     -------
@@ -140,7 +151,7 @@ def find_tune(name: str, corpus: Corpus | None) -> tuple[Melody, str, bool]:
     if path is not None:
         from melodex.analysis.keys import with_centres
 
-        melody = melody_of_file(path, number)
+        melody = melody_of_file(path, number, chords_alone)
         return with_centres(melody), melody.content_id(), False
     if corpus is None:
         raise UnknownTuneError(f"{name!r} is no file, and no corpus is open")
@@ -170,11 +181,11 @@ def is_file(name: str) -> bool:
         return False
 
 
-def melody_of_file(path: Path, number: str) -> Melody:
+def melody_of_file(path: Path, number: str, chords_alone: bool = False) -> Melody:
     """The melody of one tune of a file."""
     from melodex.analysis.harmony.sounding import harmonised
 
-    return harmonised(tune_of_file(path, number))
+    return harmonised(tune_of_file(path, number, chords_alone))
 
 
 def texture_in_corpus(passage: Passage, corpus: Corpus) -> Texture | None:
@@ -196,14 +207,15 @@ def texture_in_corpus(passage: Passage, corpus: Corpus) -> Texture | None:
 def texture_in_file(name: str) -> Texture | None:
     """All notes of a tune of a file, where they say something of harmony."""
     path, number = file_and_number(name)
-    return None if path is None else tune_of_file(path, number).texture
+    return None if path is None else tune_of_file(path, number, True).texture
 
 
-def tune_of_file(path: Path, number: str) -> ReadTune:
+def tune_of_file(path: Path, number: str, chords_alone: bool = False) -> ReadTune:
     """Read one tune of a file, within the limits of what a file may cost."""
     from melodex.reading.apart import read_path_apart
+    from melodex.reading.result import Choice
 
-    reading = read_path_apart(path)
+    reading = read_path_apart(path, Choice(chords_alone=chords_alone))
     tunes = list(reading.tunes)
     if number:
         tunes = [tune for tune in tunes if tune.melody.credits.number == number]
@@ -255,6 +267,20 @@ def find_passage(
     if bars and notes:
         raise PassageError("bars and notes were both named", hint="name one of them")
     return passage_of(*find_tune(name, corpus), bars=bars, notes=notes, fewest=fewest)
+
+
+def find_piece(name: str, corpus: Corpus | None = None) -> Passage:
+    """Find a whole tune, or a sheet of chord symbols without any note.
+
+    Parameters
+    ----------
+    name, corpus
+        As for :func:`find_tune`.
+    """
+    melody, tune_id, in_corpus = find_tune(name, corpus, chords_alone=True)
+    if len(melody):
+        return passage_of(melody, tune_id, in_corpus, fewest=1)
+    return Passage(melody, melody, 0, tune_id, in_corpus)
 
 
 def passage_of(

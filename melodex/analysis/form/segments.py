@@ -6,8 +6,8 @@ section, and the log share of the length of each.
 
 A sheet that is no longer than one chorus and prints no sections has eights, or twelves
 where it is a blues (common practice, no source). Eights are only taken where the division
-that was found has shorter parts among them, and where an eight comes again or the whole
-is sixteen.
+that was found has shorter parts among them, and where the whole is short or an eight comes
+again.
 
 Contents: LONGEST_SECTION, best_segments, start_points, length_logs, regular_starts.
 """
@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING
 
 from melodex.analysis.form import song_weights
 from melodex.analysis.form.bars import FormBar
-from melodex.analysis.form.letters import as_alike
+from melodex.analysis.form.letters import SAME_SECTION, as_alike
 
 if TYPE_CHECKING:
     from numpy import ndarray
@@ -123,6 +123,7 @@ def add_answers(
 
 EIGHT, TWELVE, SIXTEEN = 8, 12, 16
 LONGEST_SHEET = 64
+LONGEST_PLAIN = 32
 OPENING = 4
 SAME_OPENING = 0.6
 """Likeness of the first four bars from which an eight is taken to come again."""
@@ -156,13 +157,22 @@ def regular_starts(bars: Sequence[FormBar], starts: Sequence[int]) -> list[int]:
         return list(starts)
     if count in ONE_CHORUS and pairs_of_eights(lengths):
         return list(range(EIGHT, count - TAG, EIGHT))
+    if opening_twice(bars, lengths):
+        return [OPENING, 2 * OPENING, *starts[1:]]
     uneven = min(lengths) < EIGHT and len(set(lengths)) > 1
     doubled = max(lengths) < EIGHT and count > SIXTEEN
     if count % EIGHT or not (uneven or doubled):
         return list(starts)
-    if count == SIXTEEN or eight_returns(bars):
+    if count <= LONGEST_PLAIN or eight_returns(bars):
         return list(range(EIGHT, count, EIGHT))
     return list(starts)
+
+
+def opening_twice(bars: Sequence[FormBar], lengths: Sequence[int]) -> bool:
+    """Whether four bars that were cut off come again at once, in no form of eights."""
+    if len(bars) % EIGHT == 0 or lengths[0] != OPENING or lengths[1] <= EIGHT:
+        return False
+    return as_alike(bars[:OPENING], bars[OPENING : 2 * OPENING], SAME_SECTION)
 
 
 def pairs_of_eights(lengths: Sequence[int]) -> bool:
@@ -188,7 +198,8 @@ def is_blues(bars: Sequence[FormBar]) -> bool:
     """
     if not bars or len(bars) % TWELVE:
         return False
-    home = first_root(bars[0])
+    # A riff may start before its chord does.
+    home = first_root(bars[0] if bars[0].chords else bars[1])
     return home >= 0 and all(
         is_chorus(bars[i : i + TWELVE], home) for i in range(0, len(bars), TWELVE)
     )
@@ -198,7 +209,8 @@ def is_chorus(bars: Sequence[FormBar], home: int) -> bool:
     """Whether twelve bars are one chorus of a blues."""
     above = [(first_root(bar) - home) % TWELVE for bar in bars]
     turn = {(root - home) % TWELVE for bar in bars[8:10] for _, root, _ in bar.chords}
-    corners = above[0] == 0 and above[4] == FOURTH and above[6] in HOME_AGAIN
+    begins = above[0] == 0 or not bars[0].chords
+    corners = begins and above[4] == FOURTH and above[6] in HOME_AGAIN
     return corners and FIFTH in turn
 
 

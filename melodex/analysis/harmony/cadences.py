@@ -44,8 +44,17 @@ def cadences(piece: Piece) -> Iterator[Device]:
             if step in named or not first or not inside(piece, rest, first):
                 continue
             here, after = piece.row[first - 1], piece.row[step]
+            if after.numeral.role == "secondary dominant":
+                # I that becomes V7 of IV was I when it was reached.
+                after = piece.row[first]
             kind = cadence_of(here, after)
-            if not kind or (kind == "half cadence" and not rest.sure):
+            turned = rest.closes and first > 1 and turns_back(piece, first)
+            if kind == "half cadence" and turned:
+                # V after the close only leads back to what comes.
+                first -= 1
+                here, after = piece.row[first - 1], piece.row[first]
+                kind = cadence_of(here, after)
+            elif not kind or (kind == "half cadence" and not rest.sure):
                 continue
             named.add(step)
             last = step if kind == "half cadence" else first
@@ -57,6 +66,13 @@ def cadences(piece: Piece) -> Iterator[Device]:
             near = max(found.first_bar, found.last_bar - 1) if start == first - 1 else 0
             yield replace(found, first_bar=near or found.first_bar)
             break
+
+
+def turns_back(piece: Piece, step: int) -> bool:
+    """Whether the V of a step only follows I in its bar, which V brought home before."""
+    here, after = piece.row[step - 1], piece.row[step]
+    home = here.numeral.degree == 0 and here.bar == after.bar
+    return home and cadence_of(piece.row[step - 2], here) == "authentic cadence"
 
 
 def start_of(piece: Piece, kind: str, step: int) -> int:
@@ -124,6 +140,8 @@ def cadence_of(here: PlacedChord, after: PlacedChord) -> str:
 def cadence_in(key: LocalKey, here: PlacedChord, after: PlacedChord) -> str:
     """The cadence that two chords make in a key, or nothing."""
     if key.mode == "none":
+        return ""
+    if after.numeral.role == "secondary dominant" and same_key(key, after.key):
         return ""
     degree = near(here.chord.root_fifths - key.tonic_fifths)
     goal = near(after.chord.root_fifths - key.tonic_fifths)

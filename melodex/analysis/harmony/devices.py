@@ -211,8 +211,11 @@ def say_secondary_dominant(here: PlacedChord) -> str:
 
 def say_leading_tone(here: PlacedChord) -> str:
     """Reason of a secondary leading-tone chord."""
+    goal = here.key.tonic_fifths + (here.numeral.goal_degree or 0)
+    under = pitch_class(goal - here.chord.root_fifths) == 1
+    note = "it" if under else f"its {pitch_class_name(goal + 5)}"
     return (
-        f"{here.chord.text} is {here.numeral.text}: it stands a half step below "
+        f"{here.chord.text} is {here.numeral.text}: {note} stands a half step below "
         f"{goal_note(here)} ({here.numeral.goal}), {goes(here)}"
     )
 

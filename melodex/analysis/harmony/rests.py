@@ -58,12 +58,15 @@ class Rest:
         Of its last note; without a melody, of its last chord.
     sure : bool
         Whether the melody stands still there, or something printed says so.
+    closes : bool
+        Whether a section ends there, and not the piece.
     """
 
     start_ticks: int
     onset_ticks: int
     end_ticks: int
     sure: bool
+    closes: bool = False
 
 
 def rests(
@@ -119,12 +122,15 @@ def rests_of_melody(
         if note >= 0 and (near == len(ends) or ends[near] >= close + bar_ticks):
             lasts[note] = True
     usual = median(melody.duration_ticks)
+    edges = [close for close, _ in closes]
+    slack = min((bar_ticks for _, bar_ticks in closes), default=0) // 4
     start = 0
     for note in sorted(lasts):
         end = end_of(melody, note)
         onset = melody.onset_ticks[note]
         still = note + 1 == len(melody) or end - onset >= LONG_REST_RATIO * usual
-        yield Rest(melody.onset_ticks[start], onset, end, lasts[note] or still)
+        closing = bisect_left(edges, onset) < bisect_right(edges, end + slack)
+        yield Rest(melody.onset_ticks[start], onset, end, lasts[note] or still, closing)
         start = note + 1
 
 

@@ -325,9 +325,21 @@ def role_of_diminished(place: Place) -> Role | None:
             return Role("common-tone diminished")
         if falls_by_half_step(chord, following):
             return Role("passing diminished")
+        if leads_up_inverted(place):
+            return applied(place, "secondary leading tone", int(place.next_degree))
     if chord.family == "diminished" and goal in USUAL_GOALS:
         return applied(place, "secondary leading tone", goal)
     return None
+
+
+def leads_up_inverted(place: Place) -> bool:
+    """Whether another note of a diminished seventh is the leading tone of what follows.
+
+    G diminished before F minor is E diminished over its third.
+    """
+    steps = half_steps(place.chord, place.following)
+    seventh = "bb7" in place.chord.degree_names
+    return seventh and steps is not None and steps % 3 == 1 and place.next_degree != 0
 
 
 def shares_root_of_next(place: Place) -> bool:
@@ -410,7 +422,8 @@ def substitute(place: Place, goal: int) -> Role:
     """A dominant a half step above its goal, in the place of the one a fifth above."""
     found = applied(place, "tritone substitute", goal)
     resolves = falls_by_half_step(place.chord, place.following)
-    shown = goal + LEADING_TONE_DOWN
+    # Over a lowered seventh it is VII7: nobody writes a lowered first.
+    shown = near(goal + LEADING_TONE_DOWN)
     return Role(found.name, found.goal, goal, resolves, shown_degree=shown)
 
 

@@ -95,7 +95,9 @@ def headline(
     length = sum(span.end_ticks - span.onset_ticks for span in mine)
     certainty = sum(s.certainty * (s.end_ticks - s.onset_ticks) for s in mine)
     printed = melody.printed_key
-    agrees = None if printed.mode == "none" else same_key(key, printed)
+    # A key that is printed further on is printed too.
+    meant = any(same_key(key, change.key) for change in melody.keys)
+    agrees = None if printed.mode == "none" else meant
     remarks = [remark] if remark else []
     said = bool(melody.keys) and melody.keys[0].stated
     if agrees is False and (said or key.signature_fifths != printed.signature_fifths):

@@ -106,7 +106,7 @@ def note_rows(melody: Melody) -> list[dict[str, Any]]:
 def passage_data(passage: Passage) -> dict[str, Any]:
     """Where a passage comes from."""
     whose = passage.whole.credits
-    melody = passage.melody
+    first, last = passage.bars
     return {
         "tune_id": passage.tune_id,
         "title": passage.whole.title,
@@ -116,6 +116,6 @@ def passage_data(passage: Passage) -> dict[str, Any]:
         "source": whose.source,
         "number": whose.number,
         "rights": whose.rights,
-        "first_bar": melody.bar[0],
-        "last_bar": melody.bar[-1],
+        "first_bar": first,
+        "last_bar": last,
     }

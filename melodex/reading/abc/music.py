@@ -102,6 +102,7 @@ class VoiceReader:
         self.waiting_marks: list[str] = []
         self.plain = not has_words
         self.overlay_bars = 0
+        self.bare = False
         self.line = 0
         self.row, self.column = 0, 0
 
@@ -277,6 +278,18 @@ class VoiceReader:
         self.last_is_note = False
         self.plain = False
 
+    def spread_chords(self) -> None:
+        """Share a bar of chord symbols with neither notes nor rests out among them."""
+        texts, full = self.waiting_chords, (self.metre or Metre(4, 4)).bar_ticks
+        if not texts or self.clock.now != self.book.onset:
+            return
+        self.waiting_chords = []
+        for place, text in enumerate(texts):
+            self.waiting_chords.append(text)
+            start, stop = (full * k // len(texts) for k in (place, place + 1))
+            self.set_waiting(self.clock.now)
+            self.clock.now += stop - start
+
     # Handlers: each takes the text of a token and where it stands in the line.
 
     def take_bar(self, text: str, position: int) -> None:
@@ -286,6 +299,8 @@ class VoiceReader:
             if self.overlay_bars:
                 return
         self.leave_tuplet()
+        if self.bare:
+            self.spread_chords()
         before = len(self.book.bars)
         self.book.take_line(self.clock.now, self.metre, bar_sign(text))
         if len(self.book.bars) > before:
@@ -482,6 +497,8 @@ class VoiceReader:
 
     def finish(self) -> None:
         """The music is at its end."""
+        if self.bare:
+            self.spread_chords()
         if self.clock.tuplet is not None and self.clock.tuplet.left > 0:
             self.fault("a tuplet is not complete", 0)
         self.end_tuplet()

@@ -198,15 +198,7 @@ def read_tune(
         )
     choice = kept_choice(header, choice)
     voices = lines_by_voice(header)
-    reader = None
-    name = ""
-    for name in chosen_voices(header, voices, choice.voice):
-        reader = TuneReader(header, file_header, voices[name], name, choice)
-        reader.read()
-        if reader.voice.flat:
-            break
-    if reader is None or not reader.voice.flat:
-        raise ReadingError("it has no notes", hint="notes follow the K: line")
+    reader, name = reader_of_melody(header, file_header, voices, choice)
     shown = header.voices[name].name if name in header.voices else name
     melody = reader.melody(credits_of(header, file_header, source, shown))
     if FIELD in header.directives:
@@ -234,6 +226,34 @@ def texture_of(
             shown = header.voices[other].name if other in header.voices else other
             lines.append((shown, reader.melody(Credits())))
     return texture_of_lines(lines)
+
+
+def reader_of_melody(
+    header: Header, file_header: Header, voices: dict[str, list[Line]], choice: Choice
+) -> tuple[TuneReader, str]:
+    """The first voice with notes, read, and its name; else one with chords if wanted.
+
+    Raises
+    ------
+    ReadingError
+        If there is none.
+    """
+    with_chords: str | None = None
+    for name in chosen_voices(header, voices, choice.voice):
+        reader = TuneReader(header, file_header, voices[name], name, choice)
+        reader.read()
+        if reader.voice.flat:
+            return reader, name
+        if reader.voice.chords and with_chords is None:
+            with_chords = name
+    if with_chords is not None and choice.chords_alone:
+        bare = TuneReader(header, file_header, voices[with_chords], with_chords, choice)
+        bare.voice.bare = True
+        bare.read()
+        return bare, with_chords
+    if with_chords is not None:
+        raise ReadingError("it has chords and no notes", hint="describe reads such sheets")
+    raise ReadingError("it has no notes", hint="notes follow the K: line")
 
 
 def kept_choice(header: Header, choice: Choice) -> Choice:

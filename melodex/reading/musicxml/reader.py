@@ -93,8 +93,8 @@ def read_sheet(
     parts = list(parts_of(root))
     if not parts:
         raise ReadingError("the sheet has no parts")
-    part, sheet = chosen_part(parts, choice.part)
-    found = choose_voice(sheet, choice.voice)
+    part, sheet = chosen_part(parts, choice)
+    found = choose_voice(sheet, choice.voice) if sheet.pitched else ("1", [], [])
     if found is None:
         raise ReadingError(
             f"{part} has no voice {choice.voice!r} with notes",
@@ -132,9 +132,10 @@ def parts_of(root: Element) -> Iterator[Part]:
         yield Part(position, names[0] if names else "", frozenset(known), element)
 
 
-def chosen_part(parts: list[Part], wanted: str) -> tuple[Part, PartSheet]:
+def chosen_part(parts: list[Part], choice: Choice) -> tuple[Part, PartSheet]:
     """The part that was asked for, else the first one with sounding notes."""
-    candidates = parts
+    candidates, wanted = parts, choice.part
+    chords = None
     if wanted:
         candidates = [p for p in parts if wanted.strip().casefold() in p.names]
         candidates = candidates or [p for p in parts if str(p.position) == wanted.strip()]
@@ -144,6 +145,9 @@ def chosen_part(parts: list[Part], wanted: str) -> tuple[Part, PartSheet]:
         if sheet.pitched:
             return part, sheet
         unpitched = unpitched or bool(sheet.unpitched)
+        chords = chords or ((part, sheet) if sheet.chords else None)
+    if chords is not None and choice.chords_alone:
+        return chords
     listed = ", ".join(f"{p.position} {p.name}".strip() for p in parts)[:300]
     if wanted and not candidates:
         raise ReadingError(f"no part is called {wanted!r}", hint=f"parts: {listed}")
@@ -153,6 +157,10 @@ def chosen_part(parts: list[Part], wanted: str) -> tuple[Part, PartSheet]:
         )
     if unpitched:
         raise ReadingError("only percussion without pitch is written here")
+    if chords is not None:
+        raise ReadingError(
+            "the sheet has chords and no notes", hint="describe reads such sheets"
+        )
     raise ReadingError("the sheet has no notes")
 
 

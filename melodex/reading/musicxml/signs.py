@@ -45,7 +45,8 @@ BEAT_UNITS = {
 
 MARK_WORDS = re.compile(
     r"\s*(?:(?:to )?coda|segno|fine|d\.? ?[cs]\.?(?: al .*)?|da capo.*|dal segno.*"
-    r"|intro(?:duction)?|verse|(?:pre-?)?chorus|refrain|bridge|interlude|solo|outro)"
+    r"|intro(?:duction)?|verse|(?:pre-?)?chorus|refrain|bridge|interlude|solo|outro"
+    r"|instrumental|ending|tag|vamp|head|theme|trio|strain|middle (?:eight|8)|break)"
     r"\s*\d{0,2}\.?:?\s*",
     re.IGNORECASE,
 )

@@ -30,7 +30,7 @@ from melodex.tasks.describe.sentences import (
 )
 from melodex.tasks.passage import (
     Passage,
-    find_passage,
+    find_piece,
     texture_in_corpus,
     texture_in_file,
 )
@@ -179,9 +179,9 @@ def described(name: str, corpus_path: Path, *, alone: bool = False) -> Descripti
     from melodex.corpus.reader import Corpus
 
     if not is_there(corpus_path):
-        return describe(find_passage(name, fewest=1), texture=texture_in_file(name))
+        return describe(find_piece(name), texture=texture_in_file(name))
     with Corpus.open(corpus_path) as corpus:
-        passage = find_passage(name, corpus, fewest=1)
+        passage = find_piece(name, corpus)
         texture = (
             texture_in_corpus(passage, corpus)
             if passage.in_corpus

@@ -221,6 +221,8 @@ def unsaid_of(melody: Melody, found: Analysis) -> Iterable[str]:
     """What cannot be said, and why."""
     if found.key.remark:
         yield f"About the key: {found.key.remark}."
+    if not len(melody):
+        yield "There is no melody, so there is nothing to resemble."
     if not melody.chords:
         yield "There are no chord symbols, so nothing is said of harmony."
     elif melody.chords_worked_out:

@@ -145,7 +145,9 @@ def held_in(bars: Sequence[SongBar]) -> Held:
     return Held(chords, notes)
 
 
-def scale_mode(held: Held, tonic: int, major: bool, printed_mode: str = "") -> str:
+def scale_mode(
+    held: Held, tonic: int, major: bool, printed_mode: str = "", signed_mode: str = ""
+) -> str:
     """Name the mode on a tonic whose third is known.
 
     Parameters
@@ -158,6 +160,9 @@ def scale_mode(held: Held, tonic: int, major: bool, printed_mode: str = "") -> s
         Whether the third is major.
     printed_mode : str, optional
         The mode that the source prints on this tonic, where it prints one.
+    signed_mode : str, optional
+        The mode that the printed signature makes of this tonic; it holds where nothing
+        that sounds tells it from the plain one.
     """
     plain = "major" if major else "minor"
     names = ("mixolydian", "lydian") if major else ("dorian", "phrygian")
@@ -165,6 +170,8 @@ def scale_mode(held: Held, tonic: int, major: bool, printed_mode: str = "") -> s
     if printed_mode in names:
         for_it, against = told[printed_mode]
         return plain if against > PRINTED_AGAINST * for_it else printed_mode
+    if signed_mode in names and not printed_mode and told[signed_mode] == (0.0, 0.0):
+        return signed_mode
     printed_plain = {"ionian": "major", "aeolian": "minor"}.get(printed_mode, printed_mode)
     most = PRINTED_AGAINST if printed_plain == plain else TELLING_MOST
     for name, (for_it, against) in told.items():

@@ -27,6 +27,7 @@ from melodex.analysis.keys.song.mode import (
     thirds_of,
 )
 from melodex.analysis.keys.song.points import chord_points, melody_points, signature_points
+from melodex.analysis.keys.song.returns import returning_points
 from melodex.analysis.keys.spans import BarNumbers, KeySpan, merged, span_of
 from melodex.melody import MODES, Key, KeyChange, Melody, pitch_class
 
@@ -54,6 +55,8 @@ nobody has chosen it."""
 LAST_NOTE = (0.5, 0.01, 0.08, 0.05, 0.1, 0.03, 0.01, 0.14, 0.01, 0.05, 0.02, 0.02)
 LAST_NOTE_WEIGHT = 0.6
 """How often a melody ends on each degree, and what that counts; our choice."""
+RETURNS_ASKED = 2
+"""First sections that are moved, then those that come back after them."""
 OTHERS = 3
 FOREIGN_SIGNS = 2
 """A key that is so many signs away from the printed signature leaves it aside."""
@@ -90,13 +93,21 @@ def song_spans(
     points = chord_points(layout.bars) + melody_points(layout.bars)
     alone = ALONE if layout.marked else ALONE_UNMARKED
     points += confirmed_points(layout)
-    points += alone * chord_points(layout.bars, part_numbers(layout))
+    by_part = chord_points(layout.bars, part_numbers(layout))
+    points += alone * by_part
     if melody.midi:
         points[-1] += last_note_points(melody.midi[-1])
     printed = layout.printed if use_signature else {}
     for bar, change in printed.items():
         points[bar] += printed_points(change)
-    chances = tonic_probabilities(points, leaving_costs(layout, printed))
+    costs = leaving_costs(layout, printed)
+    chances = tonic_probabilities(points, costs)
+    for _ in range(RETURNS_ASKED):
+        again = returning_points(layout, chances.argmax(1).tolist(), by_part, printed)
+        if not again.any():
+            break
+        points += again
+        chances = tonic_probabilities(points, costs)
     speller = Speller(melody, layout, placed)
     numbers = BarNumbers(melody)
     spans: list[KeySpan] = []
@@ -105,7 +116,9 @@ def song_spans(
     for first, stop in runs(tonics):
         certain = float(chances[first:stop, tonics[first]].mean())
         run = (tonics[first], first, stop)
-        for key, a, b in keys_of_run(layout, printed, held, speller, run):
+        # A dorian tune that is moved stays one where no sixth is heard.
+        dorian = "dorian" if spans and spans[-1].mode == "dorian" else ""
+        for key, a, b in keys_of_run(layout, printed, held, speller, run, dorian):
             start, end = layout.edges[a], layout.edges[b]
             spans.append(span_of(numbers, start, end, key, certain, ""))
     remark = remark_of(spans, printed)
@@ -171,6 +184,7 @@ def keys_of_run(
     held: Sequence[KeyChange | None],
     speller: Speller,
     run: tuple[int, int, int],
+    mode_before: str,
 ) -> list[tuple[Key, int, int]]:
     """The keys on one tonic: its third may change from section to section."""
     tonic, first, stop = run
@@ -184,7 +198,9 @@ def keys_of_run(
     found = []
     for a, b in runs(thirds):
         mode = printed_mode(held[first + a], fifths)
-        named = scale_mode(held_in(bars[a:b]), tonic, thirds[a], mode)
+        signed = signed_mode(held[first + a], fifths) or mode_before
+        mode_before = ""
+        named = scale_mode(held_in(bars[a:b]), tonic, thirds[a], mode, signed)
         found.append((Key(fifths, named), first + a, first + b))
     return found
 
@@ -213,6 +229,14 @@ def printed_mode(change: KeyChange | None, tonic_fifths: int) -> str:
     if change is None or not change.stated or change.key.tonic_fifths != tonic_fifths:
         return ""
     return change.key.mode if change.key.mode in MODES else ""
+
+
+def signed_mode(change: KeyChange | None, tonic_fifths: int) -> str:
+    """Dorian or mixolydian, where that is what a printed signature makes of a tonic."""
+    if change is None or change.key.mode == "none":
+        return ""
+    steps = tonic_fifths - change.signature_fifths
+    return next((mode for mode in ("dorian", "mixolydian") if MODES[mode] == steps), "")
 
 
 class Speller:
