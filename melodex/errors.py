@@ -91,6 +91,7 @@ REMEDIES = {
         "repair tune": "repair the corpus, which reads them again from the kept source",
         "replace": "name another file, or say that it is to be replaced",
         "replace read-only": "say that it is to be replaced",
+        "read recordings": "save it as WAV, or install what reads other sound files",
         "update": "update melodex, or name another file",
         "what is damaged": "check the corpus; a backup helps where it cannot be read",
     }.items()

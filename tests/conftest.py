@@ -43,6 +43,7 @@ QUICK = frozenset(
         "tests/reading/test_phrase.py",
         "tests/reading/test_phrase_names.py",
         "tests/reading/test_phrase_readings.py",
+        "tests/reading/test_recording.py",
         "tests/tasks/test_compare.py",
         "tests/tasks/test_describe.py",
         "tests/tasks/test_resemble.py",

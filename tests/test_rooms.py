@@ -41,6 +41,7 @@ HOMES = {
     "sqlite_utils": ("corpus/",),
     "click": ("cli/",),
     "defusedxml": ("reading/musicxml/",),
+    "soundfile": ("reading/recording/coded",),
     "starlette": ("workbench/",),
     "uvicorn": ("workbench/",),
     "scipy": ("tasks/collection/likeness",),

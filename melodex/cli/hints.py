@@ -32,6 +32,7 @@ HINTS = {
     "name tune": "name it with --from, such as --from TUNE --bars 5-8",
     "other corpus": "name another file with --corpus",
     "other folder": "name another folder: melodex demo FOLDER",
+    "read recordings": "save it as WAV, or install melodex[listen]",
     "repair": "'melodex check --repair' makes a new one of all that can be read",
     "repair tune": "'melodex check --repair' reads them again from the kept source",
     "replace": "name another file, or replace it with --force",

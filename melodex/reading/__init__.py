@@ -5,9 +5,9 @@ in what comes back and stops nothing else; only a file that is missing, or that 
 not be opened, raises. What a file is, its first bytes say before its suffix does.
 Files are untrusted: each reader bounds size, nesting and numbers.
 
-Contents: SUFFIXES, read_path, read_data, read_bytes, contents, text_of_abc; the readers
-are ``abc``, ``musicxml`` and ``midi``, loaded when a file needs them; ``phrase`` reads
-what is typed.
+Contents: SUFFIXES, SOUND_SUFFIXES, read_path, read_data, read_bytes, contents,
+text_of_abc; the readers are ``abc``, ``musicxml`` and ``midi``, loaded when a file needs
+them; ``phrase`` reads what is typed, ``recording`` what is sung, whistled or played.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from melodex.errors import ReadingError
 from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, Refusal
 
 __all__ = [
+    "SOUND_SUFFIXES",
     "SUFFIXES",
     "Choice",
     "FileReading",
@@ -43,6 +44,10 @@ SUFFIXES = {
     ".xml": "musicxml",
 }
 """File endings that are read, in lower case, and the format that each one means."""
+
+SOUND_SUFFIXES = (".wav", ".wave", ".flac", ".ogg", ".oga", ".mp3")
+"""Endings of recordings: one line of each is read, for a task that takes a phrase; they
+are never added to a corpus."""
 
 MOST_BYTES = {"abc": 64 << 20, "musicxml": 8 << 20, "mxl": 8 << 20, "midi": 8 << 20}
 """Largest file of each format: ten times and more what real collections hold."""
@@ -150,8 +155,8 @@ def read_bytes(
     return read_musicxml(data, source, choice, packed=kept_format == "mxl")
 
 
-def contents(path: Path, source: str) -> bytes:
-    """What a regular file holds, not more than the largest limit allows."""
+def contents(path: Path, source: str, most: int = max(MOST_BYTES.values())) -> bytes:
+    """What a regular file holds, one byte more than the largest limit at most."""
     try:
         if not path.exists():
             raise ReadingError("there is no such file", where=source)
@@ -161,7 +166,7 @@ def contents(path: Path, source: str) -> bytes:
             what = "this folder may not be looked into" if closed else "this is not a file"
             raise ReadingError(what, where=source)
         with path.open("rb") as file:
-            return file.read(max(MOST_BYTES.values()) + 1)
+            return file.read(most + 1)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise ReadingError(f"cannot be read: {reason}", where=source) from error

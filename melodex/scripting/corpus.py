@@ -31,7 +31,7 @@ from melodex.scripting.results import (
     TuneList,
     WholeAuditResult,
 )
-from melodex.scripting.tune import SpanLike, Tune, TuneLike, as_passage
+from melodex.scripting.tune import SpanLike, Tune, TuneLike, as_passage, sound_file
 from melodex.tasks.passage import parts_of
 
 __all__ = ["Corpus", "compared"]
@@ -255,7 +255,8 @@ class Corpus(CorpusFile):
             (``+2 +2 -4``), ABC (``K:F c3 d | f2 e2``), a contour (``+ + - 0``) or a rhythm
             (``q. e h``), with ``?`` for notes not known; or a tune.
         tune : str, PathLike or Tune, optional
-            A tune of the corpus, by title or id, or a file, to take the phrase from.
+            A tune of the corpus, by title or id, or a file, to take the phrase from; of
+            a recording (WAV) all readings are looked for.
         bars, notes : int, str or tuple of int, optional
             What part of the tune: bars by printed number, or notes counted from 1.
         notation : str
@@ -287,6 +288,10 @@ class Corpus(CorpusFile):
         if (phrase is None) == (tune is None):
             raise PhraseError("name a phrase or a tune, and not both")
         typed = isinstance(phrase, str)
+        if not typed and bars is None and notes is None:
+            recording = sound_file(cast(TuneLike, phrase if tune is None else tune))
+            if recording:
+                return of_recording(self, recording, limit, exclude)
         if typed and (bars is not None or notes is not None):
             raise PhraseError("bars and notes are those of a tune", hint="name it by tune=")
         with self.reading() as reader:
@@ -600,3 +605,15 @@ def both_of(given: BothSpans, what: str) -> tuple[SpanLike | None, SpanLike | No
     if isinstance(given, tuple) and not all(isinstance(end, int) for end in given):
         return given
     return cast(SpanLike | None, given), None
+
+
+def of_recording(
+    corpus: Corpus, recording: str, limit: int, exclude: Iterable[str]
+) -> ResembleResult:
+    """What a sound file resembles, every reading of it asked."""
+    from melodex.tasks.recording import resemble_recording
+
+    with corpus.reading() as reader:
+        left_out = [reader.resolve(name) for name in exclude]
+        found = resemble_recording(reader, recording, limit=limit, exclude=left_out)
+    return ResembleResult(found, corpus)

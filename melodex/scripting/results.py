@@ -278,7 +278,7 @@ class ResembleResult(Found[Resemblance, Match]):
         from melodex.presentation.report.forms import match_picture
 
         def draw(match: Match) -> str:
-            return match_picture(self.record.phrase, match).svg
+            return match_picture(self.record.asked_by(match).phrase, match).svg
 
         return [(match.passage.label, partial(draw, match)) for match in self.items]
 

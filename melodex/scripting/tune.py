@@ -3,7 +3,7 @@
 Conventions: bars go by their printed numbers, notes count from 1. Nothing changes a
 tune: what cuts or moves it returns another one.
 
-Contents: Tune, TuneLike, as_passage, span_of.
+Contents: Tune, TuneLike, as_passage, sound_file, span_of.
 """
 
 from __future__ import annotations
@@ -12,13 +12,20 @@ from os import PathLike, fspath
 from typing import TYPE_CHECKING, Any
 
 from melodex.melody import Melody, bars_text
-from melodex.tasks.passage import Passage, Span, find_passage, passage_of, read_span
+from melodex.tasks.passage import (
+    Passage,
+    Span,
+    find_passage,
+    is_recording,
+    passage_of,
+    read_span,
+)
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus as CorpusReader
     from melodex.scripting.bridge import Score
 
-__all__ = ["Tune", "TuneLike", "as_passage", "span_of"]
+__all__ = ["Tune", "TuneLike", "as_passage", "sound_file", "span_of"]
 
 
 class Tune:
@@ -245,6 +252,14 @@ def as_passage(
             return tune.passage
         return part_of(tune.passage, spans["bars"], spans["notes"], fewest)
     return find_passage(fspath(tune), reader, fewest=fewest, **spans)
+
+
+def sound_file(tune: TuneLike) -> str:
+    """The name of a recording, empty where something else is meant."""
+    if isinstance(tune, Tune):
+        return ""
+    name = fspath(tune)
+    return name if is_recording(name) else ""
 
 
 def part_of(

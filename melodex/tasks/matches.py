@@ -3,7 +3,7 @@
 Conventions: indexes of notes count from 0, the query's within the phrase, the tune's
 within the whole tune.
 
-Contents: Match, Resemblance, passage_of, searched.
+Contents: Asked, Match, Resemblance, passage_of, searched.
 """
 
 from __future__ import annotations
@@ -21,8 +21,28 @@ from melodex.tasks.passage import Passage
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
+    from melodex.reading.recording.record import Recording
 
-__all__ = ["Match", "Resemblance", "passage_of", "searched"]
+__all__ = ["Asked", "Match", "Resemblance", "passage_of", "searched"]
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What was asked where one thing can be read in several ways.
+
+    Parameters
+    ----------
+    phrase : Phrase
+        This reading of it.
+    words : str
+        How it was read.
+    most_points : int
+        What the phrase would have against itself.
+    """
+
+    phrase: Phrase
+    words: str
+    most_points: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +71,8 @@ class Match:
         None where matches are in the order of the alignment.
     explanation : tuple of str
         How the place in the order was arrived at, where that was asked for.
+    asked : Asked or None
+        Where a recording was looked for: which reading of it matches.
     """
 
     rank: int
@@ -63,6 +85,7 @@ class Match:
     commonness: str = ""
     evidence: float | None = None
     explanation: tuple[str, ...] = ()
+    asked: Asked | None = None
 
     @property
     def tune_id(self) -> str:
@@ -98,6 +121,8 @@ class Resemblance:
         What else has to be said, such as damage found on the way.
     foreword : tuple of str
         What has to be known before the matches are looked at.
+    recording : Recording or None
+        What was heard, where a recording was looked for.
     """
 
     phrase: Phrase
@@ -108,6 +133,11 @@ class Resemblance:
     matches: tuple[Match, ...]
     remarks: tuple[str, ...] = ()
     foreword: tuple[str, ...] = ()
+    recording: Recording | None = None
+
+    def asked_by(self, match: Match) -> Asked:
+        """The phrase that a match is a match of."""
+        return match.asked or Asked(self.phrase, "", self.most_points)
 
     @property
     def heading(self) -> str:

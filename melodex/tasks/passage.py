@@ -5,7 +5,7 @@ person names them and from 0 inside the program. ``FILE#3`` is the tune numbered
 of a file that holds several.
 
 Contents: Passage, Span, read_span, find_tune, find_one, find_passage, find_piece,
-passage_of, find_passages.
+passage_of, find_passages, is_recording, recording_of.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from melodex.records import dataclass
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
     from melodex.melody.texture import Texture
+    from melodex.reading.recording.record import Recording
     from melodex.reading.result import ReadTune
 
 __all__ = [
@@ -31,8 +32,10 @@ __all__ = [
     "find_passages",
     "find_piece",
     "find_tune",
+    "is_recording",
     "passage_of",
     "read_span",
+    "recording_of",
 ]
 
 FEWEST_NOTES = 3
@@ -166,9 +169,9 @@ def file_and_number(name: str) -> tuple[Path | None, str]:
     stem, _, number = name.rpartition("#")
     if stem and is_file(stem):
         return Path(stem), number
-    from melodex.reading import SUFFIXES
+    from melodex.reading import SOUND_SUFFIXES, SUFFIXES
 
-    if Path(name).suffix.lower() in SUFFIXES:
+    if Path(name).suffix.lower() in {*SUFFIXES, *SOUND_SUFFIXES}:
         raise ReadingError("there is no such file", where=name)
     return None, ""
 
@@ -181,9 +184,34 @@ def is_file(name: str) -> bool:
         return False
 
 
+def is_recording(name: str) -> bool:
+    """Whether a name is that of a sound file."""
+    from melodex.reading import SOUND_SUFFIXES
+
+    return name.lower().endswith(SOUND_SUFFIXES) and is_file(name)
+
+
+def recording_of(name: str) -> Recording:
+    """What is heard in a sound file.
+
+    Raises
+    ------
+    ReadingError, EmptyMelodyError
+        If it cannot be read, or holds no line.
+    """
+    from melodex.reading import contents
+    from melodex.reading.recording.reader import read_recording
+    from melodex.reading.recording.waveform import MOST_FILE_BYTES
+
+    return read_recording(contents(Path(name), name, MOST_FILE_BYTES), name)
+
+
 def melody_of_file(path: Path, number: str, chords_alone: bool = False) -> Melody:
-    """The melody of one tune of a file."""
+    """The melody of one tune of a file; of a recording, the likeliest reading."""
     from melodex.analysis.harmony.sounding import harmonised
+
+    if is_recording(str(path)):
+        return recording_of(str(path)).melody
 
     return harmonised(tune_of_file(path, number, chords_alone))
 
@@ -207,7 +235,9 @@ def texture_in_corpus(passage: Passage, corpus: Corpus) -> Texture | None:
 def texture_in_file(name: str) -> Texture | None:
     """All notes of a tune of a file, where they say something of harmony."""
     path, number = file_and_number(name)
-    return None if path is None else tune_of_file(path, number, True).texture
+    if path is None or is_recording(str(path)):
+        return None
+    return tune_of_file(path, number, True).texture
 
 
 def tune_of_file(path: Path, number: str, chords_alone: bool = False) -> ReadTune:

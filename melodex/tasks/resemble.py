@@ -174,7 +174,7 @@ def resemble(
         phrase=phrase,
         corpus_tunes=tunes,
         corpus_notes=notes,
-        most_points=sum(costs.pair_points(0, length, length) for length in query.classes),
+        most_points=most_points(query, costs),
         order=order,
         matches=matches,
         remarks=(
@@ -183,6 +183,11 @@ def resemble(
             *how_sure(fit, hits),
         ),
     )
+
+
+def most_points(query: EncodedQuery, costs: AlignmentCosts) -> int:
+    """What a phrase would have against itself."""
+    return sum(costs.pair_points(0, length, length) for length in query.classes)
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,10 +29,24 @@ def is_steps(arg: str) -> bool:
     return arg.startswith("-") and arg != "--" and STEP_CHARACTERS.issuperset(arg)
 
 
+def is_heard(
+    phrase: str | None, origin: str | None, bars: str | None, notes: str | None
+) -> bool:
+    """Whether a recording is asked for as a whole, in all its readings."""
+    if not origin or phrase or bars or notes:
+        return False
+    from melodex.tasks.passage import is_recording
+
+    return is_recording(origin)
+
+
 @click.command("resemble", cls=PhraseCommand)
 @click.argument("phrase", required=False)
 @click.option(
-    "--from", "origin", metavar="TUNE", help="Take the phrase from a tune or file."
+    "--from",
+    "origin",
+    metavar="TUNE",
+    help="Take the phrase from a tune, a file or a recording.",
 )
 @click.option("--bars", help="Which bars of it, by printed number: 5 or 5-8.")
 @click.option("--notes", help="Which notes of it, counted from 1: 9-20.")
@@ -80,7 +94,9 @@ def command(
     solfa ("do re mi"), steps in semitones ("+2 +2 -4"), ABC ("K:F c3 d | f2
     e2"), a contour ("u u d s", "+ + - 0") or a rhythm ("q. e h"). Octave marks
     of degrees: 1' above, 7, below; lengths: 5*2 or 5h. A note that you do not
-    know: "5 ? 1'", or ?*2 where its length is known.
+    know: "5 ? 1'", or ?*2 where its length is known. A recording of one line,
+    sung, whistled or played, is read in all the ways that its sound allows, and
+    each is looked for.
 
     \b
     Examples:
@@ -93,19 +109,32 @@ def command(
     from melodex.tasks.resemble import resemble, said_phrase
 
     with Corpus.open(corpus_path) as corpus:
-        said = said_phrase(
-            corpus, phrase, origin=origin, bars=bars, notes=notes, notation=notation or ""
-        )
-        found = resemble(
-            corpus,
-            said,
-            limit=limit,
-            exclude=left_out(corpus, within, without),
-            include_self=include_self,
-            order=order,
-            explain=explain,
-        )
-        present(found, output)
-        sought = sought_passage(corpus, origin, bars, notes) if into else None
-        passages = to_be_kept(corpus, into, found, sought=sought)
+        hidden = left_out(corpus, within, without)
+        if is_heard(phrase, origin, bars, notes):
+            from melodex.tasks.recording import resemble_recording
+
+            heard = resemble_recording(corpus, origin or "", limit=limit, exclude=hidden)
+            present(heard, output)
+            passages = to_be_kept(corpus, into, heard)
+        else:
+            said = said_phrase(
+                corpus,
+                phrase,
+                origin=origin,
+                bars=bars,
+                notes=notes,
+                notation=notation or "",
+            )
+            found = resemble(
+                corpus,
+                said,
+                limit=limit,
+                exclude=hidden,
+                include_self=include_self,
+                order=order,
+                explain=explain,
+            )
+            present(found, output)
+            sought = sought_passage(corpus, origin, bars, notes) if into else None
+            passages = to_be_kept(corpus, into, found, sought=sought)
     keep_into(corpus_path, into, passages)

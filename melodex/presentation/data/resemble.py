@@ -1,17 +1,20 @@
 """Data of a resemblance and of a comparison.
 
 Contents: resemblance_data, resemblance_rows, match_rows, comparison_data, pair_rows,
-match_data, pairs_data.
+match_data, pairs_data, recording_data.
 """
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from melodex.melody import Phrase
 from melodex.presentation.data.values import csv_text, melody_data, passage_data, rounded
 from melodex.tasks.compare import Comparison, Likeness
-from melodex.tasks.matches import Match, Resemblance
+from melodex.tasks.matches import Asked, Match, Resemblance
+
+if TYPE_CHECKING:
+    from melodex.reading.recording.record import HeardNote, Recording
 
 __all__ = [
     "MATCH_COLUMNS",
@@ -20,6 +23,7 @@ __all__ = [
     "match_rows",
     "pair_rows",
     "pairs_data",
+    "recording_data",
     "resemblance_data",
     "resemblance_rows",
 ]
@@ -56,6 +60,45 @@ def match_data(match: Match) -> dict[str, Any]:
         "commonness": match.commonness,
         "evidence": rounded(match.evidence),
         "explanation": list(match.explanation),
+        **({"reading": reading_data(match.asked)} if match.asked else {}),
+    }
+
+
+def reading_data(asked: Asked) -> dict[str, Any]:
+    """Which reading of a recording matches."""
+    return {
+        "read": asked.words,
+        "has_rhythm": asked.phrase.has_rhythm,
+        "most_points": asked.most_points,
+        "notes": melody_data(asked.phrase.melody),
+    }
+
+
+def recording_data(recording: Recording) -> dict[str, Any]:
+    """What was heard in a recording, every reading of it."""
+    return {
+        "seconds": recording.seconds,
+        "offset_semitones": recording.offset_semitones,
+        "drift_semitones": recording.drift_semitones,
+        "tuning": recording.tuning,
+        "remarks": list(recording.remarks),
+        "readings": [
+            {"read": line.words, "notes": [heard_data(note) for note in line.notes]}
+            for line in recording.lines
+        ],
+    }
+
+
+def heard_data(note: HeardNote) -> dict[str, Any]:
+    """One note that was heard."""
+    return {
+        "note": note.name,
+        "midi": note.midi,
+        "onset_seconds": note.onset_seconds,
+        "seconds": note.seconds,
+        "off_semitones": note.off_semitones,
+        "ratio": note.ratio,
+        "confidence": note.confidence,
     }
 
 
@@ -76,6 +119,7 @@ def resemblance_data(found: Resemblance) -> dict[str, Any]:
             **known_data(phrase),
         },
         "corpus": {"tunes": found.corpus_tunes, "notes": found.corpus_notes},
+        **({"recording": recording_data(found.recording)} if found.recording else {}),
         "matches": [match_data(match) for match in found.matches],
         "remarks": [*found.foreword, *found.remarks],
     }

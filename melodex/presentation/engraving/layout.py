@@ -227,7 +227,10 @@ def bar_offset(
         }
         for bars in written
     ]
-    shifts = Counter(homes[1][b] - homes[0][a] for a, b in pairs)
+    # A note whose length cannot be written stands in no bar.
+    shifts = Counter(
+        homes[1][b] - homes[0][a] for a, b in pairs if a in homes[0] and b in homes[1]
+    )
     return min(shifts, key=lambda shift: (-shifts[shift], abs(shift), shift), default=0)
 
 

@@ -189,7 +189,11 @@ def resemblance_page(found: Resemblance) -> Page:
     if not count:
         said = f"Nothing in {tunes} resembles the phrase."
     sections = [phrase_section(phrase)] if phrase.has_notes else []
-    sections += [match_section(phrase, match, found.most_points) for match in found.matches]
+    sections += [
+        match_section(asked.phrase, match, asked.most_points)
+        for match in found.matches
+        if (asked := found.asked_by(match))
+    ]
     return Page(
         f"What {phrase.text or 'the phrase'} resembles",
         "resemblance",

@@ -6,6 +6,7 @@ Contents: resemblance_text, expected_text.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from melodex.melody import TICKS_PER_QUARTER, Melody, Phrase, note_name
 from melodex.presentation.text.staves import (
@@ -24,6 +25,9 @@ from melodex.tasks.compare import (
 )
 from melodex.tasks.matches import Match, Resemblance
 
+if TYPE_CHECKING:
+    from melodex.reading.recording.record import Recording
+
 __all__ = [
     "contour_lines",
     "expected_text",
@@ -32,6 +36,9 @@ __all__ = [
     "ngrams_text",
     "resemblance_text",
 ]
+
+UNCERTAIN = 0.6
+"""Confidence under which a note that was heard is marked."""
 
 
 def resemblance_text(found: Resemblance, style: Style) -> str:
@@ -46,6 +53,8 @@ def resemblance_text(found: Resemblance, style: Style) -> str:
         What the terminal can show.
     """
     lines = [style.strong(shown(found.heading)), ""]
+    if found.recording is not None:
+        lines += [*heard_lines(found.recording, style), ""]
     if found.foreword:
         lines += [*paragraphs(found.foreword, style), ""]
     if not found.matches:
@@ -67,14 +76,25 @@ def match_lines(found: Resemblance, match: Match, style: Style) -> list[str]:
     place = f" ({whose.collection})" if whose.collection else ""
     lines = [style.strong(shown(f"{match.rank}  {match.passage.label}{maker}{place}"))]
     lines += wrapped(match_facts(found, match), style)
-    if found.phrase.contour:
-        return lines + contour_lines(found.phrase.contour, match, style)
-    if not found.phrase.has_notes:
-        return lines + partial_lines(found.phrase, match, style)
+    phrase = found.asked_by(match).phrase
+    if phrase.contour:
+        return lines + contour_lines(phrase.contour, match, style)
+    if not phrase.has_notes:
+        return lines + partial_lines(phrase, match, style)
     lines += aligned_lines(
-        found.phrase.melody, match.passage.whole, match.likeness, ("phrase", "tune"), style
+        phrase.melody, match.passage.whole, match.likeness, ("phrase", "tune"), style
     )
     return lines
+
+
+def heard_lines(recording: Recording, style: Style) -> list[str]:
+    """What was heard: the notes by name, the uncertain ones marked, and the tuning."""
+    names = [
+        note.name + ("?" if note.confidence < UNCERTAIN else "") for note in recording.notes
+    ]
+    unsure = " (? is uncertain)" if any(name.endswith("?") for name in names) else ""
+    words = f"Heard: {' '.join(names)}{unsure}; {recording.tuning}."
+    return paragraphs([words, *recording.remarks], style)
 
 
 def contour_lines(signs: Sequence[int], match: Match, style: Style) -> list[str]:
@@ -131,8 +151,10 @@ def beats_text(melody: Melody, place: int) -> str:
 
 def match_facts(found: Resemblance, match: Match) -> list[str]:
     """How well a phrase fits, in words."""
-    likeness = match.likeness
-    facts = [f"{match.points} points of {found.most_points}"]
+    likeness, asked = match.likeness, found.asked_by(match)
+    facts = [f"{match.points} points of {asked.most_points}"]
+    if asked.words:
+        facts.append(f"read {asked.words}")
     if any(found.phrase.has_pitch):
         facts = []
     elif likeness.augmentation != 1 and not found.phrase.has_notes:

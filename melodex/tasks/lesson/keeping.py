@@ -194,7 +194,7 @@ def resembling(result: Resemblance, sought: Passage | None) -> Iterator[Found]:
         reason = (
             f"resembles {result.phrase.text}: {agreeing} of {paired} paired notes agree"
         )
-        share = agreeing / len(result.phrase.melody)
+        share = agreeing / len(result.asked_by(match).phrase.melody)
         yield found_in(match.passage, reason, min(share, 1.0))
 
 

@@ -202,7 +202,7 @@ def card_of(found: Resemblance, match: Match, *, opened: bool) -> Card:
     line: Sequence[Any] = ()
     if found.phrase.has_notes:
         line = evidence_line(
-            found.phrase.melody,
+            found.asked_by(match).phrase.melody,
             match.passage.melody,
             match.likeness,
             match.passage.first_note,
@@ -216,7 +216,8 @@ def evidence_of(found: Resemblance, match: Match) -> Markup:
     from melodex.presentation.engraving.fragments import evidence_html
     from melodex.presentation.report.forms import match_section
 
-    return Markup(evidence_html(match_section(found.phrase, match, found.most_points)))
+    asked = found.asked_by(match)
+    return Markup(evidence_html(match_section(asked.phrase, match, asked.most_points)))
 
 
 def match(ask: Ask) -> Response:

@@ -1,0 +1,78 @@
+"""What a sound file may hold, whatever its header claims.
+
+Contents: Samples, Sound, MOST_SECONDS, LEAST_SECONDS, require_sizes, require_length.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from melodex.errors import HostileInputError, ReadingError
+
+__all__ = [
+    "LEAST_SECONDS",
+    "MOST_SECONDS",
+    "Samples",
+    "Sound",
+    "require_length",
+    "require_sizes",
+]
+
+Samples = npt.NDArray[np.float32]
+
+MOST_SECONDS = 60.0
+LEAST_SECONDS = 0.3
+
+LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8_000, 192_000
+MOST_CHANNELS = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """What a file holds: samples of shape (n, channels), and remarks of its reader."""
+
+    samples: Samples
+    rate_hz: int
+    remarks: tuple[str, ...] = ()
+
+
+def require_sizes(rate_hz: int, channels: int, source: str) -> None:
+    """Refuse rates and numbers of channels that no recording of a line has.
+
+    Raises
+    ------
+    HostileInputError
+        If one of them is out of range.
+    """
+    if not LOWEST_RATE_HZ <= rate_hz <= HIGHEST_RATE_HZ:
+        raise HostileInputError(
+            f"a rate of {rate_hz:,} samples a second is not read",
+            where=source,
+            hint="8,000 to 192,000 are",
+        )
+    if not 1 <= channels <= MOST_CHANNELS:
+        raise HostileInputError(f"{channels} channels are not read", where=source)
+
+
+def require_length(seconds: float, source: str) -> None:
+    """Refuse what is longer than a phrase, or than a tune.
+
+    Raises
+    ------
+    HostileInputError, ReadingError
+        If it is too long, or too short.
+    """
+    if seconds > MOST_SECONDS:
+        minutes, rest = divmod(round(seconds), 60)
+        raise HostileInputError(
+            f"the recording lasts {minutes}:{rest:02} and at most a minute is read",
+            where=source,
+            hint="cut out the phrase that you mean",
+        )
+    if seconds < LEAST_SECONDS:
+        raise ReadingError(
+            f"the recording lasts {seconds:.2g} s, too little for a phrase", where=source
+        )

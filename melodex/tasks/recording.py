@@ -1,0 +1,162 @@
+"""What a recording resembles: every reading of it asked at once, one answer.
+
+A sound can be read in several ways: which dips of loudness begin a note, and how long
+the notes are in quarters. Each way is a phrase of its own, and each is searched exactly,
+in any key. A tune stands in the answer once, with the reading that brought it most
+points; equal points go to the reading that was heard first, then by tune id.
+
+Contents: Reading, best_of_readings, resemble_recording.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from melodex.corpus.chunks import PackedChunk
+from melodex.matching.chance.fit import fit_points
+from melodex.matching.chance.sample import OWN_BEST, measure_null
+from melodex.matching.engine.passes import OnDamage, noted_in
+from melodex.matching.query import EncodedQuery, encode_query
+from melodex.matching.search import Hit, search
+from melodex.melody import Phrase
+from melodex.reading.recording.record import Recording
+from melodex.reading.recording.rhythm import PULSES
+from melodex.records import dataclass
+from melodex.settings import AlignmentCosts
+from melodex.tasks.matches import Asked, Match, Resemblance, searched
+from melodex.tasks.passage import recording_of
+from melodex.tasks.resemble import (
+    Found,
+    how_sure,
+    ignored,
+    matches_of,
+    most_points,
+)
+
+if TYPE_CHECKING:
+    from melodex.corpus.reader import Corpus
+
+__all__ = ["Reading", "best_of_readings", "resemble_recording"]
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One way to read a recording, and what it found."""
+
+    words: str
+    phrase: Phrase
+    query: EncodedQuery
+    hits: list[Hit]
+
+
+def resemble_recording(
+    corpus: Corpus,
+    recording: str | Recording,
+    *,
+    limit: int = 10,
+    exclude: Collection[str] = (),
+) -> Resemblance:
+    """Find what a recording resembles, in each way that it can be read.
+
+    Parameters
+    ----------
+    corpus : Corpus
+        Opened for reading.
+    recording : str or Recording
+        A sound file, or what was heard in one.
+    limit : int
+        How many tunes at most.
+    exclude : collection of str
+        Ids of tunes to leave out.
+
+    Returns
+    -------
+    Resemblance
+        In the order of the alignment, each match with the reading that it is of.
+
+    Raises
+    ------
+    ReadingError, EmptyMelodyError
+        If the file cannot be read, or holds no line.
+    """
+    heard = recording_of(recording) if isinstance(recording, str) else recording
+    remarks: list[str] = []
+    chunks = list(corpus.chunks())
+    readings, best = asked_all(chunks, heard, limit, frozenset(exclude), noted_in(remarks))
+    melodies = corpus.melodies((hit.tune_id for _, hit in best), on_damage=ignored)
+    best = [(place, hit) for place, hit in best if hit.tune_id in melodies]
+    costs = AlignmentCosts()
+    tunes, notes = searched(corpus, exclude)
+    matches: dict[str, Match] = {}
+    for place in sorted({place for place, _ in best}):
+        reading = readings[place]
+        hits = [hit for at, hit in best if at == place]
+        null = measure_null(chunks, reading.query, costs, reading.hits, frozenset(exclude))
+        fit = fit_points(null)
+        found = Found(
+            corpus, chunks, reading.phrase, reading.query, fit, melodies, tunes, notes
+        )
+        asked = Asked(reading.phrase, reading.words, most_points(reading.query, costs))
+        for match in matches_of(found, hits, len(hits), "alignment", False):
+            matches[match.tune_id] = replace(match, asked=asked)
+        if best and place == best[0][0]:
+            remarks += how_sure(fit, hits)
+    ranked = [matches[hit.tune_id] for _, hit in best]
+    return Resemblance(
+        phrase=heard.lines[0].phrase(heard.name, PULSES[0]),
+        corpus_tunes=tunes,
+        corpus_notes=notes,
+        most_points=most_points(readings[0].query, costs),
+        order="alignment",
+        matches=tuple(replace(m, rank=rank) for rank, m in enumerate(ranked, start=1)),
+        remarks=tuple(remarks),
+        recording=heard,
+    )
+
+
+def best_of_readings(
+    chunks: Sequence[PackedChunk], recording: Recording, *, limit: int
+) -> list[tuple[int, Hit]]:
+    """The best tunes over all readings: the place of the reading, and the hit.
+
+    Parameters
+    ----------
+    chunks : sequence of PackedChunk
+        The corpus.
+    recording : Recording
+        What was heard.
+    limit : int
+        How many tunes at most.
+    """
+    return asked_all(chunks, recording, limit, frozenset(), None)[1]
+
+
+def asked_all(
+    chunks: Sequence[PackedChunk],
+    recording: Recording,
+    limit: int,
+    exclude: frozenset[str],
+    on_damage: OnDamage | None,
+) -> tuple[list[Reading], list[tuple[int, Hit]]]:
+    """Every reading with what it found, and the best tunes over all of them."""
+    readings: list[Reading] = []
+    best: dict[str, tuple[int, Hit]] = {}
+    for place, (words, phrase) in enumerate(recording.phrases()):
+        query = encode_query(phrase)
+        # Damage of the corpus is said once, not for each reading.
+        hits = search(
+            chunks,
+            query,
+            limit=max(limit, OWN_BEST),
+            exclude=exclude,
+            on_damage=ignored if place and on_damage else on_damage,
+        )
+        readings.append(Reading(words, phrase, query, hits))
+        for hit in hits:
+            held = best.get(hit.tune_id)
+            if held is None or hit.points > held[1].points:
+                best[hit.tune_id] = place, hit
+    ranked = sorted(best.values(), key=lambda one: (-one[1].points, one[1].tune_id))
+    return readings, ranked[:limit]
