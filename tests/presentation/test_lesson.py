@@ -25,7 +25,7 @@ from melodex.melody import note_name
 from melodex.presentation.lesson.pack import packed_set
 from melodex.presentation.lesson.setting import SheetSetting, set_passage
 from melodex.presentation.lesson.sheets import handout_page, worksheet_page
-from melodex.presentation.lesson.sound import lesson_midi
+from melodex.presentation.lesson.sound import lesson_midi, worksheet_midi
 from melodex.presentation.lesson.words import spelled
 from melodex.presentation.report.page import Picture, Text, page_html
 from melodex.presentation.report.paper import page_pdf
@@ -377,6 +377,17 @@ def test_the_midi_file_plays_every_example_after_its_marker(lesson, key):
         assert [at - first for at, _ in inside] == [
             onset - sounding.onset_ticks[0] for onset in sounding.onset_ticks
         ]
+
+
+def test_a_worksheet_sounds_in_the_order_of_its_questions(sheet):
+    played = mido.MidiFile(file=io.BytesIO(worksheet_midi(sheet)))
+    markers = [m.text for m in played.tracks[0] if m.type == "marker"]
+    assert markers == [f"Question {n}" for n in range(1, len(sheet.questions) + 1)]
+    pitches = [m.note for m in played.tracks[1] if m.type == "note_on"]
+    wanted = [
+        p for q in sheet.questions for shown in q.passages for p in shown.excerpt.midi
+    ]
+    assert pitches == wanted
 
 
 def test_the_packed_musicxml_is_read_by_music21_with_the_same_notes(lesson, tmp_path):

@@ -395,7 +395,7 @@ def print_command(
 
     A set that was gathered is asked about what it was gathered for. Every answer is
     reached in two ways; what is uncertain is not asked. MIDI holds all passages, one
-    after another.
+    after another; of a worksheet those of its questions, for dictation.
 
     \b
     Examples:
@@ -416,7 +416,7 @@ def print_command(
     with Corpus.open(corpus_path) as corpus:
         lesson = open_lesson(corpus, name)
         asked = None
-        if sheet == "worksheet" and output.form != "midi":
+        if sheet == "worksheet":
             asked = worksheet(corpus, lesson, kinds, level=level, leave_out=leave_out)
         if asked is not None and plan is not None:
             asked = planned(asked, read_words(plan), str(plan))

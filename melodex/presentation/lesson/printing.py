@@ -49,9 +49,9 @@ def printed(
         If the set is empty or a passage cannot be drawn.
     """
     if form == "midi":
-        from melodex.presentation.lesson.sound import lesson_midi
+        from melodex.presentation.lesson.sound import lesson_midi, worksheet_midi
 
-        return lesson_midi(lesson, setting)
+        return worksheet_midi(asked, setting) if asked else lesson_midi(lesson, setting)
     if form == "json":
         from melodex.presentation.lesson.data import lesson_json, worksheet_json
 

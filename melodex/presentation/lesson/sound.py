@@ -10,10 +10,12 @@ References
 MIDI Association (1996), The Complete MIDI 1.0 Detailed Specification, part
 "Standard MIDI Files 1.0": meta event 6, marker.
 
-Contents: lesson_midi.
+Contents: lesson_midi, worksheet_midi.
 """
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 from melodex.errors import PresentationError
 from melodex.melody import TICKS_PER_QUARTER, Melody
@@ -28,9 +30,10 @@ from melodex.presentation.notation.midi import (
     origin_ticks,
     track_of,
 )
+from melodex.tasks.lesson.questions import Worksheet
 from melodex.tasks.lesson.sets import Lesson
 
-__all__ = ["lesson_midi"]
+__all__ = ["lesson_midi", "worksheet_midi"]
 
 SILENCE_QUARTERS = 4
 MOST_NAME = 200
@@ -54,13 +57,45 @@ def lesson_midi(lesson: Lesson, setting: SheetSetting | None = None) -> bytes:
     if not lesson.examples:
         raise PresentationError("the set has no passages yet", where=lesson.row.name)
     heard = SheetSetting(key=setting.key if setting else "own")
+    passages = [
+        (
+            f"{example.position}. {example.title}",
+            set_passage(example.excerpt, example.labels, heard).melody,
+        )
+        for example in lesson.examples
+    ]
+    return passages_midi(lesson.row.name, passages)
+
+
+def worksheet_midi(sheet: Worksheet, setting: SheetSetting | None = None) -> bytes:
+    """Return what the questions of a worksheet show, in their order, as a MIDI file.
+
+    Parameters
+    ----------
+    sheet : Worksheet
+        Markers name its questions by their numbers, and tell no title that it hides.
+    setting : SheetSetting, optional
+        Of which only the key counts.
+    """
+    heard = SheetSetting(key=setting.key if setting else "own")
+    passages = [
+        (
+            f"Question {number}{f', {shown.letter}' if shown.letter else ''}",
+            set_passage(shown.excerpt, shown.labels, heard).melody,
+        )
+        for number, question in enumerate(sheet.questions, start=1)
+        for shown in question.passages
+    ]
+    return passages_midi(sheet.lesson.row.name, passages)
+
+
+def passages_midi(name: str, passages: Sequence[tuple[str, Melody]]) -> bytes:
+    """Some passages one after another, each with its marker."""
     conductor: list[Event] = []
-    notes: list[Event] = [(0, 0, meta(0x03, named(lesson.row.name)))]
+    notes: list[Event] = [(0, 0, meta(0x03, named(name)))]
     start = 0
-    for example in lesson.examples:
-        melody = set_passage(example.excerpt, example.labels, heard).melody
+    for title, melody in passages:
         tempo = melody.tempo_quarters_per_minute or DEFAULT_TEMPO
-        title = f"{example.position}. {example.title}"
         conductor.append((start, -1, meta(0x06, named(title))))
         conductor += [
             (start + tick, rank, data)

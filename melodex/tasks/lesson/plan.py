@@ -21,8 +21,9 @@ from melodex.tasks.lesson.questions import Worksheet
 __all__ = ["plan_text", "planned"]
 
 HEAD = """\
-# The questions of {name}. Reorder them, delete the lines of what you do not want, and
-# reword headings and tasks; a line that begins with > is printed above its question.
+# {name}
+# Reorder the questions, delete the lines of what you do not want, and reword headings
+# and tasks; a line that begins with > is printed above its question.
 """
 QUESTION = re.compile(r"([0-9a-f]{6})\s+(.*)")
 PART = re.compile(r"\(([a-h])\)\s*(.*)")

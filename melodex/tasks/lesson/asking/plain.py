@@ -187,6 +187,9 @@ def cadence_part(shown: Shown, *, is_topical: bool = False) -> Made | None:
         if len(places) < 2 or not is_sure(shown) or find.last_bar != shown.excerpt.bar[-1]:
             continue
         before, last = places[-2:]
+        if last != len(chords) - 1:
+            # A chord that follows under the last note would make another close of it.
+            continue
         close = close_of(shown, before, last)
         if close is None or close[0] != find.kind:
             continue
