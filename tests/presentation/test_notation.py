@@ -6,7 +6,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from melodex.errors import PresentationError
@@ -180,6 +180,32 @@ def test_triplets_without_a_mark_are_found():
     )
     assert [(t.actual, t.normal) for t in bar.tuplets] == [(3, 2)] * 3
     assert shown(bar) == ["8", "8", "8", "4", "8", "4", "4", "4"]
+
+
+GRID, THIRD = Q // 8, Q // 6
+
+
+@given(
+    st.lists(
+        st.one_of(st.integers(1, 12).map(lambda n: [n * GRID]), st.just([THIRD] * 3)),
+        min_size=1,
+        max_size=16,
+    ),
+    st.sampled_from(METRES[:-1]),
+)
+@example([[3 * GRID], [3 * GRID], [3 * GRID], [THIRD] * 3, [16 * GRID]], Metre(9, 8))
+def test_triplets_that_begin_off_the_beat_are_written_once(groups, metre):
+    lengths = [length for group in groups for length in group]
+    pieces = [0] * len(lengths)
+    for bar in write_out(line(lengths, metre)):
+        end = bar.bar.onset_ticks
+        for event in bar.events:
+            assert event.onset_ticks == end
+            end += event.duration_ticks
+            if event.note is not None:
+                pieces[event.note] += event.duration_ticks
+        assert end == bar.bar.onset_ticks + bar.bar.duration_ticks
+    assert pieces == lengths
 
 
 def test_an_excerpt_leaves_blank_what_it_does_not_know(read_tune):

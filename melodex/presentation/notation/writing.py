@@ -465,6 +465,7 @@ def plain_zone(
     """Notes outside the stated tuplets; beats off the grid become tuplets here."""
     out: list[Written] = []
     waiting = list(stretches)
+    free = stretches[0][1] if stretches else 0
     while waiting:
         note, start, end = waiting.pop(0)
         if (
@@ -474,7 +475,10 @@ def plain_zone(
         ):
             out += valued(note, start, end, bar, metre)
             continue
-        span, group = offgrid_group(bar, [(note, start, end), *waiting])
+        span, group = offgrid_group(bar, [(note, start, end), *waiting], free)
+        free = span[1]
+        if span[0] < start:
+            out = written_until(out, span[0], bar, metre)
         waiting = clipped(waiting, (span[1], bar.onset_ticks + bar.duration_ticks))
         if start < span[0]:
             out += valued(note, start, span[0], bar, metre)
@@ -487,10 +491,31 @@ def plain_zone(
     return out
 
 
+def written_until(
+    events: list[Written], place: int, bar: Bar, metre: Metre | None
+) -> list[Written]:
+    """What was written, as far as a tuplet that begins earlier than it was seen.
+
+    What it holds is written in it; a note that goes on into it is cut there.
+    """
+    kept = [event for event in events if event.onset_ticks + event.duration_ticks <= place]
+    crossing = next(
+        (e for e in events if e.onset_ticks < place < e.onset_ticks + e.duration_ticks),
+        None,
+    )
+    if crossing is not None:
+        kept += valued(crossing.note, crossing.onset_ticks, place, bar, metre)
+    return kept
+
+
 def offgrid_group(
-    bar: Bar, stretches: list[Stretch]
+    bar: Bar, stretches: list[Stretch], free: int
 ) -> tuple[tuple[int, int], WrittenTuplet]:
-    """The shortest beat or group of beats that a tuplet explains, and that tuplet."""
+    """The shortest beat or group of beats that a tuplet explains, and that tuplet.
+
+    It begins no earlier than ``free``, where the tuplet before it ends, and ends no later
+    than the stretches.
+    """
     first = next(
         time
         for _, start, end in stretches
@@ -504,6 +529,8 @@ def offgrid_group(
             length = int(TICKS_PER_QUARTER * quarters)
             low = bar.onset_ticks + (first - bar.onset_ticks) // length * length
             high = low + length
+            if low < free or high > stretches[-1][2]:
+                continue
             if uncrossed and not ({low, high} <= edges):
                 continue
             if (
