@@ -13,6 +13,7 @@ from melodex.reading.abc.reader import read_abc
 from melodex.tasks.demo import CORPUS_FILE, prepare_demo
 from melodex.tasks.describe.describe import describe
 from melodex.tasks.gather.gather import Wish, gather
+from melodex.tasks.gather.music import with_music
 from melodex.tasks.passage import Passage, find_passage
 
 
@@ -39,6 +40,34 @@ def test_a_gathering_shows_one_row_for_each_passage(corpus_path: Path) -> None:
     page = report_html(found)
     assert page.count("7 on iv") >= len(found.examples)
     assert "Fog over the Basin" in page
+
+
+def test_gathered_passages_are_music_with_what_stands_around_them(
+    corpus_path: Path,
+) -> None:
+    with Corpus.open(corpus_path) as corpus:
+        found = gather(corpus, Wish(note_on_chord="7 on iv"))
+        shown = with_music(corpus, found)
+    assert [each.example for each in shown.shown] == list(found.examples)
+    for each in shown.shown:
+        assert each.passage is not None
+        bars = set(each.passage.melody.bar)
+        assert each.example.first_bar in bars
+        assert len(bars) >= 4
+    page = report_html(shown)
+    assert page.count('class="music"') == len(found.examples)
+    assert handout_pdf(shown) == handout_pdf(shown)
+
+
+def test_a_tune_that_is_gathered_whole_is_shown_by_its_first_bars(
+    corpus_path: Path,
+) -> None:
+    with Corpus.open(corpus_path) as corpus:
+        shown = with_music(corpus, gather(corpus, Wish(title="Fog over the Basin"))).shown
+    (only,) = shown
+    assert not only.is_whole
+    assert only.passage is not None
+    assert set(only.passage.melody.bar) == set(range(1, 9))
 
 
 def test_markup_in_a_title_stays_text() -> None:

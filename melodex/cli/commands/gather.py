@@ -90,6 +90,7 @@ def command(
     """
     from melodex.corpus.reader import Corpus
     from melodex.tasks.gather.gather import Wish, gather
+    from melodex.tasks.gather.music import with_music
     from melodex.tasks.gather.progressions import progression_from_piece
 
     if bars and not progression_from:
@@ -102,6 +103,11 @@ def command(
         found = gather(
             corpus, Wish(**wishes), limit=0 if count else limit, thorough=thorough or count
         )
-        present(found, output)
+        present(with_music(corpus, found) if on_page(output) else found, output)
         passages = to_be_kept(corpus, into, found)
     keep_into(corpus_path, into, passages)
+
+
+def on_page(output: Output) -> bool:
+    """Whether the result is to be seen as music."""
+    return output.form in {"html", "pdf"}

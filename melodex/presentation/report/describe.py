@@ -6,6 +6,7 @@ Contents: description_page, melody_svg, gathering_page.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import PurePath
 
 from melodex.analysis.degrees import degrees
 from melodex.presentation.engraving.pictures import engrave_melody
@@ -15,12 +16,14 @@ from melodex.presentation.map.finds import MOST_FINDS
 from melodex.presentation.map.pens import signed
 from melodex.presentation.report.blocks import (
     midi_link,
+    numerals_of,
     rights_lines,
     shown_title,
     solo_player,
 )
 from melodex.presentation.report.page import (
     Block,
+    Facts,
     Fold,
     Page,
     Picture,
@@ -29,7 +32,10 @@ from melodex.presentation.report.page import (
     Text,
 )
 from melodex.tasks.describe.describe import Description
-from melodex.tasks.gather.gather import Gathering
+from melodex.tasks.describe.sentences import bars_words
+from melodex.tasks.gather.gather import Example, Gathering
+from melodex.tasks.gather.music import GatheredMusic, Shown
+from melodex.tasks.passage import Passage
 
 __all__ = ["description_page", "gathering_page", "melody_svg"]
 
@@ -150,34 +156,86 @@ def bars_text(first: int, last: int) -> str:
     return str(first) if first == last else f"{first}–{last}"
 
 
-def gathering_page(found: Gathering) -> Page:
-    """What was gathered, as a page with one row for each passage.
+def gathering_page(found: Gathering | GatheredMusic) -> Page:
+    """What was gathered, as a page with the passages as music, or a row for each.
 
     Parameters
     ----------
-    found : Gathering
-        Of the gather task.
+    found : Gathering or GatheredMusic
+        Of the gather task, with notes or without.
     """
-    rows = tuple(
-        (
-            example.title or "untitled",
-            ", ".join(part for part in (example.composer, str(example.year or "")) if part),
-            bars_text(example.first_bar, example.last_bar),
-            "; ".join(example.reasons),
-        )
-        for example in found.examples
-    )
-    table = Table("Passages", ("Tune", "By", "Bars", "What"), rows)
+    gathering = found.gathering if isinstance(found, GatheredMusic) else found
     rights = tuple(
         dict.fromkeys(
-            f"{example.title or 'untitled'}. {example.rights or 'Rights not known.'}"
-            for example in found.examples
+            f"{named(example)}. {example.rights or 'Rights not known.'}"
+            for example in gathering.examples
         )
     )
     summary = (
-        f"{'At least ' if found.unsure else ''}{found.tunes:,} of "
-        f"{found.corpus_tunes:,} tunes show it.",
-        *found.remarks,
+        f"{'At least ' if gathering.unsure else ''}{gathering.tunes:,} of "
+        f"{gathering.corpus_tunes:,} tunes show it.",
+        *gathering.remarks,
     )
-    title = "; ".join(found.wish.told())
-    return Page(title, "gather", summary, (Section("Where", (table,)),), rights)
+    title = "; ".join(gathering.wish.told())
+    if isinstance(found, GatheredMusic):
+        sections = [shown_section(n, each) for n, each in enumerate(found.shown, start=1)]
+        rest = gathering.examples[len(found.shown) :]
+    else:
+        sections, rest = [], gathering.examples
+    if rest:
+        heading = "Further passages" if sections else "Where"
+        sections.append(Section(heading, (examples_table(rest),)))
+    return Page(title, "gather", summary, tuple(sections), rights)
+
+
+def named(example: Example) -> str:
+    """The title of an example; where it has none, the name of its file."""
+    return example.title or PurePath(example.source).stem or "untitled"
+
+
+def examples_table(examples: Sequence[Example]) -> Table:
+    """One row for each passage."""
+    rows = tuple(
+        (
+            named(example),
+            ", ".join(part for part in (example.composer, str(example.year or "")) if part),
+            bars_text(example.first_bar, example.last_bar),
+            signed("; ".join(example.reasons)),
+        )
+        for example in examples
+    )
+    return Table("Passages", ("Tune", "By", "Bars", "What"), rows)
+
+
+def shown_section(number: int, shown: Shown) -> Section:
+    """One passage as music, with what it shows and who made it."""
+    example, passage = shown.example, shown.passage
+    bars = bars_words(example.first_bar, example.last_bar)
+    title = f"{named(example)}, {bars}"
+    made = ", ".join(filter(None, (example.composer, str(example.year or ""))))
+    facts = [("By", made), ("What", signed("; ".join(example.reasons)))]
+    blocks: list[Block] = [Facts(tuple((name, value) for name, value in facts if value))]
+    if passage is not None:
+        prefix = f"g{number}"
+        drawn = engrave_melody(
+            passage.melody,
+            numerals=numerals_of(passage.melody),
+            excerpt=True,
+            prefix=prefix,
+            title=title,
+        ).svg
+        caption = shown_words(shown, passage)
+        blocks.append(Picture(drawn, f"Notes: {title}", caption))
+        blocks.append(solo_player(passage.melody, f"l{number}", prefix, title))
+    return Section(
+        f"{number}. {title}", tuple(blocks), note=f"tune {example.tune_id}", whole=True
+    )
+
+
+def shown_words(shown: Shown, passage: Passage) -> str:
+    """Which bars are drawn, where they are not those that were found."""
+    if not shown.is_whole:
+        return "The first bars of it."
+    first, last = passage.melody.bar[0], passage.melody.bar[-1]
+    around = (first, last) != (shown.example.first_bar, shown.example.last_bar)
+    return f"With what stands around: {bars_words(first, last)}." if around else ""

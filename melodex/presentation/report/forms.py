@@ -53,6 +53,7 @@ from melodex.tasks.audit.whole import WholeAudit
 from melodex.tasks.compare import Comparison, interval_text, summarise
 from melodex.tasks.describe.describe import Description
 from melodex.tasks.gather.gather import Gathering
+from melodex.tasks.gather.music import GatheredMusic
 from melodex.tasks.passage import Passage
 from melodex.tasks.resemble import Match, Resemblance
 
@@ -104,7 +105,7 @@ def page_of(result: object) -> Page:
         return audit_page(result)
     if isinstance(result, Description):
         return description_page(result)
-    if isinstance(result, Gathering):
+    if isinstance(result, Gathering | GatheredMusic):
         return gathering_page(result)
     if isinstance(result, CorpusMap):
         return corpus_page(result)

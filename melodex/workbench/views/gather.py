@@ -15,6 +15,7 @@ from starlette.responses import JSONResponse, Response
 from melodex.errors import MelodexError, PassageError
 from melodex.tasks.gather.counts import Remaining, remaining
 from melodex.tasks.gather.gather import Gathering, Wish, gather
+from melodex.tasks.gather.music import with_music
 from melodex.workbench.asking import Ask, fault_of, rendered_page
 from melodex.workbench.bench import StoppableCorpus
 from melodex.workbench.files import as_file
@@ -73,7 +74,10 @@ def gathering(ask: Ask) -> Response:
         if wish.told():
             context["found"] = gathered(ask, corpus)
             if ask.said("form"):
-                return as_file(ask, context["found"], "; ".join(wish.told()))
+                found = context["found"]
+                if ask.said("form") in {"html", "pdf"}:
+                    found = with_music(corpus, found)
+                return as_file(ask, found, "; ".join(wish.told()))
         counted = counts_of(ask, corpus, wish)
     except MelodexError as error:
         context["fault"] = fault_of(error)
