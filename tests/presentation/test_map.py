@@ -147,6 +147,18 @@ def test_a_tune_without_chords_keys_or_bars_has_a_map(
         assert map_lines(piece, Style())
 
 
+def test_chords_alone_have_a_map_and_a_page(
+    described: Callable[[str], Description],
+) -> None:
+    chords = 'P:A\n"C"z4 | "F"z2 "G7"z2 | P:B\n"Ab"z4 | "Db"z2 "Eb7"z2 |]\n'
+    found = described(f"X:1\nT:Chords\nM:4/4\nL:1/4\nK:C\n{chords}")
+    lines = map_lines(piece_map(found), Style())
+    assert lines[0].startswith("Bars     1")
+    assert "V7" in drawn_map(piece_map(found))
+    assert "The map of the piece" in report_html(found)
+    assert ">The melody<" not in report_html(found)
+
+
 @pytest.mark.parametrize("width", [40, 80, 120])
 @pytest.mark.parametrize("signs", [True, False])
 def test_the_map_in_letters_fits_the_terminal(

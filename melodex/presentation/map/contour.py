@@ -21,9 +21,14 @@ SEMITONE, LOWEST_LANE, HIGHEST_LANE = 3.6, 50.0, 118.0
 
 
 def melody_lane(home: Element, piece: PieceMap, ruler: Ruler, top: float) -> float:
-    """The notes as long as they last, their contour by phrases, the peak, bar numbers."""
+    """The notes as long as they last, their contour by phrases, the peak, bar numbers.
+
+    Of chords alone the bars are drawn, so that the rest has its scale.
+    """
     if not piece.notes:
-        return top
+        top = metre_words(home, piece, ruler, top)
+        bar_lines(home, piece, ruler, top, top + 10)
+        return bar_numbers(home, piece, ruler, top + 20)
     lowest, highest = (pick(note[2] for note in piece.notes) for pick in (min, max))
     tall = min(max((highest - lowest) * SEMITONE, LOWEST_LANE), HIGHEST_LANE)
     top = metre_words(home, piece, ruler, top)

@@ -70,7 +70,7 @@ def map_lines(
     told : container of int, optional
         Numbers of the sentences that are told; all by default.
     """
-    if not piece.notes:
+    if not piece.notes and not piece.chords:
         return []
     room = style.width - NAMES - 1
     usual = median(bar.duration_ticks for bar in piece.bars)
@@ -145,6 +145,8 @@ def key_pieces(piece: PieceMap, grid: Grid) -> Iterator[tuple[int, int, str]]:
 
 def melody_rows(piece: PieceMap, grid: Grid) -> Iterator[str]:
     """The notes by height and time, the peak with a sign of its own."""
+    if not piece.notes:
+        return
     heights = [midi for _, _, midi in piece.notes]
     lowest, highest = min(heights), max(heights)
     rows = min(MELODY_ROWS, highest - lowest + 1)

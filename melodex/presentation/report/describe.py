@@ -51,9 +51,11 @@ def description_page(found: Description) -> Page:
         Of the describe task.
     """
     melody = found.passage.melody
-    sections = [Section("The melody", notes_blocks(found))]
+    sections = []
+    if len(melody) or melody.chords:
+        sections.append(Section("The map of the piece", (map_picture(found),)))
     if len(melody):
-        sections.insert(0, Section("The map of the piece", (map_picture(found),)))
+        sections.append(Section("The melody", notes_blocks(found)))
     if found.finds:
         sections.append(Section("Worth telling", (finds_table(found),)))
     if found.analysis.harmony.notes:
