@@ -9,6 +9,7 @@ import pytest
 
 from melodex.errors import ReadingError
 from melodex.presentation.data.forms import as_json
+from melodex.presentation.report.forms import report_html
 from melodex.presentation.text.forms import as_text
 from melodex.presentation.text.style import Style
 from melodex.tasks.describe.describe import described
@@ -44,6 +45,8 @@ def test_a_grid_of_chords_is_described(tmp_path: Path, name: str) -> None:
     assert [bar.chords[0][1] for bar in found.grid][:5] == ["I7", "IV7", "I7", "I7", "IV7"]
     assert "There is no melody, so there is nothing to resemble." in found.unsaid
     assert "There is no melody" in as_text(found, Style(width=80))
+    page = report_html(found)
+    assert "B♭7" in page
     data = json.loads(as_json(found))
     assert (data["piece"]["first_bar"], data["piece"]["last_bar"]) == (1, 12)
     assert data["key"]["idiom"] == "blues"
