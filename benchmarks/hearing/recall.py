@@ -147,7 +147,8 @@ def main() -> None:
         results[name] = {kind: summary(part) for kind, part in rows.items()}
         results[name]["all"] = summary(everything)
     if said.keep:
-        facts = about("numpy", "swift-f0") | {"tunes": len(tunes), "half": said.half}
+        packages = ["numpy"] + ["swift-f0"] * ("network" in said.tracker)
+        facts = about(*packages) | {"tunes": len(tunes), "half": said.half}
         keep(said.keep, {"recall.json": facts | {"results": results}})
 
 

@@ -98,6 +98,7 @@ SHOWN = {
 
 CHANGING = {
     "/drop": "tune.drop",
+    "/hear": "hear.hear",
     "/keep": "sets.keep",
     "/sets/new": "sets.new",
     "/sets/unpack": "sets.unpack",

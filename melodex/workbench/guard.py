@@ -57,6 +57,8 @@ POLICY = "; ".join(
         "script-src 'self'",
         "style-src 'self'",
         "img-src 'self' data:",
+        # What was just recorded, to be heard again: it is nowhere but in the page.
+        "media-src blob:",
         "connect-src 'self'",
         "form-action 'self'",
         "base-uri 'none'",
@@ -70,7 +72,7 @@ HEADERS = {
     "Referrer-Policy": "same-origin",
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
-    "Permissions-Policy": "camera=(), microphone=(), geolocation=(), midi=(self)",
+    "Permissions-Policy": "camera=(), microphone=(self), geolocation=(), midi=(self)",
     "Cache-Control": "no-store",
 }
 

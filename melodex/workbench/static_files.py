@@ -24,6 +24,9 @@ FILES = {
     "bars.js": "melodex.workbench",
     "drops.js": "melodex.workbench",
     "files.js": "melodex.workbench",
+    "listen.css": "melodex.workbench",
+    "listen.js": "melodex.workbench",
+    "recorder.js": "melodex.workbench",
 }
 """Files that pages ask for, and the package that each is in."""
 
