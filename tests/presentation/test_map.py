@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from itertools import pairwise
+from pathlib import Path
 from xml.etree.ElementTree import fromstring
 
 import pytest
@@ -19,6 +20,7 @@ from melodex.presentation.map.terminal import map_lines
 from melodex.presentation.report.forms import report_html
 from melodex.presentation.text.style import Style
 from melodex.tasks.describe.describe import Description, describe
+from melodex.tasks.describe.describe import described as described_by_name
 from melodex.tasks.passage import Passage
 
 SONG = """X:1
@@ -147,11 +149,11 @@ def test_a_tune_without_chords_keys_or_bars_has_a_map(
         assert map_lines(piece, Style())
 
 
-def test_chords_alone_have_a_map_and_a_page(
-    described: Callable[[str], Description],
-) -> None:
-    chords = 'P:A\n"C"z4 | "F"z2 "G7"z2 | P:B\n"Ab"z4 | "Db"z2 "Eb7"z2 |]\n'
-    found = described(f"X:1\nT:Chords\nM:4/4\nL:1/4\nK:C\n{chords}")
+def test_chords_alone_have_a_map_and_a_page(tmp_path: Path) -> None:
+    chords = 'P:A\n"C"z4 | "F"z2 "G7"z2 |\nP:B\n"Ab"z4 | "Db"z2 "Eb7"z2 |]\n'
+    sheet = tmp_path / "chords.abc"
+    sheet.write_text(f"X:1\nT:Chords\nM:4/4\nL:1/4\nK:C\n{chords}", encoding="utf-8")
+    found = described_by_name(str(sheet), tmp_path / "none.melodex")
     lines = map_lines(piece_map(found), Style())
     assert lines[0].startswith("Bars     1")
     assert "V7" in drawn_map(piece_map(found))
