@@ -38,7 +38,8 @@ def main() -> None:
             samples[name] = found
             clock, cpu = (min(sample[n] for sample in found["resemble"]) for n in (0, 1))
             yardstick = min(sample[0] for sample in found["import numpy"])
-            print(f"{name:16} {clock:.3f} s, {cpu:.3f} s of CPU; import numpy {yardstick:.3f} s")
+            told = f"{clock:.3f} s, {cpu:.3f} s of CPU"
+            print(f"{name:16} {told}; import numpy {yardstick:.3f} s")
     for found in samples.values():
         found["corpus"] = Path(options.corpus).name
     keep(options.keep, {"about.json": about("numpy"), "samples.json": samples})

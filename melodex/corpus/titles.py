@@ -8,6 +8,7 @@ Contents: resolved, nearest, listed.
 
 from __future__ import annotations
 
+import re
 import string
 from collections.abc import Iterable
 from pathlib import Path
@@ -50,17 +51,52 @@ class Asked(Protocol):
 def resolved(corpus: Asked, text: str) -> str:
     """Return the tune id that a person means; see :meth:`Corpus.resolve`."""
     wanted = text.strip()
+    one, candidates = found_by(corpus, wanted)
+    if not one and not candidates and (chosen := re.fullmatch(CHOSEN, wanted)):
+        # One of several that go by a name, by its number in the list of them.
+        one, candidates = found_by(corpus, chosen[1])
+        place = int(chosen[2]) - 1
+        if one and place == 0:
+            return one
+        if 0 <= place < len(candidates):
+            return candidates[place][0]
+        wanted = chosen[1]
+    if one:
+        return one
+    raise unknown(corpus, wanted, candidates)
+
+
+CHOSEN = r"(?a)(.+?)\s*#(\d{1,5})"
+
+
+def found_by(corpus: Asked, text: str) -> tuple[str, list[tuple[str, str]]]:
+    """The one tune that a name means, or those that it could mean, by their ids."""
     candidates: list[tuple[str, str]] = []
-    for clause, value in readings(wanted):
+    for clause, value in readings(text):
         found = corpus.query(
             f"SELECT tune_id, title FROM tune WHERE {clause} ORDER BY tune_id", value
         )
         if len(found) == 1:
-            tune_id: str = found[0][0]
-            return tune_id
+            return found[0][0], []
         if found and not candidates:
             candidates = [(row[0], row[1]) for row in found]
-    raise unknown(corpus, wanted, candidates)
+    return ("", candidates) if candidates else by_file(corpus, text)
+
+
+def by_file(corpus: Asked, text: str) -> tuple[str, list[tuple[str, str]]]:
+    """Tunes without title that go by the name of their file, or a part of it."""
+    asked = folded(text)
+    if not asked:
+        return "", []
+    rows = corpus.tune_rows("WHERE title = '' ORDER BY tune_id")
+    named = [(row.tune_id, folded(row.name)) for row in rows]
+    for found in (
+        [entry for entry in named if entry[1] == asked],
+        [entry for entry in named if asked in entry[1]],
+    ):
+        if found:
+            return (found[0][0], []) if len(found) == 1 else ("", found)
+    return "", []
 
 
 def readings(text: str) -> list[tuple[str, list[Any]]]:
@@ -74,6 +110,9 @@ def readings(text: str) -> list[tuple[str, list[Any]]]:
         ways.append(("title = ?", [text]))
         ways.append(("title_folded = ?", [folded(text)]))
         ways.append(("instr(title_folded, ?)", [folded(text)]))
+        if len(words := folded(text).split()) > 1:
+            each = " AND ".join("instr(title_folded, ?)" for _ in words)
+            ways.append((each, words))
     return ways
 
 
@@ -92,12 +131,13 @@ def unknown(
         error.nearest = tuple(title for _, title in near)
         return error
     rows = rows_of(corpus, [tune_id for tune_id, _ in candidates[:CANDIDATES]])
-    shown = "; ".join(map(told, rows))
+    shown = "".join(f"\n  {n}  {told(row)}" for n, row in enumerate(rows, start=1))
     more = len(candidates) - CANDIDATES
     error = UnknownTuneError(
         f"{len(candidates)} tunes go by the name {text!r}",
         where=str(corpus.path),
-        hint=f"name one by its id: {shown}" + (f"; and {more} more" if more > 0 else ""),
+        hint=f"choose by number, as in '{text} #1', or by id:{shown}"
+        + (f"\n  and {more} more: add a word of the title" if more > 0 else ""),
     )
     error.candidates, error.candidates_in_all = tuple(rows), len(candidates)
     return error
@@ -112,8 +152,9 @@ def rows_of(corpus: Asked, tune_ids: list[str]) -> list[TuneRow]:
 def told(row: TuneRow) -> str:
     """A tune by what tells it from others of its name."""
     bars = f"{row.bar_count} bar{'' if row.bar_count == 1 else 's'}"
-    facts = [fact for fact in (row.composer, row.printed_key, bars) if fact]
-    return f"{row.tune_id} {row.title or 'untitled'} ({', '.join(facts)})"
+    file = f"{row.source.rpartition('/')[2]} {row.number}".strip()
+    facts = [fact for fact in (row.composer, row.key, row.metre, bars, file) if fact]
+    return f"{row.tune_id}  {row.name}: {', '.join(facts)}"
 
 
 def nearest(corpus: Asked, text: str) -> list[tuple[str, str]]:

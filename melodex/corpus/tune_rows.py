@@ -9,6 +9,7 @@ Contents: TuneRow, PlaceRow, WarningRow, IN_ORDER, FIRST_PLACE.
 
 from __future__ import annotations
 
+from melodex.melody import name_of
 from melodex.records import dataclass
 
 __all__ = [
@@ -56,6 +57,11 @@ class TuneRow:
     tags: tuple[str, ...]
     rights: str
     key: str = ""
+
+    @property
+    def name(self) -> str:
+        """What it goes by: its title, or the name of its file."""
+        return name_of(self.title, self.source, self.number)
 
 
 @dataclass(frozen=True, slots=True)

@@ -43,7 +43,7 @@ from melodex.melody.pitch import (
     spell,
     tonic_of_signature,
 )
-from melodex.melody.record import Melody, Phrase
+from melodex.melody.record import Melody, Phrase, name_of
 
 __all__ = [
     "MODES",
@@ -69,6 +69,7 @@ __all__ = [
     "fifths_from_name",
     "fifths_of",
     "midi_of",
+    "name_of",
     "note_name",
     "octave_of",
     "pitch_class",

@@ -13,6 +13,7 @@ Contents: Melody, Phrase, content_id_of, printed_text; the records inside them a
 from __future__ import annotations
 
 import json
+import re
 from bisect import bisect_left, bisect_right
 from dataclasses import field, replace
 from typing import Any
@@ -42,6 +43,23 @@ __all__ = ["Melody", "Phrase", "content_id_of", "printed_text"]
 
 TUNE_ID_LENGTH = 12
 """Hexadecimal digits: 48 bits, one clash expected in 20 million tunes."""
+
+
+def name_of(title: str, source: str = "", number: str = "") -> str:
+    """Return what a tune goes by: its title, or the name of its file with its number.
+
+    Examples
+    --------
+    >>> name_of("", "songs/op48.mxl", "1"), name_of("", "book.abc", "12"), name_of("")
+    ('op48', 'book 12', 'untitled')
+    """
+    if title.strip():
+        return title
+    file = re.split(r"[/\\\\]", source)[-1]
+    stem = file.rpartition(".")[0] or file
+    if not stem:
+        return "untitled"
+    return stem if number in ("", "1") else f"{stem} {number}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,8 +131,9 @@ class Melody:
 
     @property
     def title(self) -> str:
-        """Title, or ``untitled``."""
-        return self.credits.title or "untitled"
+        """Title; where there is none, the name of the file; else ``untitled``."""
+        by = self.credits
+        return name_of(by.title, by.source, by.number)
 
     @property
     def printed_chords(self) -> tuple[ChordSymbol, ...]:

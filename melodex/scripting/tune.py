@@ -71,7 +71,7 @@ class Tune:
 
     @property
     def title(self) -> str:
-        """Title, or ``untitled``."""
+        """Title; where there is none, the name of the file; else ``untitled``."""
         return self.passage.whole.title
 
     @property

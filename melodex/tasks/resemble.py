@@ -21,7 +21,13 @@ from melodex.errors import REMEDIES, DamagedCorpusError, PhraseError, SettingsEr
 from melodex.matching.chance.fit import Fit, expected_by_chance, fit_points
 from melodex.matching.chance.sample import NULL_SAMPLE, OWN_BEST, measure_null
 from melodex.matching.engine.passes import noted_in
-from melodex.matching.evidence.commonness import Commonness, countable, shared_run, verdicts
+from melodex.matching.evidence.commonness import (
+    STOCK,
+    Commonness,
+    countable,
+    shared_run,
+    verdicts,
+)
 from melodex.matching.evidence.features import question_of
 from melodex.matching.evidence.figures import count_figures, figure_of_steps
 from melodex.matching.evidence.ngrams import Ngram, ngrams_of, overlap
@@ -169,7 +175,7 @@ def resemble(
     melodies = corpus.melodies((hit.tune_id for hit in hits[:looked_at]), on_damage=noted)
     hits = [hit for hit in hits if hit.tune_id in melodies]
     found = Found(corpus, chunks, phrase, query, fit, melodies, tunes, notes)
-    matches = matches_of(found, hits, limit, order, explain) if hits else ()
+    matches, first = matches_of(found, hits, limit, order, explain) if hits else ((), ())
     return Resemblance(
         phrase=phrase,
         corpus_tunes=tunes,
@@ -179,9 +185,9 @@ def resemble(
         matches=matches,
         remarks=(
             *remarks,
-            *out_of_order(matches),
             *how_sure(fit, hits),
         ),
+        foreword=(*first, *out_of_order(matches)),
     )
 
 
@@ -206,15 +212,15 @@ class Found:
 
 def matches_of(
     found: Found, hits: Sequence[Hit], limit: int, order: str, explain: bool
-) -> tuple[Match, ...]:
-    """The best hits with their tunes, what the notes are to each other, how common."""
+) -> tuple[tuple[Match, ...], tuple[str, ...]]:
+    """The best hits with their tunes and how common they are; what to say before them."""
     phrase, query, melodies = found.phrase, found.query, found.melodies
     pitches = {tune_id: encode_notes(tune)[0] for tune_id, tune in melodies.items()}
     figures = [figure_of(hit, phrase, pitches[hit.tune_id]) for hit in hits]
     common, counts, tunes = counted(
         found.chunks, query, figures, 2 if phrase.tune_id else 1
     )
-    verdict = {hit.tune_id: str(said) for hit, said in zip(hits, common, strict=True)}
+    verdict = {hit.tune_id: said for hit, said in zip(hits, common, strict=True)}
     placed: list[tuple[Hit, Ranked | None]] = [(hit, None) for hit in hits]
     if order == "evidence":
         question = question_of(phrase, query, found.fit, counts, tunes)
@@ -241,12 +247,24 @@ def matches_of(
                 tune_notes=hit.tune_span,
                 expected_by_chance=chance(found, hit.points),
                 shared_ngrams=tuple((n.intervals, n.tunes) for n in shared),
-                commonness=verdict[hit.tune_id],
+                commonness=verdict[hit.tune_id].beside(chance(found, hit.points)),
                 evidence=entry.evidence if entry else None,
                 explanation=explained(entry) if explain and entry else (),
             )
         )
-    return tuple(matches)
+    return tuple(matches), commonplace(phrase, common)
+
+
+def commonplace(phrase: Phrase, common: Sequence[Commonness]) -> tuple[str, ...]:
+    """What has to be said first where many tunes hold the whole phrase."""
+    whole = [said for said in common if said.notes == len(phrase.melody)]
+    if not whole or whole[0].verdict != STOCK:
+        return ()
+    holders = whole[0].exact + 1
+    return (
+        f"This phrase is a commonplace: {holders:,} tunes hold all its "
+        f"{whole[0].notes} notes, in any rhythm. More notes tell more.",
+    )
 
 
 def figure_of(hit: Hit, phrase: Phrase, pitch: bytes) -> bytes:
@@ -288,7 +306,10 @@ def out_of_order(matches: Sequence[Match]) -> list[str]:
     """What has to be said where more points come after fewer."""
     if all(one.points >= other.points for one, other in pairwise(matches)):
         return []
-    return ["Some come before others with more points, since more else speaks for them."]
+    return [
+        "Some come before others with more points, since rhythm, metre, function or rare "
+        "figures speak for them."
+    ]
 
 
 def how_sure(fit: Fit | None, hits: list[Hit]) -> list[str]:

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from melodex.cli import INTERRUPTED
 from melodex.cli.output import Output, output_options, write
 from melodex.cli.progress import progress_bar, tell_waiting
+
+if TYPE_CHECKING:
+    from melodex.corpus.writing.preparing import AddReport
 
 
 @click.command("add")
@@ -83,7 +88,28 @@ def command(
     else:
         click.echo(text, nl=False, err=True)
         if result.warnings:
-            click.echo("'melodex show TUNE' says what was not understood", err=True)
+            said = warnings_said(ctx.obj, result.reports)
+            click.echo(said, nl=False, err=True)
     if result.interrupted:
         ctx.exit(INTERRUPTED)
     ctx.exit(1 if result.refusals else 0)
+
+
+MOST_SAID = 5
+"""Tunes whose faults are said at once; the others are a command away."""
+
+
+def warnings_said(corpus_path: Path, reports: Sequence[AddReport]) -> str:
+    """What was not understood in the files that were added, tune by tune."""
+    from melodex.corpus.reader import Corpus
+    from melodex.presentation.text import corpus as text_corpus
+    from melodex.tasks.collection.holdings import warned_tunes
+
+    files = {report.source for report in reports if report.warnings}
+    with Corpus.open(corpus_path) as corpus:
+        warned = [row for row in warned_tunes(corpus) if row.source in files]
+    text = text_corpus.warned_text(warned[:MOST_SAID])
+    more = len(warned) - MOST_SAID
+    if more > 0:
+        text += f"and {more:,} more tunes: 'melodex show --warnings' lists them\n"
+    return text

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from melodex.cli.among import among_options, left_out
+from melodex.cli.hints import go_on
 from melodex.cli.keeping import into_option, keep_into, to_be_kept
 from melodex.cli.output import Output, output_options, present, terminal_style, write
 from melodex.cli.progress import progress_bar
@@ -110,6 +112,11 @@ def command(
         )
         present(found, output)
         passages = to_be_kept(corpus, into, found)
+    if found.findings:
+        near = found.findings[0].tune.tune_id
+        go_on(
+            output, f"'melodex compare {shlex.quote(tune)} {near}'; --into SET keeps them"
+        )
     keep_into(corpus_path, into, passages)
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from melodex.cli.hints import go_on
 from melodex.cli.keeping import into_option, keep_into, to_be_kept
 from melodex.cli.output import Output, output_options, present
 
@@ -105,6 +106,10 @@ def command(
         )
         present(with_music(corpus, found) if on_page(output) else found, output)
         passages = to_be_kept(corpus, into, found)
+    if found.examples:
+        more = f"--limit {2 * limit} shows more; " if len(found.examples) == limit else ""
+        first = found.examples[0].tune_id
+        go_on(output, f"{more}'melodex describe {first}'; --into SET keeps them")
     keep_into(corpus_path, into, passages)
 
 

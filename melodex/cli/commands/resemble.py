@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from melodex.cli.among import among_options, left_out
 from melodex.cli.keeping import into_option, keep_into, sought_passage, to_be_kept
-from melodex.cli.output import Output, output_options, present
+from melodex.cli.output import Output, go_on, output_options, present
 from melodex.reading.phrase.reader import NOTATIONS
+
+if TYPE_CHECKING:
+    from melodex.tasks.resemble import Resemblance
 
 STEP_CHARACTERS = frozenset("-+0123456789 |")
 FORMATS = ("text", "json", "csv", "html", "pdf")
@@ -137,4 +141,14 @@ def command(
             present(found, output)
             sought = sought_passage(corpus, origin, bars, notes) if into else None
             passages = to_be_kept(corpus, into, found, sought=sought)
+            say_next(found, limit, output)
     keep_into(corpus_path, into, passages)
+
+
+def say_next(found: Resemblance, limit: int, output: Output) -> None:
+    """Say what can be asked of the matches."""
+    if not found.matches:
+        return
+    more = f"--limit {2 * limit} shows more" if len(found.matches) == limit else ""
+    steps = (f"'melodex show {found.matches[0].tune_id}' prints the first", "--explain says why")
+    go_on(output, "; ".join((*steps, *filter(None, (more,)), "--into SET keeps them")))

@@ -50,6 +50,9 @@ __all__ = [
 
 FEWEST_NOTES = 4
 STOCK_SHARE, IDIOM_SHARE = 0.01, 0.001
+DOUBTFUL = 0.1
+"""Matches expected by chance from which a figure that few tunes hold tells little."""
+
 FEWEST_WITNESSES = 3
 """In a small corpus one other tune is a large share; a stock figure takes three."""
 
@@ -63,6 +66,7 @@ STOCK, IDIOM, DISTINCTIVE, NO_FIGURE = (
     "distinctive",
     "no figure",
 )
+NOT_TELLING = "rare, yet not telling"
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +91,15 @@ class Commonness:
     near: int
     tunes: int
     verdict: str
+
+    def beside(self, expected: float | None) -> str:
+        """In words, beside a number of matches as good that chance would bring.
+
+        What chance may well bring is not called distinctive, however few tunes hold it.
+        """
+        if self.verdict == DISTINCTIVE and expected is not None and expected >= DOUBTFUL:
+            return str(self).replace(DISTINCTIVE, NOT_TELLING, 1)
+        return str(self)
 
     def __str__(self) -> str:
         if self.verdict == NO_FIGURE:

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from melodex.tasks.adding.add import AddResult
     from melodex.tasks.audit.whole import ClosePair, WholeAudit
     from melodex.tasks.collection.duplicates import Duplicates
-    from melodex.tasks.collection.holdings import Holdings, Listing, TuneDetail
+    from melodex.tasks.collection.holdings import Holdings, Listing, TuneDetail, Warned
     from melodex.tasks.collection.undo import Done, Undone
     from melodex.tasks.collection.upkeep import CheckResult
 
@@ -170,6 +170,25 @@ def whole_audit_json(found: WholeAudit) -> str:
             },
             "cautions": list(found.cautions),
         }
+    )
+
+
+def warned_json(warned: Sequence[Warned]) -> str:
+    """What was not understood, tune by tune, as JSON."""
+    return json_text(
+        [
+            {
+                "tune_id": tune.tune_id,
+                "name": tune.name,
+                "source": tune.source,
+                "number": tune.number,
+                "warnings": [
+                    {"line": w.line or None, "column": w.column or None, "text": w.text}
+                    for w in tune.warnings
+                ],
+            }
+            for tune in warned
+        ]
     )
 
 

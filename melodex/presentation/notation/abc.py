@@ -143,7 +143,7 @@ def comparison_abc(comparison: Comparison) -> str:
 def header(melody: Melody, bars: tuple[WrittenBar, ...], number: int) -> list[str]:
     """The fields before the music."""
     made = melody.credits
-    lines = [f"X:{number}", f"T:{field_text(melody.title)}"]
+    lines = [f"X:{number}", f"T:{field_text(melody.credits.title or 'untitled')}"]
     fields = (
         ("C", made.composer),
         ("O", made.origin),

@@ -77,7 +77,7 @@ def musicxml_text(melody: Melody, *, excerpt: bool = False) -> str:
         If it cannot be written (see
         :func:`melodex.presentation.notation.writing.write_out`).
     """
-    name = melody.credits.part or melody.title
+    name = melody.credits.part or melody.credits.title or "untitled"
     parts = [StaffPart(melody, name, excerpt=excerpt)]
     title = melody.credits.title
     text = document(parts, (), title)

@@ -147,7 +147,8 @@ def facts_of(finding: Finding) -> tuple[tuple[str, str], ...]:
     rows = [("Points", str(likeness.points)), ("From own to tune", move)]
     if finding.expected_by_chance is not None:
         rows.insert(0, ("As good by chance", expected_text(finding.expected_by_chance)))
-    rows.append(("The shared figure", str(finding.commonness)))
+    common = finding.commonness.beside(finding.expected_by_chance)
+    rows.append(("The shared figure", common))
     rows.append(("Dates", DATED[finding.earlier]))
     return tuple(rows)
 

@@ -141,7 +141,7 @@ def facts(finding: Finding) -> list[str]:
     told = []
     if finding.expected_by_chance is not None:
         told.append(f"{expected_text(finding.expected_by_chance)} expected by chance")
-    told.append(str(finding.commonness))
+    told.append(finding.commonness.beside(finding.expected_by_chance))
     told.append(f"{finding.bits:.0f} bits")
     where = "same function" if found.same_function else "on another degree of the key"
     told.append(

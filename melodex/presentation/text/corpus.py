@@ -30,6 +30,7 @@ if TYPE_CHECKING:
         Removal,
         Tagging,
         TuneDetail,
+        Warned,
     )
     from melodex.tasks.collection.upkeep import BackupResult, CheckResult
 
@@ -58,7 +59,7 @@ def listing_text(listing: Listing) -> str:
     rows = [
         (
             row.tune_id,
-            clipped(shown(row.title) or "untitled", WIDEST_TITLE),
+            clipped(shown(row.name), WIDEST_TITLE),
             row.key or "-",
             row.metre or "free",
             str(row.bar_count),
@@ -90,6 +91,19 @@ def detail_text(detail: TuneDetail, columns: int = 80) -> str:
     return "\n".join(parts)
 
 
+def warned_text(warned: Sequence[Warned]) -> str:
+    """What was not understood, tune by tune."""
+    lines = []
+    for tune in warned:
+        where = f"{tune.source} {tune.number}".strip()
+        lines.append(shown(f"{tune.name} ({where}; tune {tune.tune_id})"))
+        for w in tune.warnings:
+            lines.append(
+                f"  {spot(w.line, w.column).lstrip(', ') or 'whole tune'}: {shown(w.text)}"
+            )
+    return "\n".join(lines or ["everything was understood"]) + "\n"
+
+
 def spot(line: int, column: int) -> str:
     """Line and column as far as they are known."""
     return (f", line {line}" if line else "") + (f", column {column}" if column else "")
@@ -119,7 +133,7 @@ def facts_text(detail: TuneDetail) -> str:
         "rights": row.rights or "not known",
     }
     lines = [f"  {name:<9} {shown(fact)}" for name, fact in facts.items() if fact]
-    return "\n".join([shown(row.title) or "untitled", *lines]) + "\n"
+    return "\n".join([shown(row.name), *lines]) + "\n"
 
 
 def keys_text(changes: Sequence[KeyChange]) -> str:
@@ -196,18 +210,13 @@ def adding_text(result: AddResult) -> str:
     lines.append(f"{files}: {', '.join(counts)}")
     if result.warnings:
         things = "thing was" if result.warnings == 1 else "things were"
-        lines.append(
-            f"{result.warnings:,} {things} not understood; each tune says what and where"
-        )
+        lines.append(f"{result.warnings:,} {things} not understood or left aside:")
     return "\n".join(lines) + "\n"
 
 
 def removal_text(removal: Removal) -> str:
     """What was taken out."""
-    lines = [
-        f"  {row.tune_id}  {shown(row.title) or 'untitled'}"
-        for row in removal.removed[:MOST_NAMED]
-    ]
+    lines = [f"  {row.tune_id}  {shown(row.name)}" for row in removal.removed[:MOST_NAMED]]
     if len(removal.removed) > MOST_NAMED:
         lines.append(f"  and {len(removal.removed) - MOST_NAMED:,} more")
     text = f"removed {many(len(removal.removed), 'tune')}\n"
@@ -361,7 +370,7 @@ def groups_text(duplicates: Duplicates) -> str:
         cells = [
             (
                 f"  {row.tune_id}",
-                row.title or "untitled",
+                row.name,
                 row.key or "-",
                 f"{row.source.removeprefix(folder)} {row.number}".strip(),
             )

@@ -41,7 +41,7 @@ def tune_lines(examples: list[Example], style: Style) -> list[str]:
     maker = f", {first.composer}" if first.composer else ""
     year = f", {first.year}" if first.year else ""
     place = f" ({first.collection})" if first.collection else ""
-    title = f"{first.title or 'untitled'}{maker}{year}{place}  {first.tune_id}"
+    title = f"{first.name}{maker}{year}{place}  {first.tune_id}"
     lines = [style.strong(shown(title))]
     for example in examples:
         bars = f"{example.first_bar}-{example.last_bar}"

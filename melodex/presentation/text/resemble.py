@@ -59,14 +59,62 @@ def resemblance_text(found: Resemblance, style: Style) -> str:
         lines += [*paragraphs(found.foreword, style), ""]
     if not found.matches:
         lines.append("Nothing in the corpus resembles it.")
-    for match in found.matches:
-        lines += match_lines(found, match, style)
-        lines += [f"  {line}" for line in match.explanation]
-        lines.append("")
+    for alike in folded_together(found):
+        lines += match_lines(found, alike[0], style)
+        lines += [f"  {line}" for line in alike[0].explanation]
+        lines += [*same_lines(alike[1:], style), ""]
     if found.matches:
         used = [pair.relation for match in found.matches for pair in match.likeness.pairs]
         lines += legend(used, style)
     return "\n".join([*lines, *paragraphs(found.remarks, style)]) + "\n"
+
+
+FEWEST_FOLDED = 2
+"""Of one further match the notes are shown: to fold it would save little."""
+
+
+def folded_together(found: Resemblance) -> list[list[Match]]:
+    """Matches one after the other whose notes would be printed alike, together."""
+    groups: list[list[Match]] = []
+    for match in found.matches:
+        alike = groups and not match.explanation
+        if alike and printed_alike(found, groups[-1][0]) == printed_alike(found, match):
+            groups[-1].append(match)
+        else:
+            groups.append([match])
+    parts: list[list[Match]] = []
+    for group in groups:
+        parts += [group] if len(group) > FEWEST_FOLDED else [[match] for match in group]
+    return parts
+
+
+def printed_alike(found: Resemblance, match: Match) -> tuple[object, ...]:
+    """What two matches have in common if they show nothing that the other does not."""
+    tune, pairs = match.passage.whole, match.likeness.pairs
+    places = [pair.tune for pair in pairs if pair.tune is not None]
+    first = tune.midi[places[0]] if places else 0
+    return (
+        match.points,
+        tuple(pair.relation for pair in pairs),
+        tuple(tune.midi[place] - first for place in places),
+        match.likeness.same_function,
+        tuple(tune.duration_ticks[place] for place in places)
+        if found.phrase.has_rhythm
+        else (),
+    )
+
+
+def same_lines(matches: Sequence[Match], style: Style) -> list[str]:
+    """Further matches with the same notes, a line each."""
+    if not matches:
+        return []
+    lines = [f"   The same in {len(matches)} more:"]
+    for match in matches:
+        whose = match.passage.whole.credits
+        maker = f", {whose.composer}" if whose.composer else ""
+        told = f"{match.rank}  {match.passage.label}{maker}; tune {match.tune_id}"
+        lines += [f"   {line}" for line in paragraphs([shown(told)], style)]
+    return lines
 
 
 def match_lines(found: Resemblance, match: Match, style: Style) -> list[str]:

@@ -60,10 +60,7 @@ def undone_text(done: Undone) -> str:
     lines = []
     if done.tunes or not done.sets:
         lines.append(f"brought back {many(len(done.tunes), 'tune')}")
-    lines += [
-        f"  {row.tune_id}  {shown(row.title) or 'untitled'}"
-        for row in done.tunes[:MOST_NAMED]
-    ]
+    lines += [f"  {row.tune_id}  {shown(row.name)}" for row in done.tunes[:MOST_NAMED]]
     if len(done.tunes) > MOST_NAMED:
         lines.append(f"  and {len(done.tunes) - MOST_NAMED:,} more")
     lines += [f"the set {shown(name)!r} is as it was" for name in done.sets]

@@ -507,8 +507,6 @@ class VoiceReader:
         if self.waiting_chords or self.waiting_marks:
             self.set_waiting(self.clock.now)
         self.close_bar("none")
-        if self.clock.inexact:
-            self.fault("some lengths are no whole number of ticks and are rounded", 0)
 
 
 HANDLERS: dict[str, Callable[[VoiceReader, str, int], None]] = {

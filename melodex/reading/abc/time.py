@@ -60,7 +60,6 @@ class Clock:
 
     def __init__(self, unit: Fraction) -> None:
         self.now = 0
-        self.inexact = False
         self.tuplet: OpenTuplet | None = None
         self.next_factor: float | None = None
         self.last_written = self.last_base = 0
@@ -82,8 +81,7 @@ class Clock:
         """
         ticks = self.lengths.get(text)
         if ticks is None:
-            ticks, exact = ticks_of(self.unit.numerator, self.unit.denominator, text)
-            self.inexact = self.inexact or not exact
+            ticks = ticks_of(self.unit.numerator, self.unit.denominator, text)
             if len(self.lengths) < 1024:
                 self.lengths[text] = ticks
         return ticks
@@ -126,13 +124,12 @@ class Clock:
 
 
 @lru_cache(maxsize=4096)
-def ticks_of(above: int, below: int, text: str) -> tuple[int, bool]:
-    """A written length in ticks under a unit, and whether that is exact."""
+def ticks_of(above: int, below: int, text: str) -> int:
+    """A written length in ticks under a unit, rounded by less than one: nobody hears it."""
     exact = Fraction(above, below) * WHOLE_TICKS * length_factor(text)
     if exact > MAX_NOTE_TICKS:
         raise HostileInputError(f"a note of length {text} is too long")
-    ticks = max(1, round(exact))
-    return ticks, ticks == exact
+    return max(1, round(exact))
 
 
 def length_factor(text: str) -> Fraction:

@@ -251,6 +251,12 @@ def audit(
             sorted(findings, key=lambda finding: finding.order)[:limit], start=1
         )
     )
+    expected = [finding.expected_by_chance or 0.0 for finding in ranked]
+    if expected != sorted(expected):
+        remarks.append(
+            "Some findings come before others that chance would bring less, since their "
+            "notes tell more or fewer tunes hold them."
+        )
     return Audit(
         own=own,
         findings=ranked,

@@ -9,15 +9,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from melodex.analysis.harmony.devices import KINDS
 from melodex.corpus.reader import Corpus
 from melodex.corpus.rows import folded
-from melodex.corpus.tune_rows import PlaceRow, TuneRow, WarningRow
+from melodex.corpus.tune_rows import IN_ORDER, PlaceRow, TuneRow, WarningRow
 from melodex.errors import REMEDIES, CorpusError
-from melodex.melody import MODES, Key, Melody
+from melodex.melody import MODES, Key, Melody, name_of
 
 if TYPE_CHECKING:
     from melodex.corpus.writing.store import RemoveReport
@@ -160,6 +161,49 @@ def show_tune(corpus: Corpus, name: str) -> TuneDetail:
         warnings=tuple(corpus.warnings(tune_id)),
         melody=corpus.melody(tune_id),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Warned:
+    """A tune of which something was not understood, and what, where it stands."""
+
+    tune_id: str
+    name: str
+    source: str
+    number: str
+    warnings: tuple[WarningRow, ...]
+
+
+def warned_tunes(corpus: Corpus, name: str | None = None) -> list[Warned]:
+    """Return what was not understood, tune by tune, in the order of files and numbers.
+
+    Parameters
+    ----------
+    corpus : Corpus
+        An open corpus.
+    name : str, optional
+        One tune, as for :func:`show_tune`; by default all.
+
+    Raises
+    ------
+    UnknownTuneError
+        If no tune goes by that name, or several do.
+    """
+    clause, values = (
+        ("WHERE tune.tune_id = ? ", [corpus.resolve(name)]) if name else ("", [])
+    )
+    rows = corpus.query(
+        "SELECT tune.tune_id, tune.title, source, number, line, column_number, text "
+        "FROM read_warning JOIN place ON place.id = read_warning.place "
+        f"JOIN tune ON tune.id = place.tune {clause}ORDER BY {IN_ORDER}, read_warning.id",
+        values,
+    )
+    found = []
+    for (tune_id, title, source, number), group in groupby(rows, key=lambda row: row[:4]):
+        warnings = tuple(WarningRow(source, number, *row[4:]) for row in group)
+        named = name_of(title, source, number)
+        found.append(Warned(tune_id, named, source, number, warnings))
+    return found
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 from melodex.corpus.facets import FACET_VERSION
 from melodex.corpus.tune_rows import FIRST_PLACE
 from melodex.errors import REMEDIES, AnalysisError, CorpusError
-from melodex.melody import bars_text
+from melodex.melody import bars_text, name_of
 from melodex.tasks.gather.places import (
     Placed,
     Places,
@@ -68,7 +68,12 @@ class Example:
 
     def __repr__(self) -> str:
         bars = bars_text(self.first_bar, self.last_bar)
-        return f"<Example {self.title or 'untitled'}, {bars}: {'; '.join(self.reasons)}>"
+        return f"<Example {self.name}, {bars}: {'; '.join(self.reasons)}>"
+
+    @property
+    def name(self) -> str:
+        """What its tune goes by: its title, or the name of its file."""
+        return name_of(self.title, self.source, self.number)
 
 
 @dataclass(frozen=True, slots=True)
