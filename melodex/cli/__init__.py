@@ -40,6 +40,7 @@ COMMANDS = {
     "list": "list the tunes of the corpus",
     "print": "print or export one tune or passage",
     "refresh": "read the folders of the corpus again",
+    "remark": "write notes, sources and citations on a tune",
     "remove": "remove tunes from the corpus",
     "resemble": "find what a phrase resembles",
     "show": "show one tune",

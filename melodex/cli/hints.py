@@ -1,21 +1,13 @@
 """What to try, in the words of the command line: commands and options.
 
-Contents: said, HINTS, go_on.
+Contents: said, HINTS.
 """
 
 from __future__ import annotations
 
-import sys
-from typing import TYPE_CHECKING
-
-import click
-
 from melodex.errors import AmbiguousPhraseError, MelodexError, PhraseError
 
-if TYPE_CHECKING:
-    from melodex.cli.output import Output
-
-__all__ = ["HINTS", "go_on", "said"]
+__all__ = ["HINTS", "said"]
 
 HINTS = {
     "add any": "'melodex add' with any file of it works them out anew",
@@ -63,9 +55,3 @@ def said(error: MelodexError) -> str:
         return str(error)
     place = f"{error.where}: " if error.where else ""
     return f"{place}{error.what} ({HINTS[error.remedy]})"
-
-
-def go_on(output: Output, text: str) -> None:
-    """Say what can be asked next, where a person reads the answer in a terminal."""
-    if output.form == "text" and output.file is None and sys.stdout.isatty():
-        click.echo(f"To go on: {text}", err=True)

@@ -5,7 +5,8 @@ names the form, unless ``--format`` does. What may be written
 over, and how, is settled in ``saving``: a place that is not to be written is refused
 before any work is done.
 
-Contents: Output, output_options, force_option, present, write, terminal_style.
+Contents: Output, output_options, force_option, present, write, terminal_style,
+go_on.
 """
 
 from __future__ import annotations
@@ -20,7 +21,15 @@ import click
 from melodex.errors import PresentationError
 from melodex.records import dataclass
 
-__all__ = ["Output", "force_option", "output_options", "present", "terminal_style", "write"]
+__all__ = [
+    "Output",
+    "force_option",
+    "go_on",
+    "output_options",
+    "present",
+    "terminal_style",
+    "write",
+]
 
 Decorated = TypeVar("Decorated", bound=Callable[..., Any])
 
@@ -207,3 +216,9 @@ def write(content: str | bytes, output: Output) -> None:
     else:
         sys.stdout.buffer.write(content)
         sys.stdout.buffer.flush()
+
+
+def go_on(output: Output, text: str) -> None:
+    """Say what can be asked next, where a person reads the answer in a terminal."""
+    if output.form == "text" and output.file is None and sys.stdout.isatty():
+        click.echo(f"To go on: {text}", err=True)

@@ -31,6 +31,7 @@ from melodex.corpus.tune_rows import (
     IN_ORDER,
     TUNE_ROW_COLUMNS,
     PlaceRow,
+    RemarkRow,
     TuneRow,
     WarningRow,
     tags_of,
@@ -426,6 +427,15 @@ class Corpus:
                 continue
             if hashlib.sha256(data).hexdigest() == sha256:
                 yield data, kept_format, source, Choice(*chosen)
+
+    def remarks(self, tune_id: str) -> list[RemarkRow]:
+        """Return what the musician wrote about a tune, in the order it was written."""
+        rows = self.query(
+            "SELECT remark.id, kind, first_bar, last_bar, text, made_at FROM remark "
+            "JOIN tune ON tune.id = remark.tune WHERE tune.tune_id = ? ORDER BY remark.id",
+            [tune_id],
+        )
+        return [RemarkRow(*row) for row in rows]
 
     def warnings(self, tune_id: str) -> list[WarningRow]:
         """Return what was not understood when a tune was read."""

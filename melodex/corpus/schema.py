@@ -45,7 +45,7 @@ APPLICATION_ID = 0x6D6C6478
 """``mldx`` in ASCII, where SQLite's file format keeps the name of an application
 (offset 68 of the header; https://www.sqlite.org/fileformat2.html, section 1.3)."""
 
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 """Kept in ``PRAGMA user_version``; see :mod:`melodex.corpus.care.migrations`."""
 
 TABLES: dict[str, str] = {
@@ -123,6 +123,18 @@ CREATE TABLE tag ( -- a word that the musician put on a tune
   name TEXT NOT NULL, -- the word
   row_crc32 INTEGER NOT NULL, -- CRC-32 of the other columns of this row
   UNIQUE (tune, name)
+)""",
+    "remark": """
+CREATE TABLE remark ( -- what the musician wrote about a tune: a note, a source, a citation
+  id INTEGER PRIMARY KEY, -- row number, by which it is taken off
+  tune INTEGER NOT NULL REFERENCES tune(id) ON DELETE CASCADE, -- the tune
+  kind TEXT NOT NULL, -- note, source or citation
+  first_bar INTEGER, -- printed number of the first bar it is about; none: the whole tune
+  last_bar INTEGER, -- of the last bar
+  text TEXT NOT NULL, -- the musician's words
+  text_folded TEXT NOT NULL, -- the same without case and accents, for finding
+  made_at TEXT NOT NULL, -- when it was written, in UTC: 2026-11-28T17:05:00
+  row_crc32 INTEGER NOT NULL -- CRC-32 of the other columns of this row
 )""",
     "lesson": """
 CREATE TABLE lesson ( -- a teaching set: passages kept for a class
@@ -221,6 +233,16 @@ CHECKED_COLUMNS: dict[str, tuple[str, ...]] = {
     ),
     "read_warning": ("id", "place", "line", "column_number", "text"),
     "tag": ("id", "tune", "name"),
+    "remark": (
+        "id",
+        "tune",
+        "kind",
+        "first_bar",
+        "last_bar",
+        "text",
+        "text_folded",
+        "made_at",
+    ),
     "folder": ("id", "path", "collection", "part", "voice", "chord_note"),
     "change": ("id", "done_at", "kind", "is_whole"),
     "taken_out": ("id", "change", "kind", "name", "title", "byte_count", "content"),
@@ -253,6 +275,7 @@ INDEXES = (
     "CREATE INDEX place_kept_source ON place(kept_source)",
     "CREATE INDEX read_warning_place ON read_warning(place)",
     "CREATE INDEX tag_name ON tag(name)",
+    "CREATE INDEX remark_tune ON remark(tune)",
     "CREATE INDEX lesson_example_lesson ON lesson_example(lesson)",
     "CREATE INDEX tune_title ON tune(title_folded)",
     "CREATE INDEX taken_out_change ON taken_out(change)",

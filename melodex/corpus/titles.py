@@ -217,8 +217,9 @@ def listed(
         )
         values.append(folded(title))
     for word in folded(words).split():
-        conditions.append(f"tune_id IN ({WITH_LETTERS if len(word) > 2 else WITH_PART})")
-        values += [quoted(word)] if len(word) > 2 else [word]
+        by_words = WITH_LETTERS if len(word) > 2 else WITH_PART
+        conditions.append(f"(tune_id IN ({by_words}) OR tune_id IN ({WITH_REMARK}))")
+        values += [quoted(word) if len(word) > 2 else word, word]
     if tag:
         conditions.append(f"tune_id IN ({WITH_TAG})")
         values.append(tag)
@@ -245,6 +246,10 @@ WHERE tune_words_fts MATCH ?"""
 WITH_PART = """
 SELECT tune_id FROM tune JOIN tune_words ON tune_words.tune = tune.id
 WHERE instr(tune_words.title || ' ' || makers || ' ' || lyrics, ?)"""
+
+WITH_REMARK = """
+SELECT tune_id FROM tune JOIN remark ON remark.tune = tune.id
+WHERE instr(remark.text_folded, ?)"""
 
 WITH_TAG = """
 SELECT tune_id FROM tune JOIN tag ON tag.tune = tune.id WHERE tag.name = ?"""

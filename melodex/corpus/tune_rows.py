@@ -4,7 +4,7 @@ Of the places of a tune the first is the one whose file comes first by name, and
 the lowest number: not the one that was read first, for what is told of a tune is to be
 the same in whatever order files were added.
 
-Contents: TuneRow, PlaceRow, WarningRow, IN_ORDER, FIRST_PLACE.
+Contents: TuneRow, PlaceRow, WarningRow, RemarkRow, IN_ORDER, FIRST_PLACE.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ __all__ = [
     "IN_ORDER",
     "TUNE_ROW_COLUMNS",
     "PlaceRow",
+    "RemarkRow",
     "TuneRow",
     "WarningRow",
     "tags_of",
@@ -72,6 +73,21 @@ class PlaceRow:
     number: str
     occurrence: int
     collection: str
+
+
+@dataclass(frozen=True, slots=True)
+class RemarkRow:
+    """What the musician wrote about a tune, or about some bars of it.
+
+    ``number`` is that by which it is taken off; bars are None for the whole tune.
+    """
+
+    number: int
+    kind: str
+    first_bar: int | None
+    last_bar: int | None
+    text: str
+    made_at: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ from typing import Any, cast
 
 from melodex.corpus.faults import is_there
 from melodex.corpus.reader import Corpus as CorpusReader
+from melodex.corpus.tune_rows import RemarkRow
 from melodex.errors import PhraseError
 from melodex.scripting.file import CorpusFile
 from melodex.scripting.lesson import Lesson, kept
@@ -476,6 +477,42 @@ class Corpus(CorpusFile):
         with self.reading() as reader:
             found = gather(reader, Wish(**wishes), limit=limit, thorough=thorough)
         return GatherResult(found, self)
+
+    # The musician's own words
+
+    def remark(
+        self, tune: str, text: str, *, kind: str = "note", bars: str = ""
+    ) -> tuple[RemarkRow, ...]:
+        """Write a note, a source or a citation on a tune; return all that is on it.
+
+        Parameters
+        ----------
+        tune : str
+            Title or id.
+        text : str
+            What is to be kept.
+        kind : str
+            ``note``, ``source`` or ``citation``.
+        bars : str
+            The bars it is about, by printed number, such as ``5-8``; by default all.
+
+        Raises
+        ------
+        CorpusError
+            If there is nothing to keep, or too much.
+        UnknownTuneError, PassageError
+            If there is no such tune, or it has not these bars.
+        """
+        from melodex.tasks.collection.remarks import write_remark
+
+        return write_remark(self.path, tune, text, kind=kind, bars=bars).remarks
+
+    def remarks(self, tune: str) -> tuple[RemarkRow, ...]:
+        """Return what is written on a tune."""
+        from melodex.tasks.collection.remarks import remarks_on
+
+        with self.reading() as reader:
+            return remarks_on(reader, tune).remarks
 
     # Teaching sets
 

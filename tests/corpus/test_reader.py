@@ -53,11 +53,22 @@ def test_a_title_or_a_part_of_one_names_a_tune(named, melody, text, number, titl
 
 
 def test_a_name_that_fits_several_tunes_lists_them(named):
-    with pytest.raises(
-        UnknownTuneError, match=r"3 tunes.*'kettle'.*name one by its id: "
-    ) as e:
+    with pytest.raises(UnknownTuneError, match=r"3 tunes.*'kettle'.*choose by number") as e:
         named.resolve("kettle")
-    assert "Kettle of Rain" in e.value.hint
+    assert "  1  " in e.value.hint
+    assert "Kettle of Rain: " in e.value.hint
+    candidates = [row.tune_id for row in e.value.candidates]
+    for number, tune_id in enumerate(candidates, start=1):
+        assert f"  {number}  {tune_id}" in e.value.hint
+        assert named.resolve(f"kettle #{number}") == tune_id
+    for missing in ("kettle #4", "kettle #0"):
+        with pytest.raises(UnknownTuneError, match="3 tunes"):
+            named.resolve(missing)
+    assert named.resolve("rain #1") == named.resolve("rain")
+
+
+def test_the_words_of_a_title_are_found_in_any_order(named):
+    assert named.resolve("rain kettle") == named.resolve("Kettle of Rain")
 
 
 @pytest.mark.parametrize("text", ["", "   ", "%", "_", "'; DROP TABLE tune; --", "ffff"])
@@ -68,7 +79,11 @@ def test_a_name_that_fits_nothing_says_how_to_look(named, text):
 
 def test_a_tune_with_no_title_can_be_had_by_its_id(named, melody):
     tune = melody(5, title="")
-    assert named.melody(tune.content_id()).title == "untitled"
+    found = named.melody(tune.content_id()).title
+    assert found.startswith("names ")
+    # It goes by the name of its file, everywhere.
+    assert named.resolve(found) == tune.content_id()
+    assert named.tune(tune.content_id()).name == found
 
 
 def test_lists_are_in_order_of_place_with_numbers_counted_as_numbers(corpus_path, reading):

@@ -15,11 +15,13 @@ from melodex.matching.chance.fit import Fit, Null
 from melodex.matching.chance.sample import NULL_SAMPLE
 from melodex.matching.contour import signs_of
 from melodex.matching.engine.choice import ENGINE_VARIABLE
+from melodex.matching.evidence.commonness import Commonness
 from melodex.matching.query import encode_query
 from melodex.matching.search import search
 from melodex.presentation.text.forms import as_text
 from melodex.presentation.text.style import Style
 from melodex.settings import AlignmentCosts
+from melodex.tasks.adding.add import add_paths
 from melodex.tasks.resemble import how_sure, resemble, said_phrase
 
 
@@ -91,6 +93,37 @@ def test_a_passage_of_the_corpus_does_not_find_its_own_tune_unless_asked(
 def test_a_contour_finds_every_tune_that_moves_so(corpus: Corpus) -> None:
     found = titles(corpus, "+ + - - - + + + + - - - + - -")
     assert set(found[:3]) >= {"Salt Stair", "Salt Stair, dark", "Slow Stair"}
+
+
+def test_matches_with_the_same_notes_are_folded_and_a_commonplace_is_said_first(
+    tmp_path: Path,
+) -> None:
+    text = "".join(
+        f"X:{n}\nT:Tune {n}\nL:1/4\nK:C\nC D E G | {' '.join('ABcdefg'[n % 7 :])} c |]\n\n"
+        for n in range(1, 8)
+    )
+    (tmp_path / "book.abc").write_text(text, encoding="utf-8")
+    add_paths(tmp_path / "corpus", [tmp_path / "book.abc"])
+    with Corpus.open(tmp_path / "corpus") as corpus:
+        found = resemble(corpus, said_phrase(corpus, "1 2 3 5"))
+        timed = resemble(corpus, said_phrase(corpus, "1*1 2*1 3*1 5*1"), explain=True)
+    assert found.foreword[0].startswith("This phrase is a commonplace: 7 tunes hold all")
+    lines = as_text(found, Style()).splitlines()
+    assert lines[2].startswith("This phrase is a commonplace")
+    assert "   The same in 6 more:" in lines
+    assert sum("degree" in line for line in lines[:-4]) == 2
+    for rank in range(2, 8):
+        assert any(line.startswith(f"   {rank}  Tune ") for line in lines)
+    # Whoever asks why sees each.
+    assert "The same in" not in as_text(timed, Style())
+
+
+def test_what_chance_may_well_bring_is_not_called_distinctive() -> None:
+    common = Commonness(5, 0, 2, 60, "distinctive")
+    assert common.beside(0.001).startswith("distinctive: 0 of 60")
+    assert common.beside(None).startswith("distinctive: 0 of 60")
+    assert common.beside(0.1).startswith("rare, yet not telling: 0 of 60")
+    assert Commonness(5, 9, 9, 60, "stock figure").beside(4.0).startswith("stock figure")
 
 
 def test_a_contour_finds_first_whatever_holds_it_wherever_it_stands(

@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING
 import click
 
 from melodex.cli.among import among_options, left_out
-from melodex.cli.hints import go_on
 from melodex.cli.keeping import into_option, keep_into, to_be_kept
-from melodex.cli.output import Output, output_options, present, terminal_style, write
+from melodex.cli.output import Output, go_on, output_options, present, terminal_style, write
 from melodex.cli.progress import progress_bar
 
 if TYPE_CHECKING:

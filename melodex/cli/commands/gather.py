@@ -7,9 +7,8 @@ from typing import Any
 
 import click
 
-from melodex.cli.hints import go_on
 from melodex.cli.keeping import into_option, keep_into, to_be_kept
-from melodex.cli.output import Output, output_options, present
+from melodex.cli.output import Output, go_on, output_options, present
 
 FORMATS = ("text", "json", "csv", "html", "pdf")
 

@@ -32,7 +32,18 @@ def keep_what_is_taken_out(connection: sqlite3.Connection) -> None:
     fill_words(connection)
 
 
-STEPS: dict[int, Callable[[sqlite3.Connection], None]] = {1: keep_what_is_taken_out}
+def keep_remarks(connection: sqlite3.Connection) -> None:
+    """From schema 2 to 3: notes, sources and citations can be written on a tune."""
+    connection.execute(schema.TABLES["remark"].strip())
+    for index in schema.INDEXES:
+        if " ON remark(" in index:
+            connection.execute(index)
+
+
+STEPS: dict[int, Callable[[sqlite3.Connection], None]] = {
+    1: keep_what_is_taken_out,
+    2: keep_remarks,
+}
 """Schema 1 is the first; each later one adds the step that leads to it."""
 
 WAIT_SECONDS = 30.0

@@ -156,6 +156,7 @@ class Remains:
     places: list[Row] = field(default_factory=list)
     warnings: dict[int, list[ReadWarning]] = field(default_factory=dict)
     tags: list[tuple[int, str]] = field(default_factory=list)
+    remarks: list[Row] = field(default_factory=list)
     lessons: list[tuple[LessonRow, list[ExampleRow]]] = field(default_factory=list)
     read_again: set[str] = field(default_factory=set)
     lost: set[str] = field(default_factory=set)
@@ -178,6 +179,7 @@ class Remains:
                 ReadWarning(row["text"], row["line"], row["column_number"])
             )
         self.tags = [(row["tune"], row["name"]) for row in self.sound("tag")]
+        self.remarks = list(self.sound("remark"))
         self.places = list(self.sound("place"))
         self.folders = list(self.sound("folder"))
         self.changes = list(self.sound("change"))
@@ -321,6 +323,7 @@ LEFT_OUT = {
     "place": "the place of tune {tune}: number {number} of {file!r}",
     "read_warning": "a warning: {text!r}",
     "tag": "the tag {name!r} of tune {tune}",
+    "remark": "the {kind} on tune {tune}: {text!r}",
     "folder": "that the folder {path!r} was added",
     "change": "what was done at {done_at}, for undoing it",
     "taken_out": "what a change took out: {kind} {name!r}",
@@ -369,6 +372,10 @@ def write(
             # A tag of a lost tune has nothing left to stand on.
             with suppress(CorpusError):
                 writer.tag([remains.ids.get(number, "")], name)
+        for remark in remains.remarks:
+            with suppress(CorpusError), writer.transaction():
+                tune = writer.tune_row(remains.ids.get(remark["tune"], ""))
+                writer.put_remark(tune, remark)
         for lesson, examples in remains.lessons:
             write_lesson(writer, lesson, examples)
         put_history(writer, remains)

@@ -196,14 +196,18 @@ class Undoing:
         return (zlib.decompress(rows[0][0]), rows[0][1]) if rows else (b"", "")
 
     def tune_row(self, tune: PreparedTune) -> int:
-        """Row number of a tune, which is written with its tags where it is not there."""
+        """Row number of a tune, which is written with its tags and remarks if it is gone."""
         rows = self.writer.rows("SELECT id FROM tune WHERE tune_id = ?", [tune.tune_id])
         if rows:
             return int(rows[0][0])
         row = self.writer.put_tune(tune)
         kept = self.anywhere("tune", tune.tune_id)
-        for name in json.loads(kept or b'{"tags": []}')["tags"]:
+        content = json.loads(kept or b'{"tags": []}')
+        for name in content["tags"]:
             self.writer.put_tag(row, name)
+        # What schema 2 took out has no remarks.
+        for remark in content.get("remarks", ()):
+            self.writer.put_remark(row, remark)
         return row
 
     def make_room(self, place: int, tune: int, tune_id: str) -> None:

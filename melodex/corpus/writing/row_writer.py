@@ -21,7 +21,7 @@ from typing import Any
 from sqlite_utils import Database
 
 from melodex.corpus.facets import facet_rows
-from melodex.corpus.rows import facets_crc32, row_crc32, storable
+from melodex.corpus.rows import facets_crc32, folded, row_crc32, storable
 from melodex.corpus.schema import CHECKED_COLUMNS
 from melodex.corpus.writing.packing import ChunkTable
 from melodex.corpus.writing.preparing import PreparedFile, PreparedTune, Row
@@ -186,7 +186,7 @@ class RowWriter:
     def drop_set_aside(self, clause: str, value: Any) -> None:
         """Take out places that stand aside, and the tunes that have no other place.
 
-        Their tags go to what displaced them.
+        Their tags and remarks go to what displaced them.
         """
         for place, tune, kept in self.rows(
             f"SELECT id, tune, kept_source FROM place WHERE id < 0 AND {clause} "
@@ -200,6 +200,8 @@ class RowWriter:
             for (new,) in self.rows("SELECT tune FROM place WHERE id = ?", [-place]):
                 for (name,) in self.rows("SELECT name FROM tag WHERE tune = ?", [tune]):
                     self.put_tag(new, name)
+                for remark in self.remarks_on(tune):
+                    self.put_remark(new, remark)
             self.drop_tune(tune)
 
     def drop_tune(self, row: int) -> None:
@@ -227,6 +229,22 @@ class RowWriter:
             return False
         self.insert("tag", {"tune": tune_row, "name": name})
         return True
+
+    def put_remark(self, tune_row: int, remark: Row) -> int:
+        """Write what the musician said of a tune, inside a transaction; its number."""
+        names = ("kind", "first_bar", "last_bar", "text", "made_at")
+        row = {"tune": tune_row, **{name: remark[name] for name in names}}
+        return self.insert("remark", {**row, "text_folded": folded(row["text"])})
+
+    def remarks_on(self, tune_row: int) -> list[Row]:
+        """What the musician said of a tune, as :meth:`put_remark` takes it."""
+        rows = self.rows(
+            "SELECT kind, first_bar, last_bar, text, made_at FROM remark "
+            "WHERE tune = ? ORDER BY id",
+            [tune_row],
+        )
+        names = ("kind", "first_bar", "last_bar", "text", "made_at")
+        return [dict(zip(names, row, strict=True)) for row in rows]
 
     def put_facets(self, row: int, melody: Melody) -> None:
         """Write the facets of one tune, whose old ones are gone, and their checksum."""

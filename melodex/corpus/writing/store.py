@@ -18,6 +18,7 @@ import sqlite3
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from os import PathLike
 from pathlib import Path
 from types import TracebackType
@@ -377,6 +378,34 @@ class CorpusWriter(RowWriter):
                 else:
                     changed += self.put_tag(row, name)
         return changed
+
+    def write_remark(
+        self, tune_id: str, kind: str, text: str, bars: tuple[int, int] | None = None
+    ) -> int:
+        """Write what the musician says of a tune; return its number.
+
+        Raises
+        ------
+        UnknownTuneError
+            If the tune is not there.
+        """
+        first, last = bars or (None, None)
+        remark = {
+            "kind": kind,
+            "first_bar": first,
+            "last_bar": last,
+            "text": storable(text),
+            "made_at": datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%S"),
+        }
+        with self.transaction():
+            return self.put_remark(self.tune_row(tune_id), remark)
+
+    def take_remark_off(self, number: int) -> str:
+        """Take off a remark by its number; return its words, empty if there is none."""
+        with self.transaction():
+            rows = self.rows("SELECT text FROM remark WHERE id = ?", [number])
+            self.database.execute("DELETE FROM remark WHERE id = ?", [number])
+        return rows[0][0] if rows else ""
 
     def tune_row(self, tune_id: str) -> int:
         """Row number of a tune."""

@@ -77,14 +77,18 @@ class TakenOut:
         self.sources.clear()
 
     def take_tune(self, row: int) -> None:
-        """Keep a tune, its tags, and the places where it still stands."""
+        """Keep a tune, its tags and remarks, and the places where it still stands."""
         if not self.kind:
             return
         tune_id, title, text = self.writer.rows(
             "SELECT tune_id, title, melody FROM tune WHERE id = ?", [row]
         )[0]
         tags = self.writer.rows("SELECT name FROM tag WHERE tune = ?", [row])
-        content = {"melody": text, "tags": [name for (name,) in tags]}
+        content = {
+            "melody": text,
+            "tags": [name for (name,) in tags],
+            "remarks": self.writer.remarks_on(row),
+        }
         for (place,) in self.writer.rows("SELECT id FROM place WHERE tune = ?", [row]):
             self.take_place(place)
         self.take("tune", tune_id, json.dumps(content).encode(), title)

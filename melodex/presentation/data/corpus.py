@@ -75,6 +75,7 @@ def detail_json(detail: TuneDetail) -> str:
             **asdict(detail.row),
             "places": [asdict(place) for place in detail.places],
             "warnings": [asdict(warning) for warning in detail.warnings],
+            "remarks": [asdict(remark) for remark in detail.remarks],
             "notes": melody_data(detail.melody),
         }
     )

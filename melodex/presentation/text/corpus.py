@@ -16,11 +16,12 @@ import os
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from melodex.melody import KeyChange, Melody, degree_name, note_name
+from melodex.melody import KeyChange, Melody, bars_text, degree_name, note_name
 from melodex.presentation.text.words import WIDEST_TITLE, clipped, many, shown, table, width
 
 if TYPE_CHECKING:
     from melodex.corpus.care.repairing import RepairReport
+    from melodex.corpus.tune_rows import RemarkRow
     from melodex.tasks.adding.add import AddResult
     from melodex.tasks.collection.duplicates import Duplicates
     from melodex.tasks.collection.holdings import (
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
         TuneDetail,
         Warned,
     )
+    from melodex.tasks.collection.remarks import Remarked
     from melodex.tasks.collection.upkeep import BackupResult, CheckResult
 
 __all__ = [
@@ -81,6 +83,8 @@ def listing_text(listing: Listing) -> str:
 def detail_text(detail: TuneDetail, columns: int = 80) -> str:
     """One tune: what is known of it, where it stands, and its notes with degrees."""
     parts = [facts_text(detail), places_text(detail)]
+    if detail.remarks:
+        parts.append("\n".join(["written on it", *remark_lines(detail.remarks)]) + "\n")
     if detail.warnings:
         lines = [
             f"  {shown(w.source)} {w.number}{spot(w.line, w.column)}: {shown(w.text)}"
@@ -89,6 +93,24 @@ def detail_text(detail: TuneDetail, columns: int = 80) -> str:
         parts.append("\n".join(["not understood", *lines]) + "\n")
     parts.append("notes\n" + notes_text(detail.melody, columns))
     return "\n".join(parts)
+
+
+def remarked_text(found: Remarked) -> str:
+    """What is written about a tune."""
+    lines = remark_lines(found.remarks) or ["  nothing is written on it"]
+    return "\n".join([f"{shown(found.tune.name)}  {found.tune.tune_id}", *lines]) + "\n"
+
+
+def remark_lines(remarks: Sequence[RemarkRow]) -> list[str]:
+    """Each remark with its number, kind and bars."""
+    lines = []
+    for row in remarks:
+        bars = ""
+        if row.first_bar is not None and row.last_bar is not None:
+            bars = f", {bars_text(row.first_bar, row.last_bar)}"
+        said = " ".join(shown(line) for line in row.text.splitlines())
+        lines.append(f"  {row.number}  {row.kind}{bars}: {said}")
+    return lines
 
 
 def warned_text(warned: Sequence[Warned]) -> str:

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from melodex.analysis.harmony.devices import KINDS
 from melodex.corpus.reader import Corpus
 from melodex.corpus.rows import folded
-from melodex.corpus.tune_rows import IN_ORDER, PlaceRow, TuneRow, WarningRow
+from melodex.corpus.tune_rows import IN_ORDER, PlaceRow, RemarkRow, TuneRow, WarningRow
 from melodex.errors import REMEDIES, CorpusError
 from melodex.melody import MODES, Key, Melody, name_of
 
@@ -65,6 +65,7 @@ class TuneDetail:
     row: TuneRow
     places: tuple[PlaceRow, ...]
     warnings: tuple[WarningRow, ...]
+    remarks: tuple[RemarkRow, ...]
     melody: Melody
 
 
@@ -159,6 +160,7 @@ def show_tune(corpus: Corpus, name: str) -> TuneDetail:
         row=corpus.tune(tune_id),
         places=tuple(corpus.places(tune_id)),
         warnings=tuple(corpus.warnings(tune_id)),
+        remarks=tuple(corpus.remarks(tune_id)),
         melody=corpus.melody(tune_id),
     )
 

@@ -24,6 +24,7 @@ from melodex.corpus.reader import Corpus
 from melodex.corpus.schema import SCHEMA_VERSION
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.reading import read_bytes
+from melodex.tasks.collection.remarks import write_remark
 from melodex.tasks.lesson.keeping import found_by_hand, keep
 from melodex.tasks.lesson.sets import annotate
 
@@ -75,6 +76,12 @@ def corpus_data(corpus: Corpus) -> dict[str, Any]:
             ]
             for lesson, _ in lesson_rows(corpus)
         },
+        # Of schema 3 and later.
+        **{
+            f"remarks on {row.title}": [[r.kind, r.first_bar, r.text] for r in remarks]
+            for row in rows
+            if (remarks := corpus.remarks(row.tune_id))
+        },
     }
 
 
@@ -93,6 +100,8 @@ def main() -> None:
                 found_by_hand(corpus, "The Weir Keeper", bars="1-2", reason="flat 7"),
                 found_by_hand(corpus, "Low Ærwater", bars="5-8"),
             ]
+        write_remark(path, "The Weir Keeper", "Wie am Fluss gehört", bars="1-2")
+        write_remark(path, "The Weir Keeper", "Fenwright, leaf 3", kind="citation")
         keep(path, "First term", found, create=True)
         annotate(path, "First term", 2, "Listen for the F natural.")
         with Corpus.open(path) as corpus:
