@@ -196,7 +196,7 @@ class Undoing:
         return (zlib.decompress(rows[0][0]), rows[0][1]) if rows else (b"", "")
 
     def tune_row(self, tune: PreparedTune) -> int:
-        """Row number of a tune, which is written with its tags and remarks if it is gone."""
+        """Row number of a tune; one that is gone is written, with tags and remarks."""
         rows = self.writer.rows("SELECT id FROM tune WHERE tune_id = ?", [tune.tune_id])
         if rows:
             return int(rows[0][0])

@@ -133,7 +133,7 @@ def likeness_svg(
     numbered = len(found.points) <= NUMBERED
     for number, (point, (x, y)) in enumerate(zip(found.points, places, strict=True), 1):
         link = put(root, "a", href=address(point.row.tune_id), class_="mark")
-        title = point.row.title or "untitled"
+        title = point.row.name
         link.set("aria-label", f"{title}, {found.clusters[point.cluster].name}")
         put(link, "title").text = title
         draw_sign(link, point.cluster, x, y)

@@ -109,7 +109,7 @@ def cluster_sections(found: LikenessMap) -> list[Section]:
                 row = point.row
                 made = ", ".join(filter(None, (row.composer, str(row.year or ""))))
                 cells = (
-                    row.title or "untitled",
+                    row.name,
                     made,
                     signed(row.key),
                     row.metre or "free",
@@ -149,7 +149,7 @@ def duplicates_table(found: Duplicates) -> Table:
         (
             str(number),
             "same steps" if group.likeness == 1 else f"{group.likeness:.0%} of figures",
-            row.title or "untitled",
+            row.name,
             signed(row.key) or "–",
             f"{row.source.rpartition('/')[2]} {row.number}".strip(),
             row.tune_id,
