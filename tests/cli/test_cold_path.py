@@ -103,6 +103,7 @@ OURS = {
     "melodex.reading.phrase",
     "melodex.reading.phrase.faults",
     "melodex.reading.phrase.reader",
+    "melodex.reading.phrase.signs",
     "melodex.reading.phrase.typed",
     "melodex.reading.result",
     "melodex.records",

@@ -36,41 +36,25 @@ Contents: NOTATIONS, FEWEST_NOTES, MOST_NOTES, read_phrase.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import replace
-from itertools import accumulate
 
 from melodex.errors import PhraseError
-from melodex.melody import (
-    MODES,
-    TICKS_PER_QUARTER,
-    Bar,
-    Key,
-    KeyChange,
-    Melody,
-    Phrase,
-    degree_fifths,
-    fifths_from_name,
-    pitch_class,
-    pitch_class_name,
-    spell,
-)
+from melodex.melody import MODES, Key, Phrase, fifths_from_name
 from melodex.reading.phrase.faults import (
+    NO_ABC_NOTE,
     TYPOGRAPHY,
     CannotReadError,
     Fault,
     ambiguous,
     unreadable,
 )
-from melodex.reading.phrase.typed import (
-    FREE_METRE_STRENGTH,
-    TypedNote,
-    Word,
-    beats_of,
-    phrase_of,
-    with_unknown,
+from melodex.reading.phrase.signs import (
+    read_contour,
+    read_degree_list,
+    read_degrees,
+    read_steps,
 )
-from melodex.reading.result import Choice
 
 __all__ = ["FEWEST_NOTES", "MOST_NOTES", "NOTATIONS", "read_phrase"]
 
@@ -100,65 +84,11 @@ OCTAVE = 12
 SURE_STEP = 7
 """Semitones: within a fifth from each note to the next, numbers are octaves."""
 
-DEGREE_NUMBERS = frozenset("12345678")
-MAJOR_SEMITONES = (0, 2, 4, 5, 7, 9, 11, 12)
-MOST_SEMITONES = 48
-"""The largest step that is taken for one."""
-
-COMPACT_SIGNS = frozenset("+-0udsr↑↓→↗↘")
-
 # Patterns are compiled when a text needs them, and kept by the module re.
-WORD = r"[^\s|]+"
-DEGREE = (
-    r"(?ai)\^?(?P<sign>[b#n]*)(?P<number>\d+)(?P<behind>[b#]?)(?P<marks>[',]*)"
-    r"(?:\*(?P<length>.*)|(?P<letter>(?-i:[whqest])\.{0,2}))?"
-)
-SAID_SIGN = r"(?ai)\b(flat|sharp|natural) ?(?=\d)"
-SAID_SIGNS = {"flat": "b", "sharp": "#", "natural": "n"}
-DEGREES_DASHED = r"(?a)\s*(?:[b#n]?[1-8]['!]*-)+[b#n]?[1-8]'*\s*"
-DEGREE_LIST = r"\s*(?:[^\s,]+\s*,\s*)+[^\s,]+\s*"
-
 ROW_TITLE = r"(?i)\s*(?:tune|phrase|own|degrees?|notes?)(?::|\s)\s*(?=\S)"
 ROW_LETTER = r"\s*[AB]\s{2,}(?=(?:[A-G][b#]*\d\s*)+$)"
-ROW_REMARK = r"\s{2}\(\d+ notes, read as [^()]*\)\s*$|\s+\(\d+ notes, read as [^()]*\)\s*$"
+ROW_REMARK = r"\(\d+ notes, read as [^()]*\)\s*$"
 """What stands before and behind a row of notes in an answer."""
-ONE_DEGREE = r"(?a)[b#]*[1-7]"
-DEGREES_TOGETHER = r"(?a)\s*(?:[b#]?[1-7]){3,}\s*"
-STEP = r"(?a)[+-]\d{1,3}|0"
-LISTED_WORDS = r"(?i)\s*(?:[^\s,]+\s*,\s*)+[^\s,]+\s*"
-SIGN_FAMILIES = ("+-0=", "/\\=", "\u2191\u2193\u2192\u2197\u2198=", "udsr")
-NO_ABC_NOTE = "no note of ABC stands here"
-SIGNS = {
-    "+": 1,
-    "-": -1,
-    "0": 0,
-    "↑": 1,
-    "↓": -1,
-    "→": 0,
-    "↗": 1,
-    "↘": -1,
-    "/": 1,
-    "\\": -1,
-    "=": 0,
-    "u": 1,
-    "d": -1,
-    "s": 0,
-    "r": 0,
-    "up": 1,
-    "down": -1,
-    "same": 0,
-    "level": 0,
-    "repeat": 0,
-}
-"""Up, down and same: signs, letters (r for a repeated note, Parsons 1975), words."""
-
-MODE_WORDS = r"(?:maj|min|dor|phr|lyd|mix|loc|aeo|ion)[a-z]*"
-LEADING_FIELD = (
-    rf"(?i)\s*(?:\[(?P<inner>[KLMQVXTC]):\s*(?P<held>[^\]\n]*)\]"
-    rf"|(?P<key>K):[ ]*(?P<tonic>[^\s\[]+(?:[ ]+{MODE_WORDS}\b)?)"
-    rf"|(?P<field>[LMQ]):[ ]*(?P<value>[^\s\[]+)|(?P<other>[A-JN-PR-WY-Z]):[^\n]*\n)"
-)
-ABC_TUNE = r"(?m)^X:"
 NO_ABC = r"(?<!\S)[H-Yh-w](?!\S)|([A-Ga-g])-(?!\1)[A-Ga-g]"
 """A decoration without a note, which ABC would drop, or a tie between two pitches: what
 has one was not meant as ABC, unless it is said to be."""
@@ -171,14 +101,6 @@ ABC_FIELD = r"(?:^|[\s\[])[A-Za-z]:"
 ABC_TEXT = r"\"[^\"\n]*\"|![^!\n]*!"
 
 ABC_LETTERS = frozenset("ABCDEFGabcdefg")
-ABC_WORD = r"""(?x)\s+|\\|%[^\n]*|"[^"\n]*"|![^!\s]*!|\+[a-z]+\+      # text and decorations
-    |\[[A-Za-z]:[^\]\n]*\]                                 # an inline field
-    |(?:\^{1,2}|_{1,2}|=)?(?P<note>[A-Ga-g])[',]*(?P<length>\d*(?:/+\d*)?)
-    |[zxZX](?P<rest>\d*(?:/+\d*)?)
-    |(?:[|:]+|\[\||\|\])(?:\[?\d[\d,-]*)?|\[\d[\d,-]*      # bar lines and endings
-    |\((?P<tuplet>\d(?::\d?){0,2})|(?P<broken>[<>]+)|(?P<tie>-)
-    |[()\[\]{}/.~uvHLMOPST&]
-    """
 
 
 def read_phrase(
@@ -366,7 +288,9 @@ def without_surroundings(text: str) -> tuple[str, bool]:
     for pattern in (ROW_TITLE, ROW_LETTER):
         if found := re.match(pattern, text):
             text, is_row = blank(found) + text[found.end() :], True
-    return re.sub(ROW_REMARK, blank, text), is_row
+    if "notes, read as" in text:
+        text = re.sub(ROW_REMARK, blank, text)
+    return text, is_row
 
 
 def readings_of(
@@ -428,19 +352,31 @@ def may_be_abc(text: str) -> bool:
 
 
 def reader_of(notation: str) -> Callable[[str, Key | None], Phrase]:
-    """The function that reads a notation; those of names are loaded when needed."""
+    """The function that reads a notation; most are loaded when they are needed."""
     if notation in READERS:
         return READERS[notation]
     if notation == "rhythm":
         from melodex.reading.phrase.rhythm import read_rhythm
 
         return read_rhythm
+    if notation == "abc":
+        from melodex.reading.phrase.abc import read_abc_phrase
+
+        return read_abc_phrase
     from melodex.reading.phrase import names
 
     found: Callable[[str, Key | None], Phrase] = getattr(
         names, f"read_{notation.replace('-', '_')}"
     )
     return found
+
+
+READERS: dict[str, Callable[[str, Key | None], Phrase]] = {
+    "degrees": read_degrees,
+    "degree-list": read_degree_list,
+    "steps": read_steps,
+    "contour": read_contour,
+}
 
 
 def stated_key(tonic: str, mode: str) -> Key | None:
@@ -459,262 +395,6 @@ def stated_key(tonic: str, mode: str) -> Key | None:
         raise PhraseError(f"{tonic!r} has too many accidentals for a tonic")
     return Key(fifths, mode)
 
-
-# Degrees
-
-
-def read_degrees(text: str, key: Key | None) -> Phrase:
-    """Read scale degrees; without a tonic they stand on C."""
-    tonic = key.tonic_fifths if key else 0
-    # From G below middle C to F sharp above it, so that each key lies near the middle.
-    tonic_midi = 55 + (pitch_class(tonic) - 55) % 12
-    if "-" in text and re.fullmatch(DEGREES_DASHED, text):
-        text = text.replace("-", " ")
-    if "a" in text.lower():
-        text = re.sub(SAID_SIGN, said_sign, text)
-
-    def notes(words: Sequence[Word]) -> list[TypedNote]:
-        return [degree_note(word, place, tonic, tonic_midi) for word, place in words]
-
-    found = re.finditer(degree_words(text), text)
-    typed = with_unknown(((word[0], word.start()) for word in found), notes)
-    heard = [note.fifths - tonic for note in typed if note.heard]
-    mode = (key.mode if key else "") or mode_of(heard)
-    change = KeyChange(
-        0, Key(tonic, mode), Key(tonic, mode).signature_fifths, bool(key and key.mode)
-    )
-    return phrase_of(typed, "degrees", keys=(change,))
-
-
-def read_degree_list(text: str, key: Key | None) -> Phrase:
-    """Read scale degrees that are parted by commas."""
-    if not re.fullmatch(DEGREE_LIST, text):
-        raise CannotReadError(0, "the degrees are not parted by commas")
-    return replace(read_degrees(text.replace(",", " "), key), notation="degree-list")
-
-
-def said_sign(found: re.Match[str]) -> str:
-    """A sign that was said in a word, set before its degree; later places stay."""
-    return SAID_SIGNS[found[1].lower()].rjust(len(found[0]))
-
-
-def degree_words(text: str) -> str:
-    """The pattern of one degree: parted by spaces, or all digits run together."""
-    return ONE_DEGREE if re.fullmatch(DEGREES_TOGETHER, text) else WORD
-
-
-def degree_note(word: str, place: int, tonic: int, tonic_midi: int) -> TypedNote:
-    """One degree with its octave marks and its length."""
-    parts = re.fullmatch(DEGREE, word)
-    if not parts:
-        raise CannotReadError(place, f"{word!r} is no scale degree")
-    number, octaves = parts["number"], parts["marks"]
-    accidentals = parts["sign"].lower() + parts["behind"].lower()
-    length = parts["length"] if parts["letter"] is None else parts["letter"]
-    if number not in DEGREE_NUMBERS:
-        raise CannotReadError(
-            place,
-            f"{word!r} is no scale degree",
-            "degrees go from 1 to 7, parted by spaces; 1' is an octave above",
-        )
-    if len(accidentals) > 2 or len(set(accidentals)) > 1:
-        raise CannotReadError(place, f"{accidentals!r} is no accidental")
-    if len(octaves) > 4 or len(set(octaves)) > 1:
-        raise CannotReadError(
-            place + parts.start("marks"), f"{octaves!r} is no octave mark"
-        )
-    alteration = accidentals.count("#") - accidentals.count("b")
-    octave = octaves.count("'") - octaves.count(",")
-    midi = tonic_midi + MAJOR_SEMITONES[int(number) - 1] + alteration + 12 * octave
-    fifths = tonic + degree_fifths((int(number) - 1) % 7 + 1, alteration)
-    if length is None:
-        return TypedNote(midi, fifths)
-    return TypedNote(midi, fifths, beats_of(length, place + parts.end("marks")))
-
-
-def mode_of(degrees: list[int]) -> str:
-    """Minor where a flat third is heard and no natural one, else major."""
-    return "minor" if -3 in degrees and 4 not in degrees else "major"
-
-
-# Steps and contour
-
-
-def read_steps(text: str, key: Key | None) -> Phrase:
-    """Read steps in semitones; the first pitch is chosen so that all of them fit."""
-    steps = []
-    if re.fullmatch(LISTED_WORDS, text):
-        text = text.replace(",", " ")
-    for word in re.finditer(WORD, text):
-        if not re.fullmatch(STEP, word[0]):
-            hint = f"write +{word[0]}" if word[0].isdecimal() else ""
-            raise CannotReadError(
-                word.start(), f"{word[0]!r} is no step in semitones", hint
-            )
-        steps.append(int(word[0]))
-        if abs(steps[-1]) > MOST_SEMITONES:
-            raise CannotReadError(word.start(), f"{word[0]!r} is more than four octaves")
-    return stepwise(steps, "steps", text, key)
-
-
-def read_contour(text: str, key: Key | None) -> Phrase:
-    """Read the signs of the steps; pitches are placeholders, a semitone for a sign."""
-    steps = []
-    signs = contour_words(text)
-    for word, place in signs:
-        if word.lower() not in SIGNS:
-            raise CannotReadError(place, f"{word!r} is no sign of a step")
-        steps.append(SIGNS[word.lower()])
-    single = {word.lower() for word, _ in signs if len(word) == 1}
-    if single and not any(single <= set(family) for family in SIGN_FAMILIES):
-        # In "/ / \\ -" the dash is level, in "+ + -" it goes down.
-        raise CannotReadError(0, "signs of two kinds are mixed", "write u d s")
-    phrase = stepwise(steps, "contour", text, key)
-    return replace(phrase, contour=tuple(steps))
-
-
-def contour_words(text: str) -> list[tuple[str, int]]:
-    """Signs of a contour with their places; signs of one letter may stand together."""
-    parted = re.sub(r"(?i)(?<=[udsr])-(?=[udsr])", " ", text)
-    if re.fullmatch(LISTED_WORDS, parted):
-        parted = parted.replace(",", " ")
-    words = [(word[0], word.start()) for word in re.finditer(WORD, parted)]
-    if words and words[0][0].startswith("*"):
-        # The first note, which no step leads to, is written as a star (Parsons 1975).
-        words[0] = (words[0][0][1:], words[0][1] + 1)
-    return [
-        (sign, place + offset)
-        for word, place in words
-        for offset, sign in enumerate(
-            word if set(word.lower()) <= COMPACT_SIGNS else [word]
-        )
-    ]
-
-
-def stepwise(steps: list[int], notation: str, text: str, key: Key | None) -> Phrase:
-    """A phrase without tonic and rhythm from its steps."""
-    heights = list(accumulate(steps, initial=0))
-    if max(heights) - min(heights) > 127:
-        raise CannotReadError(0, "the steps span more than ten octaves")
-    if key:
-        raise CannotReadError(
-            0,
-            f"{notation} have no tonic"
-            if notation == "steps"
-            else "a contour has no tonic",
-            "leave the tonic out, or type degrees",
-        )
-    first = min(max(60, -min(heights)), 127 - max(heights))
-    typed = [TypedNote(first + h, spell(first + h, 0)) for h in heights]
-    return replace(phrase_of(typed, notation), has_tonic=False)
-
-
-# ABC
-
-
-def read_abc_phrase(text: str, key: Key | None) -> Phrase:
-    """Read ABC, whole or without its header, by the reader of ABC files."""
-    if re.search(ABC_TUNE, text):
-        lines: tuple[str, ...] = ()
-        tune, has_key, start = text, True, 0
-    else:
-        fields, start = leading_fields(text)
-        has_key = "K" in fields
-        lines = header_lines(fields, key)
-        tune = "\n".join((*lines, text[start:].lstrip("\n"), ""))
-    if has_key and key:
-        raise CannotReadError(0, "the phrase has a key of its own", "leave the tonic out")
-    has_lengths = abc_has_lengths(text, start) if lines else True
-    melody = abc_melody(tune, text, start, len(lines))
-    if not has_lengths:
-        melody = evenly(melody)
-    has_tonic = (has_key or key is not None) and melody.key.mode != "none"
-    if not has_tonic:
-        melody = replace(melody, keys=())
-    return Phrase(melody, "abc", has_rhythm=has_lengths, has_tonic=has_tonic)
-
-
-def leading_fields(text: str) -> tuple[dict[str, str], int]:
-    """Fields such as ``K:F`` before the first note, and where the notes begin."""
-    fields: dict[str, str] = {}
-    field, place = re.compile(LEADING_FIELD), 0
-    while found := field.match(text, place):
-        name = found["inner"] or found["key"] or found["field"] or found["other"]
-        value = found["held"] or found["tonic"] or found["value"] or ""
-        fields[name.upper()] = value.strip()
-        place = found.end()
-    return fields, place
-
-
-def header_lines(fields: dict[str, str], key: Key | None) -> tuple[str, ...]:
-    """The header that ABC wants; the key comes last."""
-    fallback = "none"
-    if key:
-        fallback = f"{pitch_class_name(key.tonic_fifths)} {key.mode or 'major'}"
-    given = [f"{name}:{fields[name]}" for name in "MLQ" if name in fields]
-    return ("X:1", *given, f"K:{fields.get('K', fallback)}")
-
-
-def abc_has_lengths(text: str, start: int) -> bool:
-    """Whether any length, rest, tie or tuplet is written; a stray sign raises."""
-    sign = re.compile(ABC_WORD)
-    place, notes, lengths = start, 0, False
-    while place < len(text):
-        word = sign.match(text, place)
-        if not word or word.end() == place:
-            raise CannotReadError(place, f"{text[place]!r} is not understood in ABC")
-        notes += bool(word["note"])
-        rhythm = ("length", "tuplet", "broken", "tie")
-        lengths = lengths or any(word[name] for name in rhythm) or word["rest"] is not None
-        place = word.end()
-    if not notes:
-        raise CannotReadError(start, NO_ABC_NOTE)
-    return lengths
-
-
-def abc_melody(tune: str, text: str, start: int, header: int) -> Melody:
-    """The one melody of an ABC text; what its reader complains of is a fault here."""
-    from melodex.reading.abc.reader import read_abc
-
-    reading = read_abc(tune, "phrase", Choice())
-    if not reading.tunes:
-        reasons = "; ".join(refusal.reason for refusal in reading.refusals)
-        raise CannotReadError(start, reasons or NO_ABC_NOTE)
-    if len(reading.tunes) > 1:
-        raise CannotReadError(0, f"these are {len(reading.tunes)} tunes", "type one phrase")
-    for warning in reading.tunes[0].warnings:
-        if "not understood" in warning.text:
-            place = start + warning.column - 1 if warning.line == header + 1 else 0
-            raise CannotReadError(max(place, 0), warning.text)
-    melody = reading.tunes[0].melody
-    # Where a phrase came from is what was typed, not a file.
-    return melody.with_credits(source="", number="")
-
-
-def evenly(melody: Melody) -> Melody:
-    """The same notes a quarter each: no length was typed."""
-    count = len(melody)
-    return replace(
-        melody,
-        onset_ticks=tuple(i * TICKS_PER_QUARTER for i in range(count)),
-        duration_ticks=(TICKS_PER_QUARTER,) * count,
-        beat_strength=(FREE_METRE_STRENGTH,) * count,
-        bar=(1,) * count,
-        bars=(Bar(1, 0, count * TICKS_PER_QUARTER),),
-        metres=(),
-        chords=(),
-        marks=(),
-        tuplets=(),
-    )
-
-
-READERS: dict[str, Callable[[str, Key | None], Phrase]] = {
-    "degrees": read_degrees,
-    "degree-list": read_degree_list,
-    "steps": read_steps,
-    "abc": read_abc_phrase,
-    "contour": read_contour,
-}
 
 # What all notations share
 

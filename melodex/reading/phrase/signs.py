@@ -1,0 +1,228 @@
+"""Degrees, steps and contours: phrases in numbers and signs.
+
+Conventions: as the opening of :mod:`melodex.reading.phrase.reader` says.
+
+Contents: read_degrees, read_degree_list, read_steps, read_contour.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import accumulate
+
+from melodex.melody import (
+    Key,
+    KeyChange,
+    Phrase,
+    degree_fifths,
+    pitch_class,
+    spell,
+)
+from melodex.reading.phrase.faults import CannotReadError
+from melodex.reading.phrase.typed import (
+    TypedNote,
+    Word,
+    beats_of,
+    phrase_of,
+    with_unknown,
+)
+
+__all__ = ["read_contour", "read_degree_list", "read_degrees", "read_steps"]
+
+DEGREE_NUMBERS = frozenset("12345678")
+MAJOR_SEMITONES = (0, 2, 4, 5, 7, 9, 11, 12)
+MOST_SEMITONES = 48
+"""The largest step that is taken for one."""
+
+COMPACT_SIGNS = frozenset("+-0udsr↑↓→↗↘")
+
+# Patterns are compiled when a text needs them, and kept by the module re.
+WORD = r"[^\s|]+"
+DEGREE = (
+    r"(?ai)\^?(?P<sign>[b#n]*)(?P<number>\d+)(?P<behind>[b#]?)(?P<marks>[',]*)"
+    r"(?:\*(?P<length>.*)|(?P<letter>(?-i:[whqest])\.{0,2}))?"
+)
+SAID_SIGN = r"(?ai)\b(flat|sharp|natural) ?(?=\d)"
+SAID_SIGNS = {"flat": "b", "sharp": "#", "natural": "n"}
+DEGREES_DASHED = r"(?a)\s*(?:[b#n]?[1-8]'*-)+[b#n]?[1-8]'*\s*"
+DEGREE_LIST = r"\s*(?:[^\s,]+\s*,\s*)+[^\s,]+\s*"
+
+ONE_DEGREE = r"(?a)[b#]*[1-7]"
+DEGREES_TOGETHER = r"(?a)\s*(?:[b#]?[1-7]){3,}\s*"
+STEP = r"(?a)[+-]\d{1,3}|0"
+LISTED_WORDS = r"(?i)\s*(?:[^\s,]+\s*,\s*)+[^\s,]+\s*"
+SIGN_FAMILIES = ("+-0=", "/\\=", "\u2191\u2193\u2192\u2197\u2198=", "udsr")
+SIGNS = {
+    "+": 1,
+    "-": -1,
+    "0": 0,
+    "↑": 1,
+    "↓": -1,
+    "→": 0,
+    "↗": 1,
+    "↘": -1,
+    "/": 1,
+    "\\": -1,
+    "=": 0,
+    "u": 1,
+    "d": -1,
+    "s": 0,
+    "r": 0,
+    "up": 1,
+    "down": -1,
+    "same": 0,
+    "level": 0,
+    "repeat": 0,
+}
+"""Up, down and same: signs, letters (r for a repeated note, Parsons 1975), words."""
+
+
+# Degrees
+
+
+def read_degrees(text: str, key: Key | None) -> Phrase:
+    """Read scale degrees; without a tonic they stand on C."""
+    tonic = key.tonic_fifths if key else 0
+    # From G below middle C to F sharp above it, so that each key lies near the middle.
+    tonic_midi = 55 + (pitch_class(tonic) - 55) % 12
+    if "-" in text and re.fullmatch(DEGREES_DASHED, text):
+        text = text.replace("-", " ")
+    if "a" in text.lower():
+        text = re.sub(SAID_SIGN, said_sign, text)
+
+    def notes(words: Sequence[Word]) -> list[TypedNote]:
+        return [degree_note(word, place, tonic, tonic_midi) for word, place in words]
+
+    found = re.finditer(degree_words(text), text)
+    typed = with_unknown(((word[0], word.start()) for word in found), notes)
+    heard = [note.fifths - tonic for note in typed if note.heard]
+    mode = (key.mode if key else "") or mode_of(heard)
+    change = KeyChange(
+        0, Key(tonic, mode), Key(tonic, mode).signature_fifths, bool(key and key.mode)
+    )
+    return phrase_of(typed, "degrees", keys=(change,))
+
+
+def read_degree_list(text: str, key: Key | None) -> Phrase:
+    """Read scale degrees that are parted by commas."""
+    if not re.fullmatch(DEGREE_LIST, text):
+        raise CannotReadError(0, "the degrees are not parted by commas")
+    return replace(read_degrees(text.replace(",", " "), key), notation="degree-list")
+
+
+def said_sign(found: re.Match[str]) -> str:
+    """A sign that was said in a word, set before its degree; later places stay."""
+    return SAID_SIGNS[found[1].lower()].rjust(len(found[0]))
+
+
+def degree_words(text: str) -> str:
+    """The pattern of one degree: parted by spaces, or all digits run together."""
+    return ONE_DEGREE if re.fullmatch(DEGREES_TOGETHER, text) else WORD
+
+
+def degree_note(word: str, place: int, tonic: int, tonic_midi: int) -> TypedNote:
+    """One degree with its octave marks and its length."""
+    parts = re.fullmatch(DEGREE, word)
+    if not parts:
+        raise CannotReadError(place, f"{word!r} is no scale degree")
+    number, octaves = parts["number"], parts["marks"]
+    accidentals = parts["sign"].lower() + parts["behind"].lower()
+    length = parts["length"] if parts["letter"] is None else parts["letter"]
+    if number not in DEGREE_NUMBERS:
+        raise CannotReadError(
+            place,
+            f"{word!r} is no scale degree",
+            "degrees go from 1 to 7, parted by spaces; 1' is an octave above",
+        )
+    if len(accidentals) > 2 or len(set(accidentals)) > 1:
+        raise CannotReadError(place, f"{accidentals!r} is no accidental")
+    if len(octaves) > 4 or len(set(octaves)) > 1:
+        raise CannotReadError(
+            place + parts.start("marks"), f"{octaves!r} is no octave mark"
+        )
+    alteration = accidentals.count("#") - accidentals.count("b")
+    octave = octaves.count("'") - octaves.count(",")
+    midi = tonic_midi + MAJOR_SEMITONES[int(number) - 1] + alteration + 12 * octave
+    fifths = tonic + degree_fifths((int(number) - 1) % 7 + 1, alteration)
+    if length is None:
+        return TypedNote(midi, fifths)
+    return TypedNote(midi, fifths, beats_of(length, place + parts.end("marks")))
+
+
+def mode_of(degrees: list[int]) -> str:
+    """Minor where a flat third is heard and no natural one, else major."""
+    return "minor" if -3 in degrees and 4 not in degrees else "major"
+
+
+# Steps and contour
+
+
+def read_steps(text: str, key: Key | None) -> Phrase:
+    """Read steps in semitones; the first pitch is chosen so that all of them fit."""
+    steps = []
+    if re.fullmatch(LISTED_WORDS, text):
+        text = text.replace(",", " ")
+    for word in re.finditer(WORD, text):
+        if not re.fullmatch(STEP, word[0]):
+            hint = f"write +{word[0]}" if word[0].isdecimal() else ""
+            raise CannotReadError(
+                word.start(), f"{word[0]!r} is no step in semitones", hint
+            )
+        steps.append(int(word[0]))
+        if abs(steps[-1]) > MOST_SEMITONES:
+            raise CannotReadError(word.start(), f"{word[0]!r} is more than four octaves")
+    return stepwise(steps, "steps", text, key)
+
+
+def read_contour(text: str, key: Key | None) -> Phrase:
+    """Read the signs of the steps; pitches are placeholders, a semitone for a sign."""
+    steps = []
+    signs = contour_words(text)
+    for word, place in signs:
+        if word.lower() not in SIGNS:
+            raise CannotReadError(place, f"{word!r} is no sign of a step")
+        steps.append(SIGNS[word.lower()])
+    single = {word.lower() for word, _ in signs if len(word) == 1}
+    if single and not any(single <= set(family) for family in SIGN_FAMILIES):
+        # In "/ / \\ -" the dash is level, in "+ + -" it goes down.
+        raise CannotReadError(0, "signs of two kinds are mixed", "write u d s")
+    phrase = stepwise(steps, "contour", text, key)
+    return replace(phrase, contour=tuple(steps))
+
+
+def contour_words(text: str) -> list[tuple[str, int]]:
+    """Signs of a contour with their places; signs of one letter may stand together."""
+    parted = re.sub(r"(?i)(?<=[udsr])-(?=[udsr])", " ", text)
+    if re.fullmatch(LISTED_WORDS, parted):
+        parted = parted.replace(",", " ")
+    words = [(word[0], word.start()) for word in re.finditer(WORD, parted)]
+    if words and words[0][0].startswith("*"):
+        # The first note, which no step leads to, is written as a star (Parsons 1975).
+        words[0] = (words[0][0][1:], words[0][1] + 1)
+    return [
+        (sign, place + offset)
+        for word, place in words
+        for offset, sign in enumerate(
+            word if set(word.lower()) <= COMPACT_SIGNS else [word]
+        )
+    ]
+
+
+def stepwise(steps: list[int], notation: str, text: str, key: Key | None) -> Phrase:
+    """A phrase without tonic and rhythm from its steps."""
+    heights = list(accumulate(steps, initial=0))
+    if max(heights) - min(heights) > 127:
+        raise CannotReadError(0, "the steps span more than ten octaves")
+    if key:
+        raise CannotReadError(
+            0,
+            f"{notation} have no tonic"
+            if notation == "steps"
+            else "a contour has no tonic",
+            "leave the tonic out, or type degrees",
+        )
+    first = min(max(60, -min(heights)), 127 - max(heights))
+    typed = [TypedNote(first + h, spell(first + h, 0)) for h in heights]
+    return replace(phrase_of(typed, notation), has_tonic=False)
