@@ -49,6 +49,9 @@ class Rows(Protocol):
     def insert(self, table: str, row: dict[str, Any]) -> int:
         """Write a row with its checksum; return its row number."""
 
+    def remarks_on(self, tune_row: int) -> list[dict[str, Any]]:
+        """What the musician said of a tune."""
+
 
 class TakenOut:
     """What the changes of one writer take out, written as it goes."""
