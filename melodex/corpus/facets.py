@@ -21,7 +21,7 @@ from melodex.melody import Melody
 
 __all__ = ["FACET_TABLES", "FACET_VERSION", "facet_rows"]
 
-FACET_VERSION = 11
+FACET_VERSION = 12
 
 TUNE_FACET = """
 CREATE TABLE tune_facet ( -- one row for each tune: metre, keys, range, size

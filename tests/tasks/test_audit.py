@@ -340,7 +340,6 @@ def test_a_corpus_of_one_tune_has_no_pairs(tmp_path: Path) -> None:
     [
         (["audit"], "Name a tune or a file, or give --whole-corpus"),
         (["audit", "x.abc", "--whole-corpus"], "not both"),
-        (["audit", "--whole-corpus", "--format", "pdf"], "formats text and json"),
         (["audit", "--whole-corpus", "--into", "Set"], "--into keeps"),
     ],
 )
