@@ -150,5 +150,8 @@ def say_next(found: Resemblance, limit: int, output: Output) -> None:
     if not found.matches:
         return
     more = f"--limit {2 * limit} shows more" if len(found.matches) == limit else ""
-    steps = (f"'melodex show {found.matches[0].tune_id}' prints the first", "--explain says why")
+    steps = (
+        f"'melodex show {found.matches[0].tune_id}' prints the first",
+        "--explain says why",
+    )
     go_on(output, "; ".join((*steps, *filter(None, (more,)), "--into SET keeps them")))
