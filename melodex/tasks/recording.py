@@ -99,7 +99,7 @@ def resemble_recording(
             corpus, chunks, reading.phrase, reading.query, fit, melodies, tunes, notes
         )
         asked = Asked(reading.phrase, reading.words, most_points(reading.query, costs))
-        for match in matches_of(found, hits, len(hits), "alignment", False):
+        for match in matches_of(found, hits, len(hits), "alignment", False)[0]:
             matches[match.tune_id] = replace(match, asked=asked)
         if best and place == best[0][0]:
             remarks += how_sure(fit, hits)

@@ -95,11 +95,12 @@ def printed_alike(found: Resemblance, match: Match) -> tuple[object, ...]:
     first = tune.midi[places[0]] if places else 0
     return (
         match.points,
+        found.asked_by(match).words,
         tuple(pair.relation for pair in pairs),
         tuple(tune.midi[place] - first for place in places),
         match.likeness.same_function,
         tuple(tune.duration_ticks[place] for place in places)
-        if found.phrase.has_rhythm
+        if found.asked_by(match).phrase.has_rhythm
         else (),
     )
 
