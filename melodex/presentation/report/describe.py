@@ -6,7 +6,6 @@ Contents: description_page, melody_svg, gathering_page.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from pathlib import PurePath
 
 from melodex.analysis.degrees import degrees
 from melodex.presentation.engraving.pictures import engrave_melody
@@ -169,7 +168,7 @@ def gathering_page(found: Gathering | GatheredMusic) -> Page:
     gathering = found.gathering if isinstance(found, GatheredMusic) else found
     rights = tuple(
         dict.fromkeys(
-            f"{named(example)}. {example.rights or 'Rights not known.'}"
+            f"{example.name}. {example.rights or 'Rights not known.'}"
             for example in gathering.examples
         )
     )
@@ -190,16 +189,11 @@ def gathering_page(found: Gathering | GatheredMusic) -> Page:
     return Page(title, "gather", summary, tuple(sections), rights)
 
 
-def named(example: Example) -> str:
-    """The title of an example; where it has none, the name of its file."""
-    return example.title or PurePath(example.source).stem or "untitled"
-
-
 def examples_table(examples: Sequence[Example]) -> Table:
     """One row for each passage."""
     rows = tuple(
         (
-            named(example),
+            example.name,
             ", ".join(part for part in (example.composer, str(example.year or "")) if part),
             bars_text(example.first_bar, example.last_bar),
             signed("; ".join(example.reasons)),
@@ -213,7 +207,7 @@ def shown_section(number: int, shown: Shown) -> Section:
     """One passage as music, with what it shows and who made it."""
     example, passage = shown.example, shown.passage
     bars = bars_words(example.first_bar, example.last_bar)
-    title = f"{named(example)}, {bars}"
+    title = f"{example.name}, {bars}"
     made = ", ".join(filter(None, (example.composer, str(example.year or ""))))
     facts = [("By", made), ("What", signed("; ".join(example.reasons)))]
     blocks: list[Block] = [Facts(tuple((name, value) for name, value in facts if value))]
