@@ -598,7 +598,13 @@ def transpose(trial: Trial) -> Iterator[str]:
 
 
 def dictation(trial: Trial) -> Iterator[str]:
-    """The degrees of all notes."""
+    """The degrees of all notes, or their lengths where the pitches are printed."""
+    if found := re.search(r"how many (\w+) each lasts", trial.task):
+        unit = {"crotchets": 1, "quavers": 2, "semiquavers": 4}[found[1]]
+        lengths = [Fraction(d * unit, QUARTER) for d in trial.melody.duration_ticks]
+        if trial.accepted() != [" ".join(str(length) for length in lengths)]:
+            yield f"they last {lengths}"
+        return
     if trial.accepted() != [" ".join(degrees_of(trial.shown))]:
         yield f"it is {degrees_of(trial.shown)}"
 

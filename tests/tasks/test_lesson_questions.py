@@ -124,6 +124,7 @@ def test_every_accepted_numeral_has_the_root_that_music21_gives_it(demo):
 @pytest.mark.parametrize("wish", ["b9 on V", "7 on iv", "3 on I"])
 def test_a_gathered_set_is_asked_about_what_it_was_gathered_for(demo, wish):
     sheet = gathered(demo, note_on_chord=wish)
+    assert sheet.lesson.row.topic == f"Note on chord: {wish}"
     parts = [part for question in sheet.questions for part in question.parts]
     assert 2 * sum(part.is_topical for part in parts) >= len(parts)
     degree = wish.split()[0]
@@ -274,3 +275,21 @@ def test_what_has_several_names_is_not_read_as_a_numeral(text):
 
 def test_every_kind_is_a_kind_that_something_makes():
     assert len(set(KINDS)) == len(KINDS)
+
+
+def test_dictation_is_asked_with_the_rhythm_the_pitches_or_nothing_given(demo):
+    kept(demo, [("Cut and Carry", "1-2"), ("Paper Swans", "1-3"), ("The Eel Trap", "1-2")])
+    sheet = asked(demo, ("dictation",))
+    seen = {}
+    for question, part in parts_of(sheet, "dictation"):
+        (shown,) = question.passages
+        seen[shown.heard] = part
+        count = len(shown.excerpt)
+        assert f"{count} notes" in plain_words(part.task)
+        told = plain_words(part.fields[0].accepted[0]).split()
+        assert len(told) == count
+        if shown.heard == "pitches":
+            first, *others = (int(number) for number in told)
+            unit = shown.excerpt.duration_ticks[0] / first
+            assert [n * unit for n in others] == list(shown.excerpt.duration_ticks[1:])
+    assert {"rhythm", "nothing"} <= set(seen)

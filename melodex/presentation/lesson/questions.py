@@ -55,6 +55,7 @@ def picture(
     description: str = "",
     caption: str = "",
     staff_mm: float = 0.0,
+    layout: str = "time",
 ) -> Picture:
     """An engraved picture; with ``staff_mm``, of staves so high on paper."""
     widest = None
@@ -62,7 +63,12 @@ def picture(
         widest = int(FULL_WIDTH * STAFF_PIXELS / staff_mm * UNITS_OF_WIDTH)
     with no_wider_than(widest):
         drawn = engrave(
-            parts, pairs=pairs, prefix=prefix, title=title, description=description
+            parts,
+            pairs=pairs,
+            layout=layout,
+            prefix=prefix,
+            title=title,
+            description=description,
         )
     size = staff_mm / STAFF_PIXELS
     return Picture(drawn.svg, f"Notes: {title}", caption, mm_a_pixel=size)
@@ -133,13 +139,15 @@ def drawn(
         is_named = shown.is_named or is_answered
         title = shown.title if is_named else f"Passage {shown.letter}"
         prefix = f"{name}{shown.letter.lower()[:1]}"
-        yield picture(
-            [part],
-            prefix,
-            title,
-            description="" if is_named else f"{title}.",
-            staff_mm=staff_mm,
-        )
+        if is_answered or shown.heard != "nothing":
+            yield picture(
+                [part],
+                prefix,
+                title,
+                description="" if is_named else f"{title}.",
+                staff_mm=staff_mm,
+                layout="time" if is_answered or shown.heard != "pitches" else "columns",
+            )
         yield solo_player(passage.melody, f"l{prefix}", prefix, title)
 
 

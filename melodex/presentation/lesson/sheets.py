@@ -145,7 +145,7 @@ def refuse_empty(lesson: Lesson) -> None:
 
 def without_given_topic(lesson: Lesson) -> Lesson:
     """The set without a topic that gathering gave it: it would tell the answers."""
-    given = {e.labels.topic.words.capitalize() for e in lesson.examples if e.labels.topic}
+    given = {e.labels.topic.heading for e in lesson.examples if e.labels.topic}
     if lesson.row.topic not in given:
         return lesson
     return replace(lesson, row=replace(lesson.row, topic=""))
@@ -154,7 +154,7 @@ def without_given_topic(lesson: Lesson) -> Lesson:
 def about(lesson: Lesson, setting: SheetSetting, *, notes: bool = True) -> tuple[str, ...]:
     """Topic, level, notes and setting, as far as they are told."""
     row = lesson.row
-    told = [row.topic, row.level and f"For: {row.level}.", notes and row.notes]
+    told = [spelled(row.topic), row.level and f"For: {row.level}.", notes and row.notes]
     return tuple(text for text in (*told, setting.words) if text)
 
 

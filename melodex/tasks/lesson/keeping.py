@@ -380,7 +380,7 @@ def topic_words(found: Sequence[Found]) -> str:
     topics = {(each.topic.kind, each.topic.asked) for each in found if each.topic}
     if len(topics) != 1 or any(each.topic is None for each in found):
         return ""
-    return Topic(*topics.pop(), ()).words.capitalize()
+    return Topic(*topics.pop(), ()).heading
 
 
 def lesson_or_new(

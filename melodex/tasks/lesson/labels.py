@@ -88,6 +88,11 @@ class Topic:
         """The wish in words."""
         return ": ".join(part for part in (self.kind.replace("_", " "), self.asked) if part)
 
+    @property
+    def heading(self) -> str:
+        """The same as the topic of a set, the case of numerals kept."""
+        return self.words[:1].upper() + self.words[1:]
+
 
 @dataclass(frozen=True, slots=True)
 class Labels:

@@ -28,7 +28,7 @@ from melodex.tasks.lesson.asking.parts import (
 from melodex.tasks.lesson.asking.plain import (
     beats_part,
     cadence_part,
-    dictation_part,
+    dictation_parts,
     metre_part,
     mode_part,
     move_part,
@@ -312,9 +312,8 @@ def plain_drafts(shown: Shown) -> Iterator[Draft]:
     yield unnamed("The metre", shown, metre_part(shown), beats_part(shown))
     yield draft("The close", shown, cadence_part(shown), move_part(shown))
     yield draft("In another key", shown, transposed_part(shown))
-    heard = dictation_part(shown)
-    if heard is not None:
-        yield Draft("Dictation", heard.shown, (heard.part,))
+    for heading, heard in dictation_parts(shown):
+        yield Draft(heading, heard.shown, (heard.part,))
 
 
 def unnamed(heading: str, shown: Shown, *made: Made | Part | None) -> Draft:

@@ -187,7 +187,8 @@ def solfa_part(shown: Shown) -> Made | None:
     why: Words = ("Do is ", tonic, ", so ", NoteName(shown.excerpt.fifths[last]))
     why = (*why, f" is {names[-1]}.")
     return Made(
-        made.shown, replace(made.part, kind="solfa", task=task, fields=fields, why=why)
+        replace(made.shown, given_notes=frozenset()),
+        replace(made.part, kind="solfa", task=task, fields=fields, why=why),
     )
 
 

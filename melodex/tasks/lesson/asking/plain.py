@@ -5,16 +5,23 @@ could answer differently (a metre of five, a mode of which a note is missing, a 
 without its chords), nothing is asked.
 
 Contents: metre_part, beats_part, mode_part, telling_notes, cadence_part, count_part,
-ending_part, move_part, transposed_part, dictation_part.
+ending_part, move_part, transposed_part, dictation_parts.
 """
 
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterator
 from dataclasses import replace
 
 from melodex.analysis.harmony.chords import parse_chord
-from melodex.melody import Key, Melody, fifths_from_name, pitch_class_name
+from melodex.melody import (
+    TICKS_PER_QUARTER,
+    Key,
+    Melody,
+    fifths_from_name,
+    pitch_class_name,
+)
 from melodex.tasks.lesson.asking.facts import MODE_STEPS, TONICS, above, is_plain, name_of
 from melodex.tasks.lesson.asking.parts import (
     Made,
@@ -40,7 +47,7 @@ __all__ = [
     "beats_part",
     "cadence_part",
     "count_part",
-    "dictation_part",
+    "dictation_parts",
     "ending_part",
     "metre_part",
     "mode_part",
@@ -331,21 +338,51 @@ def transposed_part(shown: Shown, *, is_topical: bool = False) -> Part | None:
     return None
 
 
-def dictation_part(shown: Shown, *, given: str = "rhythm") -> Made | None:
-    """Write what is heard: degrees where the rhythm is printed."""
+MOST_HEARD = 16
+"""Notes of a dictation: what is held in the ear in a few hearings; our choice."""
+
+
+def dictation_parts(shown: Shown) -> Iterator[tuple[str, Made]]:
+    """Write what is heard, with the rhythm given, with the pitches given, with neither."""
     if not is_sure(shown) or not shown.is_in_one_key or shown.excerpt.graces:
-        return None
-    if len(known_degrees(shown)) < len(shown.excerpt) or len(shown.excerpt) > 16:
-        return None
-    key = shown.labels.keys[0].key
+        return
+    count = len(shown.excerpt)
+    if len(known_degrees(shown)) < count or not 3 <= count <= MOST_HEARD:
+        return
+    key = KeyName(shown.labels.keys[0].key)
     degrees = degree_texts(shown)
+    field = Field(((" ".join(degrees),),))
+    tonic = NoteName(shown.labels.keys[0].tonic_fifths)
+    why: Words = ("Each degree counts from ", tonic, f"; the last is {degrees[-1]}.")
+    first = f"The first is {degrees[0]}."
+    for given, told in (
+        ("rhythm", f"{count} notes, whose rhythm is printed"),
+        ("nothing", f"{count} notes"),
+    ):
+        task: Words = (f"Listen: {told}. Write their degrees in ", key, f". {first}")
+        part = Part("dictation", task, (field,), why, level=3)
+        yield f"Dictation, {given} given", Made(replace(shown, heard=given), part)
+    timed = rhythm_part(shown.excerpt)
+    if timed is not None:
+        yield "Dictation, pitches given", Made(replace(shown, heard="pitches"), timed)
+
+
+def rhythm_part(melody: Melody) -> Part | None:
+    """Write how long each note lasts that is heard; none where there are rests."""
+    lengths = melody.duration_ticks
+    ends = [o + d for o, d in zip(melody.onset_ticks, lengths, strict=True)]
+    if any(end != onset for end, onset in zip(ends, melody.onset_ticks[1:], strict=False)):
+        return None
+    units = {"crotchets": TICKS_PER_QUARTER, "quavers": TICKS_PER_QUARTER // 2}
+    units["semiquavers"] = TICKS_PER_QUARTER // 4
+    fit = [(n, u) for n, u in units.items() if all(length % u == 0 for length in lengths)]
+    if not fit or len(set(lengths)) < 2:
+        return None
+    name, unit = fit[0]
+    counts = " ".join(str(length // unit) for length in lengths)
     task: Words = (
-        "Listen. The rhythm is printed; write the degrees in ",
-        KeyName(key),
-        f". The first is {degrees[0]}.",
+        f"Listen: {len(melody)} notes, whose pitches are printed. Write how many {name} "
+        "each lasts.",
     )
-    why: Words = ("Played from the sound file or the page; each degree counts from ",)
-    why = (*why, NoteName(key.tonic_fifths), ".")
-    part = Part("dictation", task, (Field(((" ".join(degrees),),)),), why, level=3)
-    hidden = replace(shown, heard=given, has_key_names=True)
-    return Made(hidden, part)
+    why: Words = (f"The first lasts {lengths[0] // unit}, the last {lengths[-1] // unit}.",)
+    return Part("dictation", task, (Field(((counts,),)),), why, level=3)

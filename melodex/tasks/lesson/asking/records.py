@@ -159,8 +159,8 @@ class Shown:
     marked_notes, marked_chords : frozenset of int
         What stands in a box because it is asked about.
     heard : str
-        Empty where all is printed; ``rhythm`` or ``pitches`` where only that is, for
-        dictation.
+        Empty where all is printed; ``rhythm`` or ``pitches`` where only that is, and
+        ``nothing``, for dictation.
     is_named : bool
         Whether the title is printed, which would give some answers away.
     has_key_names : bool
