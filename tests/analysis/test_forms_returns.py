@@ -8,6 +8,7 @@ from __future__ import annotations
 import pytest
 
 from melodex.analysis.keys import read_keys
+from melodex.analysis.piece import analyse
 from tests.analysis.forms.lead_sheets import melody_of, one
 
 VERSE, CHORUS = "Am|F|Dm|E|Am|F|E|Am", "C|G|Am|F|C|G|F|C"
@@ -37,3 +38,29 @@ def test_sections_that_come_again_are_read_as_a_player_reads_them(name: str) -> 
         assert said.startswith("1-16 C major")
     else:
         assert said == expected
+
+
+# Common practice, no source: a bridge through distant keys, a ii V of flat III in minor.
+@pytest.mark.parametrize(
+    ("chords", "key", "bars", "expected"),
+    [
+        (
+            "Bbmaj7|Gm7|Cm7|F7|Bbmaj7|Gm7|Cm7 F7|Bb6|C#m7|F#7|Bmaj7|Bmaj7|Cm7|F7|Bb6|Bb6",
+            "Bb major",
+            (9, 11),
+            "ii7/bII V7/bII bIImaj7",
+        ),
+        (
+            "Dm|Gm|A7|Dm|Gm7b5|C7|Fmaj7|A7|Dm|Gm|A7|Dm",
+            "D minor",
+            (5, 7),
+            "iiø7/bIII V7/bIII bIIImaj7",
+        ),
+    ],
+)
+def test_a_ii_and_its_dominant_are_named_by_where_they_go(
+    chords: str, key: str, bars: tuple[int, int], expected: str
+) -> None:
+    found = analyse(melody_of(one("", chords, key, printed=key)))
+    here = [c for c in found.harmony.chords if bars[0] <= c.bar <= bars[1]]
+    assert " ".join(chord.numeral.text for chord in here) == expected

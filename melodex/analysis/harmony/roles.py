@@ -132,8 +132,13 @@ class Place:
         )
 
     def leads_to(self, goal: int) -> bool:
-        """Whether the next chord is on a degree, or is the six-four of V."""
-        return self.next_degree == goal or (goal == 1 and self.next_is_six_four)
+        """Whether the next chord is on a degree, or is the six-four of V.
+
+        However it is spelled: F sharp 7 leads to B and to C flat.
+        """
+        following = self.next_degree
+        on_it = following is not None and (following - goal) % 12 == 0
+        return on_it or (goal == 1 and self.next_is_six_four)
 
     @property
     def triad(self) -> frozenset[int]:
@@ -407,7 +412,7 @@ def applied(place: Place, name: str, goal: int) -> Role:
     resolves = place.leads_to(goal)
     small = goal_is_minor(place.mode, goal)
     # V/V is written so whether the fifth turns out major or minor.
-    if place.next_degree == goal != 1 and place.following is not None:
+    if resolves and goal != 1 and place.following is not None:
         small = place.following.family in LOWERED_THIRD
     return Role(name, roman(goal, small=small), goal, resolves)
 
@@ -436,10 +441,12 @@ def related_two(place: Place) -> Role | None:
     following, after = place.following, place.next_degree
     if following is None or following.family != "dominant" or after != place.degree - 1:
         return None
-    if after in {1, FLAT_SEVEN}:
-        return None
     goal = place.degree - 2
     beyond = place.above_tonic(place.beyond)
+    if after == 1 or (after == FLAT_SEVEN and beyond != goal):
+        return None
+    if beyond is not None and (beyond - goal) % 12 == 0:
+        beyond = goal
     if beyond != goal and falls_by_half_step(following, place.beyond):
         return Role("related ii", goal_degree=beyond, shown_degree=place.degree)
     if beyond != goal and goal not in USUAL_GOALS | scale_of_mode(place.mode):

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 
 from melodex.analysis.keys.song.confirmed import parts_of
 from melodex.analysis.keys.song.layout import Layout
+from melodex.analysis.keys.song.mode import third_of
 from melodex.analysis.keys.song.points import KINDS, NO_ROOT, SongBar
 
 if TYPE_CHECKING:
@@ -31,6 +32,7 @@ ROUNDING = 50
 """Parts of a bar to which shares of chords are rounded before they are compared."""
 NO_LIFT = frozenset({0, 5, 7})
 MINOR_KINDS = frozenset({"minor", "minor seventh"})
+THIRDS = {"M": 4, "m": 3, "": 0}
 MAJOR_SCALE = frozenset({0, 2, 4, 5, 7, 9, 11})
 
 Part = tuple[int, int]
@@ -144,8 +146,9 @@ def lifted(
     )
     scale = {(degree + home + 3 * (minor > 0)) % 12 for degree in MAJOR_SCALE}
     foreign = any(
-        root != NO_ROOT and root not in scale
+        root != NO_ROOT
+        and not scale.issuperset({root, (root + THIRDS[third_of(kind)]) % 12})
         for bar in bars[part[0] : part[1]]
-        for root, _, _ in bar.chords
+        for root, kind, _ in bar.chords
     )
     return (home + step) % 12 if foreign else None
