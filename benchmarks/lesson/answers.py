@@ -4,9 +4,10 @@ Run:  python -m benchmarks.lesson.answers [--keep NAME] [--real TUNES]
 
 Sets are gathered from the demo's invented tunes and from real ones that music21 installs
 (ABC collections and songs with chords), by the wishes below and passage by passage, and a
-worksheet is made of each. Every part is checked by its definition (``checker``). Counted
-too: parts about what the set was gathered for, and pairs of passages of one sheet that are
-the same music in any key.
+worksheet is made of each. Every part is checked by its definition (``checker``). That the
+checker can object is shown by giving each part the key of another of its kind that reads
+otherwise. Counted too: parts about what the set was gathered for, and pairs of passages of
+one sheet that are the same music in any key.
 
 Contents: WISHES, sheets, counted, repeated, main.
 """
@@ -18,7 +19,7 @@ import sys
 import tempfile
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations, pairwise
 from pathlib import Path
 from typing import Any
@@ -32,7 +33,7 @@ from melodex.melody import Melody
 from melodex.tasks.adding.add import add_paths
 from melodex.tasks.demo import tunes_folder
 from melodex.tasks.gather.gather import Wish, gather
-from melodex.tasks.lesson.asking.records import plain_words
+from melodex.tasks.lesson.asking.records import Part, Question, plain_words
 from melodex.tasks.lesson.keeping import finds_of, found_by_hand
 from melodex.tasks.lesson.keeping import keep as keep_passages
 from melodex.tasks.lesson.questions import ONLY_IF_NAMED, Worksheet, worksheet
@@ -181,6 +182,32 @@ def repeated(sheet: Worksheet) -> list[str]:
     return found
 
 
+def swapped(parts: list[tuple[Question, Part]]) -> tuple[int, int]:
+    """Parts that were given the key of another of their kind, and how many are found."""
+    tried = found = 0
+    for question, part in parts:
+        others = (
+            p
+            for _, p in parts
+            if p.kind == part.kind
+            and len(p.fields) == len(part.fields)
+            and [f.accepted[0] for f in p.fields] != [f.accepted[0] for f in part.fields]
+        )
+        other = next(others, None)
+        if other is None or part.is_open:
+            continue
+        fields = tuple(
+            replace(field, accepted=taken.accepted)
+            for field, taken in zip(part.fields, other.fields, strict=True)
+        )
+        tried += 1
+        try:
+            found += bool(wrong_in(question, replace(part, fields=fields)))
+        except (ValueError, KeyError, AssertionError):
+            found += 1
+    return tried, found
+
+
 def counted(made: Sheet) -> dict[str, Any]:
     """What a sheet holds and what is wrong with it."""
     parts = [(q, p) for q in made.sheet.questions for p in q.parts]
@@ -194,7 +221,10 @@ def counted(made: Sheet) -> dict[str, Any]:
         for question, part in parts
         for told in wrong_in(question, part)
     ]
+    tried, found = swapped(parts)
     return {
+        "swapped": tried,
+        "swapped_found": found,
         "set": made.name,
         "topic": made.topic,
         "passages": len(made.sheet.lesson.examples),
@@ -217,6 +247,8 @@ def summed(rows: list[dict[str, Any]]) -> dict[str, Any]:
         "sheets": len(rows),
         "parts": sum(row["parts"] for row in rows),
         "wrong": sum(len(row["wrong"]) for row in rows),
+        "keys_swapped": sum(row["swapped"] for row in rows),
+        "keys_swapped_found": sum(row["swapped_found"] for row in rows),
         "repeated_pairs": sum(len(row["repeated"]) for row in rows),
         "topics": len({row["topic"] for row in topics}),
         "topics_below_half": sorted(
