@@ -204,6 +204,7 @@ ON_THE_PAGE = {
     "name phrase": "type a phrase, play one, or choose bars of a tune",
     "name tune": "choose the tune and its bars on the shelf",
     "other corpus": "start the workbench with another corpus",
+    "read recordings": "save it as WAV",
     "repair": CARE,
     "repair tune": CARE,
     "replace": "name another file",
