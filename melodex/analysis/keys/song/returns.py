@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 __all__ = ["returning_points"]
 
 FEWEST_BARS, FEWEST_MOVED_BARS = 4, 8
+LONGEST_COUNTED = 64
 RETURNING = 30.0
 """Points that settle the tonic of a section: more than leaving a key twice costs."""
 ROUNDING = 50
@@ -63,7 +64,9 @@ def returning_points(
         if part[1] - part[0] >= FEWEST_BARS
         and not any(part[0] < b < part[1] for b in printed)
     ]
-    if len(printed) > 1:
+    # In a long sheet without marks, eights that are only counted are no sections.
+    counted = not layout.marked and len(layout.bars) > LONGEST_COUNTED
+    if len(printed) > 1 or counted:
         return points
     same, moved = families(layout.bars, parts)
     for family in same:
