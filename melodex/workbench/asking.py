@@ -54,7 +54,7 @@ __all__ = [
 log = logging.getLogger("melodex.workbench")
 
 MOST_FILES = 4000
-MOST_FIELDS = 400
+MOST_FIELDS = 1000
 NOBODY_WAITS = 499
 """Not heard by anybody; the number that servers write down for it (no standard)."""
 
@@ -299,9 +299,17 @@ def rendered_page(
         signs={relation: Markup(sign) for relation, sign in signs.items()},
         said=ask.said,
         fitted=ask.widest is not None,
+        width=ask.screen,
+        did=ask.bench.deeds.find(ask.said("did")),
+        room=kept_place(ask, status),
         **context,
     )
     return HTMLResponse(text, status)
+
+
+def kept_place(ask: Ask, status: int) -> bool:
+    """Whether a page is worth coming back to: it was asked for and has come."""
+    return status == 200 and ask.form is None
 
 
 # Endpoints

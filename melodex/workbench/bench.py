@@ -29,6 +29,7 @@ from melodex.melody import Melody
 from melodex.reading import FileReading, Refusal, read_data
 from melodex.reading.apart import Apart
 from melodex.tasks.passage import Passage, Span, find_passage, passage_of, read_span
+from melodex.workbench.deeds import Deeds
 from melodex.workbench.work import Works
 
 __all__ = ["AtHand", "Bench", "Stop", "StoppableCorpus", "Stopped"]
@@ -129,6 +130,7 @@ class Bench:
         self.corpus_path = corpus_path
         self.folder = folder
         self.works = Works()
+        self.deeds = Deeds()
         self.at_hand: dict[str, AtHand] = {}
         self.pool = ThreadPoolExecutor(WORKERS, thread_name_prefix="melodex-page")
         self.changing = threading.Lock()

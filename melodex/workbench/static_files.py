@@ -19,6 +19,8 @@ FILES = {
     "player.js": "melodex.presentation",
     "bench.css": "melodex.workbench",
     "bench.js": "melodex.workbench",
+    "keeps.js": "melodex.workbench",
+    "sets.js": "melodex.workbench",
     "phrase.js": "melodex.workbench",
     "keys.js": "melodex.workbench",
     "bars.js": "melodex.workbench",

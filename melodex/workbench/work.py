@@ -75,6 +75,7 @@ class Work:
         self.result: Any = None
         self.error: MelodexError | None = None
         self.is_asked_to_stop = False
+        self.is_taken_back = False
         self.doing = doing
         self.thread = threading.Thread(target=self.run, name=f"melodex-{kind}", daemon=True)
 

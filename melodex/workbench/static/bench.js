@@ -1,6 +1,8 @@
 // What every page needs: telling what changed, fetching parts, choosing tunes.
 // Without this file each page can still be read, and each form sent.
 
+import { restore } from "./keeps.js";
+
 export const told = (text) => {
   const place = document.getElementById("told");
   place.textContent = "";
@@ -58,6 +60,7 @@ function openParts(scope) {
         const found = await data(address);
         part.innerHTML = found.html;
         window.melodexSound.adopt(part);
+        restore(part);
         told(fold.dataset.told ?? "The notes are there.");
       } catch (error) {
         fold.dataset.part = address;
@@ -224,11 +227,30 @@ export function arrive() {
   if (place.getBoundingClientRect().top > innerHeight * 0.6) place.scrollIntoView({ block: "start" });
 }
 
+// What was done can be undone where it is said, for a while; then in the list of all.
+const SHOWN_SECONDS = 25;
+function letGo() {
+  const home = document.getElementById("did");
+  let waiting = 0;
+  const watch = () => {
+    clearTimeout(waiting);
+    const bar = home.firstElementChild;
+    if (!bar) return;
+    waiting = setTimeout(() => {
+      if (bar.matches(":hover, :focus-within")) watch();
+      else bar.remove();
+    }, SHOWN_SECONDS * 1000);
+  };
+  new MutationObserver(watch).observe(home, { childList: true });
+  watch();
+}
+
 // Put life into a page, or into a part of it that has come later.
 export function enliven(scope) {
   openParts(scope);
   keepHere(scope);
   layTwo(scope);
+  restore(scope);
 }
 
 document.documentElement.classList.add("has-script");
@@ -237,4 +259,5 @@ enliven(document);
 findTunes();
 sayWhatIsSlow();
 countLeft();
+letGo();
 if (!location.hash && performance.getEntriesByType("navigation")[0]?.type === "navigate") arrive();

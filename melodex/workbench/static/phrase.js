@@ -1,6 +1,7 @@
 // The stave while one types, and what is found: the workbench reads, draws and searches,
 // this page only shows.
 
+import { restorePhrase } from "./keeps.js";
 import { arrive, enliven, isStopped, latest, told } from "./bench.js";
 
 const form = document.querySelector("form[data-phrase]");
@@ -14,7 +15,7 @@ const ask = latest();
 
 export const phrase = {
   get text() { return field.value; },
-  set text(value) { field.value = value; },
+  set text(value) { field.value = value; field.dispatchEvent(new Event("change", { bubbles: true })); },
 };
 
 function clear() {
@@ -99,7 +100,7 @@ export async function draw(played = []) {
     const found = await ask(`/find/stave?${asked}`);
     if (found.fault) complain(text, found.fault);
     else {
-      if (played.length) { field.value = found.text; reading.value = ""; }
+      if (played.length) { phrase.text = found.text; reading.value = ""; }
       show(found);
     }
     return found;
@@ -184,6 +185,7 @@ addEventListener("popstate", () => {
   // A place on the same page leaves everything as it is.
   if (location.pathname + location.search !== shown) location.reload();
 });
+restorePhrase(field);
 addEventListener("pageshow", () => {
   [...form.elements].forEach((part) => { part.disabled = false; });
   if (field.value.trim() && !stave.children.length) draw();

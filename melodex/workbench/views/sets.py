@@ -1,57 +1,51 @@
 """Teaching sets: kept, annotated, put in order, printed, packed.
 
-Conventions: every form that changes a set carries a mark of what the set held when the
-form was made. If the set holds something else by then, another page has changed it:
-nothing is changed, and the answer says so and shows both.
+What changes a set is in ``changes``.
 
-Contents: sets, one_set, passage, order, sheet, packed, keep, new, unpack, change, mark_of.
+Contents: sets, one_set, passage, order, sheet, packed, keep, mark_of, shown.
 """
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
 from dataclasses import replace
-from typing import Any
+from pathlib import Path
 
 from markupsafe import Markup
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from melodex.errors import LessonError
 from melodex.tasks.lesson import sets as lessons
-from melodex.tasks.lesson.file import unpack_set
 from melodex.tasks.lesson.keeping import (
     Found,
     KeepReport,
     finds_of,
     found_by_hand,
-    take_nearest,
 )
 from melodex.tasks.lesson.keeping import (
     keep as keep_found,
 )
-from melodex.tasks.lesson.order import apply_arrangement, arrange
+from melodex.tasks.lesson.order import arrange
 from melodex.tasks.lesson.questions import KINDS, worksheet
 from melodex.tasks.lesson.sets import Lesson, open_lesson
+from melodex.tasks.lesson.words import mark_of_text, passage_keys
 from melodex.workbench.asking import Ask, address, many, rendered_page
-from melodex.workbench.bench import Stop
+from melodex.workbench.deeds import changing
 from melodex.workbench.files import named_file
 from melodex.workbench.views.find import searched
 from melodex.workbench.views.gather import gathered
 from melodex.workbench.views.own import audited
 
 __all__ = [
-    "change",
     "keep",
     "mark_of",
-    "new",
     "one_set",
     "order",
     "packed",
     "passage",
     "sets",
     "sheet",
-    "unpack",
+    "shown",
 ]
 
 
@@ -70,7 +64,11 @@ def one_set(ask: Ask) -> Response:
 
 
 def shown(
-    ask: Ask, lesson: Lesson, *, status: int = 200, clash: dict[str, str] | None = None
+    ask: Ask,
+    lesson: Lesson,
+    *,
+    status: int = 200,
+    clash: list[str] | None = None,
 ) -> Response:
     """The page of a set; with what could not be written, if that is so."""
     from melodex.presentation.lesson.words import maker_of, source_of
@@ -79,11 +77,12 @@ def shown(
     rows = [
         (
             example,
+            key,
             maker_of(example.excerpt),
             measures_of(example).words,
             source_of(example.excerpt),
         )
-        for example in lesson.examples
+        for key, example in zip(passage_keys(lesson.rows), lesson.examples, strict=True)
     ]
     return rendered_page(
         ask,
@@ -93,6 +92,7 @@ def shown(
         lesson=lesson,
         rows=rows,
         mark=mark_of(lesson),
+        mark_of_text=mark_of_text,
         kinds=KINDS,
         clash=clash,
         first_notes=first_passage(lesson),
@@ -186,15 +186,26 @@ def keep(ask: Ask) -> Response:
     if not found:
         raise LessonError("nothing was chosen", hint="tick what is to be kept")
     ask.close()
-    with ask.bench.changing:
-        report = keep_found(ask.bench.corpus_path, name, found, create=True)
+    path = ask.bench.corpus_path
+    with ask.bench.changing, changing(path, ask.bench.deeds) as doing:
+        report = keep_found(path, name, found, create=True)
+        doing.back = address("/set", name=report.name)
+        if report.made:
+            doing.undoing = lambda: deleted(path, report.name)
+        if report.kept:
+            doing.words = kept_words(report)
+    to = doing.back
     if ask.wants_data:
-        told = {"said": kept_words(report), "address": address("/set", name=report.name)}
-        return JSONResponse(told)
-    return RedirectResponse(
-        address("/set", name=report.name, kept=len(report.kept), had=len(report.already)),
-        303,
-    )
+        deed = doing.deed.id if doing.deed else None
+        return JSONResponse({"said": kept_words(report), "address": to, "deed": deed})
+    did = doing.deed.id if doing.deed else ""
+    kept = {"kept": len(report.kept), "had": len(report.already), "did": did}
+    return RedirectResponse(address("/set", name=report.name, **kept), 303)
+
+
+def deleted(path: Path, name: str) -> None:
+    """Delete a set that was made; what it held is kept by the corpus for a while."""
+    lessons.remove_lesson(path, name)
 
 
 def kept_words(report: KeepReport) -> str:
@@ -230,144 +241,7 @@ def kept_from(ask: Ask) -> list[Found]:
     ]
 
 
-# Changing sets
-
-
 def mark_of(lesson: Lesson) -> str:
     """A mark of all that a set holds."""
     held = repr((lesson.row, lesson.rows))
     return hashlib.sha256(held.encode("utf-8", "replace")).hexdigest()[:16]
-
-
-def new(ask: Ask) -> Response:
-    """Make an empty set."""
-    texts = {name: ask.said(name) for name in ("topic", "level", "notes")}
-    with ask.bench.changing:
-        row = lessons.new_lesson(ask.bench.corpus_path, ask.said("name"), **texts)
-    return RedirectResponse(address("/set", name=row.name), 303)
-
-
-def unpack(ask: Ask) -> Response:
-    """Put a packed set into the corpus."""
-    files = ask.uploads("file")
-    if not files:
-        raise LessonError("no file was sent", hint="choose a packed set")
-    data, source = files[0].file.read(), files[0].filename or "the file"
-    with ask.bench.changing:
-        row, _ = unpack_set(ask.bench.corpus_path, data, source, name=ask.said("name"))
-    return RedirectResponse(address("/set", name=row.name), 303)
-
-
-def change(ask: Ask) -> Response:
-    """Change a set as a button of its page says, unless another page has changed it."""
-    what, _, position = ask.said("do").partition(" ")
-    name = ask.said("name")
-    doing = CHANGES.get(what)
-    if doing is None or (position and not position.isdecimal()):
-        raise LessonError(f"a set cannot be changed by {what!r}")
-    with ask.bench.changing:
-        with ask.bench.open_corpus(Stop()) as corpus:
-            lesson = open_lesson(corpus, name)
-        if mark_of(lesson) != ask.said("mark"):
-            return clashing(ask)
-        to = doing(ask, lesson, int(position or 0))
-    return RedirectResponse(to, 303)
-
-
-def clashing(ask: Ask) -> Response:
-    """The set as it is now, and the words that were not written."""
-    lesson = open_lesson(ask.corpus(), ask.said("name"), offer_nearest=True)
-    texts = {
-        name: ask.said(name)
-        for name in ("new-name", "topic", "level", "notes", "note")
-        if ask.said(name)
-    }
-    if ask.wants_data:
-        said = "The set has been changed on another page. Nothing was changed here."
-        advice = "Load this page again to go on."
-        return JSONResponse({"fault": {"what": said, "where": "", "advice": advice}}, 409)
-    return shown(ask, lesson, status=409, clash=texts)
-
-
-Change = Callable[[Ask, Lesson, int], str]
-
-
-def back(lesson: Lesson, position: int = 0) -> str:
-    """The address of a set, at one of its passages."""
-    place = f"#passage-{position}" if position else ""
-    return address("/set", name=lesson.row.name) + place
-
-
-def note(ask: Ask, lesson: Lesson, position: int) -> str:
-    """Write words beside a passage."""
-    lessons.annotate(
-        ask.bench.corpus_path, lesson.row.name, position, ask.fields.get("note", "")
-    )
-    return back(lesson, position)
-
-
-def move(ask: Ask, lesson: Lesson, position: int, by: int) -> str:
-    """Move a passage up or down."""
-    to = max(1, min(len(lesson.examples), position + by))
-    lessons.move(ask.bench.corpus_path, lesson.row.name, position, to)
-    return back(lesson, to)
-
-
-def drop(ask: Ask, lesson: Lesson, position: int) -> str:
-    """Take a passage out."""
-    lessons.drop(ask.bench.corpus_path, lesson.row.name, [position])
-    return back(lesson)
-
-
-def mend(ask: Ask, lesson: Lesson, position: int) -> str:
-    """Take what is offered in place of a passage."""
-    take_nearest(ask.bench.corpus_path, lesson.row.name, [position] if position else [])
-    return back(lesson, position)
-
-
-def texts(ask: Ask, lesson: Lesson, position: int) -> str:
-    """Change what a set is called and for."""
-    changed: dict[str, Any] = {
-        name: ask.fields[name] for name in ("topic", "level", "notes") if name in ask.fields
-    }
-    row = lessons.alter_lesson(
-        ask.bench.corpus_path,
-        lesson.row.name,
-        new_name=ask.said("new-name") or None,
-        **changed,
-    )
-    return address("/set", name=row.name)
-
-
-def copy(ask: Ask, lesson: Lesson, position: int) -> str:
-    """Make another set of the same passages."""
-    row = lessons.copy_lesson(ask.bench.corpus_path, lesson.row.name, ask.said("copy-name"))
-    return address("/set", name=row.name)
-
-
-def delete(ask: Ask, lesson: Lesson, position: int) -> str:
-    """Delete a set, if that was ticked too."""
-    if not ask.said("sure"):
-        raise LessonError("nothing was deleted", hint="tick the box to confirm")
-    lessons.remove_lesson(ask.bench.corpus_path, lesson.row.name)
-    return "/sets"
-
-
-def arranged(ask: Ask, lesson: Lesson, position: int) -> str:
-    """Put a set into the suggested order."""
-    apply_arrangement(ask.bench.corpus_path, arrange(lesson))
-    return back(lesson)
-
-
-CHANGES: dict[str, Change] = {
-    "note": note,
-    "up": lambda ask, lesson, position: move(ask, lesson, position, -1),
-    "down": lambda ask, lesson, position: move(ask, lesson, position, 1),
-    "drop": drop,
-    "mend": mend,
-    "texts": texts,
-    "copy": copy,
-    "delete": delete,
-    "order": arranged,
-}
-"""What the buttons of a set's page do."""

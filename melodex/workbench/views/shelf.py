@@ -1,6 +1,7 @@
 """The shelf: what the corpus holds, adding to it, checking it, copying it.
 
-Contents: shelf, download, add, add_here, check, back_up, remove, tag.
+Contents: shelf, download, add, add_here, check, back_up, remove, tag,
+take_back.
 """
 
 from __future__ import annotations
@@ -12,11 +13,22 @@ from pathlib import Path
 from starlette.background import BackgroundTask
 from starlette.responses import FileResponse, JSONResponse, RedirectResponse, Response
 
-from melodex.errors import CorpusError, MelodexError, ReadingError
+from melodex.errors import CorpusError, MelodexError, PassageError, ReadingError
+from melodex.tasks.adding.add import AddResult
 from melodex.tasks.adding.handed import HandedFile
 from melodex.tasks.collection.holdings import Holdings, holdings, remove_tunes, tag_tunes
 from melodex.tasks.collection.upkeep import backup, journal_bytes
-from melodex.workbench.asking import Ask, Fault, address, fault_of, rendered_page
+from melodex.workbench.asking import (
+    Ask,
+    Fault,
+    address,
+    fault_of,
+    many,
+    rendered_page,
+)
+from melodex.workbench.bench import Stop
+from melodex.workbench.deeds import changing
+from melodex.workbench.views.changes import after
 from melodex.workbench.work import Work, adding, adding_handed, checking, copying
 
 __all__ = [
@@ -28,6 +40,7 @@ __all__ = [
     "remove",
     "shelf",
     "tag",
+    "take_back",
 ]
 
 
@@ -137,17 +150,46 @@ def download(ask: Ask) -> Response:
 def remove(ask: Ask) -> Response:
     """Take one tune out of the corpus, if that was ticked too."""
     if not ask.said("sure"):
-        raise CorpusError("nothing was taken out", hint="tick the box to confirm")
-    with ask.bench.changing:
-        gone = remove_tunes(ask.bench.corpus_path, [ask.said("tune")])
-    return RedirectResponse(address("/tunes", gone=gone.removed[0].title), 303)
+        raise PassageError("nothing was taken out", hint="tick the box to confirm")
+    path = ask.bench.corpus_path
+    with ask.bench.changing, changing(path, ask.bench.deeds) as doing:
+        gone = remove_tunes(path, [ask.said("tune")]).removed[0]
+        doing.words = f"Removed {gone.title or 'untitled'}."
+        doing.back = address("/tune", tune=gone.tune_id)
+    did = doing.deed.id if doing.deed else ""
+    return RedirectResponse(address("/tunes", gone=gone.title, did=did), 303)
+
+
+def take_back(ask: Ask) -> Response:
+    """Take out again what a piece of work has added."""
+    work = ask.bench.works.find(ask.said("id"))
+    if work is None or not isinstance(work.result, AddResult) or work.is_taken_back:
+        raise PassageError("there is nothing of it to take out", hint="see the shelf")
+    path = ask.bench.corpus_path
+    names = [tune_id for report in work.result.reports for tune_id in report.added]
+    with ask.bench.changing, changing(path, ask.bench.deeds) as doing:
+        gone = remove_tunes(path, names)
+        work.is_taken_back = True
+        doing.words = f"Took out {many(len(gone.removed), 'tune')} again: {work.title}."
+        doing.back = "/shelf"
+    return RedirectResponse(after(doing), 303)
 
 
 def tag(ask: Ask) -> Response:
     """Put a word on a tune, or take it off."""
-    name = ask.said("tune")
-    with ask.bench.changing:
-        tag_tunes(
-            ask.bench.corpus_path, ask.said("word"), [name], take_off=bool(ask.said("off"))
-        )
-    return RedirectResponse(address("/tune", tune=name), 303)
+    name, word, off = ask.said("tune"), ask.said("word"), bool(ask.said("off"))
+    path = ask.bench.corpus_path
+    with ask.bench.changing, changing(path, ask.bench.deeds) as doing:
+        with ask.bench.open_corpus(Stop()) as corpus:
+            had = word in corpus.tune(corpus.resolve(name)).tags
+        tag_tunes(path, word, [name], take_off=off)
+        doing.back = address("/tune", tune=name)
+        if had == off:
+            doing.words = f"{'Took off' if off else 'Put on'} the tag {word}."
+            doing.undoing = lambda: put_tag(path, word, name, take_off=not off)
+    return RedirectResponse(after(doing), 303)
+
+
+def put_tag(path: Path, word: str, name: str, *, take_off: bool) -> None:
+    """Put a word on a tune, or take it off."""
+    tag_tunes(path, word, [name], take_off=take_off)

@@ -1,0 +1,169 @@
+"""The musician's own words in a set, written from pages that may be older than the set.
+
+Conventions: a passage goes by a key that stays when the order changes: its tune, its
+first and last note, and, where the set holds the same twice, which of them. Each text
+comes with a mark of the one that its page showed. What somebody else has written
+meanwhile is not written over: both are kept, theirs first.
+
+Contents: Said, Written, mark_of_text, passage_keys, write_words, keep_words.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from melodex.corpus.lessons import ExampleRow, LessonRow, example_rows, find_lesson
+from melodex.corpus.reader import Corpus
+from melodex.tasks.lesson.sets import alter_lesson, checked_text, rewritten
+
+__all__ = ["Said", "Written", "keep_words", "mark_of_text", "passage_keys", "write_words"]
+
+TEXTS = ("topic", "level", "notes")
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """A text as somebody wants it, and the mark of what they saw before."""
+
+    text: str
+    seen: str
+
+
+@dataclass(slots=True)
+class Written:
+    """What became of the words.
+
+    Parameters
+    ----------
+    name : str
+        Of the set, which may be a new one.
+    changed : tuple of str
+        Keys whose text is another now.
+    joined : tuple of str
+        Those of them that somebody else had changed as well: both texts stand there.
+    lost : tuple of str
+        Keys of passages that the set does not hold any more.
+    """
+
+    name: str
+    changed: tuple[str, ...] = ()
+    joined: tuple[str, ...] = ()
+    lost: tuple[str, ...] = ()
+
+
+def mark_of_text(text: str) -> str:
+    """A mark of a text: the start of its SHA-256."""
+    return hashlib.sha256(text.encode("utf-8", "replace")).hexdigest()[:12]
+
+
+def passage_keys(rows: Sequence[ExampleRow]) -> list[str]:
+    """The key of each passage of a set, in order."""
+    seen: dict[str, int] = {}
+    keys = []
+    for row in rows:
+        key = f"{row.tune_id}.{row.first_note}.{row.last_note}"
+        seen[key] = seen.get(key, 0) + 1
+        keys.append(key if seen[key] == 1 else f"{key}.{seen[key]}")
+    return keys
+
+
+def write_words(corpus_path: Path, name: str, words: Mapping[str, Said]) -> Written:
+    """Write what has changed of a set's texts and of the notes on its passages.
+
+    Parameters
+    ----------
+    corpus_path : Path
+        Of the corpus.
+    name : str
+        Of the set.
+    words : mapping of str to Said
+        By ``name``, ``topic``, ``level``, ``notes``, or the key of a passage.
+
+    Raises
+    ------
+    LessonError
+        If there is no such set, a text is too long, or another set has the new name.
+    """
+    with Corpus.open(corpus_path) as corpus:
+        row = find_lesson(corpus, name)
+        rows = example_rows(corpus, row.id)
+    there = texts_in(row, rows)
+    done = Written(row.name, lost=tuple(key for key in words if key not in there))
+    wanted, joined = {}, []
+    for key in [key for key in words if key in there]:
+        text, seen = checked_text(words[key].text), words[key].seen
+        if text == there[key] or mark_of_text(text) == seen:
+            continue
+        if mark_of_text(there[key]) != seen and key != "name":
+            joined.append(key)
+            text = joined_text(there[key], text, seen, parting(key))
+        wanted[key] = text
+    done.changed, done.joined = tuple(wanted), tuple(joined)
+    done.name = put_texts(corpus_path, row, wanted)
+    put_notes(corpus_path, done.name, wanted)
+    return done
+
+
+def parting(key: str) -> str:
+    """What stands between two texts that are joined: a line of its own where there are."""
+    return "; " if key in {"topic", "level"} else "\n\n"
+
+
+def joined_text(theirs: str, mine: str, seen: str, between: str) -> str:
+    """Two versions of a text in one.
+
+    What the older page showed may stand in it already, from the last time that they were
+    joined: the new version takes its place, so that nothing is said twice.
+    """
+    parts = theirs.split(between)
+    for first in range(len(parts)):
+        for last in range(first + 1, len(parts) + 1):
+            if mark_of_text(between.join(parts[first:last])) == seen:
+                kept = [*parts[:first], mine, *parts[last:]]
+                return between.join(part for part in kept if part)
+    return between.join(part for part in (theirs, mine) if part)
+
+
+def texts_in(row: LessonRow, rows: Sequence[ExampleRow]) -> dict[str, str]:
+    """Every text of a set by its key."""
+    texts = {"name": row.name, **{name: getattr(row, name) for name in TEXTS}}
+    return texts | dict(zip(passage_keys(rows), (each.note for each in rows), strict=True))
+
+
+def put_texts(corpus_path: Path, row: LessonRow, wanted: Mapping[str, str]) -> str:
+    """Write the texts of the set itself; the name that it has then."""
+    changed: dict[str, Any] = {name: wanted[name] for name in TEXTS if name in wanted}
+    if "name" in wanted:
+        changed["new_name"] = wanted["name"]
+    return alter_lesson(corpus_path, row.name, **changed).name if changed else row.name
+
+
+def put_notes(corpus_path: Path, name: str, wanted: Mapping[str, str]) -> None:
+    """Write the notes on passages, all at once."""
+
+    def noted(rows: list[ExampleRow]) -> list[ExampleRow]:
+        keyed = zip(passage_keys(rows), rows, strict=True)
+        return [replace(row, note=wanted.get(key, row.note)) for key, row in keyed]
+
+    if wanted.keys() - {"name", *TEXTS}:
+        rewritten(corpus_path, name, noted)
+
+
+def keep_words(corpus_path: Path, name: str, before: Sequence[ExampleRow]) -> None:
+    """Put present notes on the passages of a set that was put back as it was.
+
+    Bringing a passage back must not take away what was written beside another since.
+    """
+    with Corpus.open(corpus_path) as corpus:
+        now = example_rows(corpus, find_lesson(corpus, name).id)
+    keyed = dict(zip(passage_keys(now), now, strict=True))
+    newer = {
+        key: row.note
+        for key, row in zip(passage_keys(before), before, strict=True)
+        if key in keyed and keyed[key].note != row.note
+    }
+    put_notes(corpus_path, name, newer)

@@ -1,0 +1,136 @@
+// Nothing typed, ticked or unfolded on a page is lost by leaving it: it is kept for its
+// address as it happens, in this tab's own storage, so that two tabs disturb nothing.
+
+const VOLATILE = ["did", "kept", "had", "gone"];
+const SHOWN = ["text", "search", "number", "textarea", "select-one", "checkbox"];
+const PHRASE = "melodex phrase";
+const ROOM = "melodex room ";
+
+// The address of the page as it is now, without what only tells of a moment.
+export function here() {
+  const fields = new URLSearchParams(location.search);
+  VOLATILE.forEach((name) => fields.delete(name));
+  const said = fields.toString();
+  return location.pathname + (said ? `?${said}` : "");
+}
+
+const read = (key) => { try { return JSON.parse(sessionStorage.getItem(key)) ?? {}; } catch { return {}; } };
+function write(key, value) {
+  try {
+    if (Object.keys(value).length) sessionStorage.setItem(key, JSON.stringify(value));
+    else sessionStorage.removeItem(key);
+  } catch { /* A full storage keeps nothing; the page goes on. */ }
+}
+const place = () => `melodex page ${here()}`;
+
+// What a field is called, whatever else stands on the page.
+function called(field) {
+  if (field.dataset.words) return `words ${field.dataset.words}`;
+  const name = field.name || field.id;
+  if (!name || !SHOWN.includes(field.type) || field.closest("[data-set-choice]")) return "";
+  const alike = [...document.getElementsByName(field.name)].indexOf(field);
+  return `${name} ${field.type === "checkbox" ? field.value : Math.max(0, alike)}`;
+}
+
+const holds = (field) => (field.type === "checkbox" ? field.checked : field.value);
+function usual(field) {
+  if (field.type === "checkbox") return field.defaultChecked;
+  if (field.type !== "select-one") return field.defaultValue;
+  return ([...field.options].find((option) => option.defaultSelected) ?? field.options[0])?.value ?? "";
+}
+
+// Forget what was typed into fields, since it is elsewhere now.
+export function forget(fields) {
+  const kept = read(place());
+  fields.forEach((field) => { delete kept[called(field)]; });
+  write(place(), kept);
+}
+
+function keep({ target }) {
+  if (!target.matches?.("input, textarea, select")) return;
+  const name = called(target);
+  if (!name) return;
+  const kept = read(place());
+  if (holds(target) === usual(target)) delete kept[name];
+  else kept[name] = holds(target);
+  write(place(), kept);
+  if (target.id === "phrase") keepPhrase(target.value);
+}
+
+export function keepPhrase(text) {
+  try { sessionStorage.setItem(PHRASE, text); } catch { /* as above */ }
+}
+
+const nameOf = (fold) => `fold ${fold.id || fold.dataset.part || ""} ${fold.querySelector("summary")?.textContent.trim() ?? ""} ${fold.closest("[id]:not(main)")?.id ?? ""}`;
+
+function keepFold(fold) {
+  const kept = read(place());
+  if (fold.open === fold.usuallyOpen) delete kept[fold.keptAs];
+  else kept[fold.keptAs] = fold.open;
+  write(place(), kept);
+}
+
+// Put back what was there; called again for parts that come later.
+export function restore(scope) {
+  const kept = read(place());
+  scope.querySelectorAll("details").forEach((fold) => {
+    if (fold.keptAs) return;
+    fold.keptAs = nameOf(fold);
+    fold.usuallyOpen = fold.open;
+    if (fold.keptAs in kept) fold.open = kept[fold.keptAs];
+    fold.addEventListener("toggle", () => keepFold(fold));
+  });
+  scope.querySelectorAll("input, textarea, select").forEach((field) => {
+    const name = called(field);
+    if (!(name in kept) || kept[name] === holds(field)) return;
+    if (field.type === "checkbox") field.checked = kept[name];
+    else field.value = kept[name];
+    field.dispatchEvent(new Event("input", { bubbles: true }));
+    field.dispatchEvent(new Event("change", { bubbles: true }));
+  });
+}
+
+// A phrase goes along to the first page, where nothing else was asked for.
+export function restorePhrase(field) {
+  const text = sessionStorage.getItem(PHRASE);
+  if (location.search || !text || field.value) return;
+  field.value = text;
+  field.dispatchEvent(new Event("input", { bubbles: true }));
+}
+
+// What was sent is not offered again, unless it was refused.
+function sent({ target, defaultPrevented }) {
+  if (defaultPrevented || target.method !== "post") return;
+  const names = [...target.elements].map(called).filter(Boolean);
+  write("melodex sent", { place: place(), names });
+}
+function arrived() {
+  const { place: from, names } = read("melodex sent");
+  sessionStorage.removeItem("melodex sent");
+  if (!from || document.querySelector(".fault[role=alert]")) return;
+  const kept = read(from);
+  names.forEach((name) => { delete kept[name]; });
+  write(from, kept);
+}
+
+// Each room is entered where it was left; the room one is in, at its door.
+function rooms() {
+  const room = document.body.dataset.room;
+  const noted = () => { if (room) sessionStorage.setItem(ROOM + doorOf(room), here()); };
+  noted();
+  addEventListener("pagehide", noted);
+  document.querySelectorAll(".top a[href]").forEach((link) => {
+    const last = sessionStorage.getItem(ROOM + link.getAttribute("href"));
+    if (!last) return;
+    if (!room && last === here()) sessionStorage.removeItem(ROOM + link.getAttribute("href"));
+    else if (!link.matches("[aria-current]")) link.href = last;
+  });
+}
+const doorOf = (room) => ({ "/find": "/", "/set": "/sets", "/tunes": "/shelf", "/tune": "/shelf", "/work": "/shelf", "/hand": "/shelf" })[room] ?? room;
+
+arrived();
+rooms();
+document.addEventListener("input", keep);
+document.addEventListener("change", keep);
+// After every other listener, which may yet take the submission over.
+addEventListener("submit", sent);

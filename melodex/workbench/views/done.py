@@ -1,0 +1,64 @@
+"""What was done, and undoing it.
+
+Contents: done, undo.
+"""
+
+from __future__ import annotations
+
+from starlette.responses import RedirectResponse, Response
+
+from melodex.errors import CorpusError
+from melodex.tasks.collection.undo import Done, what_was_done
+from melodex.workbench.asking import Ask, rendered_page
+from melodex.workbench.deeds import Deed, changing, undo_deed, undo_number
+from melodex.workbench.views.changes import after
+
+__all__ = ["done", "undo"]
+
+KINDS = {
+    "remove": "Removed",
+    "replace": "Read again",
+    "set": "Changed the set",
+    "undo": "Undid a change of",
+}
+
+
+def done(ask: Ask) -> Response:
+    """What was done in this run, and before it, the last first."""
+    deeds = ask.bench.deeds.latest()
+    known = {n for d in deeds if d.number for n in range(d.number, d.last_number + 1)}
+    corpus = ask.corpus_if_any()
+    earlier = what_was_done(corpus) if corpus else ()
+    rows = [(told(each), each) for each in earlier if each.number not in known]
+    return rendered_page(ask, "done.html", "What was done", deeds=deeds, earlier=rows)
+
+
+def told(change: Done) -> str:
+    """A change that another program or an earlier run has made, in a sentence."""
+    names = ", ".join(change.titles)
+    more = change.tune_count - len(change.titles)
+    return f"{KINDS.get(change.kind, change.kind)} {names}" + (
+        f" and {more} more." if more > 0 else "."
+    )
+
+
+def undo(ask: Ask) -> Response:
+    """Undo a deed of this run, or a change by its number."""
+    bench = ask.bench
+    deed = bench.deeds.find(ask.said("deed"))
+    number = ask.number("number", 0, least=0, most=999_999)
+    if deed is None and not number:
+        raise CorpusError("that is not known here", hint="the list says what was done")
+    with bench.changing, changing(bench.corpus_path, bench.deeds) as doing:
+        if deed is not None:
+            undo_deed(bench.corpus_path, deed)
+            doing.words, doing.back = f"Undone: {deed.words}", back_of(deed)
+        else:
+            undo_number(bench.corpus_path, number, keeps_words=False)
+            doing.words, doing.back = "Undone.", "/done"
+    return RedirectResponse(after(doing), 303)
+
+
+def back_of(deed: Deed) -> str:
+    """Where to go: a page of what was made is gone with it."""
+    return "/sets" if deed.undoing is not None else deed.back
