@@ -5,8 +5,8 @@ worker. Addresses hold all that a view needs, so that each can be kept and share
 a run. An error of ours becomes a page that says what is wrong and what to try; anything
 else is a fault of ours, goes to the terminal, and is said to be one.
 
-Contents: Ask, Fault, View, page, view, address, fault_of, rendered_page, rendered_part,
-gone.
+Contents: Ask, Fault, View, page, view, address, fault_of, fault_with_ways, rendered_page,
+rendered_part, gone.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ import logging
 import re
 from collections.abc import Awaitable, Callable, Mapping
 from contextlib import AbstractContextManager, nullcontext
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from typing import Any
 from urllib.parse import urlencode
@@ -44,6 +44,7 @@ __all__ = [
     "View",
     "address",
     "fault_of",
+    "fault_with_ways",
     "gone",
     "page",
     "rendered_page",
@@ -160,12 +161,16 @@ View = Callable[[Ask], Response]
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """What went wrong, for people: a status, a sentence, where, and what to try."""
+    """What went wrong, for people: a status, a sentence, where, and what to try.
+
+    ``ways`` are addresses that ask the same of what may have been meant, with their words.
+    """
 
     status: int
     what: str
     where: str = ""
     advice: str = ""
+    ways: tuple[tuple[str, str], ...] = ()
 
 
 def fault_of(error: MelodexError) -> Fault:
@@ -179,6 +184,34 @@ def fault_of(error: MelodexError) -> Fault:
         status = 503
     advice = ON_THE_PAGE.get(error.remedy, error.hint)
     return Fault(status, f"{error.what[:1].upper()}{error.what[1:]}.", error.where, advice)
+
+
+def fault_with_ways(ask: Ask, error: MelodexError) -> Fault:
+    """Say an error of ours, with a link for each tune that a name could mean."""
+    fault = fault_of(error)
+    if not isinstance(error, UnknownTuneError) or ask.form is not None:
+        return fault
+    meant = next((f for f in ("tune", "a", "b") if repr(ask.said(f)) in error.what), "")
+    if not meant or not (error.candidates or error.nearest):
+        return fault
+    found = [(candidate_words(row), row.tune_id) for row in error.candidates]
+    found += [(title, title) for title in error.nearest]
+    fields = {name: value for name, value in ask.fields.items() if name != meant}
+    ways = tuple(
+        (words, f"{ask.path}?{urlencode({**fields, meant: name})}") for words, name in found
+    )
+    more = error.candidates_in_all - len(error.candidates)
+    if more > 0:
+        listed = address("/tunes", title=ask.said(meant))
+        ways += ((f"{more:,} more: all of that name", listed),)
+    advice = "choose the one that you mean" if error.candidates else "these are the nearest"
+    return replace(fault, where="", advice=advice, ways=ways)
+
+
+def candidate_words(row: Any) -> str:
+    """A tune by what tells it from others of its name."""
+    facts = [row.composer, row.collection, row.printed_key, many(row.bar_count, "bar")]
+    return f"{row.title or 'untitled'} ({', '.join(fact for fact in facts if fact)})"
 
 
 LIST = "the shelf lists every tune; look it up by title"
@@ -394,7 +427,7 @@ async def answered(
             with fitting(ask.widest):
                 return answer(ask)
         except MelodexError as error:
-            return faulty(ask, fault_of(error))
+            return faulty(ask, fault_with_ways(ask, error))
         finally:
             ask.close()
 

@@ -296,6 +296,15 @@ class Bench:
         melody = self.melody_at_hand(name)
         return passage_of(melody, melody.content_id(), False, fewest=fewest, **spans)
 
+    def title_at_hand(self, name: str) -> str:
+        """The title of a tune of a file at hand; empty if the name means another."""
+        if not name.startswith(f"{AT_HAND}."):
+            return ""
+        try:
+            return self.melody_at_hand(name).title or "untitled"
+        except UnknownTuneError:
+            return ""
+
     def melody_at_hand(self, name: str) -> Melody:
         """A tune of a file at hand by the name that addresses give it."""
         _, file_id, place = [*name.split("."), "", ""][:3]

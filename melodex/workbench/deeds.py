@@ -1,9 +1,9 @@
 """What was done on the pages of this run, and how each of it is undone.
 
 Conventions: whoever changes something under the bench's lock notes it here, with the
-number by which the corpus keeps what was taken out, or with a way of its own. Words that
-are written down again and again are one deed until something else is done, since pages
-save them at every pause.
+number by which the corpus keeps what was taken out, or, for a set, with what undoes just
+that and leaves what was done since. Words that are written down again and again are one
+deed until something else is done, since pages save them at every pause.
 
 Contents: Deed, Deeds, changing, undo_deed.
 """
@@ -11,15 +11,18 @@ Contents: Deed, Deeds, changing, undo_deed.
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from melodex.corpus.lessons import ExampleRow, LessonRow, example_rows, lesson_rows
 from melodex.corpus.reader import Corpus
 from melodex.errors import CorpusError
+
+if TYPE_CHECKING:
+    from melodex.tasks.lesson.undoing import Undoing
 
 __all__ = ["Deed", "Deeds", "Doing", "changing", "undo_deed"]
 
@@ -46,7 +49,9 @@ class Deed:
     last_number : int
         Of the last change of the corpus that it made.
     undoing : callable or None
-        Undoes it where the corpus keeps nothing of it: something was made.
+        Undoes it, where the corpus is not to be put back as a whole.
+    texts : tuple of (int, dict) or None
+        Of words that were written: the set, and what stood there before.
     at : str
         The time, in UTC.
     is_undone : bool
@@ -58,7 +63,8 @@ class Deed:
     words: str
     back: str
     number: int | None = None
-    undoing: Callable[[], None] | None = None
+    undoing: Undoing | None = None
+    texts: tuple[int, dict[str, str]] | None = None
     at: str = field(default_factory=lambda: datetime.now(UTC).isoformat(timespec="seconds"))
     is_undone: bool = False
     last_number: int = 0
@@ -66,7 +72,8 @@ class Deed:
     @property
     def can_be_undone(self) -> bool:
         """Whether there is a way back."""
-        return not self.is_undone and (self.number is not None or self.undoing is not None)
+        ways = (self.number, self.undoing, self.texts)
+        return not self.is_undone and any(way is not None for way in ways)
 
 
 class Deeds:
@@ -81,6 +88,8 @@ class Deeds:
         last = next(reversed(self.kept.values()), None)
         if last and deed.kind == last.kind == WORDS and last.words == deed.words:
             last.back, last.last_number = deed.back, deed.last_number
+            if last.texts and deed.texts:
+                last.texts = (last.texts[0], {**deed.texts[1], **last.texts[1]})
             return last
         self.count += 1
         deed.id = self.count
@@ -116,7 +125,8 @@ class Doing:
     words: str = ""
     back: str = "/"
     kind: str = ""
-    undoing: Callable[[], None] | None = None
+    undoing: Undoing | None = None
+    texts: tuple[int, dict[str, str]] | None = None
     deed: Deed | None = None
 
 
@@ -131,48 +141,32 @@ def changing(corpus_path: Path, deeds: Deeds) -> Iterator[Doing]:
     number = before + 1 if after > before else None
     if doing.words and (number is not None or doing.undoing is not None):
         made = Deed(0, doing.kind, doing.words, doing.back, number, doing.undoing)
-        made.last_number = after
+        made.last_number, made.texts = after, doing.texts
         doing.deed = deeds.note(made)
 
 
 # Undoing
 
 
-def undo_deed(corpus_path: Path, deed: Deed) -> None:
-    """Undo a deed.
+def undo_deed(corpus_path: Path, deed: Deed) -> Undoing | None:
+    """Undo a deed; return what does it again, None where the corpus knows.
 
     Raises
     ------
     CorpusError
         If that was done already, or nothing is kept of it.
     """
+    from melodex.tasks.collection.undo import undo
+    from melodex.tasks.lesson.undoing import put_texts
+
     if not deed.can_be_undone:
         raise CorpusError("that has been undone already", hint="see what was done")
-    if deed.undoing is not None:
-        deed.undoing()
+    again: Undoing | None = None
+    if deed.texts is not None:
+        again = put_texts(corpus_path, *deed.texts)
+    elif deed.undoing is not None:
+        again = deed.undoing()
     else:
-        undo_number(corpus_path, deed.number or 0, keeps_words=deed.kind != WORDS)
+        undo(corpus_path, deed.number)
     deed.is_undone = True
-
-
-def undo_number(corpus_path: Path, number: int, *, keeps_words: bool) -> None:
-    """Undo a change of the corpus; notes in sets stay as they are where that is wanted."""
-    from melodex.tasks.collection.undo import undo
-    from melodex.tasks.lesson.words import keep_words
-
-    before = sets_of(corpus_path)
-    done = undo(corpus_path, number)
-    if not keeps_words:
-        return
-    after = {row.name: row.id for row, _ in sets_of(corpus_path).values()}
-    for name in done.sets:
-        if after.get(name) in before:
-            keep_words(corpus_path, name, before[after[name]][1])
-
-
-def sets_of(corpus_path: Path) -> dict[int, tuple[LessonRow, list[ExampleRow]]]:
-    """Every set with its passages, by row number."""
-    with Corpus.open(corpus_path) as corpus:
-        return {
-            row.id: (row, example_rows(corpus, row.id)) for row, _ in lesson_rows(corpus)
-        }
+    return again

@@ -24,7 +24,7 @@ def test_every_note_of_real_tunes_lies_in_the_area_of_its_bar(real_tunes):
     """And of no other bar; areas of one system do not overlap."""
     for melody in random.Random(5).sample(real_tunes, 25):
         drawn = tune_picture(melody)
-        areas = bar_areas(drawn, melody)
+        areas = bar_areas(drawn)
         width, height = drawn.width * UNITS_PER_PIXEL, drawn.height * UNITS_PER_PIXEL
         for place in drawn.notes:
             x, y = place.x / width, place.y / height
@@ -35,7 +35,8 @@ def test_every_note_of_real_tunes_lies_in_the_area_of_its_bar(real_tunes):
                 and area.top <= y <= area.top + area.height
             }
             assert at == {melody.bar[place.note]}, melody.title
-        assert {area.bar for area in areas} == set(melody.bar)
+        # Bars of rests, or of a note tied over, have an area as well.
+        assert {area.bar for area in areas} >= set(melody.bar)
         assert all(area.left >= 0 and area.left + area.width <= 1.001 for area in areas)
 
 

@@ -80,11 +80,11 @@ def test_the_data_to_take_along_is_that_of_the_command_to_the_letter(workbench, 
 def test_an_error_is_shown_where_it_is(workbench, visit):
     page = visit(workbench)
     page.fill("#phrase", "5 4 x3 1 2")
-    expect(page.locator("#phrase-fault mark")).to_have_text("x3")
+    expect(page.locator("#under mark")).to_have_text("x3")
     expect(page.locator("#phrase-fault")).to_contain_text("'x3' is no scale degree")
     expect(page.locator("#phrase")).to_have_attribute("aria-invalid", "true")
     page.fill("#phrase", "5 4 3 1 2")
-    expect(page.locator("#phrase-fault mark")).to_have_count(0)
+    expect(page.locator("#under mark")).to_have_count(0)
     expect(page.locator("#stave g.note")).to_have_count(5)
 
 
@@ -153,7 +153,7 @@ def test_evidence_is_fetched_when_it_is_opened_and_can_be_heard(workbench, visit
     second = page.locator("#match-2")
     expect(second.locator("h3")).to_contain_text("The Eel Trap")
     second.locator("summary").first.click()
-    expect(second.locator("svg.music g.note")).to_have_count(39)
+    expect(second.locator(".evidence svg.music g.note")).to_have_count(39)
     watched(page)
     second.get_by_role("button", name="Play both").click()
     expect(page.locator("html")).to_have_attribute("data-sound", "running")

@@ -7,7 +7,8 @@ shapes that the surrounding page has to hold once
 
 Conventions: areas are shares of a picture's width and height, from its upper left.
 
-Contents: sections_html, evidence_html, phrase_picture, tune_picture, BarArea,
+Contents: sections_html, evidence_html, phrase_picture, tune_picture,
+small_picture, BarArea,
 bar_areas, EvidenceNote, evidence_line, texts_of.
 """
 
@@ -16,7 +17,6 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import groupby
 
 from melodex.melody import Melody, Phrase, degree_name, note_name
 from melodex.presentation.engraving.layout import StaffPart
@@ -28,7 +28,6 @@ from melodex.presentation.engraving.pictures import (
     engrave_melody,
 )
 from melodex.presentation.engraving.sides import shown_degrees
-from melodex.presentation.engraving.svg import NotePlace
 from melodex.presentation.report.blocks import numerals_of
 from melodex.presentation.report.page import (
     Facts,
@@ -51,13 +50,12 @@ __all__ = [
     "evidence_line",
     "phrase_picture",
     "sections_html",
+    "small_picture",
     "texts_of",
     "tune_picture",
 ]
 
 STAVE_WIDTH = 1900
-BEFORE_HEAD_UNITS = 330
-"""How far before the first head of a bar its area begins: room for an accidental."""
 
 
 def sections_html(sections: Sequence[Section], *, level: int = 2) -> str:
@@ -139,6 +137,18 @@ def tune_picture(melody: Melody, prefix: str = "tune") -> EngravedSvg:
     )
 
 
+def small_picture(melody: Melody, prefix: str, title: str) -> EngravedSvg:
+    """Draw a passage for a list: notes and chord symbols alone.
+
+    Raises
+    ------
+    PresentationError
+        If it cannot be engraved.
+    """
+    part = StaffPart(melody, excerpt=True)
+    return engrave([part], prefix=prefix, width=STAVE_WIDTH, title=title)
+
+
 @dataclass(frozen=True, slots=True)
 class BarArea:
     """Where a bar, or the part of it in one system, lies in a picture."""
@@ -150,15 +160,15 @@ class BarArea:
     height: float
 
 
-def bar_areas(drawn: EngravedSvg, melody: Melody) -> tuple[BarArea, ...]:
+def bar_areas(drawn: EngravedSvg) -> tuple[BarArea, ...]:
     """Where the bars of a tune lie in its picture, in the order of time.
+
+    From barline to barline: a bar that holds a rest or a note tied over has its own.
 
     Parameters
     ----------
     drawn : EngravedSvg
         Of one melody.
-    melody : Melody
-        The melody that was drawn, whole.
     """
     width, height = drawn.width * UNITS_PER_PIXEL, drawn.height * UNITS_PER_PIXEL
     edges = [
@@ -167,43 +177,16 @@ def bar_areas(drawn: EngravedSvg, melody: Melody) -> tuple[BarArea, ...]:
             r'data-top="(-?\d+)" data-bottom="(-?\d+)"', drawn.svg
         )
     ]
-    # Of each system: as far as its staff lines go.
-    ends = [
-        max(float(x) for _, x in re.findall(r"M\d+ (\d+) L(\d+) \1\b", system))
-        for system in drawn.svg.split('<g class="system"')[1:]
-    ]
-    runs = [
-        (system, bar, min(place.x for place in places))
-        for (system, bar), places in grouped(drawn, melody)
-    ]
-    areas = []
-    for place, (system, bar, x) in enumerate(runs):
-        following = runs[place + 1] if place + 1 < len(runs) else None
-        here = following is not None and following[0] == system
-        right = following[2] - BEFORE_HEAD_UNITS if following and here else ends[system]
-        left = max(0.0, x - BEFORE_HEAD_UNITS)
-        top, bottom = edges[system]
-        areas.append(
-            BarArea(
-                bar,
-                round(left / width, 4),
-                round(top / height, 4),
-                round((right - left) / width, 4),
-                round((bottom - top) / height, 4),
-            )
+    return tuple(
+        BarArea(
+            bar,
+            round(place.left / width, 4),
+            round(edges[place.system][0] / height, 4),
+            round((place.right - place.left) / width, 4),
+            round((edges[place.system][1] - edges[place.system][0]) / height, 4),
         )
-    return tuple(areas)
-
-
-def grouped(
-    drawn: EngravedSvg, melody: Melody
-) -> list[tuple[tuple[int, int], list[NotePlace]]]:
-    """The notes of a picture by system and bar."""
-
-    def home(place: NotePlace) -> tuple[int, int]:
-        return place.system, melody.bar[place.note]
-
-    return [(key, list(places)) for key, places in groupby(drawn.notes, key=home)]
+        for bar, place in drawn.bars
+    )
 
 
 # Evidence in a line

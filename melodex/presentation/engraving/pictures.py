@@ -36,7 +36,7 @@ from melodex.presentation.engraving.sides import (
     parts_of,
     shown_degrees,
 )
-from melodex.presentation.engraving.svg import Drawing, NotePlace
+from melodex.presentation.engraving.svg import Drawing, MeasurePlace, NotePlace
 from melodex.presentation.notation.pitch import spoken_pitch
 
 if TYPE_CHECKING:
@@ -109,6 +109,8 @@ class EngravedSvg:
         Where each note stands.
     note_count : int
         Notes in the picture, pieces tied on and grace notes not counted.
+    bars : tuple of (int, MeasurePlace)
+        Number and place of each bar of the first part, in the order of time.
     """
 
     svg: str
@@ -116,6 +118,7 @@ class EngravedSvg:
     height: float
     notes: tuple[NotePlace, ...]
     note_count: int
+    bars: tuple[tuple[int, MeasurePlace], ...] = ()
 
 
 def toolkit() -> Any:
@@ -223,6 +226,7 @@ def engrave(
         drawing.height / UNITS_PER_PIXEL,
         tuple(drawing.notes[key] for key in sorted(drawing.notes)),
         len(drawing.notes),
+        tuple(zip(numbers_of(measures), drawing.measures, strict=False)),
     )
 
 
@@ -230,6 +234,11 @@ def written_on(parts: Sequence[StaffPart]) -> tuple[bool, bool]:
     """Whether the reader is to write below notes, and above chord symbols."""
     boxes = any(text == EMPTY_BOX for part in parts for _, text in part.numerals)
     return any(part.hidden for part in parts), boxes
+
+
+def numbers_of(measures: Sequence[Measure]) -> list[int]:
+    """The number of each measure's bar, of the part that has one there."""
+    return [next((b.bar.number for b in m.bars if b is not None), 0) for m in measures]
 
 
 def notes_in(measures: Sequence[Measure]) -> int:

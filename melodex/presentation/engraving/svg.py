@@ -8,7 +8,7 @@ under the notes, and tokens around their degrees.
 
 Conventions: places are in the picture's own units, 180 to a staff space, y down.
 
-Contents: NotePlace, Drawing, System.
+Contents: NotePlace, MeasurePlace, Drawing, System.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from melodex.presentation.engraving.marks import (
     number,
 )
 
-__all__ = ["Drawing", "NotePlace", "System"]
+__all__ = ["Drawing", "MeasurePlace", "NotePlace", "System"]
 
 PRIVATE_SIGNS = {
     0xE260: "♭",
@@ -82,6 +82,15 @@ class NotePlace:
     system: int
 
 
+@dataclass(frozen=True, slots=True)
+class MeasurePlace:
+    """From where to where a measure reaches in its system, by its staff lines."""
+
+    system: int
+    left: float
+    right: float
+
+
 class Drawing:
     """The engraver's pages as one tidy drawing that can be drawn on.
 
@@ -117,6 +126,7 @@ class Drawing:
         self.defs: dict[str, Element] = {}
         self.systems: list[System] = []
         self.notes: dict[tuple[int, int], NotePlace] = {}
+        self.measures: list[MeasurePlace] = []
         self.texts: list[tuple[str, float, float, float, int]] = []
         self.degrees: dict[tuple[int, int], tuple[float, float]] = {}
         self.signs: dict[tuple[int, int], tuple[float, float]] = {}
@@ -179,6 +189,8 @@ class Drawing:
             home = self.systems[-1].music
         moved = translation(child.get("transform", ""))
         dx, dy = dx + moved[0], dy + moved[1]
+        if "measure" in kinds:
+            self.note_measure(child, dx)
         if "note" in kinds:
             home = SubElement(home, "g", {"class": "note"})
             self.name_note(child, home, dx, dy)
@@ -210,6 +222,14 @@ class Drawing:
         places = self.degrees if found[2] == "d" else self.signs
         places[int(found[1]), int(found[3])] = place
         return found[2]
+
+    def note_measure(self, child: Element, dx: float) -> None:
+        """Note from where to where a measure reaches: barline to barline."""
+        line = child.find(f"{{{SVG}}}g[@class='staff']/{{{SVG}}}path")
+        if line is not None:
+            places = [float(place) for place in re.findall(NUMBER, line.get("d", ""))]
+            left, right = min(places[::2]) + dx, max(places[::2]) + dx
+            self.measures.append(MeasurePlace(self.system, left, right))
 
     def note_label(self, child: Element, dx: float, dy: float) -> None:
         """Note where the name of a stave stands."""

@@ -117,6 +117,7 @@ def player_of(laid: Laid, name: str, pictures: tuple[str, ...], label: str) -> P
         lead_quarters=(latest - meets[0], latest - meets[1]),
         tempo_quarters_per_minute=tempo_of(laid.a, laid.b),
         label=label,
+        tempos={"a": tempo_of(laid.a), "b": tempo_of(laid.b)},
     )
 
 

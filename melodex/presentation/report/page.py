@@ -195,6 +195,8 @@ class Player:
         Where the slider stands at first.
     label : str
         What is played, in words.
+    tempos : mapping
+        By voice, the tempo that it has when it is heard alone.
     """
 
     kind: ClassVar[str] = "player"
@@ -205,6 +207,7 @@ class Player:
     lead_quarters: tuple[float, float] = (0.0, 0.0)
     tempo_quarters_per_minute: float = 100.0
     label: str = ""
+    tempos: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def data(self) -> dict[str, Any]:
@@ -214,6 +217,7 @@ class Player:
             "pictures": list(self.pictures),
             "shift": self.shift_semitones,
             "lead": list(self.lead_quarters),
+            "tempos": dict(self.tempos),
         }
 
 

@@ -92,9 +92,15 @@
 
   function play(root, data, which, button) {
     stop();
+    // Alone, a tune has the tempo that it has on every other page, unless one has chosen.
+    const own = data.tempos && data.tempos[which];
+    if (own && !root.dataset.chosen) {
+      root.querySelector("[data-tempo]").value = own;
+      root.querySelector("output").textContent = Math.round(own);
+    }
     const tempo = Number(root.querySelector("[data-tempo]").value);
-    const own = root.querySelector('[data-pitch="own"]');
-    const notes = plan(data, which, tempo, !(own && own.checked));
+    const pitch = root.querySelector('[data-pitch="own"]');
+    const notes = plan(data, which, tempo, !(pitch && pitch.checked));
     context = new AudioContext();
     const start = context.currentTime + 0.08;
     playing = { root, data, notes, start, end: schedule(context, notes, start), frame: 0 };
@@ -111,6 +117,7 @@
     const tempo = root.querySelector("[data-tempo]");
     tempo.addEventListener("input", () => {
       root.querySelector("output").textContent = tempo.value;
+      root.dataset.chosen = "yes";
     });
     root.querySelectorAll("[data-play]").forEach((button) => {
       button.addEventListener("click", () => {

@@ -7,11 +7,11 @@ remove_from, Tagging, tag_tunes, list_tags, Holdings, holdings.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from melodex.analysis.harmony.devices import KINDS
 from melodex.corpus.reader import Corpus
@@ -122,6 +122,17 @@ class Holdings:
     makers: tuple[Count, ...] = ()
 
 
+ORDERS: dict[str, Callable[[TuneRow], tuple[Any, ...]]] = {
+    "title": lambda row: (folded(row.title),),
+    "by": lambda row: (folded(row.composer), row.year or 0, folded(row.title)),
+    "key": lambda row: (row.key, folded(row.title)),
+    "metre": lambda row: (row.metre, folded(row.title)),
+    "bars": lambda row: (row.bar_count, folded(row.title)),
+    "collection": lambda row: (folded(row.collection), folded(row.title)),
+}
+"""Orders of a list of tunes; titles without case and accents."""
+
+
 def list_tunes(
     corpus: Corpus,
     *,
@@ -130,12 +141,23 @@ def list_tunes(
     tag: str = "",
     source: str = "",
     words: str = "",
+    order: str = "",
     limit: int | None = None,
 ) -> Listing:
-    """List the tunes that fit; see :meth:`melodex.corpus.reader.Corpus.tunes`."""
+    """List the tunes that fit; see :meth:`melodex.corpus.reader.Corpus.tunes`.
+
+    Parameters
+    ----------
+    order : str
+        A name of :data:`ORDERS`, after a minus for the other way round; anything else
+        leaves them in the order of the corpus.
+    """
     rows = corpus.tunes(
         collection=collection, title=title, tag=tag, source=source, words=words
     )
+    by = ORDERS.get(order.removeprefix("-"))
+    if by is not None:
+        rows = sorted(rows, key=by, reverse=order.startswith("-"))
     shown = rows if limit is None else rows[:limit]
     return Listing(tuple(shown), len(rows), corpus.tune_count, corpus.journal_bytes)
 

@@ -5,14 +5,14 @@ first and last note, and, where the set holds the same twice, which of them. Eac
 comes with a mark of the one that its page showed. What somebody else has written
 meanwhile is not written over: both are kept, theirs first.
 
-Contents: Said, Written, mark_of_text, passage_keys, write_words, keep_words.
+Contents: Said, Written, mark_of_text, passage_keys, write_words.
 """
 
 from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +20,7 @@ from melodex.corpus.lessons import ExampleRow, LessonRow, example_rows, find_les
 from melodex.corpus.reader import Corpus
 from melodex.tasks.lesson.sets import alter_lesson, checked_text, rewritten
 
-__all__ = ["Said", "Written", "keep_words", "mark_of_text", "passage_keys", "write_words"]
+__all__ = ["Said", "Written", "mark_of_text", "passage_keys", "write_words"]
 
 TEXTS = ("topic", "level", "notes")
 
@@ -45,6 +45,10 @@ class Written:
         Keys whose text is another now.
     joined : tuple of str
         Those of them that somebody else had changed as well: both texts stand there.
+    before : dict of str to str
+        By key, what stood there before.
+    set_id : int
+        Row number of the set.
     lost : tuple of str
         Keys of passages that the set does not hold any more.
     """
@@ -52,6 +56,8 @@ class Written:
     name: str
     changed: tuple[str, ...] = ()
     joined: tuple[str, ...] = ()
+    before: dict[str, str] = field(default_factory=dict)
+    set_id: int = 0
     lost: tuple[str, ...] = ()
 
 
@@ -103,6 +109,7 @@ def write_words(corpus_path: Path, name: str, words: Mapping[str, Said]) -> Writ
             text = joined_text(there[key], text, seen, parting(key))
         wanted[key] = text
     done.changed, done.joined = tuple(wanted), tuple(joined)
+    done.before, done.set_id = {key: there[key] for key in wanted}, row.id
     done.name = put_texts(corpus_path, row, wanted)
     put_notes(corpus_path, done.name, wanted)
     return done
@@ -151,19 +158,3 @@ def put_notes(corpus_path: Path, name: str, wanted: Mapping[str, str]) -> None:
 
     if wanted.keys() - {"name", *TEXTS}:
         rewritten(corpus_path, name, noted)
-
-
-def keep_words(corpus_path: Path, name: str, before: Sequence[ExampleRow]) -> None:
-    """Put present notes on the passages of a set that was put back as it was.
-
-    Bringing a passage back must not take away what was written beside another since.
-    """
-    with Corpus.open(corpus_path) as corpus:
-        now = example_rows(corpus, find_lesson(corpus, name).id)
-    keyed = dict(zip(passage_keys(now), now, strict=True))
-    newer = {
-        key: row.note
-        for key, row in zip(passage_keys(before), before, strict=True)
-        if key in keyed and keyed[key].note != row.note
-    }
-    put_notes(corpus_path, name, newer)

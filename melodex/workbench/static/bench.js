@@ -134,7 +134,6 @@ function layTwo(scope) {
   if (!button) return;
   const ticked = () => [...scope.querySelectorAll("input[name=chosen]:checked")];
   const look = () => { button.disabled = ticked().length !== 2; };
-  button.hidden = false;
   button.closest("section").addEventListener("change", look);
   look();
   button.addEventListener("click", () => {
@@ -145,6 +144,55 @@ function layTwo(scope) {
     location.assign(`/beside?${said}`);
   });
 }
+
+// Ticks: all, none, and arrows from one to the next.
+function tickMany(scope) {
+  scope.querySelectorAll("[data-tick]").forEach((button) => {
+    button.addEventListener("click", () => {
+      const all = [...button.closest("section").querySelectorAll("input[name=chosen]")];
+      all.forEach((tick) => {
+        if (tick.checked === (button.dataset.tick === "all")) return;
+        tick.checked = !tick.checked;
+        tick.dispatchEvent(new Event("change", { bubbles: true }));
+      });
+      told(button.dataset.tick === "all" ? `All ${all.length} are ticked.` : "None is ticked.");
+    });
+  });
+  scope.querySelectorAll("[data-ticks]").forEach((list) => {
+    list.addEventListener("keydown", (event) => {
+      const by = { ArrowDown: 1, ArrowUp: -1 }[event.key];
+      const all = [...list.querySelectorAll("input[name=chosen]")];
+      const next = all[all.indexOf(event.target) + by];
+      if (!by || !event.target.matches("input[name=chosen]") || !next) return;
+      event.preventDefault();
+      next.focus();
+    });
+  });
+}
+
+// Small staves of a list, drawn as they come into view, a few at a time.
+const STAVES_AT_ONCE = 2;
+const waitingStaves = [];
+let staves = 0;
+async function drawStaves() {
+  while (staves < STAVES_AT_ONCE && waitingStaves.length) {
+    const place = waitingStaves.shift();
+    if (!place.isConnected) continue;
+    staves += 1;
+    data(place.dataset.stave).then(({ svg }) => {
+      place.innerHTML = svg;
+      place.dispatchEvent(new CustomEvent("drawn", { bubbles: true }));
+    }).catch(() => place.remove()).finally(() => { staves -= 1; drawStaves(); });
+  }
+}
+const sight = new IntersectionObserver((seen) => {
+  seen.filter((each) => each.isIntersecting).forEach(({ target }) => {
+    sight.unobserve(target);
+    waitingStaves.push(target);
+  });
+  drawStaves();
+}, { rootMargin: "200px 0px" });
+const watchStaves = (scope) => scope.querySelectorAll("[data-stave]:empty").forEach((place) => sight.observe(place));
 
 // What takes long says so, and can be stopped.
 function sayWhatIsSlow() {
@@ -214,9 +262,31 @@ function countLeft() {
 
 // How wide the page is, so that music is drawn to fit it the next time.
 function tellWidth() {
-  const tell = () => { document.cookie = `melodex-width=${document.documentElement.clientWidth}; path=/; SameSite=Strict`; };
-  addEventListener("resize", tell);
-  tell();
+  const wide = 1060;
+  const fits = (width) => Math.min(wide, width || wide);
+  let waiting = 0;
+  const tell = () => {
+    const width = document.documentElement.clientWidth;
+    document.cookie = `melodex-width=${width}; path=/; SameSite=Strict`;
+    return width;
+  };
+  // Music that was drawn for another width is drawn anew; what was typed is kept.
+  const fit = () => {
+    const { width, room } = document.body.dataset;
+    const mark = `${location.href} ${tell()}`;
+    const isMusic = document.querySelector("main svg.music, [data-stave]");
+    const isPlaying = window.melodexSound.state() === "running";
+    if (!room || !isMusic || isPlaying || sessionStorage.getItem("melodex fitted") === mark) return;
+    if (Math.abs(fits(Number(width)) - fits(document.documentElement.clientWidth)) < 24) return;
+    sessionStorage.setItem("melodex fitted", mark);
+    location.reload();
+  };
+  addEventListener("resize", () => {
+    tell();
+    clearTimeout(waiting);
+    waiting = setTimeout(fit, 400);
+  });
+  fit();
 }
 
 // Where one arrives: the result, not the top of the page again.
@@ -228,7 +298,7 @@ export function arrive() {
 }
 
 // What was done can be undone where it is said, for a while; then in the list of all.
-const SHOWN_SECONDS = 25;
+const SHOWN_SECONDS = 60;
 function letGo() {
   const home = document.getElementById("did");
   let waiting = 0;
@@ -250,6 +320,8 @@ export function enliven(scope) {
   openParts(scope);
   keepHere(scope);
   layTwo(scope);
+  tickMany(scope);
+  watchStaves(scope);
   restore(scope);
 }
 

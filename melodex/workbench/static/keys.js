@@ -12,6 +12,9 @@ const NAMES = ["C", "C sharp", "D", "E flat", "E", "F", "F sharp", "G", "A flat"
 const ROW = ["KeyA", "KeyW", "KeyS", "KeyE", "KeyD", "KeyF", "KeyT", "KeyG", "KeyY", "KeyH", "KeyU", "KeyJ", "KeyK", "KeyO", "KeyL", "KeyP", "Semicolon"];
 const PRINTED = "AWSEDFTGYHUJKOLP;";
 const KEY_COUNT = 25;
+const TAP_PIXELS = 10;
+
+let touched = null;
 
 let lowest = 60;
 // What stands on those keys here; the letters above are those of an English keyboard.
@@ -79,11 +82,25 @@ function board() {
   keys.addEventListener("pointerdown", (event) => {
     const key = event.target.closest("[data-midi]");
     if (!key || event.button) return;
+    // A finger may be about to push the keyboard aside: it plays when it is lifted.
+    if (event.pointerType === "touch") {
+      touched = { id: event.pointerId, key, x: event.clientX, y: event.clientY };
+      return;
+    }
     // The focus goes to the key, so that letter keys play from here on.
     event.preventDefault();
     rove(keys, key);
     play(Number(key.dataset.midi));
   });
+  keys.addEventListener("pointerup", (event) => {
+    const from = touched;
+    touched = null;
+    if (from?.id !== event.pointerId) return;
+    if (Math.hypot(event.clientX - from.x, event.clientY - from.y) > TAP_PIXELS) return;
+    rove(keys, from.key);
+    play(Number(from.key.dataset.midi));
+  });
+  keys.addEventListener("pointercancel", () => { touched = null; });
   keys.addEventListener("click", (event) => {
     // A click without a pointer: Enter, space, or a screen reader.
     const key = event.target.closest("[data-midi]");
@@ -129,6 +146,47 @@ function button(words, action) {
   return made;
 }
 
+// Clearing takes nothing for good: the same button brings it back.
+function clearing() {
+  let before = "";
+  const made = button("Clear", () => {
+    const isBack = before && !phrase.text;
+    [before, phrase.text] = isBack ? ["", before] : [phrase.text, ""];
+    made.textContent = before ? "Bring it back" : "Clear";
+    draw();
+  });
+  document.getElementById("phrase").addEventListener("input", () => { before = ""; made.textContent = "Clear"; });
+  return made;
+}
+
+// Taps become lengths: beside the middle one of their distances, each is what it is
+// nearest to on a scale of ratios.
+const LENGTHS = [[0.25, "s"], [0.5, "e"], [0.75, "e."], [1, "q"], [1.5, "q."], [2, "h"], [3, "h."], [4, "w"]];
+const REST_MS = 1800;
+function rhythmOf(times) {
+  const gaps = times.slice(1).map((time, place) => time - times[place]);
+  const middle = [...gaps].sort((one, other) => one - other)[Math.floor(gaps.length / 2)];
+  const named = (gap) => LENGTHS.reduce((best, each) => (
+    Math.abs(Math.log(gap / middle / each[0])) < Math.abs(Math.log(gap / middle / best[0])) ? each : best))[1];
+  return [...gaps.map(named), "q"].join(" ");
+}
+function tapping() {
+  let times = [];
+  let waiting = 0;
+  const made = button("Tap its rhythm here", (event) => {
+    // A tap that comes after a while begins anew.
+    times.push(event.timeStamp);
+    made.textContent = `${times.length} taps`;
+    clearTimeout(waiting);
+    waiting = setTimeout(() => { times = []; made.textContent = "Tap its rhythm here"; }, REST_MS);
+    if (times.length < 3) return;
+    phrase.text = rhythmOf(times);
+    draw();
+  });
+  made.className = "tapping";
+  return made;
+}
+
 function build() {
   let keys = board();
   const shifted = (octaves) => {
@@ -146,7 +204,8 @@ function build() {
   buttons.className = "buttons";
   buttons.append(
     button("Take back the last", takeBack),
-    button("Clear", () => { phrase.text = ""; draw(); }),
+    tapping(),
+    clearing(),
   );
   if (navigator.requestMIDIAccess) buttons.append(button("Listen to a MIDI keyboard", listen));
   const hint = document.createElement("p");

@@ -25,26 +25,27 @@ function clear() {
   said.textContent = "";
 }
 
-// The line as typed, with the place of the fault marked in it.
-function marked(text, column) {
-  const line = document.createElement("p");
-  line.className = "marked";
-  line.setAttribute("aria-hidden", "true");
+// The place of the fault, underlined where it was typed.
+const under = document.getElementById("under");
+function underline(text, column) {
   const end = /\s|$/g;
   end.lastIndex = column;
   const until = Math.max(column + 1, end.exec(text)?.index ?? 0);
   const mark = document.createElement("mark");
   mark.textContent = text.slice(column, until) || "\u00a0";
-  line.append(text.slice(0, column), mark, text.slice(until));
-  return line;
+  under.replaceChildren(text.slice(0, column), mark, text.slice(until));
+  follow();
 }
+const follow = () => { under.style.transform = `translateX(${-field.scrollLeft}px)`; };
+field.addEventListener("scroll", follow);
 
 function complain(text, fault) {
   const box = document.createElement("div");
   box.className = "fault small";
   const words = document.createElement("p");
   words.textContent = [fault.what, fault.advice && `${fault.advice[0].toUpperCase()}${fault.advice.slice(1)}.`].filter(Boolean).join(" ");
-  if (Number.isInteger(fault.column)) box.append(marked(text, fault.column));
+  under.replaceChildren();
+  if (Number.isInteger(fault.column)) underline(text, fault.column);
   box.append(words);
   (fault.readings ?? []).forEach(([name, notes]) => {
     const button = document.createElement("button");
@@ -86,6 +87,7 @@ export async function draw(played = []) {
   if (!text.trim() && !played.length) {
     clear();
     faults.replaceChildren();
+    under.replaceChildren();
     field.removeAttribute("aria-invalid");
     return;
   }
@@ -115,6 +117,7 @@ export async function draw(played = []) {
 
 field.addEventListener("input", () => {
   reading.value = "";
+  under.replaceChildren();
   draw();
 });
 

@@ -57,7 +57,7 @@ async function write(changed = unsaved()) {
   let isDone = false;
   writing = (async () => {
     try {
-      const found = await data("/set/change", { method: "POST", body: bodyOf(changed), keepalive: true });
+      const found = await data("/set/change", { method: "POST", body: bodyOf(changed), keepalive: changed.every((each) => each.value.length < 4001) && changed.length < 4 });
       settle(changed, values, found);
       say("All words are written down.");
       isDone = true;
@@ -98,13 +98,28 @@ function put(answer, button) {
   told(document.querySelector("#did span")?.textContent ?? "");
 }
 
-async function change(button, action, body) {
-  await writing;
-  const carried = unsaved().map((each) => [each, each.value]);
+// A request that goes its way even if its page is left; browsers let small ones do so.
+const MOST_KEPT_ALIVE = 60000;
+const post = (address, body) => fetch(address, {
+  method: "POST",
+  body,
+  headers: { Accept: "text/html" },
+  keepalive: [...body.values()].reduce((sum, text) => sum + 4 * text.length, 0) < MOST_KEPT_ALIVE,
+});
+
+// All that the form says, of words only what is not written yet.
+function saidBy(button) {
+  const body = new FormData(form, button);
+  fields().filter((each) => each.value === each.defaultValue).forEach((each) => body.delete(each.name));
+  return body;
+}
+
+async function change(button, action, body, sent = unsaved()) {
+  const carried = sent.map((each) => [each, each.value]);
   // What is typed while the answer is on its way is not in it, and stays unsaved.
   const arrived = () => forget(carried.filter(([each, value]) => each.value === value).map(([each]) => each));
   try {
-    const answer = await fetch(action, { method: "POST", body, headers: { Accept: "text/html" } });
+    const answer = await post(action, body);
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     const isHere = page.getElementById("set-body") && new URL(answer.url).pathname.startsWith("/set");
     if (!isHere) {
@@ -129,16 +144,17 @@ function complain(page) {
   told(line.textContent);
 }
 
-form.addEventListener("submit", (event) => {
+form.addEventListener("submit", async (event) => {
   event.preventDefault();
   const button = event.submitter ?? form.querySelector("button");
   if (button.value === "words") { write(); return; }
-  change(button, form.action, new FormData(form, button));
+  // What is on its way must not be sent once more with the mark of before.
+  await writing;
+  change(button, form.action, saidBy(button));
 });
-document.getElementById("did").addEventListener("submit", async (event) => {
+document.getElementById("did").addEventListener("submit", (event) => {
   event.preventDefault();
-  const body = new FormData(event.target);
-  if (await write()) change(event.submitter, event.target.action, body);
+  change(event.submitter, event.target.action, new FormData(event.target), []);
 });
 document.addEventListener("input", ({ target }) => {
   if (!target.dataset.words) return;

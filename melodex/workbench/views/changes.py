@@ -12,6 +12,7 @@ Contents: new, unpack, change.
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
@@ -21,6 +22,7 @@ from melodex.tasks.lesson.file import unpack_set
 from melodex.tasks.lesson.keeping import take_nearest
 from melodex.tasks.lesson.order import apply_arrangement, arrange
 from melodex.tasks.lesson.sets import Lesson, open_lesson
+from melodex.tasks.lesson.undoing import Undoing, put_in, put_in_order
 from melodex.tasks.lesson.words import (
     Said,
     Written,
@@ -70,8 +72,8 @@ def unpack(ask: Ask) -> Response:
 def made(ask: Ask, doing: Doing, name: str, words: str) -> None:
     """Note that a set was made: it is undone by deleting it."""
     path = ask.bench.corpus_path
-    doing.words, doing.back = words, address("/set", name=name)
-    doing.undoing = lambda: deleted(path, name)
+    doing.words, doing.back, doing.kind = words, address("/set", name=name), "made"
+    doing.undoing = partial(deleted, path, name)
 
 
 def after(doing: Doing) -> str:
@@ -124,6 +126,7 @@ def words_written(ask: Ask, name: str, doing: Doing) -> Written:
             f"Renamed {name} to {written.name}." if is_new else f"Wrote words in {name}."
         )
         doing.back = address("/set", name=written.name)
+        doing.texts = (written.set_id, written.before)
     return written
 
 
@@ -175,6 +178,12 @@ def place_of(lesson: Lesson, key: str) -> int:
     return keys.index(key) + 1
 
 
+def order_of(ask: Ask, lesson: Lesson) -> Undoing:
+    """What puts the passages of a set in the order that they have now."""
+    keys = passage_keys(lesson.rows)
+    return partial(put_in_order, ask.bench.corpus_path, lesson.row.id, keys)
+
+
 def nothing(ask: Ask, doing: Doing, lesson: Lesson, key: str) -> None:
     """Nothing but the words."""
 
@@ -188,6 +197,7 @@ def move(by: int) -> Change:
         lessons.move(ask.bench.corpus_path, lesson.row.name, position, to)
         title = lesson.examples[position - 1].title
         doing.words = f"Moved {title} to place {to}."
+        doing.undoing = order_of(ask, lesson)
         doing.back += f"#passage-{to}"
 
     return moved
@@ -198,6 +208,8 @@ def drop(ask: Ask, doing: Doing, lesson: Lesson, key: str) -> None:
     position = place_of(lesson, key)
     lessons.drop(ask.bench.corpus_path, lesson.row.name, [position])
     doing.words = f"Took out {lesson.examples[position - 1].title}."
+    row = lesson.rows[position - 1]
+    doing.undoing = partial(put_in, ask.bench.corpus_path, lesson.row.id, row, position)
     left = len(lesson.examples) - 1
     doing.back += f"#passage-{min(position, left)}" if left else ""
 
@@ -229,6 +241,7 @@ def arranged(ask: Ask, doing: Doing, lesson: Lesson, key: str) -> None:
     """Put a set into the suggested order."""
     apply_arrangement(ask.bench.corpus_path, arrange(lesson))
     doing.words = f"Put {lesson.row.name} in order, from easy to hard."
+    doing.undoing = order_of(ask, lesson)
 
 
 CHANGES: dict[str, Change] = {

@@ -9,12 +9,14 @@ from starlette.responses import RedirectResponse, Response
 
 from melodex.errors import CorpusError
 from melodex.tasks.collection.undo import Done, what_was_done
+from melodex.tasks.collection.undo import undo as put_back
 from melodex.workbench.asking import Ask, rendered_page
-from melodex.workbench.deeds import Deed, changing, undo_deed, undo_number
+from melodex.workbench.deeds import Deed, changing, undo_deed
 from melodex.workbench.views.changes import after
 
 __all__ = ["done", "undo"]
 
+UNDONE = "Undone: "
 KINDS = {
     "remove": "Removed",
     "replace": "Read again",
@@ -51,14 +53,20 @@ def undo(ask: Ask) -> Response:
         raise CorpusError("that is not known here", hint="the list says what was done")
     with bench.changing, changing(bench.corpus_path, bench.deeds) as doing:
         if deed is not None:
-            undo_deed(bench.corpus_path, deed)
-            doing.words, doing.back = f"Undone: {deed.words}", back_of(deed)
+            doing.undoing = undo_deed(bench.corpus_path, deed)
+            doing.words, doing.back = turned(deed.words), back_of(deed)
         else:
-            undo_number(bench.corpus_path, number, keeps_words=False)
+            put_back(bench.corpus_path, number)
             doing.words, doing.back = "Undone.", "/done"
     return RedirectResponse(after(doing), 303)
 
 
+def turned(words: str) -> str:
+    """What was undone; what is undone twice is done again."""
+    done = words.removeprefix(UNDONE)
+    return done if done != words else f"{UNDONE}{words}"
+
+
 def back_of(deed: Deed) -> str:
     """Where to go: a page of what was made is gone with it."""
-    return "/sets" if deed.undoing is not None else deed.back
+    return "/sets" if deed.kind == "made" else deed.back

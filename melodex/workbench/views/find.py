@@ -18,7 +18,13 @@ from melodex.melody import MODES, Phrase
 from melodex.reading.phrase.faults import spelled_out
 from melodex.reading.phrase.reader import NOTATIONS, read_phrase
 from melodex.tasks.gather.wish import Wish
-from melodex.workbench.asking import Ask, fault_of, rendered_page, rendered_part
+from melodex.workbench.asking import (
+    Ask,
+    fault_of,
+    fault_with_ways,
+    rendered_page,
+    rendered_part,
+)
 from melodex.workbench.bench import StoppableCorpus
 from melodex.workbench.files import as_file
 
@@ -55,7 +61,7 @@ def find(ask: Ask) -> Response:
         try:
             context |= results(ask, corpus)
         except MelodexError as error:
-            context["fault"] = fault_of(error)
+            context["fault"] = fault_with_ways(ask, error)
             context["readings"] = readings_of(error)
     status = context["fault"].status if context["fault"] else 200
     return rendered_page(

@@ -26,10 +26,15 @@ FIELDS = ("tune", "except", "threshold", "limit")
 
 @dataclass(frozen=True, slots=True)
 class Card:
-    """What the list shows of a finding; ``opened`` is its evidence, where it lies open."""
+    """What the list shows of a finding; ``opened`` is its evidence, where it lies open.
+
+    ``strength`` is a shade from 0 to 4: one more for each power of ten by which chance
+    would bring it less often than once.
+    """
 
     finding: Finding
     facts: tuple[tuple[str, str], ...]
+    strength: int
     opened: Markup | None
 
 
@@ -66,7 +71,9 @@ def threshold_of(ask: Ask) -> float:
 def own(ask: Ask) -> Response:
     """Where a tune comes close to the corpus; the first finding lies open."""
     if not ask.said("tune"):
-        return rendered_page(ask, "own.html", "My own tune", found=None, sets=())
+        return rendered_page(
+            ask, "own.html", "My own tune", found=None, sets=(), at_hand=""
+        )
     from melodex.presentation.engraving.fragments import sections_html, texts_of
     from melodex.presentation.report.audit import (
         audit_summary,
@@ -88,6 +95,7 @@ def own(ask: Ask) -> Response:
         "own.html",
         whole.title,
         found=found,
+        at_hand=ask.bench.title_at_hand(ask.said("tune")),
         sets=set_names(corpus),
         name=found.own.tune_id if found.own.in_corpus else ask.said("tune"),
         sentences=texts_of(audit_summary(found)),
@@ -102,7 +110,15 @@ def card_of(found: Finding, *, opened: bool) -> Card:
     """A finding for the list."""
     from melodex.presentation.report.audit import facts_of
 
-    return Card(found, facts_of(found), evidence_of(found) if opened else None)
+    evidence = evidence_of(found) if opened else None
+    return Card(found, facts_of(found), strength_of(found.expected_by_chance), evidence)
+
+
+def strength_of(expected: float | None) -> int:
+    """How dark a finding is shaded, by what chance would bring."""
+    if expected is None:
+        return 0
+    return sum(expected < 10.0**power for power in (0, -1, -2, -3))
 
 
 def evidence_of(found: Finding) -> Markup:

@@ -9,11 +9,14 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 from markupsafe import Markup
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
+from melodex.corpus.lessons import example_rows, find_lesson
+from melodex.corpus.reader import Corpus
 from melodex.errors import LessonError
 from melodex.tasks.lesson import sets as lessons
 from melodex.tasks.lesson.keeping import (
@@ -28,6 +31,7 @@ from melodex.tasks.lesson.keeping import (
 from melodex.tasks.lesson.order import arrange
 from melodex.tasks.lesson.questions import KINDS, worksheet
 from melodex.tasks.lesson.sets import Lesson, open_lesson
+from melodex.tasks.lesson.undoing import Undoing, take_out
 from melodex.tasks.lesson.words import mark_of_text, passage_keys
 from melodex.workbench.asking import Ask, address, many, rendered_page
 from melodex.workbench.deeds import changing
@@ -190,8 +194,7 @@ def keep(ask: Ask) -> Response:
     with ask.bench.changing, changing(path, ask.bench.deeds) as doing:
         report = keep_found(path, name, found, create=True)
         doing.back = address("/set", name=report.name)
-        if report.made:
-            doing.undoing = lambda: deleted(path, report.name)
+        doing.undoing, doing.kind = undoing_of(path, report)
         if report.kept:
             doing.words = kept_words(report)
     to = doing.back
@@ -201,6 +204,19 @@ def keep(ask: Ask) -> Response:
     did = doing.deed.id if doing.deed else ""
     kept = {"kept": len(report.kept), "had": len(report.already), "did": did}
     return RedirectResponse(address("/set", name=report.name, **kept), 303)
+
+
+def undoing_of(path: Path, report: KeepReport) -> tuple[Undoing | None, str]:
+    """What undoes keeping: the new set is deleted, or the new passages are taken out."""
+    if report.made:
+        return partial(deleted, path, report.name), "made"
+    if not report.kept:
+        return None, ""
+    with Corpus.open(path) as corpus:
+        row = find_lesson(corpus, report.name)
+        keys = passage_keys(example_rows(corpus, row.id))
+    # They were put behind those that were there.
+    return partial(take_out, path, row.id, keys[-len(report.kept) :]), ""
 
 
 def deleted(path: Path, name: str) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import shutil
 import tempfile
+from functools import partial
 from pathlib import Path
 
 from starlette.background import BackgroundTask
@@ -18,6 +19,7 @@ from melodex.tasks.adding.add import AddResult
 from melodex.tasks.adding.handed import HandedFile
 from melodex.tasks.collection.holdings import Holdings, holdings, remove_tunes, tag_tunes
 from melodex.tasks.collection.upkeep import backup, journal_bytes
+from melodex.tasks.lesson.undoing import Undoing
 from melodex.workbench.asking import (
     Ask,
     Fault,
@@ -186,10 +188,11 @@ def tag(ask: Ask) -> Response:
         doing.back = address("/tune", tune=name)
         if had == off:
             doing.words = f"{'Took off' if off else 'Put on'} the tag {word}."
-            doing.undoing = lambda: put_tag(path, word, name, take_off=not off)
+            doing.undoing = partial(put_tag, path, word, name, take_off=not off)
     return RedirectResponse(after(doing), 303)
 
 
-def put_tag(path: Path, word: str, name: str, *, take_off: bool) -> None:
-    """Put a word on a tune, or take it off."""
+def put_tag(path: Path, word: str, name: str, *, take_off: bool) -> Undoing:
+    """Put a word on a tune, or take it off; return what undoes that."""
     tag_tunes(path, word, [name], take_off=take_off)
+    return partial(put_tag, path, word, name, take_off=not take_off)

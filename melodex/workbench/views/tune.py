@@ -1,11 +1,12 @@
 """Tunes: finding one, its music with bars to choose, and what is asked of it.
 
-Contents: tunes, tune, at_hand, drop, beside, inside, refuse_endless.
+Contents: tunes, tune, at_hand, drop, beside, small, inside, refuse_endless.
 """
 
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from typing import Any
 
 from markupsafe import Markup
@@ -13,17 +14,29 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from melodex.errors import PassageError, ReadingError
 from melodex.melody import Melody
+from melodex.reading.phrase.reader import read_phrase
 from melodex.tasks.collection.holdings import list_tunes, show_tune
 from melodex.tasks.compare import compare
-from melodex.tasks.describe.describe import describe
-from melodex.tasks.passage import Passage
+from melodex.tasks.describe.describe import Description, describe
+from melodex.tasks.passage import Passage, passage_of
 from melodex.workbench.asking import Ask, address, rendered_page
+from melodex.workbench.bench import StoppableCorpus
 from melodex.workbench.files import as_file
 from melodex.workbench.views.find import set_names
 
-__all__ = ["at_hand", "beside", "drop", "inside", "refuse_endless", "tune", "tunes"]
+__all__ = [
+    "at_hand",
+    "beside",
+    "drop",
+    "inside",
+    "refuse_endless",
+    "small",
+    "tune",
+    "tunes",
+]
 
 TUNES_LISTED = 60
+SMALL_BARS = 4
 MOST_NOTES_DRAWN = 1500
 """A tune of so many notes is drawn in some seconds."""
 
@@ -37,6 +50,7 @@ def tunes(ask: Ask) -> Response:
         title=ask.said("title"),
         collection=ask.said("collection"),
         tag=ask.said("tag"),
+        order=ask.said("sort"),
         limit=start + TUNES_LISTED,
     )
     if ask.wants_data:
@@ -86,7 +100,7 @@ def music_of(melody: Melody) -> dict[str, Any] | None:
     drawn = tune_picture(melody)
     areas = [
         [area.bar, area.left, area.top, area.width, area.height]
-        for area in bar_areas(drawn, melody)
+        for area in bar_areas(drawn)
     ]
     player = solo_player(melody, "tune", "tune", melody.title)
     return {
@@ -130,16 +144,13 @@ def at_hand(ask: Ask) -> Response:
 
 def beside(ask: Ask) -> Response:
     """Two passages side by side."""
-    sides = [ask.said("a"), ask.said("b")]
     corpus = ask.corpus_if_any()
-    if not all(sides):
-        return rendered_page(ask, "beside.html", "Side by side", found=None, sets=())
-    a, b = (
-        ask.bench.passage(
-            name, corpus, bars=ask.said(f"{side}-bars"), notes=ask.said(f"{side}-notes")
-        )
-        for side, name in zip("ab", sides, strict=True)
-    )
+    titles = {side: ask.bench.title_at_hand(ask.said(side)) for side in "ab"}
+    is_asked = all(ask.said(side) or ask.said(f"{side}-phrase") for side in "ab")
+    if not is_asked:
+        empty: dict[str, Any] = {"found": None, "sets": (), "titles": titles}
+        return rendered_page(ask, "beside.html", "Side by side", **empty)
+    a, b = (side_of(ask, corpus, side) for side in "ab")
     move = ask.number("move", 1000, least=-127, most=1000)
     found = compare(a, b, transposition_semitones=None if move == 1000 else move)
     title = f"{a.label} and {b.label}"
@@ -150,9 +161,40 @@ def beside(ask: Ask) -> Response:
         "beside.html",
         title,
         found=found,
+        titles=titles,
         sets=set_names(ask.corpus_if_any()),
         **report_of(found),
     )
+
+
+def side_of(ask: Ask, corpus: StoppableCorpus | None, side: str) -> Passage:
+    """One of two passages: some bars or notes of a tune, or a phrase that was typed."""
+    typed = ask.said(f"{side}-phrase")
+    if typed:
+        phrase = read_phrase(typed, notation=ask.said("as"))
+        melody = phrase.melody
+        melody = replace(melody, credits=replace(melody.credits, title="The phrase"))
+        return passage_of(melody, melody.content_id(), False)
+    bars, notes = ask.said(f"{side}-bars"), ask.said(f"{side}-notes")
+    return ask.bench.passage(ask.said(side), corpus, bars=bars, notes=notes)
+
+
+def small(ask: Ask) -> Response:
+    """A passage drawn small, for a row of a list; of a long one its first bars."""
+    first, _, last = ask.said("bars").partition("-")
+    if last.isdecimal() and first.isdecimal():
+        last = str(min(int(last), int(first) + SMALL_BARS - 1))
+    bars = f"{first}-{last}" if last else first
+    key = ("small", ask.said("tune"), bars, str(ask.widest))
+
+    def drawn() -> str:
+        from melodex.presentation.engraving.fragments import small_picture
+
+        found = ask.bench.passage(ask.said("tune"), ask.corpus(), bars=bars, fewest=1)
+        prefix = f"s{found.tune_id}{found.first_note}"
+        return small_picture(found.melody, prefix, found.label).svg
+
+    return JSONResponse({"svg": ask.bench.remembered(key, drawn)})
 
 
 def report_of(result: object) -> dict[str, Any]:
@@ -173,7 +215,7 @@ def inside(ask: Ask) -> Response:
     name = ask.said("tune")
     corpus = ask.corpus_if_any()
     if not name:
-        return rendered_page(ask, "inside.html", "Look inside", found=None)
+        return rendered_page(ask, "inside.html", "Look inside", found=None, at_hand="")
     passage = ask.bench.passage(name, corpus, fewest=1)
     refuse_endless(passage)
     found = describe(passage, corpus)
@@ -184,9 +226,22 @@ def inside(ask: Ask) -> Response:
         "inside.html",
         passage.whole.title,
         found=found,
+        at_hand=ask.bench.title_at_hand(name),
+        kinds=kinds_in(found),
         name=passage.tune_id if passage.in_corpus else name,
         **report_of(found),
     )
+
+
+def kinds_in(found: Description) -> list[tuple[str, int | None, list[str]]]:
+    """What a piece shows, each kind once: how many tunes do, and in which bars it does."""
+    kinds: dict[str, tuple[int | None, list[str]]] = {}
+    for each in found.finds:
+        span = f"{each.first_bar}-{each.last_bar}"
+        spans = kinds.setdefault(each.kind, (each.tunes, []))[1]
+        if span not in spans:
+            spans.append(span)
+    return [(kind, tunes, spans) for kind, (tunes, spans) in kinds.items()]
 
 
 def refuse_endless(passage: Passage) -> None:

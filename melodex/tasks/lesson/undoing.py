@@ -1,0 +1,85 @@
+"""Undoing one change of a set and leaving what was done to it since.
+
+Conventions: sets go by their row number, since a name may change, and passages by their
+keys (see ``words``). Each call undoes something in the set as it is now, and returns what
+undoes that in turn.
+
+Contents: Undoing, put_in, take_out, put_in_order, put_texts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
+from pathlib import Path
+
+from melodex.corpus.lessons import ExampleRow, example_rows, lesson_rows
+from melodex.corpus.reader import Corpus
+from melodex.errors import LessonError
+from melodex.tasks.lesson.sets import rewritten
+from melodex.tasks.lesson.words import Said, mark_of_text, passage_keys, write_words
+
+__all__ = ["Undoing", "put_in", "put_in_order", "put_texts", "take_out"]
+
+Undoing = Callable[[], "Undoing | None"]
+
+
+def set_now(corpus_path: Path, set_id: int) -> tuple[str, list[ExampleRow]]:
+    """The name and the passages that a set has now."""
+    with Corpus.open(corpus_path) as corpus:
+        for row, _ in lesson_rows(corpus):
+            if row.id == set_id:
+                return row.name, example_rows(corpus, set_id)
+    raise LessonError("the set was deleted meanwhile", hint="undo that first")
+
+
+def put_in(corpus_path: Path, set_id: int, row: ExampleRow, position: int) -> Undoing:
+    """Put a passage back where it stood, or at the end of a set that is shorter now."""
+    name, rows = set_now(corpus_path, set_id)
+    place = min(position - 1, len(rows))
+    lesson = rewritten(corpus_path, name, lambda now: [*now[:place], row, *now[place:]])
+    return partial(take_out, corpus_path, set_id, [passage_keys(lesson.rows)[place]])
+
+
+def take_out(corpus_path: Path, set_id: int, keys: Sequence[str]) -> Undoing:
+    """Take out passages that were put in."""
+    name, rows = set_now(corpus_path, set_id)
+    keyed = list(zip(passage_keys(rows), rows, strict=True))
+    gone = [(p, row) for p, (key, row) in enumerate(keyed, 1) if key in keys]
+    if not gone:
+        raise LessonError("those passages are not in the set any more")
+    left = [row for key, row in keyed if key not in keys]
+    rewritten(corpus_path, name, lambda _: left)
+
+    def again() -> None:
+        for position, row in gone:
+            put_in(corpus_path, set_id, row, position)
+
+    return again
+
+
+def put_in_order(corpus_path: Path, set_id: int, keys: Sequence[str]) -> Undoing:
+    """Put passages in the order of some keys; what has come since stays behind them."""
+    name, rows = set_now(corpus_path, set_id)
+    before = passage_keys(rows)
+    places = {key: place for place, key in enumerate(keys)}
+    keyed = zip(before, rows, strict=True)
+    ordered = sorted(keyed, key=lambda each: places.get(each[0], len(places)))
+    rewritten(corpus_path, name, lambda _: [row for _, row in ordered])
+    return partial(put_in_order, corpus_path, set_id, before)
+
+
+def put_texts(corpus_path: Path, set_id: int, texts: Mapping[str, str]) -> Undoing:
+    """Put texts back as they were, whatever stands there now."""
+    name, rows = set_now(corpus_path, set_id)
+    with Corpus.open(corpus_path) as corpus:
+        row = next(row for row, _ in lesson_rows(corpus) if row.id == set_id)
+    there = {"name": row.name, "topic": row.topic, "level": row.level, "notes": row.notes}
+    there |= zip(passage_keys(rows), (each.note for each in rows), strict=True)
+    wanted = {
+        key: Said(text, mark_of_text(there[key]))
+        for key, text in texts.items()
+        if key in there
+    }
+    written = write_words(corpus_path, name, wanted)
+    return partial(put_texts, corpus_path, set_id, written.before)
