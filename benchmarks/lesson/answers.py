@@ -171,8 +171,11 @@ def music_of(melody: Melody) -> list[tuple[int, int]]:
 
 
 def repeated(sheet: Worksheet) -> list[str]:
-    """Pairs of passages of one sheet of which one holds the other."""
-    shown = [p for q in sheet.questions for p in q.passages]
+    """Pairs of passages of one sheet of which one holds the other.
+
+    A phrase and its relative are left out: that they are alike is what is asked.
+    """
+    shown = [p for q in sheet.questions if "relative" not in q.kinds for p in q.passages]
     found = []
     for one, other in combinations(shown, 2):
         short, long = sorted((music_of(one.excerpt), music_of(other.excerpt)), key=len)

@@ -190,8 +190,6 @@ def numeral_root(text: str, tonic: str, mode: str) -> tuple[str, bool]:
 
 # The checks.
 
-SYLLABLES = ["do", "re", "mi", "fa", "sol", "la", "ti", "me", "le", "te", "fi"]
-
 
 def degrees(trial: Trial) -> Iterator[str]:
     """Each blank holds the degree of its note."""
@@ -203,9 +201,12 @@ def degrees(trial: Trial) -> Iterator[str]:
             yield f"note {field.index} has no blank"
 
 
-SOLFA = dict(
-    zip(["1", "2", "3", "4", "5", "6", "7", "b3", "b6", "b7", "#4"], SYLLABLES, strict=True)
-)
+SOLFA = {
+    **{"1": "do", "2": "re", "3": "mi", "4": "fa", "5": "sol", "6": "la", "7": "ti"},
+    **{"b2": "ra", "b3": "me", "b5": "se", "b6": "le", "b7": "te"},
+    **{"#1": "di", "#2": "ri", "#4": "fi", "#5": "si", "#6": "li"},
+}
+"""Syllables of degrees over a major scale on do (common practice, no source)."""
 
 
 def solfa(trial: Trial) -> Iterator[str]:
