@@ -202,9 +202,23 @@ def degrees(trial: Trial) -> Iterator[str]:
 
 
 SOLFA = {
-    **{"1": "do", "2": "re", "3": "mi", "4": "fa", "5": "sol", "6": "la", "7": "ti"},
-    **{"b2": "ra", "b3": "me", "b5": "se", "b6": "le", "b7": "te"},
-    **{"#1": "di", "#2": "ri", "#4": "fi", "#5": "si", "#6": "li"},
+    "1": "do",
+    "2": "re",
+    "3": "mi",
+    "4": "fa",
+    "5": "sol",
+    "6": "la",
+    "7": "ti",
+    "b2": "ra",
+    "b3": "me",
+    "b5": "se",
+    "b6": "le",
+    "b7": "te",
+    "#1": "di",
+    "#2": "ri",
+    "#4": "fi",
+    "#5": "si",
+    "#6": "li",
 }
 """Syllables of degrees over a major scale on do (common practice, no source)."""
 
