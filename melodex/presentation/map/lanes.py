@@ -69,7 +69,8 @@ def draw_section(home: Element, part: Stretch, ruler: Ruler, top: float) -> None
     bars = f"{part.aside} bar{'' if part.aside == '1' else 's'}"
     words = part.words if begins else f"({part.words})"
     wide = right - left
-    name = first_that_fits([words, words[:6] + "…", words[:2] + "…"], wide, 13.5)
+    # Bold letters are wider, and two neighbours must not touch.
+    name = first_that_fits([words, words[:6] + "…", words[:2] + "…"], wide - 3, 14.6)
     room = wide - text_width(name, 13.5, bold=True) - 4
     aside = (
         first_that_fits([bars, part.aside], room, SMALL) if begins and name == words else ""
@@ -240,9 +241,11 @@ def draw_phrase(home: Element, phrase: PhraseStretch, ruler: Ruler, top: float) 
         stroke_width=1.3,
     )
     if ruler.is_home(phrase.start, phrase.end):
-        letter = first_that_fits([phrase.letter], right - left + 6, 10.5)
+        # A phrase of a few notes has a smaller letter, so that neighbours do not touch.
+        wide = text_width(phrase.letter, 10.5, bold=True)
+        size = min(10.5, max(10.5 * (right - left + 1) / wide, 5.0))
         write(
-            home, (left + right) / 2, top + 11, letter.replace("'", "′"), size=10.5,
+            home, (left + right) / 2, top + 11, phrase.letter.replace("'", "′"), size=size,
             anchor="middle", bold=True,
         )  # fmt: skip
 
