@@ -140,9 +140,10 @@ def no_wider_than(width: int | None) -> Iterator[None]:
     Parameters
     ----------
     width : int or None
-        Widest system, as for :func:`engrave`; None for no limit.
+        Widest system, as for :func:`engrave`; None leaves the limit that there is.
     """
-    before, kept.widest = getattr(kept, "widest", None), width
+    before = getattr(kept, "widest", None)
+    kept.widest = before if width is None else width
     try:
         yield
     finally:
