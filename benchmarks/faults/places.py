@@ -167,7 +167,8 @@ def fill_up(disk: Path, number: int, draw: random.Random, counts: Counter[str]) 
     with CorpusWriter.open(path) as writer:
         reported |= set(writer.add_reading(reading(number * 10_000)).added)
     room = shutil.disk_usage(disk).free
-    (disk / "ballast").write_bytes(bytes(draw.randrange(room)))
+    # What is taken away at the end has to make room, or nothing can be tried then.
+    (disk / "ballast").write_bytes(bytes(draw.randrange(room // 4, room)))
     counts["disks filled"] += 1
     try:
         with CorpusWriter.open(path) as writer:

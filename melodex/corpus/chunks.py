@@ -251,7 +251,11 @@ def verify(chunk: PackedChunk) -> tuple[int, ...]:
         return chunk.known_counts
     fault = ""
     counts: tuple[int, ...] = ()
-    if len(chunk.tune_ids) != ID_BYTES * chunk.tune_count:
+    columns = (chunk.tune_ids, chunk.lengths, chunk.notes)
+    numbers = (chunk.tune_count, chunk.note_count, chunk.checksum)
+    if {*map(type, columns)} != {bytes} or {*map(type, numbers)} != {int}:
+        fault = "it holds text or nothing where bytes or numbers belong"
+    elif len(chunk.tune_ids) != ID_BYTES * chunk.tune_count:
         fault = "its tune ids are cut short or too long"
     elif len(chunk.lengths) != LENGTH_BYTES * chunk.tune_count:
         fault = "its table of lengths is cut short or too long"

@@ -80,6 +80,9 @@ FAULTS: dict[int, tuple[type[CorpusError], str, str | Remedy]] = {
 SIGNS_OF_DAMAGE = ("Could not decode to UTF-8", "no such table", "no such column")
 """Nobody of us writes such a text, and the application id promised our tables."""
 
+TWICE = "already exists"
+"""Nobody of us makes a table twice: a file that says an earlier version holds it."""
+
 
 def named_fault(error: sqlite3.Error, path: Path) -> CorpusError | None:
     """Return our error for one of SQLite's, or None where the fault is in our code.
@@ -90,7 +93,8 @@ def named_fault(error: sqlite3.Error, path: Path) -> CorpusError | None:
     True
     """
     code = getattr(error, "sqlite_errorcode", None)
-    if str(error).startswith(SIGNS_OF_DAMAGE):
+    said = str(error)
+    if said.startswith(SIGNS_OF_DAMAGE) or said.endswith(TWICE):
         code = sqlite3.SQLITE_CORRUPT
     if code is None or code & 0xFF not in FAULTS:
         return None

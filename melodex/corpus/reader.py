@@ -25,6 +25,7 @@ from typing import TYPE_CHECKING, Any
 from melodex.corpus.chunks import PackedChunk
 from melodex.corpus.connection import connect, journal_bytes, leave
 from melodex.corpus.faults import faults_named
+from melodex.corpus.rows import storable
 from melodex.corpus.schema import SCHEMA_VERSION, TUNE_OVERVIEW, state_of
 from melodex.corpus.tune_rows import (
     FIRST_PLACE,
@@ -159,7 +160,8 @@ class Corpus:
         CorpusError
             If SQLite cannot do it for a reason outside of melodex.
         """
-        asked = tuple(values)
+        # What no text of a corpus can hold is found nowhere.
+        asked = tuple(storable(each) if isinstance(each, str) else each for each in values)
         with faults_named(self.path):
             try:
                 return self.connection.execute(sql, asked).fetchall()
@@ -348,7 +350,8 @@ class Corpus:
     @property
     def has_read_keys(self) -> bool:
         """Whether the facets hold the keys of tunes as this version reads them."""
-        return int(self.settings.get("facet_version", 0)) >= FACETS_WITH_KEYS
+        version = self.settings.get("facet_version", "")
+        return version.isdecimal() and int(version) >= FACETS_WITH_KEYS
 
     def read_keys(self, tune_ids: Iterable[str]) -> dict[str, str]:
         """The key that each tune was read in, in words; empty where none can be said."""

@@ -26,6 +26,7 @@ from melodex.settings import CorpusSettings
 __all__ = [
     "APPLICATION_ID",
     "CHECKED_COLUMNS",
+    "EARLIER_OVERVIEW",
     "INDEXES",
     "SCHEMA_VERSION",
     "TABLES",
@@ -307,13 +308,20 @@ JOIN place ON place.id = {first_place}
 JOIN collection ON collection.id = place.collection"""  # noqa: E501 (a column a line)
 
 TUNE_OVERVIEW = OVERVIEW.format(first_place=FIRST_PLACE)
-"""What lists show of a tune. The view that files of this version hold differs in one
-thing: its first place is the one that was read first."""
+"""What lists show of a tune."""
+
+OVERVIEW_HEAD = (
+    "\nCREATE VIEW tune_overview AS -- one row for each tune, in words and plain numbers"
+)
+
+EARLIER_OVERVIEW = OVERVIEW_HEAD + OVERVIEW.format(
+    first_place="(SELECT min(id) FROM place WHERE place.tune = tune.id)"
+)
+"""The view of files that were made first: there the first place of a tune is the one that
+was read first. Whoever writes next puts today's in its place."""
 
 VIEWS: dict[str, str] = {
-    "tune_overview": "\nCREATE VIEW tune_overview AS "
-    "-- one row for each tune, in words and plain numbers"
-    + OVERVIEW.format(first_place="(SELECT min(id) FROM place WHERE place.tune = tune.id)"),
+    "tune_overview": OVERVIEW_HEAD + TUNE_OVERVIEW,
     "note": """
 CREATE VIEW note AS -- one row for each sounding note of each tune
 SELECT

@@ -101,8 +101,14 @@ class WarningRow:
     text: str
 
 
-TUNE_ROW_COLUMNS = ", ".join(name for name in TuneRow.__slots__ if name != "key")
-"""Columns of the view ``tune_overview``; the key comes from the facets."""
+NUMBERS = ("year", "note_count", "bar_count", "place_count")
+TUNE_ROW_COLUMNS = ", ".join(
+    f"CAST({name} AS {'INTEGER' if name in NUMBERS else 'TEXT'})"
+    for name in TuneRow.__slots__
+    if name != "key"
+)
+"""Columns of the view ``tune_overview``; the key comes from the facets. A changed bit can
+make a number of a text or bytes of it: what is no longer of its kind is taken as if."""
 
 
 def tags_of(joined: str | None) -> tuple[str, ...]:

@@ -9,15 +9,16 @@ from pathlib import Path
 import pytest
 
 from melodex.corpus.care.checking import check_corpus
+from melodex.corpus.chunks import verify
 from melodex.corpus.reader import Corpus
 from melodex.corpus.writing.store import CorpusWriter
-from melodex.errors import DamagedCorpusError
+from melodex.errors import DamagedCorpusError, UnknownTuneError
 from melodex.matching.engine import _kernel
 from melodex.reading.phrase.reader import read_phrase
 from melodex.settings import AlignmentCosts
 from melodex.tasks.audit.audit import audit
 from melodex.tasks.gather.gather import Wish, gather
-from melodex.tasks.lesson.keeping import found_by_hand, keep
+from melodex.tasks.lesson.keeping import finds_of, found_by_hand, keep
 from melodex.tasks.lesson.sets import list_lessons, open_lesson
 from melodex.tasks.passage import find_passage
 from melodex.tasks.resemble import resemble
@@ -123,3 +124,59 @@ def test_the_kernel_refuses_a_transposition_that_is_none(move):
     notes = bytes([60, 62, 64])
     with pytest.raises((ValueError, OverflowError)):
         _kernel.trace(notes, notes, notes, notes, move, AlignmentCosts().numbers)
+
+
+@pytest.mark.parametrize(
+    ("sql", "value"),
+    [
+        ("UPDATE collection SET name = ?", b"\xff\xfe"),
+        ("UPDATE tune SET composer = ? WHERE title = 'Tune 3'", b"\x01"),
+        ("UPDATE tune SET note_count = ? WHERE title = 'Tune 3'", "many"),
+        ("UPDATE setting SET value = ? WHERE name = 'facet_version'", '"C"'),
+    ],
+)
+def test_a_value_of_another_kind_stops_no_list(filled, sql, value):
+    stored(filled, sql, value)
+    with Corpus.open(filled) as corpus:
+        rows = corpus.tunes()
+    assert len(rows) == 13
+    assert {type(row.composer) for row in rows} == {type(row.collection) for row in rows}
+    assert {type(row.note_count) for row in rows} == {int}
+    assert check_corpus(filled).faults
+
+
+def test_a_chunk_of_another_kind_is_damage(filled):
+    stored(filled, "UPDATE chunk SET lengths = 7")
+    with Corpus.open(filled) as corpus:
+        for chunk in corpus.chunks():
+            with pytest.raises(DamagedCorpusError, match="where bytes or numbers belong"):
+                verify(chunk)
+        found = resemble(corpus, read_phrase("+2 +2 -4 0 +1"))
+    assert found.matches == ()
+
+
+def test_a_version_that_is_not_true_is_damage(filled):
+    stored(filled, "PRAGMA user_version = 1")
+    with pytest.raises(DamagedCorpusError, match="the corpus is damaged"):
+        Corpus.open(filled)
+
+
+@pytest.mark.parametrize("name", ["\udcff", "a\0b", "\0\0\0\0"])
+def test_a_name_that_no_text_can_hold_is_found_nowhere(filled, name):
+    with Corpus.open(filled) as corpus:
+        assert corpus.tunes(words=name) == []
+        assert corpus.tunes(title=name) == []
+        with pytest.raises(UnknownTuneError):
+            corpus.resolve(name)
+
+
+def test_of_a_tune_that_cannot_be_read_nothing_is_kept(filled):
+    with Corpus.open(filled) as corpus:
+        found = gather(corpus, Wish(phrase="+2 +2"), limit=None)
+    assert len({example.tune_id for example in found.examples}) > 1
+    lost = found.examples[0].tune_id
+    stored(filled, "UPDATE tune SET melody = '[' WHERE tune_id = ?", lost)
+    with Corpus.open(filled) as corpus:
+        kept = finds_of(corpus, found)
+    expected = {each.tune_id for each in found.examples} - {lost}
+    assert {each.tune_id for each in kept} == expected

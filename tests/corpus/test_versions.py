@@ -127,3 +127,23 @@ def test_migrating_by_two_processes_under_kills_loses_nothing(tmp_path):
         with closing(sqlite3.connect(backups[0])) as connection:
             ids = {row[0] for row in connection.execute("SELECT tune_id FROM tune")}
         assert ids == set(told["tunes"])
+
+
+def test_the_view_of_earlier_files_is_no_fault_and_the_next_writer_puts_todays(tmp_path):
+    path = tmp_path / "corpus.melodex"
+    kept(2, path)
+
+    def view() -> str:
+        sql = "SELECT sql FROM sqlite_master WHERE name = 'tune_overview'"
+        with closing(sqlite3.connect(path)) as connection:
+            return connection.execute(sql).fetchone()[0]
+
+    assert "min(id)" in view()
+    assert not check_corpus(path).faults
+    CorpusWriter.open(path).close()
+    assert "min(id)" not in view()
+    assert not check_corpus(path).faults
+    with closing(sqlite3.connect(path)) as connection:
+        shown = connection.execute("SELECT tune_id, source FROM tune_overview").fetchall()
+    with Corpus.open(path) as corpus:
+        assert dict(shown) == {row.tune_id: row.source for row in corpus.tunes()}

@@ -356,3 +356,12 @@ def test_a_file_with_a_few_bytes_changed_is_answered(data):
         plain[data.draw(st.integers(0, len(plain) - 1))] = data.draw(st.integers(0, 255))
     reading = read_bytes(bytes(plain), "midi", "noise")
     assert len(reading.tunes) + len(reading.refusals) == 1
+
+
+def test_a_few_notes_in_thousands_of_bars_are_refused():
+    far = 4 * TICKS * 2200
+    assert "mostly silence" in refusal_of(
+        file_of(track_of([(60, 480), (None, far), (62, 480)]))
+    )
+    tune = [*SCALE, (None, far // 2), *SCALE]
+    assert len(read(file_of(track_of(tune))).melody.bars) > 1000

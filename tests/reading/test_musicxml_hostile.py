@@ -286,3 +286,7 @@ def test_elements_in_any_order_are_answered(elements):
         f"</{tag}>" for tag, _ in reversed(elements)
     )
     always_answers(sheet(more=inside + nested), "musicxml")
+
+
+def test_more_attributes_than_any_sheet_needs_are_refused():
+    assert "attributes" in refusal_of(b"<score-partwise>" + b'<a b=""/>' * 333_334)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
@@ -142,3 +143,36 @@ def test_the_command_says_it_before_and_after(shelf):
         assert "2 files" not in done.output
         assert ("done: 1 tunes added" in done.output) == (there == 4)
         assert len(titles(path)) == there
+
+
+def refreshed(path: Path, *options: str) -> dict:
+    """What the command says as JSON."""
+    words = ["--corpus", str(path), "refresh", "--format", "json", *options]
+    done = CliRunner().invoke(melodex, words)
+    assert done.exit_code == 0
+    return json.loads(done.stdout)
+
+
+def test_a_folder_that_nobody_kept_is_named_once(tmp_path):
+    (tmp_path / "a.abc").write_text(abc(0))
+    path = tmp_path / "my.melodex"
+    add_paths(path, [tmp_path / "a.abc"], collection="Mine")
+    (tmp_path / "b.abc").write_text(abc(1))
+    said = refreshed(path, "--dry-run", str(tmp_path))
+    assert (said["new"], said["done"]) == ([str(tmp_path / "b.abc")], None)
+    assert refreshed(path)["folders"] == []
+    assert refreshed(path, str(tmp_path))["done"]["added"] == 1
+    assert titles(path)["Air 1"][0] == tmp_path.name
+    # From now on it is known.
+    said = refreshed(path)
+    assert (said["folders"], said["unchanged"], said["done"]) == ([str(tmp_path)], 2, None)
+
+
+def test_what_is_said_as_json_is_what_was_done(shelf):
+    path, folder = shelf
+    (folder / "inner" / "new.abc").write_text(abc(3))
+    (folder / "b.abc").unlink()
+    said = refreshed(path, "--remove-gone")
+    assert said["new"] == [str(folder / "inner" / "new.abc")]
+    assert said["gone"] == [str(folder / "b.abc")]
+    assert (said["done"]["added"], said["done"]["removed"]) == (1, 1)

@@ -35,6 +35,9 @@ FIRST_BARS = 4
 ROUNDING = 1e-9
 """More than sums of shares between 0 and 1 are off by."""
 ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+MOST_LOOKED_BACK = 500
+"""Sections with which one is compared: more than any piece has, and few enough that a
+file of many thousands takes no square of their number."""
 INTRODUCTION = "Intro"
 SAME_PHRASE, VARIED_PHRASE = 0.9, 0.55
 """Share of notes that two phrases have in common, from which one returns, or returns
@@ -67,7 +70,8 @@ def labels(parts: Sequence[Sequence[FormBar]], names: Sequence[str]) -> list[str
     for place, name in enumerate(names):
         if not name and not place and introduces(used) and not returns(parts):
             name = INTRODUCTION
-        label = name or returning(parts[place], parts[:place], found) or next(fresh)
+        near = slice(max(0, place - MOST_LOOKED_BACK), place)
+        label = name or returning(parts[place], parts[near], found[near]) or next(fresh)
         found.append(label)
     return found
 

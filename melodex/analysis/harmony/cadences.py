@@ -11,8 +11,10 @@ Contents: cadences, endings, cadence_of.
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 from dataclasses import replace
+from operator import attrgetter
 
 from melodex.analysis.harmony.chords import Chord
 from melodex.analysis.harmony.finds import (
@@ -84,13 +86,9 @@ def start_of(piece: Piece, kind: str, step: int) -> int:
 
 def steps_under(piece: Piece, rest: Rest) -> range:
     """Steps of the chords that sound while the music rests, the first one first."""
-    first = last = -1
-    for step, here in enumerate(piece.row):
-        if here.onset_ticks <= rest.onset_ticks:
-            first = step
-        if here.onset_ticks < rest.end_ticks:
-            last = step
-    return range(max(first, 0), last + 1)
+    start = attrgetter("onset_ticks")
+    first = bisect_right(piece.row, rest.onset_ticks, key=start) - 1
+    return range(max(first, 0), bisect_left(piece.row, rest.end_ticks, key=start))
 
 
 def first_of_root(piece: Piece, step: int) -> int:

@@ -30,6 +30,7 @@ from melodex.corpus.lessons import COUNT_OF_SETS
 from melodex.corpus.rows import facets_crc32, row_crc32, tune_columns, words_of
 from melodex.corpus.schema import (
     CHECKED_COLUMNS,
+    EARLIER_OVERVIEW,
     SCHEMA_VERSION,
     create_statements,
     state_of,
@@ -165,7 +166,11 @@ class Check:
             for statement in create_statements():
                 fresh.execute(statement)
             index_words(fresh)
-            missing = definitions(fresh) - definitions(self.connection)
+            there = definitions(self.connection)
+            missing = definitions(fresh) - there
+        if any(sql == EARLIER_OVERVIEW.strip() for *_, sql in there):
+            # It holds no rows, and who writes next puts today's in its place.
+            missing = {each for each in missing if each[1] != "tune_overview"}
         for _, name, _, statement in sorted(missing):
             self.found(f"a definition is missing or changed: {statement[:40] or name} ...")
 

@@ -30,7 +30,9 @@ from melodex.corpus.faults import faults_named, is_there
 from melodex.corpus.rows import place_path, storable
 from melodex.corpus.schema import (
     APPLICATION_ID,
+    EARLIER_OVERVIEW,
     SCHEMA_VERSION,
+    VIEWS,
     create_statements,
     facet_statements,
     new_settings,
@@ -154,8 +156,18 @@ class CorpusWriter(RowWriter):
                 # Another process may have made the tables since we looked.
                 if state_of(self.connection, self.path) == 0:
                     self.create_tables()
-        elif self.setting("facet_version") != new_settings()["facet_version"]:
+            return
+        self.renew_overview()
+        if self.setting("facet_version") != new_settings()["facet_version"]:
             self.rebuild_facets()
+
+    def renew_overview(self) -> None:
+        """Put today's view in the place of an earlier one; it holds no rows."""
+        said = self.rows("SELECT sql FROM sqlite_master WHERE name = 'tune_overview'")
+        if said and said[0][0] == EARLIER_OVERVIEW.strip():
+            with self.transaction():
+                self.database.execute("DROP VIEW IF EXISTS tune_overview")
+                self.database.execute(VIEWS["tune_overview"])
 
     def create_tables(self) -> None:
         """Make an empty corpus, inside a transaction."""

@@ -3,7 +3,7 @@
 Conventions: those of :mod:`melodex.presentation.data.forms`.
 
 Contents: listing_json, listing_rows, listing_csv, detail_json, adding_json, check_json,
-holdings_json, done_json, undone_json, duplicates_json, whole_audit_json,
+refresh_json, holdings_json, done_json, undone_json, duplicates_json, whole_audit_json,
 close_pair_rows.
 """
 
@@ -24,6 +24,7 @@ from melodex.presentation.data.values import (
 
 if TYPE_CHECKING:
     from melodex.tasks.adding.add import AddResult
+    from melodex.tasks.adding.refresh import Differences, Refreshed
     from melodex.tasks.audit.whole import ClosePair, WholeAudit
     from melodex.tasks.collection.duplicates import Duplicates
     from melodex.tasks.collection.holdings import Holdings, Listing, TuneDetail, Warned
@@ -42,6 +43,7 @@ __all__ = [
     "listing_csv",
     "listing_json",
     "listing_rows",
+    "refresh_json",
     "undone_json",
     "whole_audit_json",
 ]
@@ -95,6 +97,31 @@ def adding_json(result: AddResult) -> str:
             "warnings": result.warnings,
         }
     )
+
+
+def refresh_json(found: Differences, done: Refreshed | None) -> str:
+    """What has changed in the folders of a corpus, and what was done, as JSON."""
+    told: dict[str, Any] = {
+        "folders": list(found.folders),
+        "missing": list(found.missing),
+        "unchanged": found.unchanged,
+        "new": found.new,
+        "changed": found.changed,
+        "moved": [{"from": old, "to": new} for old, new in found.moved],
+        "gone": found.gone,
+        "gone_tunes": found.gone_tunes,
+        "refused": [asdict(refusal) for refusal in found.refusals],
+        "done": None,
+    }
+    if done is not None:
+        told["done"] = {
+            "added": sum(result.added for result in done.added),
+            "replaced": sum(result.replaced for result in done.added),
+            "removed": done.removed,
+            "refused": [asdict(each) for result in done.added for each in result.refusals],
+            "interrupted": any(result.interrupted for result in done.added),
+        }
+    return json_text(told)
 
 
 def check_json(result: CheckResult) -> str:

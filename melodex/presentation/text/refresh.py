@@ -21,7 +21,7 @@ MOST_NAMED = 20
 def differences_text(found: Differences) -> str:
     """What the folders hold that the corpus does not, and the other way round."""
     if not found.folders:
-        return "no folder is known that this corpus was made from; add one again\n"
+        return "no folder is known that this corpus was made from: name one\n"
     lines = [f"folder not there now, left as it is: {shown(p)}" for p in found.missing]
     for word, paths in (
         ("new", found.new),

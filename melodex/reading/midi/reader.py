@@ -55,6 +55,10 @@ GRIDS = (1, 2, 3, 4, 6, 8, 12, 16, 24)
 PERCUSSION_CHANNEL = 10
 TEXT, RIGHTS, NAME, WORDS, MARKER, TEMPO, METRE, KEY = 1, 2, 3, 5, 6, 0x51, 0x58, 0x59
 MOST_BARS = 20_000
+MOST_EMPTY_BARS = 2_000
+BARS_OF_A_NOTE = 50
+"""A few bytes may say a rest of a day; so many bars for each note, and so many more, are
+far beyond the part of any instrument."""
 MOST_SOUNDING = 200_000
 FEWEST_CHORDS = 2
 """A single text that looks like a chord symbol may as well be a letter of a section."""
@@ -403,6 +407,8 @@ def laid_out(
     end = places[-1][0] + places[-1][1]
     signs.metres, pickup = without_pickup_metre(signs.metres)
     bars, offsets = bars_of(signs.metres, pickup, end)
+    if len(bars) > MOST_EMPTY_BARS + BARS_OF_A_NOTE * len(places):
+        raise ReadingError(f"{len(places)} notes in {len(bars)} bars are mostly silence")
     starts = [bar.onset_ticks for bar in bars]
     of_note = [bisect_right(starts, onset) - 1 for onset, _ in places]
     midi = tuple(note.midi for note in notes)

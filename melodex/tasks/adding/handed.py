@@ -18,7 +18,7 @@ from pathlib import Path, PurePosixPath
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.reading import Choice
 from melodex.tasks.adding.add import Adding, AddResult, AddStep
-from melodex.tasks.adding.parts import Job, numbered, parts_of
+from melodex.tasks.adding.parts import Job, numbered
 from melodex.tasks.adding.pool import made_apart
 
 __all__ = ["HANDED_OVER", "HandedFile", "add_handed", "plain_name"]
@@ -87,7 +87,7 @@ def add_handed(
     CorpusError
         If the corpus cannot be opened or written; what was reported stays in it.
     """
-    jobs = (job for file in files for job in parts_of(job_of(file, collection)))
+    jobs = [job_of(file, collection) for file in files]
     with CorpusWriter.open(corpus_path, waiting=waiting) as writer:
         adding = Adding(writer, len(files), progress)
         try:

@@ -4,7 +4,7 @@ Conventions: the parts of a file give, one after the other, what it gives whole:
 same rows in the same order, the same refusals, the same name of its collection. So
 memory holds some parts at a time, however large the file.
 
-Contents: Job, jobs_of_file, parts_of, numbered, LARGE_BYTES, TUNES_PER_PART.
+Contents: Job, job_of, is_large, parts_of, numbered, LARGE_BYTES, TUNES_PER_PART.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Generator, Iterator
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -30,12 +30,14 @@ from melodex.reading import (
 
 if TYPE_CHECKING:
     from melodex.reading.abc.reader import AbcPart
+    from melodex.reading.apart import Apart
 
 __all__ = [
     "LARGE_BYTES",
     "TUNES_PER_PART",
     "Job",
-    "jobs_of_file",
+    "is_large",
+    "job_of",
     "numbered",
     "parts_of",
 ]
@@ -67,6 +69,8 @@ class Job:
         Whether nothing of the file comes before.
     kept_at : Path, optional
         Where the file lies; None for the path that ``source`` is.
+    fault : HostileInputError, optional
+        For which it is refused unread.
     """
 
     source: str
@@ -76,6 +80,7 @@ class Job:
     part: AbcPart | None = None
     is_first: bool = True
     kept_at: Path | None = None
+    fault: HostileInputError | None = None
 
     def done(self) -> PreparedFile:
         """Read it and make it into rows."""
@@ -105,48 +110,64 @@ class Job:
             return FileReading(self.source, refusals=(refusal,))
 
 
-def jobs_of_file(path: Path, collection: str, choice: Choice) -> Iterator[Job]:
-    """What there is to do for a file: one thing, or for a large one its parts in turn."""
+def job_of(path: Path, collection: str, choice: Choice) -> Job:
+    """What there is to do for a file."""
     source = str(path)
-    return parts_of(Job(source, place_path(source), collection, choice, kept_at=path))
+    return Job(source, place_path(source), collection, choice, kept_at=path)
 
 
-def parts_of(whole: Job) -> Iterator[Job]:
-    """The parts of a large ABC file, in turn; of any other file the job itself."""
-    text = ""
-    path = whole.kept_at or Path(whole.source)
+def is_large(whole: Job) -> bool:
+    """Whether a file is large enough to be read in parts."""
     try:
-        if path.stat().st_size > LARGE_BYTES:
-            text = text_of_abc(contents(path, whole.source), whole.source)
-    except (OSError, ValueError, ReadingError):
+        return (whole.kept_at or Path(whole.source)).stat().st_size > LARGE_BYTES
+    except (OSError, ValueError):
         # Whoever reads it refuses it, with the reason.
-        text = ""
-    if text:
-        yield from jobs_of_text(text, whole)
-    else:
+        return False
+
+
+def parts_of(whole: Job, apart: Apart) -> Iterator[Job]:
+    """The parts of a large ABC file, in turn; of any other file the job itself.
+
+    What looks through all of its tunes is the other process: a file that costs too much
+    even there is refused whole.
+    """
+    text = text_of(whole) if is_large(whole) else ""
+    if not text:
         yield whole
-
-
-def jobs_of_text(text: str, whole: Job) -> Iterator[Job]:
-    """The parts of an ABC file, in turn."""
+        return
     from melodex.reading.abc.reader import abc_parts
 
     source, choice = whole.source, whole.choice
-    collection = whole.collection or book_of_all(text, source, choice)
+    try:
+        collection = storable(whole.collection) or apart.do(book_of_all, whole)
+    except HostileInputError as error:
+        yield replace(whole, fault=error)
+        return
     # Without a book the name of the folder is given, as no part may look for its own.
-    collection = storable(collection) or folder_of(whole.place)
+    collection = collection or folder_of(whole.place)
     is_first = True
     for part in abc_parts(text, source, TUNES_PER_PART):
         yield Job(source, whole.place, collection, choice, part, is_first)
         is_first = False
 
 
-def book_of_all(text: str, source: str, choice: Choice) -> str:
-    """The book that all tunes name that can be read, if it is the same."""
+def text_of(whole: Job) -> str:
+    """The text of an ABC file; empty if it is none, or cannot be read."""
+    try:
+        data = contents(whole.kept_at or Path(whole.source), whole.source)
+    except ReadingError:
+        return ""
+    return text_of_abc(data, whole.source)
+
+
+def book_of_all(whole: Job) -> str:
+    """The book that all tunes of an ABC file name that can be read, if it is the same."""
     from melodex.reading.abc.reader import abc_books, abc_parts
 
+    source = whole.source
     found: set[str] = set()
-    for book in abc_books(abc_parts(text, source, TUNES_PER_PART), choice):
+    parts = abc_parts(text_of(whole), source, TUNES_PER_PART)
+    for book in abc_books(parts, whole.choice):
         found.add(storable(book))
         if len(found) > 1:
             return ""

@@ -22,7 +22,14 @@ from melodex.corpus.writing.preparing import PreparedFile
 from melodex.errors import HostileInputError
 from melodex.reading import Choice
 from melodex.reading.apart import Apart
-from melodex.tasks.adding.parts import LARGE_BYTES, Job, jobs_of_file, numbered
+from melodex.tasks.adding.parts import (
+    LARGE_BYTES,
+    Job,
+    is_large,
+    job_of,
+    numbered,
+    parts_of,
+)
 
 __all__ = ["WORTH_STARTING_BYTES", "made_apart", "made_into_rows", "usual_workers"]
 
@@ -57,7 +64,7 @@ def made_into_rows(
     workers : int
         So many processes at most beside this one.
     """
-    jobs = (job for path in paths for job in jobs_of_file(path, collection, choice))
+    jobs = [job_of(path, collection, choice) for path in paths]
     size = bytes_of(paths)
     # One file that is not large is one thing to do; of large ones nobody knows yet.
     workers = min(workers, len(paths) + size // LARGE_BYTES)
@@ -78,7 +85,7 @@ def bytes_of(paths: Iterable[Path]) -> int:
 
 
 def made_apart(
-    jobs: Iterable[Job], workers: int = 1
+    files: Sequence[Job], workers: int = 1
 ) -> Generator[PreparedFile, None, None]:
     """Files made into rows by processes of their own, in the order of the files."""
     crew = [Apart() for _ in range(workers)]
@@ -87,10 +94,13 @@ def made_apart(
         # Before there are threads, starting one is quick.
         apart.start()
         free.put(apart)
+    surveyor = Apart()
+    if any(is_large(file) for file in files):
+        surveyor.start()
     coming: deque[Future[PreparedFile]] = deque()
-    with ThreadPoolExecutor(workers) as pool:
+    with surveyor, ThreadPoolExecutor(workers) as pool:
         try:
-            for job in jobs:
+            for job in (part for file in files for part in parts_of(file, surveyor)):
                 coming.append(pool.submit(made_by_any, free, job))
                 if len(coming) >= AHEAD_FOR_EACH * workers:
                     yield coming.popleft().result()
@@ -106,6 +116,8 @@ def made_apart(
 
 def made_by_any(free: SimpleQueue[Apart], job: Job) -> PreparedFile:
     """Have a process that is free do a job; refuse what it cannot do in bounds."""
+    if job.fault:
+        return job.refused(job.fault)
     apart = free.get()
     try:
         return apart.do(Job.done, job)

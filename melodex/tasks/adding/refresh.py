@@ -69,13 +69,15 @@ class Differences:
     gone_tunes: int = 0
     refusals: list[Refusal] = field(default_factory=list)
     ways: dict[str, Way] = field(default_factory=dict)
+    newly_named: dict[str, Way] = field(default_factory=dict)
     gone_places: list[int] = field(default_factory=list)
     moved_places: list[int] = field(default_factory=list)
 
     @property
     def is_in_step(self) -> bool:
         """Whether there is nothing to do."""
-        return not (self.new or self.changed or self.moved or self.gone_places or self.gone)
+        found = self.new, self.changed, self.moved, self.gone_places, self.gone
+        return not any(found) and not self.newly_named
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +90,10 @@ class Refreshed:
 
 
 def differences(
-    corpus_path: Path, progress: Callable[[int, int], None] | None = None
+    corpus_path: Path,
+    progress: Callable[[int, int], None] | None = None,
+    *,
+    named: Iterable[Path] = (),
 ) -> Differences:
     """Compare the folders of a corpus with what it holds; nothing is changed.
 
@@ -98,6 +103,9 @@ def differences(
         The corpus.
     progress : callable, optional
         Called with files done and files in all.
+    named : iterable of Path
+        Folders that the corpus was made from too, before it kept which; what is new in
+        them goes into the collection that is called like its folder.
 
     Raises
     ------
@@ -115,8 +123,11 @@ def differences(
             "JOIN tune ON tune.id = place.tune "
             "JOIN collection ON collection.id = place.collection WHERE place.id > 0"
         )
+    given = (place_path(str(path)) for path in named)
+    newly_named = {path: Way("", Choice()) for path in given if path not in folders}
+    folders |= newly_named
     missing = tuple(path for path in folders if not Path(path).is_dir())
-    found = Differences(tuple(folders), missing)
+    found = Differences(tuple(folders), missing, newly_named=newly_named)
     held: dict[str, Held] = defaultdict(dict)
     numbers: dict[str, dict[tuple[str, int], int]] = defaultdict(dict)
     for number, file, name, occurrence, tune_id, collection, *choice in places:
@@ -251,7 +262,10 @@ def refresh(
     # What has moved stands in its new place by now, and keeps its tags.
     places = [*found.moved_places, *(found.gone_places if remove_gone else ())]
     removed = 0
-    if places:
+    if places or found.newly_named:
         with CorpusWriter.open(corpus_path, create=False) as writer:
-            removed = len(writer.remove_these_places(places).removed)
+            for path, way in found.newly_named.items():
+                writer.note_folder(path, way.collection, way.choice)
+            if places:
+                removed = len(writer.remove_these_places(places).removed)
     return Refreshed(found, tuple(added), removed)

@@ -5,6 +5,7 @@ Contents: Done, Undone, what_was_done, undo.
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -109,7 +110,12 @@ def undo(corpus_path: Path, number: int | None = None) -> Undone:
             )
         done = put_back(writer, number)
     with Corpus.open(corpus_path) as corpus:
-        rows = tuple(corpus.tune(tune_id) for tune_id in done.tunes)
+        # What another process has taken out again by now is back no longer.
+        found = corpus.tune_rows(
+            "WHERE tune_id IN (SELECT value FROM json_each(?))", [json.dumps(done.tunes)]
+        )
+    place = {tune_id: at for at, tune_id in enumerate(done.tunes)}
+    rows = tuple(sorted(found, key=lambda row: place[row.tune_id]))
     return Undone(
         done.number, rows, tuple(done.displaced), tuple(done.left), tuple(done.sets)
     )

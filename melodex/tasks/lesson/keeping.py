@@ -209,12 +209,19 @@ def audited(result: Audit) -> Iterator[Found]:
 
 
 def gathered(corpus: Corpus, result: Gathering) -> Iterator[Found]:
-    """Gathered passages with their surroundings; finds that share those are one."""
-    melodies = corpus.melodies({example.tune_id for example in result.examples})
+    """Gathered passages with their surroundings; finds that share those are one.
+
+    Of a tune that cannot be read nothing is kept; ``check`` names it.
+    """
+    melodies = corpus.melodies(
+        {example.tune_id for example in result.examples}, on_damage=lambda damage: None
+    )
     wished = topic_of_wish(result.wish)
     before: Found | None = None
     for example in result.examples:
-        whole = melodies[example.tune_id]
+        whole = melodies.get(example.tune_id)
+        if whole is None:
+            continue
         reason = "; ".join(example.reasons)
         bars = example.first_bar, example.last_bar
         if before is not None and joins(before, example.tune_id, bars):
