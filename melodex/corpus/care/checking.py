@@ -25,6 +25,7 @@ from typing import Any
 from melodex.corpus.care.salvage import every_row
 from melodex.corpus.chunks import PackedChunk, TuneNotes, encode_notes, unpack
 from melodex.corpus.connection import journal_bytes, reading
+from melodex.corpus.facets import FACET_TABLES, FACET_VERSION
 from melodex.corpus.faults import faults_named
 from melodex.corpus.lessons import COUNT_OF_SETS
 from melodex.corpus.rows import facets_crc32, row_crc32, tune_columns, words_of
@@ -168,11 +169,24 @@ class Check:
             index_words(fresh)
             there = definitions(self.connection)
             missing = definitions(fresh) - there
+        # Who writes next puts today's view and today's facets in the place of earlier ones.
+        renewed = set[str]()
         if any(sql == EARLIER_OVERVIEW.strip() for *_, sql in there):
-            # It holds no rows, and who writes next puts today's in its place.
-            missing = {each for each in missing if each[1] != "tune_overview"}
+            renewed.add("tune_overview")
+        if self.has_earlier_facets():
+            renewed.update(FACET_TABLES)
+        missing = {each for each in missing if each[2] not in renewed}
         for _, name, _, statement in sorted(missing):
             self.found(f"a definition is missing or changed: {statement[:40] or name} ...")
+
+    def has_earlier_facets(self) -> bool:
+        """Whether analysis is kept as an earlier version worked it out."""
+        sql = "SELECT value FROM setting WHERE name = 'facet_version'"
+        try:
+            said = [str(row[0]) for row in self.connection.execute(sql)]
+        except sqlite3.DatabaseError:
+            return False
+        return any(text.isdecimal() and int(text) < FACET_VERSION for text in said)
 
     def read_chunks(self) -> None:
         """Unpack all notes for matching."""
