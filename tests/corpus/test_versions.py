@@ -131,7 +131,7 @@ def test_migrating_by_two_processes_under_kills_loses_nothing(tmp_path):
 
 def test_the_view_of_earlier_files_is_no_fault_and_the_next_writer_puts_todays(tmp_path):
     path = tmp_path / "corpus.melodex"
-    kept(2, path)
+    kept(3, path)
 
     def view() -> str:
         sql = "SELECT sql FROM sqlite_master WHERE name = 'tune_overview'"
