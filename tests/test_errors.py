@@ -138,7 +138,7 @@ def test_a_title_of_two_tunes_carries_both_with_what_tells_them_apart(corpus) ->
     told = {(row.composer, row.printed_key, row.bar_count) for row in rows}
     assert told == {("Ila Brenn", "C major", 3), ("Osk Vell", "D minor", 4)}
     assert caught.value.candidates_in_all == 2
-    assert "Ila Brenn, C major, 3 bars" in str(caught.value)
+    assert "Ila Brenn, C major, 4/4, 3 bars" in str(caught.value)
 
 
 def test_a_mistyped_title_carries_the_nearest(corpus) -> None:
