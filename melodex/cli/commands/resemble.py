@@ -106,7 +106,7 @@ def command(
     Examples:
       $ melodex resemble "5 1' 7 6 5 3"
       $ melodex resemble "q. e q q h" --limit 3
-      $ melodex resemble "1 2 3 5" --within "kind jig; key G" --limit 3
+      $ melodex resemble "1 2 3 5" --within "kind jig" --limit 3
       $ melodex resemble --from corpus_demo/own/own_song.abc --bars 1-4 --limit 3
     """
     from melodex.corpus.reader import Corpus
