@@ -135,7 +135,25 @@ class ReadingError(MelodexError):
 
 
 class HostileInputError(ReadingError):
-    """A limit on size, nesting, notes or time was reached while reading."""
+    """A limit on size, nesting, notes or time was reached while reading.
+
+    Attributes
+    ----------
+    limit : float or None
+        How much would have been read, in the unit that the message names: bytes where
+        it says MB; None where what was read is out of order, not too much.
+    """
+
+    def __init__(
+        self,
+        what: str,
+        *,
+        limit: float | None = None,
+        where: str = "",
+        hint: str | Remedy = "",
+    ) -> None:
+        self.limit = limit
+        super().__init__(what, where=where, hint=hint)
 
 
 class PhraseError(MelodexError):

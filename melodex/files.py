@@ -40,6 +40,7 @@ OPEN_ALREADY = ("/dev/stdout", "/dev/stderr", "/dev/fd/", "/proc/")
 
 PART_MARK = ".melodex-part-"
 LONGEST_STEM = 40
+"""Characters of the target's name in that of a part file: file systems allow 255 bytes."""
 
 
 def final_place(path: Path) -> Path:

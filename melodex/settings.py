@@ -1,17 +1,16 @@
-"""Settings: what a corpus was built with, and what a query asks for.
+"""Settings: what a corpus was built with, and what the pairs of an alignment earn.
 
 Conventions: settings of the corpus are written into it and compared when it is
-opened; settings of a query belong to the query alone. Points are whole numbers,
-higher is better, and errors cost (negative points).
+opened; costs belong to the query alone. Points are whole numbers, higher is better,
+and errors cost (negative points).
 
-Contents: ENCODING_VERSION, NGRAM_LENGTH, AlignmentCosts, CorpusSettings,
-QuerySettings.
+Contents: ENCODING_VERSION, NGRAM_LENGTH, AlignmentCosts, CorpusSettings.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, field
+from dataclasses import asdict
 from typing import Any
 
 from melodex.errors import SettingsError
@@ -19,13 +18,16 @@ from melodex.records import dataclass
 
 __all__ = [
     "ENCODING_VERSION",
+    "FEWEST_NOTES",
     "MAX_QUERY_NOTES",
     "NEAR_SEMITONES",
     "NGRAM_LENGTH",
     "AlignmentCosts",
     "CorpusSettings",
-    "QuerySettings",
 ]
+
+FEWEST_NOTES = 3
+"""Notes of a phrase that is looked for; our choice: fewer stand in nearly every tune."""
 
 ENCODING_VERSION = 1
 """Changes when the bytes in a packed chunk come to mean something else."""
@@ -41,8 +43,11 @@ MAX_QUERY_NOTES = 4096
 """More than any melody has; keeps the memory of one alignment under 100 MB."""
 
 LENGTH_RELATIONS = 4
+"""Same class, one apart, further apart, one of them unknown."""
 LARGEST_GAIN = 100
+"""Points of one pair: with these a phrase of 327 notes still counts in 16 bits."""
 LARGEST_COST = 200
+"""Points that an error may cost."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,28 +195,3 @@ class CorpusSettings:
                     where=where,
                     hint="build the corpus again with this version of melodex",
                 )
-
-
-@dataclass(frozen=True, slots=True)
-class QuerySettings:
-    """What a query asks for.
-
-    Parameters
-    ----------
-    limit : int
-        How many tunes to return, 1 or more.
-    costs : AlignmentCosts
-        Points of the alignment.
-
-    Raises
-    ------
-    SettingsError
-        If the limit is below 1.
-    """
-
-    limit: int = 20
-    costs: AlignmentCosts = field(default_factory=AlignmentCosts)
-
-    def __post_init__(self) -> None:
-        if self.limit < 1:
-            raise SettingsError(f"at least one match must be asked for, not {self.limit}")

@@ -96,6 +96,27 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
 
 @pytest.fixture(scope="session")
+def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo as its command makes it, made once: to be read, or copied."""
+    from melodex.tasks.demo import prepare_demo
+
+    folder = tmp_path_factory.mktemp("demo")
+    assert not prepare_demo(folder).added.refusals
+    return folder
+
+
+@pytest.fixture(scope="session")
+def whole_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A corpus of all the demo's tunes, the own songs too: to be read, or copied."""
+    from melodex.tasks.adding.add import add_paths
+    from melodex.tasks.demo import tunes_folder
+
+    path = tmp_path_factory.mktemp("whole") / "demo.melodex"
+    assert not add_paths(path, [tunes_folder()]).refusals
+    return path
+
+
+@pytest.fixture(scope="session")
 def chromium() -> Iterator[Browser]:
     """Debian's Chromium; a machine without it fails here."""
     from playwright.sync_api import sync_playwright

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 import pytest
-from music21 import converter, stream
+from music21 import converter, meter, stream
 from music21.abcFormat import ABCFile, translate
 
 from melodex.melody import TICKS_PER_QUARTER, Melody
@@ -124,27 +124,34 @@ def chord_of(text: str, bar: int, onset_ticks: int) -> Chord:
     return Chord(text, root, found[2], pitch_class(found[3] or found[1]), bar, onset)
 
 
-def abc_streams(path: Path) -> list[stream.Stream]:
+def abc_streams(path: Path) -> list[stream.Score]:
     """Every tune of an ABC file through music21, chord symbols taken out."""
     text = re.sub(r'"[^"]*"', "", path.read_text(encoding="utf-8"))
     tunes = ABCFile(abcVersion=(2, 1, 0)).readstr(text).splitByReferenceNumber()
     return [translate.abcToStreamScore(t) for n, t in tunes.items() if n is not None]
 
 
-def streams(path: Path) -> list[stream.Stream]:
+def score_of(path: Path) -> stream.Score:
+    sheet = converter.parse(path, forceSource=True)
+    assert isinstance(sheet, stream.Score)
+    return sheet
+
+
+def streams(path: Path) -> list[stream.Score]:
     if path.suffix == ".abc":
         return abc_streams(path)
-    return [converter.parse(path, forceSource=True).toSoundingPitch()]
+    return [score_of(path).toSoundingPitch()]
 
 
-def tune_of(melody: Melody, sheet: stream.Stream) -> Tune:
+def tune_of(melody: Melody, sheet: stream.Score) -> Tune:
     """Lay music21's first part out; its bars count from 0 in ABC, so they are recounted."""
     part = sheet.parts[0]
     bars = [b for b in part.getElementsByClass(stream.Measure) if b.duration.quarterLength]
     has_pickup = bars[0].duration.quarterLength < bars[0].barDuration.quarterLength
     starts = [Fraction(bar.offset) for bar in bars]
     if melody.title in BARS_OF_CHANGING_METRE:
-        starts = [*accumulate([0, *BARS_OF_CHANGING_METRE[melody.title]])][:-1]
+        widths = BARS_OF_CHANGING_METRE[melody.title]
+        starts = [Fraction(at) for at in accumulate([0, *widths])][:-1]
     notes = []
     for note in part.flatten().stripTies().getElementsByClass("Note"):
         onset = Fraction(note.offset)
@@ -309,7 +316,8 @@ def places_of_weight(tune: Tune, note: Note) -> bool:
     """Whether a note starts on a beat that carries the chord."""
     bar = max((b for b in tune.bars if b.offset <= note.onset), key=lambda b: b.offset)
     inside = note.onset - Fraction(bar.offset)
-    metre = bar.timeSignature or bar.getContextByClass("TimeSignature")
+    metre = bar.timeSignature or bar.getContextByClass(meter.TimeSignature)
+    assert metre
     if metre.numerator in {6, 9, 12}:
         return inside % Fraction(3, 2) == 0
     return inside in ({0, 2} if metre.numerator == 4 else {0})
@@ -339,6 +347,7 @@ def test_the_harmony_fits_the_melody(corpus: dict[str, Tune], own: dict[str, Tun
         foreign = []
         for place, note in weighty:
             chord = tune.chord_under(note)
+            assert chord
             interval = (note.midi - chord.root) % 12
             if interval not in CHORD_TONES[chord.quality]:
                 following = tune.notes[place + 1].midi - note.midi
@@ -440,7 +449,7 @@ def test_split_pairs_start_in_different_parts_of_the_bar(corpus: dict[str, Tune]
         a, b = both(corpus, pair)
         assert [p + pair["transposition_semitones"] for p in pitches(a)] == pitches(b)
         assert lengths(a)[:-1] == lengths(b)[:-1]
-        assert (a[0].onset % 4, b[0].onset % 4) == (0, 2)
+        assert [a[0].onset % 4, b[0].onset % 4] == [Fraction(0), Fraction(2)]
 
 
 def test_phrases_inside_another_tune_start_one_and_not_the_other(
@@ -786,7 +795,7 @@ def test_the_pickup_is_bar_nought(corpus: dict[str, Tune]) -> None:
 
 
 def written_pitches(path: Path) -> list[int]:
-    part = converter.parse(path, forceSource=True).parts[0]
+    part = score_of(path).parts[0]
     return [n.pitch.midi for n in part.flatten().stripTies().getElementsByClass("Note")]
 
 
@@ -803,7 +812,7 @@ def test_transposing_instruments_sound_where_they_are_said_to(
 
 def test_second_parts_are_left_aside(corpus: dict[str, Tune]) -> None:
     for feature in features("second part"):
-        sheet = converter.parse(FOLDER / feature["source"], forceSource=True)
+        sheet = score_of(FOLDER / feature["source"])
         assert [part.partName for part in sheet.parts][1] == feature["part"]
         assert corpus[feature["title"]].melody.credits.part != feature["part"]
 

@@ -6,6 +6,7 @@ import ast
 import re
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -17,11 +18,14 @@ from melodex.cli import melodex as command_line
 from melodex.errors import (
     REMEDIES,
     AmbiguousPhraseError,
+    HostileInputError,
     MelodexError,
     PassageError,
     PhraseError,
     UnknownTuneError,
 )
+from melodex.reading.abc.time import LONGEST_LENGTH_TEXT, length_factor
+from melodex.reading.musicxml.package import MOST_DEPTH, MOST_TAGS, sheet_root
 from melodex.reading.phrase.reader import read_phrase
 from melodex.scripting import hints as python_hints
 from melodex.workbench import asking
@@ -156,6 +160,23 @@ def test_bars_that_are_not_there_carry_those_that_are(corpus) -> None:
     with pytest.raises(PassageError) as caught:
         tune.bars(9, 12)
     assert caught.value.limits == (1, tune.last_bar)
+
+
+@pytest.mark.parametrize(
+    ("read", "limit"),
+    [
+        (lambda: sheet_root(b"<a>" * 300 + b"</a>" * 300, packed=False), MOST_DEPTH),
+        (lambda: sheet_root(b"<a/>" * (MOST_TAGS + 1), packed=False), MOST_TAGS),
+        (lambda: length_factor("1" * 40), LONGEST_LENGTH_TEXT),
+    ],
+    ids=["depth", "tags", "length"],
+)
+def test_too_much_carries_how_much_would_have_been_read(
+    read: Callable[[], object], limit: int
+) -> None:
+    with pytest.raises(HostileInputError) as caught:
+        read()
+    assert caught.value.limit == limit
 
 
 def test_each_door_words_the_same_fault_for_itself(tmp_path: Path) -> None:

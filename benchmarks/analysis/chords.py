@@ -33,7 +33,7 @@ from melodex.analysis.harmony.devices import find_two_five_ones, sure_tonic
 from melodex.analysis.harmony.devices import harmony as read_harmony
 from melodex.analysis.harmony.progression_search import chord_bytes, find_in_row, sift
 from melodex.analysis.harmony.progressions import read_progression, tokens_of
-from melodex.analysis.keys import key_spans
+from melodex.analysis.keys import read_keys
 from melodex.melody import (
     TICKS_PER_QUARTER,
     Bar,
@@ -221,7 +221,7 @@ def predicted(piece: Piece) -> list[int | None]:
             for chord, onset in zip(piece.chords, onsets, strict=True)
         ),
     )
-    held = harmony.keys_at(melody, key_spans(melody, chords=piece.chords), onsets)
+    held = harmony.keys_at(melody, read_keys(melody, chords=piece.chords).spans, onsets)
     return [sure_tonic(key.tonic_fifths, key.mode, certainty) for key, certainty in held]
 
 

@@ -16,8 +16,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
+from benchmarks.analysis.guessed import guess_chord
 from benchmarks.analysis.keys_fit import beats_of, chords_by_beat, human_kind
 from benchmarks.analysis.keys_truth import (
     PRINTED_MODES,
@@ -29,13 +31,13 @@ from benchmarks.analysis.keys_truth import (
     labelled_tunes,
     top_line,
 )
+from benchmarks.analysis.profiles import pitch_class_lengths, profile_keys
 from benchmarks.keeping import about, asker, keep
-from melodex.analysis.keys import global_key, key_spans, modal_passages
+from melodex.analysis.keys import modal_passages, read_keys
 from melodex.analysis.keys.home import same_key
 from melodex.analysis.keys.local import (
     CHORDS,
     VOICES,
-    guess_chord,
     local_keys_from_weights,
 )
 from melodex.analysis.keys.spans import KeySpan
@@ -91,21 +93,33 @@ def unstated(melody: Melody) -> Melody:
     return replace(melody, keys=(replace(change, key=major, stated=False),))
 
 
+def fitted_key(melody: Melody, *, use_signature: bool) -> Key:
+    """Our own reading of the notes alone."""
+    return read_keys(melody, chords=(), use_signature=use_signature).reading.key
+
+
+def profile_key(melody: Melody, *, profile: str) -> Key:
+    """The key whose published profile fits best."""
+    return profile_keys(pitch_class_lengths(melody), profile)[0][0]
+
+
 def measure_global(tunes: list[tuple[Melody, Key]]) -> list[Row]:
     """Tonic, tonic and mode, and balance over modes, by each way of finding the key."""
     rows = []
-    for name, options in (
-        ("no signature", {"use_signature": False}),
-        ("signature used", {"use_signature": True}),
-        ("Krumhansl-Kessler", {"method": "krumhansl-kessler"}),
-        ("Albrecht-Shanahan", {"method": "albrecht-shanahan"}),
-    ):
+    ways: dict[str, Callable[[Melody], Key]] = {
+        "no signature": partial(fitted_key, use_signature=False),
+        "signature used": partial(fitted_key, use_signature=True),
+        "Krumhansl-Kessler": partial(profile_key, profile="krumhansl-kessler"),
+        "Albrecht-Shanahan": partial(profile_key, profile="albrecht-shanahan"),
+    }
+    for name, way in ways.items():
         found = []
         for melody, key in tunes:
-            said = global_key(unstated(melody), chords=(), **options).key  # type: ignore[arg-type]
+            said = way(unstated(melody))
             tonic = said.mode != "none" and (said.tonic_fifths - key.tonic_fifths) % 12 == 0
             exact = said.mode != "none" and same_key(said, key)
-            if "method" in options:
+            if "-" in name:
+                # A profile spells one tonic a pitch class.
                 exact = tonic and said.mode == key.mode
             found.append((tonic, exact, key.mode))
         task = f"global key, {name}"
@@ -168,13 +182,13 @@ def by_symbols(piece: Analysed) -> list[Key]:
         for onset, _, root, notes in piece.chords
     )
     end = Bar(1, 0, piece.beats * TICKS_PER_QUARTER)
-    spans = key_spans(Melody(chords=symbols, bars=(end,)))
+    spans = read_keys(Melody(chords=symbols, bars=(end,))).spans
     return [span_at(spans, beat * TICKS_PER_QUARTER) for beat in range(piece.beats)]
 
 
 def by_top_line(piece: Analysed) -> list[Key]:
     """Local keys from the top voice alone, as for any melody."""
-    spans = key_spans(top_line(piece))
+    spans = read_keys(top_line(piece)).spans
     return [span_at(spans, beat * TICKS_PER_QUARTER) for beat in range(piece.beats)]
 
 

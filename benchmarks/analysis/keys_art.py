@@ -22,7 +22,7 @@ from typing import Any
 from benchmarks.analysis.keys import Row, row, share
 from benchmarks.analysis.keys_truth import CORPUS
 from benchmarks.keeping import about, asker, keep
-from melodex.analysis.keys import global_key
+from melodex.analysis.keys import read_keys
 from melodex.melody import Key, fifths_from_name, pitch_class
 from melodex.reading import read_path
 
@@ -72,7 +72,7 @@ def measure() -> tuple[list[Row], list[str]]:
     items, apart = [], []
     for name, key in movements().items():
         tunes = read_path(CORPUS / name).tunes
-        said = global_key(tunes[0].melody).key if tunes else Key(0, "none")
+        said = read_keys(tunes[0].melody).reading.key if tunes else Key(0, "none")
         refused = said.mode == "none"
         tonic = not refused and pitch_class(said.tonic_fifths) == pitch_class(
             key.tonic_fifths

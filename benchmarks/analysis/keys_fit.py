@@ -18,13 +18,15 @@ Contents: fit_global, fit_local, write_weights.
 from __future__ import annotations
 
 import math
-from collections import Counter
+from collections import defaultdict
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from scipy.optimize import minimize
 
+from benchmarks.analysis.guessed import guess_chord
 from benchmarks.analysis.keys_truth import (
     PRINTED_MODES,
     Analysed,
@@ -34,7 +36,7 @@ from benchmarks.analysis.keys_truth import (
 )
 from melodex.analysis.keys import weights as keys_weights
 from melodex.analysis.keys.evidence import GROUPS, REACH, TONIC_REACH, evidence
-from melodex.analysis.keys.local import CHORD_KINDS, guess_chord
+from melodex.analysis.keys.local import CHORD_KINDS
 from melodex.melody import MODES, Key, Melody
 
 LOWEST, DEGREES = -7, 18
@@ -229,7 +231,7 @@ def fit_local(pieces: list[tuple[Analysed, float]]) -> tuple[Table, Table]:
     table then serves both.
     """
     notes = {mode: np.full(NOTES, NOTE_PRIOR) for mode in ("major", "minor")}
-    chords: dict[str, Counter[tuple[int, int]]] = {mode: Counter() for mode in notes}
+    chords = {mode: defaultdict[tuple[int, int], float](float) for mode in notes}
     for piece, often in pieces:
         sources = [chords_by_beat(piece)]
         if piece.lines_up:
@@ -248,7 +250,7 @@ def fit_local(pieces: list[tuple[Analysed, float]]) -> tuple[Table, Table]:
     return logs, {mode: smoothed(counted) for mode, counted in chords.items()}
 
 
-def smoothed(counted: Counter[tuple[int, int]]) -> Any:
+def smoothed(counted: Mapping[tuple[int, int], float]) -> Any:
     """Log shares of chords, leaning on roots and kinds apart where there are few."""
     table = np.zeros((ROOTS, len(CHORD_KINDS)))
     for place, count in counted.items():

@@ -22,6 +22,7 @@ import time
 import warnings
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -201,7 +202,7 @@ def measure(pieces: Sequence[Truth]) -> list[dict[str, Any]]:
             sums = [shares(piece) for piece in taken]
             seconds = time.process_time() - begun
             for number, name in enumerate(MEASURES):
-                low, high = bootstrap_interval(sums, lambda s, n=number: of(s, n))
+                low, high = bootstrap_interval(sums, partial(of, measure=number))
                 rows.append(
                     {
                         "task": f"{kind}, half {which}",

@@ -24,6 +24,7 @@ from collections import Counter
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 from benchmarks.faults.children import (
     Tell,
@@ -183,7 +184,7 @@ def kill_migrating(folder: Path, kills: int, draw: random.Random) -> Counter[str
 def everything(path: Path) -> list[object]:
     """All that a corpus says."""
     with closing(sqlite3.connect(path)) as connection:
-        said: list[object] = connection.execute(
+        said: list[Any] = connection.execute(
             "SELECT name, type, sql FROM sqlite_master ORDER BY 1"
         ).fetchall()
         for name, kind, sql in list(said):

@@ -215,7 +215,21 @@ def other_value(value: Any, draw: random.Random) -> Any:
         )
     if isinstance(value, list) and draw.random() < 0.7:
         return draw.choice((value * 2, value[:-1], value[::-1], []))
-    rest = (None, True, 0, -1, 1e308, 10**30, "", "x", [], {}, [[]], {"a": 1}, -0.0)
+    rest: tuple[Any, ...] = (
+        None,
+        True,
+        0,
+        -1,
+        1e308,
+        10**30,
+        "",
+        "x",
+        [],
+        {},
+        [[]],
+        {"a": 1},
+        -0.0,
+    )
     return draw.choice(rest)
 
 

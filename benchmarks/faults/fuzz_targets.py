@@ -19,7 +19,7 @@ import logging
 import tempfile
 import zipfile
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, MutableMapping
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -216,13 +216,13 @@ class Web:
         statuses: list[int] = []
         gone = asyncio.Event()
 
-        async def receive() -> dict[str, Any]:
+        async def receive() -> MutableMapping[str, Any]:
             if given:
                 return given.pop()
             await gone.wait()
             return {"type": "http.disconnect"}
 
-        async def send(message: dict[str, Any]) -> None:
+        async def send(message: MutableMapping[str, Any]) -> None:
             if message["type"] == "http.response.start":
                 statuses.append(message["status"])
 

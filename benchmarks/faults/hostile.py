@@ -115,7 +115,6 @@ def run(arguments: list[str]) -> str:
                 f"exit {ended.code} without a word: {arguments}"
             ) from ended
         return "refused" if ended.code else "taken"
-    return "taken"
 
 
 LOOKING = [name for name in COMMANDS if name not in {"add", "demo", "undo", "workbench"}]

@@ -139,8 +139,8 @@ def in_many_files(folder: Path, tunes: int) -> dict[str, Any]:
     """Add, stop, go on, check."""
     home, corpus = folder / "many", folder / "many.melodex"
     home.mkdir()
-    for first in range(0, tunes, TUNES_PER_FILE):
-        (home / f"{first:07}.abc").write_text(invented(first, TUNES_PER_FILE))
+    for number in range(0, tunes, TUNES_PER_FILE):
+        (home / f"{number:07}.abc").write_text(invented(number, TUNES_PER_FILE))
     words = ("--corpus", str(corpus), "add", str(home))
     first = Watched(*words)
     while tune_count(corpus) < STOP_AT * tunes and first.process.poll() is None:

@@ -20,6 +20,7 @@ import sqlite3
 import time
 from collections import Counter
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 
 from benchmarks.faults.children import Tell, reading, started
@@ -87,7 +88,7 @@ def rest(folder: Path, rounds: int, draw: random.Random) -> Counter[str]:
     for number in range(rounds):
         kills = number % 2 == 1
         children = [
-            started(lambda tell, seed=1000 + 8 * number + worker: work(path, seed, tell))
+            started(partial(work, path, 1000 + 8 * number + worker))
             for worker in range(draw.randint(1, MOST_PROCESSES))
         ]
         counts["rounds"] += 1

@@ -136,7 +136,7 @@ def in_a_room(sound: Floats, dice: np.random.Generator) -> NDArray[np.float32]:
     size = 1 << (len(padded) + len(tail)).bit_length()
     wet = np.fft.irfft(np.fft.rfft(padded, size) * np.fft.rfft(tail, size), size)
     wet = wet[: len(padded)]
-    wet *= 0.3 * np.sqrt(np.mean(padded**2) / max(np.mean(wet**2), 1e-12))
+    wet *= 0.3 * np.sqrt(np.mean(padded**2) / np.maximum(np.mean(wet**2), 1e-12))
     heard = padded + wet
     power = np.mean(sound**2) * 10 ** (-dice.choice(NOISE_DB) / 10)
     heard = heard + dice.normal(size=len(heard)) * np.sqrt(power)
@@ -279,12 +279,22 @@ def whistled(sung: Sung, centre: float, dice: np.random.Generator) -> Floats:
     return (sound + breath) * loud
 
 
-KINDS: dict[str, Callable[[Sung, np.random.Generator], Floats]] = {
-    **{name: (lambda sung, dice, name=name: played(sung, name, dice)) for name in PROGRAMS},
-    **{
-        f"sung, {name}": (lambda sung, dice, how=how: sung_sound(sung, how, dice))
-        for name, how in MANNERS.items()
-    },
+Kind = Callable[[Sung, np.random.Generator], Floats]
+
+
+def by_program(name: str) -> Kind:
+    """A line played by an instrument."""
+    return lambda sung, dice: played(sung, name, dice)
+
+
+def in_manner(how: Manner) -> Kind:
+    """A line sung in some manner."""
+    return lambda sung, dice: sung_sound(sung, how, dice)
+
+
+KINDS: dict[str, Kind] = {
+    **{name: by_program(name) for name in PROGRAMS},
+    **{f"sung, {name}": in_manner(how) for name, how in MANNERS.items()},
     "whistle": lambda sung, dice: whistled(sung, 86, dice),
     "whistle above 2,093 Hz": lambda sung, dice: whistled(sung, 98, dice),
 }

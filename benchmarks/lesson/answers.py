@@ -112,8 +112,8 @@ def sheets(name: str, path: Path) -> Iterator[Sheet]:
     if name == "demo":
         planted(path, "planted")
         yield from sheet_of(path, "planted", "", ("shared notes", "relative"))
-        for kinds in (("shared notes",), ("relative",)):
-            yield from sheet_of(path, "planted", "", kinds)
+        for kind in ("shared notes", "relative"):
+            yield from sheet_of(path, "planted", "", (kind,))
     by_hand(path, "by hand")
     for kinds in (
         (),

@@ -457,9 +457,9 @@ def keys(trial: Trial) -> Iterator[str]:
         r"Which notes has (\S+) (\w+) that (\S+) (\w+) has", trial.task
     ):
         new, old = mode_notes(found[1], found[2]), mode_notes(found[3], found[4])
-        right = [note for note in new if note not in old]
-        if trial.accepted()[0].split() != right:
-            yield f"it is {right}"
+        added = [note for note in new if note not in old]
+        if trial.accepted()[0].split() != added:
+            yield f"it is {added}"
     elif found := re.search(r"(\S+) (\w+) and (\S+) (\w+): what", trial.task):
         if found[1] != found[3] or "tonic" not in trial.accepted():
             yield "the tonics differ"
@@ -550,7 +550,8 @@ def cadence(trial: Trial) -> Iterator[str]:
     onset = trial.melody.chords[places[-1]].onset_ticks
     tonic, _ = key_of(trial.shown, onset)
     told = tuple(degree(tonic, chord_root(trial.melody.chords[p].text)) for p in places)
-    right = CLOSES.get(told) or ("half cadence" if told[1] == "5" else "none")
+    before, last = told
+    right = CLOSES.get((before, last)) or ("half cadence" if last == "5" else "none")
     if trial.accepted()[0] != right:
         yield f"{told} is a {right}"
 

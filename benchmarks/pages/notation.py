@@ -153,6 +153,7 @@ def heard_by_mido(data: bytes) -> list[tuple[int, int, int]]:
 def heard_by_music21(text: str) -> list[tuple[int, float, float]]:
     """Pitch, onset and length in quarters, ties merged, by music21."""
     score = music21.converter.parse(text, format="musicxml", forceSource=True)
+    assert isinstance(score, music21.stream.Score)
     out: list[tuple[int, float, float]] = []
     for note in score.parts[0].flatten().notes:
         if not isinstance(note, music21.note.Note) or note.duration.isGrace:

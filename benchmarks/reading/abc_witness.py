@@ -173,8 +173,8 @@ def compare_all(every: int = 1, always: frozenset[str] = frozenset()) -> Compari
                 chosen += [(label, tune) for tune in read_abc(whole, name).tunes]
     for start in range(0, len(chosen), TUNES_A_RUN):
         batch = chosen[start : start + TUNES_A_RUN]
-        texts = [plain_abc(tune.kept.decode(), n) for n, (_, tune) in enumerate(batch, 1)]
-        for (name, tune), theirs in zip(batch, witness_notes(texts), strict=True):
+        plain = [plain_abc(tune.kept.decode(), n) for n, (_, tune) in enumerate(batch, 1)]
+        for (name, tune), theirs in zip(batch, witness_notes(plain), strict=True):
             ours = our_notes(tune)
             result.compared += 1
             result.notes += len(ours)

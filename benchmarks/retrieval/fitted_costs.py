@@ -14,9 +14,9 @@ from __future__ import annotations
 from itertools import combinations
 
 from benchmarks.retrieval.corpus import families, judged_corpus
+from benchmarks.retrieval.fitting import FittedCosts, KinPair, fit_costs
 from benchmarks.retrieval.judgements import JudgedTune
 from melodex.corpus.chunks import encode_notes
-from melodex.matching.fitting import FittedCosts, KinPair, fit_costs
 from melodex.matching.query import encode_query
 from melodex.melody import Phrase
 

@@ -199,7 +199,7 @@ def cross_validated(data: Sequence[Weighed], columns: Sequence[int]) -> Array:
         weights = fitted(
             [e for e, f in zip(data, folds, strict=True) if f != fold], columns
         )
-        for place in np.flatnonzero(folds == fold):
+        for place in np.flatnonzero(folds == fold).tolist():
             entry = data[place]
             found[place] = precision(entry, entry.features[:, list(columns)] @ weights)
     return found

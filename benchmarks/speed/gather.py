@@ -27,7 +27,7 @@ from pathlib import Path
 
 from benchmarks.keeping import about, asker, keep
 from benchmarks.material import MUSIC21
-from melodex.analysis.keys import global_key
+from melodex.analysis.keys import read_keys
 from melodex.corpus.chunks import TUNES_PER_CHUNK, TuneNotes, encode_notes, pack
 from melodex.corpus.facets import FACET_TABLES
 from melodex.corpus.reader import Corpus
@@ -99,7 +99,7 @@ def originals() -> Iterator[Melody]:
 
 def symbols(melody: Melody, draw: random.Random) -> Iterator[ChordSymbol]:
     """A chord for each bar that holds notes, one that shares some of them."""
-    tonic = global_key(melody).key.tonic_fifths
+    tonic = read_keys(melody).reading.key.tonic_fifths
     for bar in melody.bars:
         inside = [
             fifths

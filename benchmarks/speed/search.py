@@ -284,7 +284,8 @@ def stored_parts(
     """What needs corpus files."""
     result: dict[str, Any] = {}
     with tempfile.TemporaryDirectory() as folder:
-        paths, phrases = {}, {}
+        paths: dict[str, Path] = {}
+        phrases: dict[str, str] = {}
         for name in ("real", list(named)[-1]):
             tunes = named[name][:100_000]
             label = f"{name}, {len(tunes):,} tunes"

@@ -107,6 +107,7 @@ def melodex(ctx: click.Context, corpus: Path | None) -> None:
 
 
 ALLOCATIONS_BETWEEN_COLLECTIONS = 50_000
+"""Objects made before the collector looks for rings; Python's own number is 700."""
 
 
 def main() -> None:

@@ -20,7 +20,7 @@ def among_options(command: Callable[..., Any]) -> Callable[..., Any]:
     """Give a command the options that say among which tunes it looks."""
     for name, help_text in (
         ("--without", "Leave out tunes that meet these wishes."),
-        ("--within", "Only tunes that meet these wishes: 'kind jig; key G'."),
+        ("--within", "Only tunes that meet these wishes: 'kind jig; key D'."),
     ):
         command = click.option(name, default="", metavar="WISHES", help=help_text)(command)
     return command

@@ -7,12 +7,18 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from typing import Protocol
 
 import click
 
 __all__ = ["Bar", "progress_bar", "tell_waiting"]
+
+BAR_COLUMNS = 30
+"""Columns of the bar itself: with its words it then fits a line of eighty."""
+
+LINE_GONE = "\x1b[1A\x1b[2K"
+"""A line up, and that line cleared (ECMA-48: CUU, EL): click ends a bar with a new line."""
 
 
 class Bar(Protocol):
@@ -27,23 +33,24 @@ def progress_bar(what: str) -> Iterator[Bar | None]:
     if not sys.stderr.isatty():
         yield None
         return
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
-
-    bar = Progress(
-        f"{what}",
-        BarColumn(),
-        MofNCompleteColumn(),
-        TimeRemainingColumn(),
-        "{task.fields[words]}",
-        console=Console(stderr=True),
-        transient=True,
+    bar = click.progressbar(
+        length=1,
+        label=what,
+        file=sys.stderr,
+        show_pos=True,
+        show_percent=False,
+        width=BAR_COLUMNS,
+        item_show_func=lambda words: words,
     )
-    with bar:
-        line = bar.add_task(what, total=None, words="")
+    with ExitStack() as shown:
 
         def move(done: float, total: int, words: str = "") -> None:
-            bar.update(line, completed=done, total=total, words=words)
+            bar.length = total
+            if not bar.entered:
+                # What the work came to stands in its place afterwards.
+                shown.callback(click.echo, LINE_GONE, nl=False, err=True, color=True)
+                shown.enter_context(bar)
+            bar.update(round(done) - bar.pos, words)
 
         yield move
 

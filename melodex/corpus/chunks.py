@@ -26,6 +26,7 @@ from dataclasses import field
 
 from melodex.errors import REMEDIES, DamagedCorpusError
 from melodex.melody import Melody, duration_class
+from melodex.melody.metre import ABSENT_DURATION_CLASS
 from melodex.records import dataclass
 
 __all__ = [
@@ -50,8 +51,11 @@ LANES = 32
 """Tunes side by side in a block: bytes in a 256-bit register."""
 
 ID_BYTES = 6
+"""Bytes of a tune id: twelve hexadecimal digits."""
 LENGTH_BYTES = 4
-UNKNOWN_LENGTH = -128
+"""Bytes of one length, an unsigned 32-bit number."""
+UNKNOWN_LENGTH = ABSENT_DURATION_CLASS
+"""The class that notes have of which no length is known."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,6 +42,7 @@ TURN_SECONDS = 5.0
 """How long one who leaves waits for another who leaves."""
 
 TURN_STEP_SECONDS = 0.005
+"""Between two looks whether it is one's turn: far below what a person notices."""
 
 
 def connect(path: Path) -> sqlite3.Connection:

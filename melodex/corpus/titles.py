@@ -27,7 +27,9 @@ SUGGESTED = 3
 """How many tunes an error names when a title fits none."""
 
 LOOKED_AT = 50
+"""Titles that are compared letter by letter, the best by runs of three letters."""
 MOST_RUNS = 60
+"""Runs of three letters that are asked for; a longer name is told by fewer."""
 
 LEAST_ALIKE = 0.3
 """Of the runs of three letters of both names; our choice: a letter or two are wrong."""

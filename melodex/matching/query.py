@@ -17,8 +17,11 @@ from melodex.settings import MAX_QUERY_NOTES, AlignmentCosts
 __all__ = ["EncodedQuery", "encode_query", "require_room"]
 
 LEAST_NOTES = 2
+"""Notes of a phrase: one interval."""
 HIGHEST_PITCH = 127
+"""MIDI number (MIDI 1.0: 0 to 127)."""
 MOST_POINTS = 32767
+"""Largest signed number of 16 bits, in which the kernel counts points."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,7 +41,6 @@ from melodex.melody.pitch import (
     pitch_class,
     pitch_class_name,
     spell,
-    tonic_of_signature,
 )
 from melodex.melody.record import Melody, Phrase, name_of
 
@@ -75,5 +74,4 @@ __all__ = [
     "pitch_class",
     "pitch_class_name",
     "spell",
-    "tonic_of_signature",
 ]

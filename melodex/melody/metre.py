@@ -18,8 +18,11 @@ TICKS_PER_QUARTER = 10080
 """2^5 * 3^2 * 5 * 7: 128ths, and their groups of 3, 5, 6, 7, 9, come out whole."""
 
 WEAKEST = 2.0**-6
+"""Strength of the finest division that is told apart: six halvings of a downbeat."""
 FREE_METRE_STRENGTH = 0.5
+"""Strength of every note where no metre says which are strong."""
 ABSENT_DURATION_CLASS = -128
+"""Class of a length that is not known: the lowest number of a signed byte."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,8 +12,7 @@ Temperley (2000), "The line of fifths", Music Analysis 19, 289-319: tonal pitch
 classes as whole numbers on an unbounded line.
 
 Contents: fifths_of, fifths_from_name, pitch_class, pitch_class_name, midi_of,
-octave_of, note_name, degree_name, degree_fifths, spell, tonic_of_signature,
-MODES.
+octave_of, note_name, degree_name, degree_fifths, spell, MODES.
 """
 
 from __future__ import annotations
@@ -32,12 +31,13 @@ __all__ = [
     "pitch_class",
     "pitch_class_name",
     "spell",
-    "tonic_of_signature",
 ]
 
 LINE_OF_LETTERS = "FCGDAEB"
 NATURAL_SEMITONES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+"""Semitones above C."""
 DEGREES_FROM_FOURTH = (4, 1, 5, 2, 6, 3, 7)
+"""Degrees in the order of fifths, from the fourth of the scale upward."""
 
 MODES = {
     "major": 0,
@@ -173,19 +173,3 @@ def spell(midi: int, tonic_fifths: int) -> int:
     lowest = tonic_fifths - 5
     # Seven is its own inverse modulo twelve, so 7 * semitones gives fifths.
     return lowest + (7 * midi - lowest) % 12
-
-
-def tonic_of_signature(signature_fifths: int, mode: str) -> int:
-    """Return the tonic, on the line of fifths, of a mode under a key signature.
-
-    Raises
-    ------
-    KeyError
-        If the mode is not one of :data:`MODES`.
-
-    Examples
-    --------
-    >>> pitch_class_name(tonic_of_signature(0, "dorian"))
-    'D'
-    """
-    return signature_fifths + MODES[mode]

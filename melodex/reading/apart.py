@@ -44,8 +44,13 @@ from melodex.reading.result import Choice, FileReading
 __all__ = ["Apart", "read_path_apart"]
 
 TRIES = 2
+"""Processes that a file is given before it is refused."""
+
 LENGTH = 8
+"""Bytes of the number in front of a message: how long it is."""
+
 MOST_AT_ONCE = 1 << 20
+"""Bytes that are read from a pipe at a time."""
 
 MOST_OPEN = 1 << 16
 """Numbers below this may be files that a copy of this process inherits."""
@@ -247,9 +252,11 @@ def serve() -> NoReturn:
     answers = os.dup(1)
     # What a library prints is for people.
     os.dup2(2, 1)
-    limit_memory()
     tasks: SimpleQueue[bytes] = SimpleQueue()
     threading.Thread(target=take, args=(0, tasks), daemon=True).start()
+    # Only now: a copy of a large process may be over the limit already, and a thread that
+    # gets no stack never says that it has begun.
+    limit_memory()
     while True:
         task = tasks.get()
         end_after()

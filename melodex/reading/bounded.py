@@ -20,6 +20,7 @@ MOST_CHANGES = 2000
 """Of key, or of metre: more than one in every bar of a long movement."""
 
 MOST_TEXT = 500
+"""Characters of a title, a name or another line about a tune that are kept."""
 
 Change = TypeVar("Change", KeyChange, MetreChange)
 
@@ -48,5 +49,7 @@ def settle(changes: list[Change], change: Change) -> None:
     if changes and changes[-1].onset_ticks == change.onset_ticks:
         changes.pop()
     if len(changes) >= MOST_CHANGES:
-        raise HostileInputError(f"more than {MOST_CHANGES} changes of key or metre")
+        raise HostileInputError(
+            f"more than {MOST_CHANGES} changes of key or metre", limit=MOST_CHANGES
+        )
     changes.append(change)

@@ -54,7 +54,7 @@ def out_of_time(seconds: float | None = None) -> HostileInputError:
     """The fault of a file that takes more than so many seconds."""
     seconds = MOST_SECONDS if seconds is None else seconds
     return HostileInputError(
-        f"reading it takes more than {seconds:g} seconds", hint=PART_IT
+        f"reading it takes more than {seconds:g} seconds", limit=seconds, hint=PART_IT
     )
 
 

@@ -30,8 +30,10 @@ NOTE_COLUMNS = ("bar", "beat_strength", "phrase")
 COLUMNS = (*NOTE_COLUMNS, *RECORD_COLUMNS, "tempo_quarters_per_minute")
 TIMED = ("bars", "keys", "metres", "chords", "marks", "tuplets")
 MOST_CHARACTERS = 2_000_000
+"""Characters of the JSON of one tune that are read."""
 MOST_TEXT = 500
 MOST_TICKS = 2**40
+"""Ticks of an onset that are believed: decades of music."""
 
 
 def kept_beside(melody: Melody, read_back: Melody) -> str:

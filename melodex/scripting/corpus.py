@@ -271,7 +271,7 @@ class Corpus(CorpusFile):
             Titles or ids of tunes to leave out.
         within, without : str
             Wishes that tunes have to meet to be searched, or must not:
-            ``"kind jig; key G"``.
+            ``"kind jig; key D"``.
         order : str
             ``evidence``, or ``alignment`` for alignment points alone.
         explain : bool
@@ -369,7 +369,7 @@ class Corpus(CorpusFile):
             Titles or ids of tunes that are known to be related.
         within, without : str
             Wishes that tunes have to meet to be searched, or must not:
-            ``"kind jig; key G"``.
+            ``"kind jig; key D"``.
         threshold : float
             Findings that chance would bring more often than this are left out.
         limit : int

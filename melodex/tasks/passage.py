@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 from melodex.errors import EmptyMelodyError, PassageError, ReadingError, UnknownTuneError
 from melodex.melody import Melody, Phrase, bars_text
 from melodex.records import dataclass
+from melodex.settings import FEWEST_NOTES
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
@@ -37,8 +38,6 @@ __all__ = [
     "read_span",
     "recording_of",
 ]
-
-FEWEST_NOTES = 3
 
 
 @dataclass(frozen=True, slots=True)

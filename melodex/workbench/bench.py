@@ -28,6 +28,7 @@ from melodex.errors import HostileInputError, UnknownTuneError
 from melodex.melody import Melody
 from melodex.reading import FileReading, Refusal, read_data
 from melodex.reading.apart import Apart
+from melodex.settings import FEWEST_NOTES
 from melodex.tasks.passage import Passage, Span, find_passage, passage_of, read_span
 from melodex.workbench.deeds import Deeds
 from melodex.workbench.work import Works
@@ -42,8 +43,8 @@ MOST_BYTES_AT_HAND = 16 << 20
 """Of all files at hand together, as they came: their tunes take several times as much."""
 
 MOST_REMEMBERED = 24
+"""Answers that are kept to be shown again in other forms."""
 AT_HAND = "hand"
-FEWEST_NOTES = 3
 
 Answer = TypeVar("Answer")
 

@@ -22,6 +22,7 @@ USUAL_PORT = 8642
 """Always the same where it is free, so that kept addresses stay good; our choice."""
 
 SECONDS_TO_FINISH = 5
+"""For answers on their way when the workbench is stopped."""
 
 
 def serve(

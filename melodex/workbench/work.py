@@ -27,7 +27,9 @@ if TYPE_CHECKING:
 __all__ = ["State", "Work", "Works", "adding", "adding_handed", "checking", "copying"]
 
 MOST_KEPT = 40
+"""Works whose outcome can still be looked at."""
 SECONDS_TO_STOP = 5.0
+"""That the end of the workbench waits for work to stop."""
 
 Report = Callable[[int, int, str], None]
 Doing = Callable[[Report], Any]

@@ -168,7 +168,9 @@ def test_fermatas_end_the_phrases_of_chorales() -> None:
     for number in ("10.7", "101.7", "102.7", "103.6", "104.6"):
         path = CORPUS / "bach" / f"bwv{number}.mxl"
         melody = read_path(path).tunes[0].melody
-        notes = music21.converter.parse(path).parts[0].flatten().notes.stream().stripTies()
+        sheet = music21.converter.parse(path)
+        assert isinstance(sheet, music21.stream.Score)
+        notes = sheet.parts[0].flatten().stripTies().getElementsByClass(music21.note.Note)
         held = [
             float(note.offset)
             for note in notes

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from music21 import chord as music21_chord
 
+from benchmarks.analysis.guessed import guess_chord
 from melodex.analysis.harmony.chords import parse_chord
 from melodex.analysis.keys.local import (
     CHORD_KINDS,
@@ -18,7 +19,6 @@ from melodex.analysis.keys.local import (
     changes,
     chord_kind,
     forward_backward,
-    guess_chord,
     local_keys_from_weights,
 )
 from melodex.analysis.keys.reading import in_parts, is_through_composed

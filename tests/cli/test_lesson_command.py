@@ -6,7 +6,6 @@ import json
 import re
 import shutil
 import zipfile
-from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
@@ -14,15 +13,7 @@ from click.testing import CliRunner, Result
 from melodex.cli import melodex
 from melodex.cli.commands.lesson import KINDS
 from melodex.cli.commands.lesson import command as lesson_command
-from melodex.tasks.demo import prepare_demo
 from melodex.tasks.lesson.questions import KINDS as ASKED
-
-
-@pytest.fixture(scope="module")
-def demo_folder(tmp_path_factory) -> Path:
-    folder = tmp_path_factory.mktemp("demo")
-    prepare_demo(folder)
-    return folder
 
 
 @pytest.fixture

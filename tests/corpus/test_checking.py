@@ -8,6 +8,7 @@ import sqlite3
 import zlib
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -36,7 +37,7 @@ def everything(path: Path) -> list[object]:
     """All that a corpus says, so that two states can be told apart."""
     with closing(sqlite3.connect(path)) as connection:
         names = connection.execute("SELECT name, type, sql FROM sqlite_master ORDER BY 1")
-        said: list[object] = names.fetchall()
+        said: list[Any] = names.fetchall()
         for name, kind, _ in said[:]:
             if kind == "table":
                 said.append(connection.execute(f"SELECT * FROM {name}").fetchall())
@@ -140,10 +141,10 @@ def test_a_flipped_bit_is_found_or_changes_nothing_that_the_corpus_says(filled):
         damaged[draw.randrange(len(data))] ^= 1 << draw.randrange(8)
         filled.write_bytes(damaged)
         try:
-            faults = check_corpus(filled).faults
+            noticed = bool(check_corpus(filled).faults)
         except MelodexError:
-            faults = ("it cannot be opened",)
-        if faults:
+            noticed = True
+        if noticed:
             found += 1
         else:
             assert everything(filled) == before

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -76,7 +77,8 @@ def test_one_altered_byte_is_found(column: str, place: int, change: int) -> None
     chunk = pack([tune_of(n, [(60 + n, 0)] * (5 + n)) for n in range(40)])
     data = bytearray(getattr(chunk, column))
     data[place % len(data)] ^= change
-    altered = replace(chunk, **{column: bytes(data)}, number=7)
+    parts: dict[str, Any] = {column: bytes(data), "number": 7}
+    altered = replace(chunk, **parts)
     with pytest.raises(DamagedCorpusError, match=r"chunk 7: .*checksum does not hold"):
         verify(altered)
 

@@ -11,6 +11,7 @@ import threading
 import time
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -153,7 +154,8 @@ def test_two_writers_at_once_lose_nothing_and_readers_see_whole_files(corpus_pat
         return add
 
     children = [forked(adding(first)) for first in (0, 1000)]
-    seen, finished = [], set()
+    seen: list[Any] = []
+    finished: set[Any] = set()
     deadline = time.monotonic() + 60
     while len(finished) < 2 and time.monotonic() < deadline:
         with Corpus.open(corpus_path) as corpus:
@@ -527,7 +529,7 @@ def test_a_corpus_cut_short_is_said_to_be_damaged(filled):
 @pytest.fixture
 def next_schema(monkeypatch):
     """The next version of the schema, with a step that leads to it."""
-    steps = {}
+    steps: dict[int, Any] = {}
     monkeypatch.setattr(migrations, "STEPS", steps)
     first = schema.SCHEMA_VERSION
     monkeypatch.setattr(schema, "SCHEMA_VERSION", first + 1)

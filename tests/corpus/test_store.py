@@ -279,13 +279,15 @@ def test_the_table_of_chunks_is_a_set_of_tunes(steps, data):
     # An example that is given up midway leaves its connection to nobody else.
     with closing(sqlite3.connect(":memory:", isolation_level=None)) as connection:
         connection.execute(TABLES["chunk"])
-        table, model = ChunkTable(connection), {}
+        table = ChunkTable(connection)
+        model: dict[str, TuneNotes] = {}
         for adding, number in steps:
             tune_id = f"{number:012x}"
             if adding and tune_id not in model:
                 model[tune_id] = TuneNotes(tune_id, bytes([number + 40]) * 3, b"\0\1\2")
                 table.add(model[tune_id])
-            elif not adding and model.pop(tune_id, None):
+            elif not adding and tune_id in model:
+                del model[tune_id]
                 table.drop(tune_id)
             if data.draw(st.booleans()):
                 table.flush()

@@ -15,12 +15,11 @@ from hypothesis import strategies as st
 from melodex.corpus.chunks import UNKNOWN_LENGTH
 from melodex.errors import EmptyMelodyError, PhraseError
 from melodex.matching.align import align
-from melodex.matching.engine.alignment import points_of_pairs
 from melodex.matching.engine.choice import Engine
 from melodex.matching.query import EncodedQuery, encode_query
 from melodex.melody import Melody, Phrase
 from melodex.settings import AlignmentCosts
-from tests.plain.plain_alignment import plain_align, transpositions
+from tests.plain.plain_alignment import plain_align, points_of_pairs, transpositions
 
 NO_LENGTH = UNKNOWN_LENGTH & 0xFF
 
@@ -30,13 +29,13 @@ NO_LENGTH = UNKNOWN_LENGTH & 0xFF
 def test_points_are_the_sum_over_pairs_and_gaps(
     data: st.DataObject, drawn: SimpleNamespace
 ) -> None:
-    query, tune = data.draw(drawn.queries), data.draw(drawn.tunes)
+    query, (pitch, classes) = data.draw(drawn.queries), data.draw(drawn.tunes)
     costs = data.draw(drawn.costs)
-    found = align(query, *tune, costs)
-    assert found == plain_align(query, *tune, costs)
+    found = align(query, pitch, classes, costs)
+    assert found == plain_align(query, pitch, classes, costs)
     if found is not None:
         total = points_of_pairs(
-            found.pairs, query, *tune, found.transposition_semitones, costs
+            found.pairs, query, pitch, classes, found.transposition_semitones, costs
         )
         assert total == found.points
         assert found.query_span[0] <= found.query_span[1]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from array import array
 from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -26,11 +27,11 @@ def both() -> tuple[NumpyEngine, CompiledEngine]:
     return NumpyEngine(), CompiledEngine()
 
 
-def whole(values: object) -> list[int]:
+def whole(values: Any) -> list[int]:
     """Bounds of either engine as a list."""
     if isinstance(values, bytes):
         return array("H", values).tolist()
-    return values.tolist()  # type: ignore[attr-defined, no-any-return]
+    return values.tolist()
 
 
 @settings(max_examples=60, deadline=None)
@@ -61,10 +62,10 @@ def test_both_engines_agree_on_points_and_transpositions(
     tunes = data.draw(st.lists(drawn.tunes, max_size=12))
     fast = both[1].best(tunes, query, costs)
     assert fast == both[0].best(tunes, query, costs)
-    for tune, (points, move) in zip(tunes, fast, strict=True):
+    for (pitch, classes), (points, move) in zip(tunes, fast, strict=True):
         for worker in both:
-            traced = worker.trace(query, *tune, move, costs)
-            assert traced == plain_align(query, *tune, costs)
+            traced = worker.trace(query, pitch, classes, move, costs)
+            assert traced == plain_align(query, pitch, classes, costs)
             assert points == (traced.points if traced else 0)
 
 

@@ -58,7 +58,7 @@ def test_queries_of_one_family_count_as_one_observation() -> None:
     values = [float(x) for x in np.random.default_rng(3).beta(0.5, 0.5, 60)]
     alone = measures.interval(range(60), values)
     fourfold = measures.interval(
-        [n for n in range(60) for _ in range(4)], np.repeat(values, 4)
+        [n for n in range(60) for _ in range(4)], np.repeat(values, 4).tolist()
     )
     assert fourfold == pytest.approx(alone)
 

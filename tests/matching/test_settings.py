@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from melodex.errors import SettingsError
-from melodex.settings import AlignmentCosts, CorpusSettings, QuerySettings
+from melodex.settings import AlignmentCosts, CorpusSettings
 
 GOOD = AlignmentCosts()
 
@@ -64,8 +64,3 @@ def test_settings_that_differ_from_the_corpus_are_refused() -> None:
     mine.require_same(CorpusSettings())
     with pytest.raises(SettingsError, match="ngram_length is 9 in the corpus"):
         mine.require_same(theirs, where="old.melodex")
-
-
-def test_a_query_for_no_matches_is_refused() -> None:
-    with pytest.raises(SettingsError, match="at least one"):
-        QuerySettings(limit=0)

@@ -31,7 +31,7 @@ TEXTBOOK_DEGREES = {
 
 @pytest.mark.parametrize("mode", TEXTBOOK_SCALES)
 def test_the_white_keys_give_the_degrees_of_each_mode(mode: str) -> None:
-    tonic = pitch.tonic_of_signature(0, mode)
+    tonic = pitch.MODES[mode]
     scale = [pitch.fifths_from_name(name) for name in TEXTBOOK_SCALES[mode].split()]
     assert scale[0] == tonic
     names = [pitch.degree_name(fifths - tonic) for fifths in scale]

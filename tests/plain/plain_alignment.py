@@ -6,6 +6,8 @@ recurrence; nothing is shared with the package but the records and the costs.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from melodex.corpus.chunks import PackedChunk, unpack
 from melodex.matching.engine.alignment import Alignment
 from melodex.matching.query import EncodedQuery
@@ -55,6 +57,24 @@ def pair(
     if mine == theirs:
         return row[0]
     return row[1] if abs(mine - theirs) == 1 else row[2]
+
+
+def points_of_pairs(
+    pairs: Iterable[tuple[int | None, int | None]],
+    query: EncodedQuery,
+    pitch: bytes,
+    classes: bytes,
+    transposition_semitones: int,
+    costs: AlignmentCosts,
+) -> int:
+    """What an alignment earns, added up from its pairs and gaps."""
+    move = transposition_semitones - query.moved_semitones
+    return sum(
+        costs.gap
+        if i is None or j is None
+        else pair(query, i, pitch, classes, j, move, costs)
+        for i, j in pairs
+    )
 
 
 def transpositions(query: EncodedQuery, pitch: bytes) -> list[int]:

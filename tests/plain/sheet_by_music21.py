@@ -82,7 +82,8 @@ def counts(element: music21.note.GeneralNote) -> bool:
 
 def row_of(element: music21.note.GeneralNote, shift: float, bar: int) -> list:
     """Onset, duration, MIDI number, name, bar, and which end of a tie it is."""
-    notes = element.notes if element.isChord else [element]
+    assert isinstance(element, music21.note.Note | music21.chord.Chord)
+    notes = element.notes if isinstance(element, music21.chord.Chord) else [element]
     top = max(notes, key=lambda note: note.pitch.ps)
     return [
         float(shift + element.offset),

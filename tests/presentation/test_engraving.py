@@ -249,7 +249,7 @@ def test_seventeen_in_the_time_of_sixteen_is_drawn():
 
 def test_what_cannot_be_written_is_refused_with_its_bar(read_tune):
     melody = read_tune("X:1\nT:q\nL:1/4\nK:C\nC D E F | G A B c |")
-    quarter_tone = replace(melody, midi=(*melody.midi[:5], 69.5, *melody.midi[6:]))  # type: ignore[arg-type]
+    quarter_tone = replace(melody, midi=(*melody.midi[:5], 69.5, *melody.midi[6:]))
     with pytest.raises(PresentationError, match="note 6 in bar 2"):
         engrave_melody(quarter_tone)
 

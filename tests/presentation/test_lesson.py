@@ -29,7 +29,7 @@ from melodex.presentation.lesson.sound import lesson_midi, worksheet_midi
 from melodex.presentation.lesson.words import spelled
 from melodex.presentation.report.page import Picture, Text, page_html
 from melodex.presentation.report.paper import page_pdf
-from melodex.tasks.demo import prepare_demo
+from melodex.tasks.demo import CORPUS_FILE
 from melodex.tasks.lesson.keeping import found_by_hand, keep
 from melodex.tasks.lesson.questions import Worksheet, worksheet
 from melodex.tasks.lesson.sets import Lesson, annotate, new_lesson, open_lesson
@@ -46,9 +46,10 @@ UNKNOWN = "X:1\nT:Nobody's Own\nM:4/4\nL:1/4\nK:F#\nF A c B | A G F2 |]\n"
 
 
 @pytest.fixture(scope="module")
-def corpus_path(tmp_path_factory) -> Path:
+def corpus_path(demo_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("sheets")
-    path = prepare_demo(folder).corpus_path
+    path = folder / CORPUS_FILE
+    shutil.copyfile(demo_folder / CORPUS_FILE, path)
     other = folder / "unknown.abc"
     other.write_text(UNKNOWN, encoding="utf-8")
     new_lesson(path, "Sheet & <b>", topic="Borrowed chords", notes="Sing first.")
@@ -190,7 +191,7 @@ def test_what_is_written_on_is_as_large_as_a_hand_needs(sheet):
             for drawn in pictures(page, f"{number}. {question.heading}"):
                 mm = drawn.mm_a_pixel / 21
                 assert 4 * 180 * mm == pytest.approx(staff_mm)
-                width = float(re.search(r'width="([\d.]+)"', drawn.svg)[1])
+                width = float(re.findall(r'width="([\d.]+)"', drawn.svg)[0])
                 assert width * drawn.mm_a_pixel <= 174.5
                 for line in re.findall(
                     r'class="write"[^>]* d="M[\d. ]+h([\d.]+)"', drawn.svg
@@ -198,8 +199,8 @@ def test_what_is_written_on_is_as_large_as_a_hand_needs(sheet):
                     assert float(line) * mm >= 8
                     seen.add("line")
                 for box in re.findall(r'<rect class="write"[^>]*>', drawn.svg):
-                    assert float(re.search(r' width="([\d.]+)"', box)[1]) * mm >= 12
-                    assert float(re.search(r'height="([\d.]+)"', box)[1]) * mm >= 8
+                    assert float(re.findall(r' width="([\d.]+)"', box)[0]) * mm >= 12
+                    assert float(re.findall(r'height="([\d.]+)"', box)[0]) * mm >= 8
                     seen.add("box")
         assert seen == {"line", "box"}
     with pytest.raises(PresentationError, match="usual, large"):
@@ -245,7 +246,7 @@ def test_each_answer_stands_in_the_key_with_a_sentence_of_why(sheet):
 def test_a_page_that_checks_answers_holds_fields_and_no_lines_to_write_on(sheet):
     page = worksheet_page(sheet, answers="checked")
     text = page_html(page)
-    data = json.loads(re.search(r"data-answers>(.*?)</script>", text)[1])
+    data = json.loads(re.findall(r"data-answers>(.*?)</script>", text)[0])
     fields = [f for q in sheet.questions for part in q.parts for f in part.fields]
     assert sum(len(each["right"]) for each in data.values()) == len(fields)
     assert 'class="blank"' not in text

@@ -86,9 +86,15 @@ def test_real_tunes_are_valid_and_come_back_by_our_own_reader(schema, real_tunes
         ], melody.title
 
 
+def score_of(text) -> music21.stream.Score:
+    sheet = music21.converter.parseData(text, format="musicxml")
+    assert isinstance(sheet, music21.stream.Score)
+    return sheet
+
+
 def test_music21_reads_real_tunes_note_for_note(real_tunes):
     for melody in real_tunes[:40]:
-        sheet = music21.converter.parseData(musicxml_text(melody), format="musicxml")
+        sheet = score_of(musicxml_text(melody))
         got, expected = heard(sheet.parts[0]), wanted(melody)
         assert [p for _, _, p in got] == [p for _, _, p in expected], melody.title
         for mine, theirs in zip(expected, got, strict=True):
@@ -100,7 +106,7 @@ def test_music21_reads_spelling_keys_metres_and_chords(read_tune):
         'X:1\nT:t\nM:6/8\nL:1/8\nK:Ebmin\n"Ebm"e3 "Bb7/D"_c2 =d |'
         ' [M:2/4] [K:A] "E7"^d2 B2 |'
     )
-    sheet = music21.converter.parseData(musicxml_text(melody), format="musicxml")
+    sheet = score_of(musicxml_text(melody))
     names = [n.pitch.nameWithOctave for n in sheet.flatten().getElementsByClass("Note")]
     assert names == ["E-5", "C-5", "D5", "D#5", "B4"]
     keys = [k.sharps for k in sheet.flatten().getElementsByClass("KeySignature")]
@@ -115,7 +121,7 @@ def test_a_comparison_is_two_parts_over_one_another(schema, comparison):
     for key in ("common", "own"):
         text = comparison_musicxml(comparison, key=key)
         check(schema, text)
-        sheet = music21.converter.parseData(text, format="musicxml")
+        sheet = score_of(text)
         assert len(sheet.parts) == 2
         first = [p for _, _, p in heard(sheet.parts[0])]
         second = [p for _, _, p in heard(sheet.parts[1])]

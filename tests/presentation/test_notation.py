@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import pairwise
+from typing import Any
 
 import pytest
 from hypothesis import example, given
@@ -240,18 +241,19 @@ def test_a_note_altered_more_than_three_times_costs_its_own_bar_alone():
 def test_endings_end_where_the_source_says_else_at_the_next_line_that_closes_them():
     """abc 2.1, 4.9: repeats, double and final lines, and the next ending close one."""
 
-    def ends(*bars: dict[str, object]) -> list[str]:
-        made = [Bar(n, n * 4 * Q, 4 * Q, **bar) for n, bar in enumerate(bars, 1)]  # type: ignore[arg-type]
+    def ends(*bars: dict[str, Any]) -> list[str]:
+        made = [Bar(n, n * 4 * Q, 4 * Q, **bar) for n, bar in enumerate(bars, 1)]
         return list(ending_ends(made))
 
-    first, plain = {"ending": "1", "repeat_times": 2}, {}
+    first: dict[str, Any] = {"ending": "1", "repeat_times": 2}
+    plain: dict[str, Any] = {}
     assert ends(first, {"ending": "2"}, plain, {"line": "double"}) == [
         *("closed", "", "", "closed"),
     ]
     assert ends(first, {"ending": "2"}, plain, plain, plain) == [
         *("closed", "open", "", "", ""),
     ]
-    said = {"ending": "2", "ending_end": "open"}
+    said: dict[str, Any] = {"ending": "2", "ending_end": "open"}
     assert ends(first, said, {"line": "double"}) == ["closed", "open", ""]
     assert ends(first, {"ending": "2"}) == ["closed", "closed"]
 

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from music21 import converter
+from music21.note import Note
 
 from melodex.errors import PhraseError
 from melodex.melody import MODES
@@ -36,7 +37,7 @@ def test_music21_reads_the_same_pitches(tonic) -> None:
     text = played_abc(midi, tonic=tonic)
     key, notes = text.split(" ", 1)
     tune = f"X:1\nM:none\nL:1/8\n{key}\n{notes}\n"
-    read = converter.parse(tune, format="abc").flatten().notes
+    read = converter.parse(tune, format="abc").flatten().getElementsByClass(Note)
     assert [note.pitch.midi for note in read] == midi
 
 

@@ -146,7 +146,8 @@ def test_the_files_in_the_page_are_the_exports(comparison):
 def test_what_the_player_gets_is_the_music(comparison):
     """At A's pitch B's tonic is A's; the first partners start together."""
     text = report_html(comparison)
-    data = json.loads(re.search(r"data-players>(.+?)</script>", text)[1])["listen"]
+    (players,) = re.findall(r"data-players>(.+?)</script>", text)
+    data = json.loads(players)["listen"]
     a, b = comparison.a.melody, comparison.b.melody
     assert [row[0] for row in data["voices"]["a"]] == list(a.midi)
     assert [row[0] for row in data["voices"]["b"]] == list(b.midi)

@@ -10,7 +10,7 @@ from melodex.corpus.reader import Corpus
 from melodex.presentation.report.forms import report_html
 from melodex.presentation.report.paper import handout_pdf
 from melodex.reading.abc.reader import read_abc
-from melodex.tasks.demo import CORPUS_FILE, prepare_demo
+from melodex.tasks.demo import CORPUS_FILE
 from melodex.tasks.describe.describe import describe
 from melodex.tasks.gather.gather import Wish, gather
 from melodex.tasks.gather.music import with_music
@@ -18,10 +18,8 @@ from melodex.tasks.passage import Passage, find_passage
 
 
 @pytest.fixture(scope="module")
-def corpus_path(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("demo")
-    prepare_demo(folder)
-    return folder / CORPUS_FILE
+def corpus_path(demo_folder: Path) -> Path:
+    return demo_folder / CORPUS_FILE
 
 
 def test_a_description_shows_bars_notes_finds_and_rights(corpus_path: Path) -> None:

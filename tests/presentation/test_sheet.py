@@ -136,9 +136,15 @@ def test_systems_are_spread_to_the_full_width(song):
     assert all(abs(a - b) <= 0.01 * a for a, b in pairwise(ends))
 
 
+def bytes_of(what, form, **settings) -> bytes:
+    made = rendered(what, form, **settings)
+    assert isinstance(made, bytes)
+    return made
+
+
 def test_a_png_is_a_picture_and_bars_can_be_chosen(song):
     part = passage_of(song, "", False, bars=Span(1, 4), fewest=1)
-    assert bytes(rendered(part, "png")).startswith(b"\x89PNG")
+    assert bytes_of(part, "png").startswith(b"\x89PNG")
     assert "bars 1-3 of 12" in str(rendered(part, "svg"))
     with pytest.raises(PresentationError, match="no csv form"):
         rendered(part, "csv")
@@ -152,7 +158,7 @@ def test_music21_and_mido_hear_the_same_notes(song):
         n for n in notes if not n.duration.isGrace and not (n.tie and n.tie.type != "start")
     ]
     assert [n.pitch.midi for n in sounding] == list(song.midi)
-    file = mido.MidiFile(file=io.BytesIO(bytes(rendered(whole(song), "midi"))))
+    file = mido.MidiFile(file=io.BytesIO(bytes_of(whole(song), "midi")))
     now, heard = 0, []
     for message in file.tracks[1]:
         now += message.time
@@ -169,7 +175,7 @@ def test_a_comparison_is_written_in_one_key_in_every_format(read_tune):
     assert first.melody.midi == second.melody.midi == a.midi
     assert "it stands in D major" in str(rendered(found, "abc"))
     assert "it stands in D major" in str(rendered(found, "musicxml"))
-    file = mido.MidiFile(file=io.BytesIO(bytes(rendered(found, "midi", tempo=60))))
+    file = mido.MidiFile(file=io.BytesIO(bytes_of(found, "midi", tempo=60)))
     assert [m.tempo for m in file.tracks[0] if m.type == "set_tempo"] == [1_000_000]
     begun = []
     for track in file.tracks[1:]:

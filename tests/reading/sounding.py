@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import wave
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,9 +13,12 @@ PARTIALS = (1.0, 0.6, 0.4, 0.2, 0.1)
 
 
 def tones(
-    midi: Sequence[float], seconds: float | Sequence[float] = 0.35, rate: int = 16_000
+    midi: Iterable[float],
+    seconds: float | Sequence[float] = 0.35,
+    rate: int = 16_000,
 ) -> NDArray[np.float64]:
     """One note after another, each struck and fading, with a tenth of quiet around."""
+    midi = list(midi)
     lengths = [seconds] * len(midi) if isinstance(seconds, float) else seconds
     parts = [np.zeros(rate // 10)]
     for pitch, length in zip(midi, lengths, strict=True):

@@ -35,8 +35,8 @@ def test_unmarked_degrees_lie_in_the_octave_that_rises_from_the_tonic():
 
 def test_lengths_after_a_star_are_beats_and_others_are_one():
     phrase = read_phrase("5*2 1 | 2*1/2 3*1.5 1*3/2")
-    assert phrase.melody.duration_quarters == (2, 1, 0.5, 1.5, 1.5)
-    assert phrase.melody.onset_quarters == (0, 2, 3, 3.5, 5)
+    assert [*map(float, phrase.melody.duration_quarters)] == [2, 1, 0.5, 1.5, 1.5]
+    assert [*map(float, phrase.melody.onset_quarters)] == [0, 2, 3, 3.5, 5]
     assert phrase.has_rhythm
 
 
@@ -110,7 +110,7 @@ def test_abc_is_read_with_and_without_a_header(text, expected, tonality):
 
 def test_abc_lengths_are_those_of_the_standard():
     phrase = read_phrase("K:F c3 d | f2 e/2 d")
-    assert phrase.melody.duration_quarters == (1.5, 0.5, 1, 0.25, 0.5)
+    assert [*map(float, phrase.melody.duration_quarters)] == [1.5, 0.5, 1, 0.25, 0.5]
     assert phrase.has_rhythm
 
 
@@ -240,7 +240,7 @@ def test_degrees_typed_are_the_degrees_read(typed, tonic):
         f"{sign}{number}{octave}{length}" for sign, number, octave, length in typed
     )
     phrase = read_phrase(text, tonic=tonic, notation="degrees")
-    read = [degree_name(degree) for degree in phrase.melody.degrees()]
+    read = [degree_name(degree) for degree in phrase.melody.degrees() if degree is not None]
     assert read == [f"{sign}{number}" for sign, number, _, _ in typed]
 
 

@@ -139,7 +139,9 @@ def test_noise_under_a_line_changes_nothing() -> None:
 
 
 def chord(*midi: int) -> np.ndarray:
-    return sum(tones([pitch + move for move in (0, 5, 7, 0)], 0.6) for pitch in midi)
+    return np.sum(
+        [tones([pitch + move for move in (0, 5, 7, 0)], 0.6) for pitch in midi], axis=0
+    )
 
 
 @pytest.mark.parametrize(
@@ -162,7 +164,7 @@ def test_pitches_that_never_rest_are_taken_for_speech() -> None:
     # Glides of an octave a second and more, as of a voice that speaks.
     pitch = 50 + 5 * np.sin(2 * np.pi * 1.9 * time) + 3 * np.sin(2 * np.pi * 3.1 * time)
     phase = 2 * np.pi * np.cumsum(440 * 2 ** ((pitch - 69) / 12)) / RATE_HZ
-    voice = sum(np.sin(n * phase) / n for n in range(1, 12))
+    voice = np.sum([np.sin(n * phase) / n for n in range(1, 12)], axis=0)
     with pytest.raises(ReadingError, match="speech"):
         read_recording(wav(0.2 * voice), "talk.wav")
 

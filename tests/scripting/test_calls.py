@@ -5,16 +5,16 @@ from __future__ import annotations
 import csv
 import io
 import json
-import os
-import subprocess
-import sys
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pandas
 import pytest
+from click.testing import CliRunner
 
 import melodex
+from melodex.cli import melodex as command
 from melodex.corpus.reader import Corpus as CorpusReader
 from melodex.errors import (
     AnalysisError,
@@ -36,17 +36,16 @@ PHRASE = "3 5 3 1 3 1 4 6 4 3 1 2 4 2 7, 2 7, 1 5, 5,"
 
 def printed(corpus: melodex.Corpus, *words: str) -> str:
     """What a command prints over the same corpus."""
-    done = subprocess.run(
-        [sys.executable, "-m", "melodex", "--corpus", str(corpus.path), *words],
-        capture_output=True,
-        check=True,
-        encoding="utf-8",
-        env=os.environ | {"COLUMNS": "80", "NO_COLOR": "1", "PYTHONUTF8": "1"},
+    done = CliRunner().invoke(
+        command,
+        ["--corpus", str(corpus.path), *words],
+        env={"COLUMNS": "80", "NO_COLOR": "1"},
     )
+    assert done.exit_code == 0, done.output
     return done.stdout
 
 
-ASKED: dict[str, tuple[Callable[[melodex.Corpus], object], list[str]]] = {
+ASKED: dict[str, tuple[Callable[[melodex.Corpus], Any], list[str]]] = {
     "resemble": (
         lambda c: c.resemble(PHRASE, limit=2),
         ["resemble", PHRASE, "--limit", "2"],

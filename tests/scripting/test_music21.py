@@ -17,10 +17,7 @@ import pytest
 import melodex
 from melodex.errors import PresentationError, ReadingError
 from melodex.melody import TICKS_PER_QUARTER, Melody
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "plain"))
-
-import sheet_by_music21 as witness
+from tests.plain import sheet_by_music21 as witness
 
 SAMPLE = 12
 SMALL_BYTES = 12_000
@@ -120,7 +117,7 @@ def test_what_music21_cannot_write_or_holds_no_note_is_refused():
     with pytest.raises(ReadingError):
         melodex.from_music21(music21.stream.Stream())
     with pytest.raises(ReadingError, match="music21 cannot write"):
-        melodex.from_music21(object())
+        melodex.from_music21(object())  # type: ignore[arg-type]
 
 
 def test_without_music21_it_is_said_how_to_get_it(corpus, monkeypatch):

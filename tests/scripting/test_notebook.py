@@ -5,7 +5,9 @@ from __future__ import annotations
 import base64
 import re
 import runpy
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 from xml.etree import ElementTree
 
 import pytest
@@ -13,7 +15,7 @@ import pytest
 import melodex
 
 DEMO = Path(__file__).parents[2] / "corpus_demo"
-SHOWN = {
+SHOWN: dict[str, Callable[[melodex.Corpus], Any]] = {
     "resemble": lambda c: c.resemble("3 5 3 1 3 1 4 6 4 3 1 2 4 2", limit=2),
     "contour": lambda c: c.resemble("+ - - + - + + - - - + + -", limit=2),
     "compare": lambda c: c.compare("Marl Pit Hornpipe", "The Eel Trap", bars="1-4,1-4"),
@@ -63,7 +65,7 @@ def test_text_of_a_file_reaches_a_notebook_escaped(tmp_path):
     corpus = melodex.open(tmp_path / "tunes.melodex")
     corpus.add(file)
     (tune,) = corpus
-    shown = [
+    shown: list[Any] = [
         tune,
         corpus.tunes(),
         corpus.describe(tune),

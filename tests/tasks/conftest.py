@@ -11,7 +11,7 @@ import pytest
 from melodex.corpus.reader import Corpus
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.reading import read_path
-from melodex.tasks.demo import CORPUS_FILE, prepare_demo
+from melodex.tasks.demo import CORPUS_FILE
 
 SHELF = """\
 X:1
@@ -67,14 +67,6 @@ def corpus(tmp_path: Path, shelf_file: Path) -> Iterator[Corpus]:
         assert not report.refusals
     with Corpus.open(path) as opened:
         yield opened
-
-
-@pytest.fixture(scope="session")
-def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The demo's tunes and their corpus."""
-    folder = tmp_path_factory.mktemp("demo")
-    prepare_demo(folder)
-    return folder
 
 
 @pytest.fixture

@@ -2,31 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from melodex.corpus.reader import Corpus
-from melodex.tasks.adding.add import add_paths
 from melodex.tasks.gather.counts import FEATURES, remaining, tunes_outside
 from melodex.tasks.gather.gather import Wish, gather
 
-DEMO = Path(__file__).parents[2] / "corpus_demo"
 WHOLE_NUMBERS = {"key_centres", "section_bars"}
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory):
-    path = tmp_path_factory.mktemp("counts") / "corpus.melodex"
-    assert not add_paths(path, [DEMO]).refusals
-    with Corpus.open(path) as corpus:
+def demo(whole_demo: Path) -> Iterator[Corpus]:
+    with Corpus.open(whole_demo) as corpus:
         yield corpus
 
 
 def with_value(wish: Wish, feature: str, value: str) -> Wish:
-    meant = {"odd_sections": True}.get(feature, value)
-    return replace(wish, **{feature: int(value) if feature in WHOLE_NUMBERS else meant})
+    meant: Any = int(value) if feature in WHOLE_NUMBERS else value
+    sought: dict[str, Any] = {feature: True if feature == "odd_sections" else meant}
+    return replace(wish, **sought)
 
 
 @pytest.mark.parametrize(

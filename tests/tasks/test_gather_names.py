@@ -4,7 +4,11 @@ Synonyms are common practice, no source; British and American names of cadences 
 each other.
 """
 
+from __future__ import annotations
+
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -41,7 +45,7 @@ K:C
 
 
 @pytest.fixture(scope="module")
-def corpus(tmp_path_factory: pytest.TempPathFactory) -> Corpus:
+def corpus(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Corpus]:
     folder: Path = tmp_path_factory.mktemp("names")
     (folder / "sheets.abc").write_text(SHEET, encoding="utf-8")
     add_paths(folder / "names.melodex", [folder / "sheets.abc"])
@@ -49,7 +53,7 @@ def corpus(tmp_path_factory: pytest.TempPathFactory) -> Corpus:
         yield opened
 
 
-def titles(corpus: Corpus, **wish: str) -> set[str]:
+def titles(corpus: Corpus, **wish: Any) -> set[str]:
     return {example.title for example in gather(corpus, Wish(**wish)).examples}
 
 

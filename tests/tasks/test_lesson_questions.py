@@ -20,7 +20,7 @@ from melodex.tasks.demo import tunes_folder
 from melodex.tasks.gather.gather import Wish, gather
 from melodex.tasks.lesson.asking.cutting import is_double
 from melodex.tasks.lesson.asking.facts import MODE_STEPS
-from melodex.tasks.lesson.asking.proofs import numeral_spellings, read_numeral
+from melodex.tasks.lesson.asking.proofs import Pitch, numeral_spellings, read_numeral
 from melodex.tasks.lesson.asking.records import plain_words
 from melodex.tasks.lesson.keeping import finds_of, found_by_hand, keep
 from melodex.tasks.lesson.questions import KINDS, worksheet
@@ -270,7 +270,7 @@ def test_right_spellings_of_a_numeral_are_all_accepted():
 
 @pytest.mark.parametrize("text", ["Ger6", "V7sus4", "IV over 5", "hello", "V7/Ger6"])
 def test_what_has_several_names_is_not_read_as_a_numeral(text):
-    assert read_numeral(text, (0, 0)) is None
+    assert read_numeral(text, Pitch(0, 0)) is None
 
 
 def test_every_kind_is_a_kind_that_something_makes():

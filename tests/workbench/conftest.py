@@ -11,19 +11,17 @@ import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
 import uvicorn
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from melodex.tasks.adding.add import add_paths
 from melodex.workbench.app import make_app
 from melodex.workbench.guard import new_key
 from melodex.workbench.serving import bound
 
-ROOT = Path(__file__).parents[2]
-DEMO = ROOT / "corpus_demo"
 WIDE = 1200
 PATIENCE_MS = 60_000
 """How long a page may take on a slow machine before something must be wrong."""
@@ -139,20 +137,12 @@ def free_port() -> int:
 
 
 @pytest.fixture(scope="session")
-def demo_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The demo's corpus; not to be written to."""
-    path = tmp_path_factory.mktemp("demo") / "fen.melodex"
-    assert not add_paths(path, [DEMO]).refusals
-    return path
-
-
-@pytest.fixture(scope="session")
 def workbench(
-    demo_file: Path, tmp_path_factory: pytest.TempPathFactory
+    whole_demo: Path, tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[Running]:
     """A workbench on a copy of the demo's corpus, for all that does not break it."""
     path = tmp_path_factory.mktemp("bench") / "fen.melodex"
-    path.write_bytes(demo_file.read_bytes())
+    path.write_bytes(whole_demo.read_bytes())
     running = start(path)
     yield running
     assert running.stop() in {0, 130, -signal.SIGINT}
@@ -186,14 +176,14 @@ class InThread:
 
 
 @pytest.fixture
-def own_bench(demo_file: Path, tmp_path: Path) -> Iterator[Callable[..., Running]]:
+def own_bench(whole_demo: Path, tmp_path: Path) -> Iterator[Callable[..., Running]]:
     """Starts workbenches on a corpus of the test's own, or on none."""
     started: list[InThread] = []
 
     def begin(*, empty: bool = False) -> Running:
         path = tmp_path / "own.melodex"
         if not empty:
-            path.write_bytes(demo_file.read_bytes())
+            path.write_bytes(whole_demo.read_bytes())
         started.append(InThread(path))
         return started[-1].running
 
@@ -208,17 +198,21 @@ def visit(chromium: Browser) -> Iterator[Callable[..., Page]]:
     contexts: list[BrowserContext] = []
 
     def opened(
-        running: Running, path: str = "/", *, width: int = WIDE, **more: object
+        running: Running, path: str = "/", *, width: int = WIDE, **more: Any
     ) -> Page:
         context = chromium.new_context(
             viewport={"width": width, "height": 900}, accept_downloads=True, **more
         )
         contexts.append(context)
         context.set_default_timeout(PATIENCE_MS)
+        # What the first address gives; that it does has a test of its own.
+        name, _, key = running.cookie.partition("=")
+        context.add_cookies([{"name": name, "value": key, "url": running.base}])
         page = context.new_page()
-        page.goto(running.first_address)
-        if path != "/":
-            page.goto(running.base + path)
+        if width != WIDE:
+            # A page notes how wide it is; the next one is drawn for that.
+            page.goto(running.base)
+        page.goto(running.base + path)
         return page
 
     yield opened

@@ -6,12 +6,12 @@ import asyncio
 import json
 import socket
 import time
+from typing import Any
 
 import pytest
 from click.testing import CliRunner
 from starlette.responses import PlainTextResponse
 
-import melodex.workbench.guard as guard_module
 from melodex.cli import melodex
 from melodex.workbench.guard import POLICY, Guard, new_key
 
@@ -103,14 +103,14 @@ def test_a_ticket_is_good_for_a_minute_and_a_wrong_one_uses_nothing_up(monkeypat
     assert ask(guard, "/?ticket=")[0] == 403
     assert ask(guard, f"/?ticket={ticket}", method="HEAD")[0] == 403
     now = time.monotonic()
-    monkeypatch.setattr(guard_module.time, "monotonic", lambda: now + 61)
+    monkeypatch.setattr(time, "monotonic", lambda: now + 61)
     assert ask(guard, f"/?ticket={ticket}")[0] == 403
-    monkeypatch.setattr(guard_module.time, "monotonic", lambda: now + 59)
+    monkeypatch.setattr(time, "monotonic", lambda: now + 59)
     assert ask(guard, f"/?ticket={ticket}")[0] == 303
 
 
 def test_the_browser_is_started_without_the_key(tmp_path, monkeypatch):
-    launched = []
+    launched: list[Any] = []
 
     def served(corpus_path, *, port, ready):
         ready("http://127.0.0.1:1/?pass=secret", "http://127.0.0.1:1/?ticket=once")
@@ -168,6 +168,10 @@ def test_an_address_that_is_no_ascii_is_refused_and_not_stumbled_over(workbench,
         assert line.recv(65536).split(b"\r\n")[0].startswith(b"HTTP/1.1 400")
 
 
+nobody: Any = None
+"""Where the guard has to answer without asking what stands behind it."""
+
+
 def test_the_guard_does_not_count_on_the_server_for_that():
     # uvicorn refuses such a line itself; another server may hand it on.
     told = []
@@ -187,10 +191,10 @@ def test_the_guard_does_not_count_on_the_server_for_that():
         "query_string": b"name=\xe4",
         "headers": [(b"host", b"127.0.0.1:8000")],
     }
-    guard = Guard(None, "k", ["127.0.0.1:8000"], refuse)
+    guard = Guard(nobody, "k", ["127.0.0.1:8000"], refuse)
     # It waits for nothing, so no loop has to run it.
     with pytest.raises(StopIteration):
-        guard(scope, None, None).send(None)
+        guard(scope, nobody, nobody).send(None)
     assert told == [(400, "That address has characters that must be percent-encoded.")]
 
 
@@ -296,5 +300,5 @@ def test_the_door_lets_in_with_the_key_typed_by_hand(workbench):
 
 
 def test_cookies_of_two_workbenches_on_one_machine_do_not_meet():
-    guards = [Guard(None, "k", [f"127.0.0.1:{port}"], None) for port in (8001, 8002)]
+    guards = [Guard(nobody, "k", [f"127.0.0.1:{port}"], nobody) for port in (8001, 8002)]
     assert guards[0].cookie != guards[1].cookie

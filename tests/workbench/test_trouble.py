@@ -258,7 +258,7 @@ def test_a_set_that_the_command_line_changes_meanwhile_is_noticed(own_bench):
     running = own_bench()
     running.send("/keep", "source=tune&into=Mixed&tune=The+Eel+Trap&bars=1-4")
     page = running.ask("/set?name=Mixed")[2].decode()
-    field = re.search(r'name="(words:\w+\.\d+\.\d+:\w+)"', page)[1]
+    field = re.findall(r'name="(words:\w+\.\d+\.\d+:\w+)"', page)[0]
     words = ["--corpus", str(running.corpus_path), "lesson", "note", "Mixed", "1", "Mine."]
     assert CliRunner().invoke(melodex, words).exit_code == 0
     for yours in ("Yours.", "Yours, later."):
@@ -388,9 +388,9 @@ def test_the_news_of_work_come_as_server_sent_events(own_bench):
     assert states[-1]["kind"] == "done"
 
 
-def test_an_answer_that_nobody_waits_for_stops(demo_file, tmp_path):
+def test_an_answer_that_nobody_waits_for_stops(whole_demo, tmp_path):
     """At its next look at the corpus, and in the middle of a statement."""
-    bench = Bench(demo_file, tmp_path)
+    bench = Bench(whole_demo, tmp_path)
     stop = Stop()
     corpus = bench.open_corpus(stop)
     assert isinstance(corpus, StoppableCorpus)

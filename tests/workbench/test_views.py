@@ -13,12 +13,12 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 DEMO = Path(__file__).parents[2] / "corpus_demo"
 VIEWS = {
     "find": "/",
-    "results": "/find?phrase=3+5+3+1+3+1+4+6+4+3+1",
+    "results": "/find?phrase=3+5+3+1+3+1+4+6+4+3+1&limit=3",
     "nothing typed right": "/find?phrase=1+2+x",
     "two readings": "/find?phrase=b3+b2+b3",
     "match": "/find/match?phrase=3+5+3+1+3+1+4+6+4+3+1&rank=2",
     "narrowing": "/find/narrow",
-    "tunes": "/tunes",
+    "tunes": "/tunes?title=the",
     "tune": "/tune?tune=The+Eel+Trap&bars=3-4",
     "side by side, empty": "/beside",
     "side by side": "/beside?a=The+Eel+Trap&a-bars=1-4&b=Marl+Pit+Hornpipe&b-bars=1-4",

@@ -18,6 +18,7 @@ from melodex.melody import Melody, note_name
 __all__ = ["Compass", "compass", "metre_class"]
 
 LEFT_OUT = 0.1
+"""Share of the sounding time left out at either end; our choice."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ __all__ = ["BASE", "LENGTHS", "TREES"]
 
 
 BASE = -2301
+"""Thousandths of log odds, to which every tree adds."""
 LENGTHS = (
     *(
         -9437,

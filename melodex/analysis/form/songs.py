@@ -50,10 +50,15 @@ CLASSES = {
 EDGE_SHARE = 0.15
 """Part of the piece that its first and its last root count more, as the tonic."""
 LONGEST_RUN = 24
+"""Bars of likeness in a row that are told apart; longer runs count as this many."""
 WIDTHS = (4, 8)
+"""Bars of the stretches that are compared."""
 BACKS = ((4, (4, 8, 12, 16)), (8, (8, 12, 16)))
+"""For each width the bars back at which it is looked for: songs come round in fours."""
 NOVELTIES = (2, 4, 8, 16)
+"""Bars on either side over which novelty is measured."""
 NEAR = (-4, -2, -1, 1, 2, 4)
+"""Bars away whose own features are looked at too."""
 NEAR_FEATURES = ("longest start", "novelty 4", "novelty 8", "longest end", "across")
 
 OWN_FEATURES = (

@@ -31,8 +31,11 @@ __all__ = [
 ]
 
 LINE_CHORDS = 4
+"""Chords over which a moving voice is heard as a line; our choice, as are the next two."""
 STATIC_LINE_CHORDS = 3
+"""The same where the root stays, as in the minor line cliché."""
 PEDAL_CHORDS = 3
+"""Chords over one bass, with other roots, that make a pedal."""
 
 
 @dataclass(frozen=True, slots=True)

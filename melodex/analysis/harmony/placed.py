@@ -266,6 +266,7 @@ TENSIONS_OF_FAMILY = {
     "power": {"9", "3", "b3", "6", "13", "7", "b7"},
 }
 BLUE_THIRD = -3
+"""Degree in fifths: the lowered third."""
 
 
 @lru_cache(maxsize=8192)

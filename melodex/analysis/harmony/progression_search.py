@@ -13,7 +13,7 @@ References
 Smith and Waterman (1981), J. Mol. Biol. 147, 195-197: the local alignment. The
 points of gaps are our own choice; those of pairs stand in ``chord_relations``.
 
-Contents: ProgressionMatch, MatchedChord, find_progression, find_in_row,
+Contents: ProgressionMatch, MatchedChord, find_in_row,
 chord_bytes, sift, points_in_a_row, PARTING.
 """
 
@@ -44,7 +44,6 @@ __all__ = [
     "ProgressionMatch",
     "chord_bytes",
     "find_in_row",
-    "find_progression",
     "points_in_a_row",
     "sift",
 ]
@@ -100,52 +99,6 @@ class ProgressionMatch:
         return all(pair.relation == "same chord" for pair in self.pairs)
 
 
-def find_progression(
-    progression: Progression,
-    rows: Iterable[tuple[str, Sequence[ChordToken]]],
-    *,
-    exact: bool = False,
-    in_local_key: bool = True,
-    least_share: float = LEAST_SHARE,
-    limit: int | None = None,
-) -> list[ProgressionMatch]:
-    """Find a progression in many pieces.
-
-    Parameters
-    ----------
-    progression : Progression
-    rows : iterable of (str, sequence of ChordToken)
-        Name and chords of each piece.
-    exact : bool
-        Take only the same chords in a row, whatever their bass.
-    in_local_key : bool
-        Hold a progression in numerals to the tonic on the way to its last chord.
-    least_share : float
-        Share of the points of an exact match that a find must earn.
-    limit : int, optional
-        How many to return.
-
-    Returns
-    -------
-    list of ProgressionMatch
-        Best first; of equals the one with the lesser name, then the earlier.
-    """
-    found = [
-        match
-        for name, tokens in rows
-        for match in find_in_row(
-            progression,
-            tokens,
-            name=name,
-            exact=exact,
-            in_local_key=in_local_key,
-            least_share=least_share,
-        )
-    ]
-    found.sort(key=lambda match: (-match.points, match.name, match.first))
-    return found[:limit]
-
-
 def find_in_row(
     progression: Progression,
     tokens: Sequence[ChordToken],
@@ -155,7 +108,21 @@ def find_in_row(
     in_local_key: bool = True,
     least_share: float = LEAST_SHARE,
 ) -> list[ProgressionMatch]:
-    """Find a progression in one piece; parameters as in :func:`find_progression`.
+    """Find a progression in one piece.
+
+    Parameters
+    ----------
+    progression : Progression
+    tokens : sequence of ChordToken
+        The chords of the piece.
+    name : str
+        Name of the piece, for the matches.
+    exact : bool
+        Take only the same chords in a row, whatever their bass.
+    in_local_key : bool
+        Hold a progression in numerals to the tonic on the way to its last chord.
+    least_share : float
+        Share of the points of an exact match that a find must earn.
 
     Examples
     --------
@@ -256,6 +223,7 @@ def transpositions(
 
 
 ZEROS = (0.0,) * 12
+"""No points in any of the twelve keys."""
 
 
 @cache
@@ -340,6 +308,7 @@ FAMILY_COUNT = len(FAMILIES)
 PARTING = 255
 """The byte between two pieces."""
 ALL_KEYS = 0xFFF
+"""Twelve bits, one a transposition."""
 
 
 def chord_bytes(tokens: Iterable[ChordToken]) -> bytes:

@@ -27,11 +27,18 @@ __all__ = [
 ]
 
 SAME = 3.0
+"""Points for the same chord. These and the next are our own choice."""
+
 MISMATCH = -2.0
-OTHER_BASS = -0.2
-OTHER_SPELLING = -0.1
-OTHER_EXTENSIONS = -0.2
+"""Points for a chord that stands in no known relation."""
+
+OTHER_BASS, OTHER_SPELLING, OTHER_EXTENSIONS = -0.2, -0.1, -0.2
+"""Added where only the bass, the spelling of the root, or what lies above the seventh is
+another one."""
+
 TRITONE = 6
+"""Fifths modulo twelve between roots of dominants that share their third and seventh."""
+
 RELATIONS_ON_ONE_ROOT = {
     ("major", "dominant"): (2.6, "with minor seventh"),
     ("dominant", "major"): (2.6, "without the seventh"),

@@ -55,8 +55,6 @@ ROLES = (
 
 APPLIED_DEGREE = {"secondary dominant": 1, "secondary leading tone": 5, "related ii": 2}
 LOWERED_THIRD = frozenset({"minor", "half-diminished", "diminished"})
-FALLING_FAMILIES = frozenset({"dominant", "major", "suspended", "augmented"})
-"""Families that may stand on V and go on as one while the root stays."""
 ROMAN = ("", "I", "II", "III", "IV", "V", "VI", "VII")
 RAISED_SEVENTH = 5
 LEADING_TONE_DOWN = -5

@@ -19,7 +19,7 @@ hidden states (from memory). Krumhansl and Kessler (1982): near keys share a
 signature or nearly so.
 
 Contents: CHORD_KINDS, LocalKey, LocalSetting, VOICES, CHORDS, LINE,
-local_keys_from_weights, guess_chord, chord_kind.
+local_keys_from_weights, chord_kind.
 """
 
 from __future__ import annotations
@@ -47,7 +47,6 @@ __all__ = [
     "LocalKey",
     "LocalSetting",
     "chord_kind",
-    "guess_chord",
     "local_keys_from_weights",
 ]
 
@@ -66,8 +65,10 @@ CHORD_KINDS = (
 REACH = 14
 """Fifths on either side of the middle that are counted."""
 TONIC_REACH = 7
+"""Fifths on either side of the middle that may be a tonic."""
 MODES_HEARD = ("major", "minor")
 SIGNATURE_SHIFT = (0, 3)
+"""Fifths from the signature up to the tonic, in major and in minor."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -288,51 +289,3 @@ def chord_kind(degrees: Sequence[int], family: str) -> int:
     if family == "major":
         return 2 if 5 in degrees else 0
     return 1 if -2 in degrees else 0
-
-
-TEMPLATES = (
-    (0, (0, 1, 4)),
-    (1, (0, 1, 4, -2)),
-    (3, (0, 1, -3)),
-    (5, (0, -3, -6)),
-    (4, (0, 1, -3, -2)),
-    (7, (0, -3, -6, -9)),
-    (6, (0, -3, -6, -2)),
-    (2, (0, 1, 4, 5)),
-)
-MISSING_COST, ROOT_BONUS, BASS_BONUS = 0.6, 0.2, 0.3
-"""Points for a chord over a beat of voices: set once by ear, then left alone."""
-
-
-def guess_chord(
-    weights: Mapping[int, float], lowest_fifths: int | None = None
-) -> tuple[int, int] | None:
-    """Return the chord that a beat of several voices most likely is.
-
-    Parameters
-    ----------
-    weights : mapping of int to float
-        How long each spelled pitch class sounds in the beat.
-    lowest_fifths : int, optional
-        The lowest voice's note.
-
-    Returns
-    -------
-    (int, int) or None
-        Root in fifths and index in :data:`CHORD_KINDS`; None where nothing sounds.
-
-    Examples
-    --------
-    >>> guess_chord({1: 2.0, 5: 1.0, -1: 1.0}, 1)
-    (1, 1)
-    """
-    total = sum(weights.values())
-    best: tuple[float, int, int] | None = None
-    for root in sorted(weights):
-        for kind, degrees in TEMPLATES:
-            inside = [weights.get(root + degree, 0.0) for degree in degrees]
-            points = 2 * sum(inside) - total - MISSING_COST * inside.count(0.0)
-            points += ROOT_BONUS * weights[root] + BASS_BONUS * (root == lowest_fifths)
-            if best is None or points > best[0]:
-                best = (points, root, kind)
-    return best[1:] if best else None

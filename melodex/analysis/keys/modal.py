@@ -23,7 +23,7 @@ from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from melodex.analysis.keys.reading import key_spans
+from melodex.analysis.keys.reading import read_keys
 from melodex.analysis.keys.spans import KeySpan
 from melodex.melody import MODES, Melody, degree_name
 
@@ -91,7 +91,7 @@ def modal_passages(
     melody : Melody
         Its notes are read in their order.
     spans : sequence of KeySpan, optional
-        As from :func:`key_spans`; worked out if not given.
+        As from :func:`read_keys`; worked out if not given.
 
     Returns
     -------
@@ -99,7 +99,7 @@ def modal_passages(
         Empty where there is none or no key.
     """
     found: list[ModalPassage] = []
-    for span in key_spans(melody) if spans is None else spans:
+    for span in read_keys(melody).spans if spans is None else spans:
         first = bisect_left(melody.onset_ticks, span.onset_ticks)
         stop = bisect_left(melody.onset_ticks, span.end_ticks)
         inside = range(first, stop)

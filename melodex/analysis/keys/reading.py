@@ -8,7 +8,7 @@ signature and the form; mode is read after the tonic (``mode``). Where chords mo
 every beat, as in chorales, the model by cells knows near keys better (``cells``). A melody
 alone is in the key that its notes and its signature speak for, between printed changes.
 
-Contents: Keys, read_keys, with_centres, global_key, key_spans.
+Contents: Keys, read_keys, with_centres.
 """
 
 from __future__ import annotations
@@ -28,14 +28,12 @@ from melodex.analysis.keys.cells import (
 )
 from melodex.analysis.keys.home import TOO_FEW_NOTES, Home, home_of
 from melodex.analysis.keys.overall import KeyReading, headline, nothing_said
-from melodex.analysis.keys.profiles import PROFILES, pitch_class_lengths, profile_keys
 from melodex.analysis.keys.song.layout import turns_of
 from melodex.analysis.keys.song.tonics import song_spans
 from melodex.analysis.keys.spans import BarNumbers, KeySpan, described, merged, span_of
-from melodex.errors import AnalysisError
-from melodex.melody import TICKS_PER_QUARTER, Key, KeyChange, Melody
+from melodex.melody import TICKS_PER_QUARTER, KeyChange, Melody
 
-__all__ = ["Keys", "global_key", "key_spans", "read_keys", "with_centres"]
+__all__ = ["Keys", "read_keys", "with_centres"]
 
 FEWEST_IN_PARTS = 12
 PARTS_QUARTERS = 1.25
@@ -88,6 +86,15 @@ def read_keys(
     ------
     ValueError
         If the chords are neither none nor as many as the melody's symbols.
+
+    Examples
+    --------
+    >>> n = 7
+    >>> tune = Melody(midi=(62, 64, 65, 67, 69, 71, 62), fifths=(2, 4, -1, 1, 3, 5, 2),
+    ...               onset_ticks=tuple(range(n)), duration_ticks=(1,) * n,
+    ...               bar=(1,) * n, beat_strength=(1.0,) + (0.25,) * 6, phrase=(0,) * n)
+    >>> str(read_keys(tune).reading.key)
+    'D dorian'
     """
     placed = placed_chords(melody, chords)
     sounding = [(onset, chord) for onset, chord in placed if chord.sounds]
@@ -240,63 +247,3 @@ class Cutter:
             phrase=whole.phrase[first:stop],
             bars=whole.bars[bisect_left(self.bars, start) : bisect_left(self.bars, end)],
         )
-
-
-def global_key(
-    melody: Melody,
-    *,
-    chords: Sequence[Chord] | None = None,
-    use_signature: bool = True,
-    method: str = "fitted",
-) -> KeyReading:
-    """Say in what key a melody is.
-
-    Parameters
-    ----------
-    melody, chords, use_signature
-        As for :func:`read_keys`.
-    method : str
-        ``fitted``, or a published profile: ``krumhansl-kessler`` or
-        ``albrecht-shanahan``, which then sees the notes alone.
-
-    Raises
-    ------
-    AnalysisError
-        If there is no such method.
-
-    Examples
-    --------
-    >>> n = 7
-    >>> tune = Melody(midi=(62, 64, 65, 67, 69, 71, 62), fifths=(2, 4, -1, 1, 3, 5, 2),
-    ...               onset_ticks=tuple(range(n)), duration_ticks=(1,) * n,
-    ...               bar=(1,) * n, beat_strength=(1.0,) + (0.25,) * 6, phrase=(0,) * n)
-    >>> str(global_key(tune).key)
-    'D dorian'
-    """
-    if method == "fitted":
-        return read_keys(melody, chords=chords, use_signature=use_signature).reading
-    if method not in PROFILES:
-        raise AnalysisError(
-            f"there is no way to find keys called {method!r}",
-            hint=f"use fitted, {' or '.join(PROFILES)}",
-        )
-    if len(melody) < TOO_FEW_NOTES:
-        return nothing_said(melody, f"too few notes to say a key: {len(melody)}")
-    found = profile_keys(pitch_class_lengths(melody), method)
-    return profile_reading(melody, found, f"melody, {method}")
-
-
-def profile_reading(
-    melody: Melody, found: Sequence[tuple[Key, float]], method: str
-) -> KeyReading:
-    """What a published profile says: its best correlation stands for a certainty."""
-    (key, fit), *others = found
-    span = span_of(BarNumbers(melody), 0, melody.end_ticks, key, max(fit, 0.0), method)
-    return headline(melody, [span], [(k, max(r, 0.0)) for k, r in others], "")
-
-
-def key_spans(
-    melody: Melody, *, chords: Sequence[Chord] | None = None
-) -> tuple[KeySpan, ...]:
-    """Say which keys a piece goes through; empty where no key can be said."""
-    return read_keys(melody, chords=chords).spans

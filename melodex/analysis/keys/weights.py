@@ -26,6 +26,7 @@ __all__ = [
 ]
 
 LOWEST_DEGREE = -7
+"""In fifths above the tonic: the first degree of the rows below."""
 
 OPEN = {
     "major": (
@@ -122,6 +123,7 @@ SIGNED = {
 }
 
 LOWEST_NOTE_DEGREE = -12
+"""In fifths above the tonic: the first entry of the note rows."""
 
 NOTE_LOGS = {
     "major": "-844 -844 -844 -844 -844 -844 -844 -844 -633 -571 -502 -246 -151 -155"
@@ -131,6 +133,7 @@ NOTE_LOGS = {
 }
 
 LOWEST_CHORD_ROOT = -9
+"""In fifths above the tonic: the first entry of the chord rows."""
 
 CHORD_LOGS = {
     "major": (

@@ -19,6 +19,7 @@ from melodex.melody.texture import SoundingNote, Texture
 __all__ = ["FEWEST_NOTES", "LINE_KINDS", "LineFind", "TextureLine", "lines_of"]
 
 FEWEST_NOTES = 4
+"""Notes of a line of which anything is said; our choice."""
 LINE_KINDS = ("pedal", "line by step", "doubling", "imitation")
 
 

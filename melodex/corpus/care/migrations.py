@@ -47,8 +47,11 @@ STEPS: dict[int, Callable[[sqlite3.Connection], None]] = {
 """Schema 1 is the first; each later one adds the step that leads to it."""
 
 WAIT_SECONDS = 30.0
+"""How long another process may hold the corpus; a migration waits longer than a reader."""
 MOST_BACKUPS = 100
+"""Numbers that are tried for the name of a backup."""
 BLOCK = 1 << 20
+"""Bytes that are compared at a time."""
 
 
 def upgrade(path: Path) -> Path | None:

@@ -26,6 +26,7 @@ from melodex.corpus.faults import faults_named, is_busy, is_there
 from melodex.corpus.lessons import ExampleRow, LessonRow, write_lesson
 from melodex.corpus.rows import row_crc32
 from melodex.corpus.schema import CHECKED_COLUMNS
+from melodex.corpus.writing.journal import WAIT_SECONDS
 from melodex.corpus.writing.preparing import prepared
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import BusyCorpusError, CorpusError, ReadingError
@@ -37,7 +38,6 @@ from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning
 
 __all__ = ["RepairReport", "repair_corpus"]
 
-WAIT_SECONDS = 30.0
 
 UNKNOWN_SOURCE = "source-unknown"
 """Where a tune stands whose place cannot be read."""

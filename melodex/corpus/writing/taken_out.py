@@ -23,7 +23,9 @@ from melodex.corpus.schema import CHECKED_COLUMNS
 __all__ = ["BYTES_KEPT", "DAYS_KEPT", "KeptChange", "TakenOut"]
 
 DAYS_KEPT = 30
+"""Days for which a change can be undone; our choice."""
 BYTES_KEPT = 64 * 1024 * 1024
+"""Bytes (64 MiB) for which changes are kept; our choice."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -343,6 +343,7 @@ def moment_guess(null: Null) -> tuple[float, float]:
 
 
 EULER = 0.5772156649015329
+"""Mean of the standard Gumbel distribution (the Euler-Mascheroni constant)."""
 
 
 @dataclass(frozen=True, slots=True)

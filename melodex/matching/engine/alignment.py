@@ -13,7 +13,7 @@ Of several alignments with equal points, the same one is always given:
    and that rather than a phrase note left out; it starts at the last place
    where nothing has been won yet, so that it is never longer than it must be.
 
-Contents: Alignment, align, trace, best_transposition, points_of_pairs.
+Contents: Alignment, align, trace, best_transposition.
 """
 
 from __future__ import annotations
@@ -28,7 +28,6 @@ __all__ = [
     "Alignment",
     "Pair",
     "best_transposition",
-    "points_of_pairs",
     "preference",
     "trace",
 ]
@@ -190,39 +189,3 @@ def walk_back(
             pairs.append((i, -1))
             i -= 1
     return pairs[::-1]
-
-
-def points_of_pairs(
-    pairs: Iterable[Pair],
-    query: EncodedQuery,
-    pitch: bytes,
-    length_class: bytes,
-    transposition_semitones: int,
-    costs: AlignmentCosts,
-) -> int:
-    """Add up the points of an alignment from its pairs.
-
-    Parameters
-    ----------
-    pairs : iterable of (int or None, int or None)
-        As in :class:`Alignment`.
-    transposition_semitones : int
-        As in :class:`Alignment`.
-
-    Examples
-    --------
-    >>> query = EncodedQuery(bytes([60, 62]), bytes(2))
-    >>> points_of_pairs([(0, 0), (None, 1), (1, 2)], query, bytes([60, 61, 62]),
-    ...                 bytes(3), 0, AlignmentCosts())
-    4
-    """
-    move = transposition_semitones - query.moved_semitones
-    classes, tune_classes = query.classes, signed(length_class)
-    total = 0
-    for i, j in pairs:
-        if i is None or j is None:
-            total += costs.gap
-        else:
-            difference = pitch[j] - query.pitch[i] - move
-            total += costs.pair_points(difference, classes[i], tune_classes[j])
-    return total

@@ -29,8 +29,11 @@ __all__ = [
 ]
 
 LONGEST_FIGURE = 64
+"""Notes of a figure: as many as the kernel has bits for."""
 EXACT, NEAR = 2, 1
 MIDDLE_PITCH = 64
+"""MIDI number from which steps are laid out, in the middle so that they go far either
+way."""
 
 
 @dataclass(frozen=True, slots=True)

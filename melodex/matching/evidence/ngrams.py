@@ -6,7 +6,7 @@ index of its first note. Rarity is what a figure tells: a figure that every tune
 has tells nothing. N-grams show and weigh what is shared; the search does not rest
 on them, since they would miss tunes that alignment finds.
 
-Contents: SharedNgram, Overlap, ngrams_of, shared_ngrams, count_ngrams, weigh,
+Contents: SharedNgram, Overlap, ngrams_of, shared_ngrams, weigh,
 overlap.
 
 References
@@ -18,12 +18,9 @@ the inverse of the share of documents that have it.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from itertools import pairwise
 
-from melodex.corpus.chunks import PackedChunk
-from melodex.matching.engine.passes import OnDamage
-from melodex.matching.evidence.figures import count_figures, figure_of_steps
 from melodex.records import dataclass
 from melodex.settings import NGRAM_LENGTH
 
@@ -31,7 +28,6 @@ __all__ = [
     "Ngram",
     "Overlap",
     "SharedNgram",
-    "count_ngrams",
     "ngrams_of",
     "overlap",
     "shared_ngrams",
@@ -119,36 +115,6 @@ def shared_ngrams(
         for ngram, starts in ngrams_of(query_pitch, length).items()
         if ngram in theirs
     }
-
-
-def count_ngrams(
-    chunks: Iterable[PackedChunk],
-    ngrams: Iterable[Ngram],
-    *,
-    on_damage: OnDamage | None = None,
-) -> tuple[dict[Ngram, int], int]:
-    """Count the tunes that have each n-gram, in one pass over the corpus.
-
-    Nothing has to be stored for it, and it is never out of date.
-
-    Returns
-    -------
-    counts : dict
-        Tunes per n-gram.
-    tunes : int
-        Tunes in all.
-
-    Raises
-    ------
-    DamagedCorpusError
-        If a chunk is damaged and there is no ``on_damage``.
-    """
-    wanted = sorted(set(ngrams))
-    # A figure that nothing can hold still counts the tunes.
-    figures = [figure_of_steps(ngram) for ngram in wanted] or [bytes(2)]
-    counts = count_figures(chunks, figures, on_damage=on_damage)
-    found = {n: count.exact for n, count in zip(wanted, counts, strict=False)}
-    return found, counts[0].tunes
 
 
 def weigh(tunes_with_it: int, tunes: int) -> float:

@@ -28,6 +28,7 @@ __all__ = [
 
 
 FIGURES = 6
+"""Significant figures of a number in JSON and CSV: enough to sort by, no noise."""
 
 
 def json_text(data: Any) -> str:

@@ -21,6 +21,7 @@ from melodex.presentation.notation.writing import WrittenBar, bars_of, write_out
 __all__ = ["Measure", "StaffPart", "good_breaks", "in_columns", "in_time"]
 
 MOST_SIGNS = 7
+"""Signs of a key signature that is engraved: all seven letters."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +108,7 @@ class Measure:
 
 
 BARS_A_SYSTEM = 4
+"""Bars of a line of a sheet: common practice, no source."""
 
 
 def good_breaks(melody: Melody) -> frozenset[int]:

@@ -22,7 +22,9 @@ __all__ = ["packed_set"]
 
 SOUND_ENTRY = "sound.mid"
 FIRST_DATE = (1980, 1, 1, 0, 0, 0)
+"""The earliest date of a ZIP entry, so that the same set gives the same bytes."""
 FILE_MODE = 0o644
+"""Permissions of an unpacked file: read by all, written by its owner."""
 
 
 def packed_set(lesson: Lesson) -> bytes:

@@ -39,6 +39,7 @@ CLEFS: Mapping[str, tuple[tuple[str, int, int], int]] = {
 """Shape, line and octave shift of each clef, and the pitch of its middle line."""
 
 MOST_SIGNS = 6
+"""Signs of a key that a sheet is moved to; beyond them its other spelling reads better."""
 OWN = "own"
 
 

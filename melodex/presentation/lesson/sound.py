@@ -36,7 +36,9 @@ from melodex.tasks.lesson.sets import Lesson
 __all__ = ["lesson_midi", "worksheet_midi"]
 
 SILENCE_QUARTERS = 4
+"""Between two passages where no metre gives the length of a bar."""
 MOST_NAME = 200
+"""Bytes of the name of a MIDI track."""
 
 
 def lesson_midi(lesson: Lesson, setting: SheetSetting | None = None) -> bytes:

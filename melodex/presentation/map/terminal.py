@@ -23,6 +23,7 @@ NAMES = 9
 """Columns for what the rows are called."""
 MOST_BARS, WIDEST_BAR, NARROWEST_BAR = 32, 6, 2
 MELODY_ROWS = 5
+"""Rows of a terminal that the melody takes at most."""
 SIGNS = {"note": ("▬", "="), "peak": ("▲", "^"), "run": ("─", "-"), "mark": ("━", "=")}
 
 

@@ -25,8 +25,11 @@ __all__ = ["BarCell", "bar_grid", "coverage_strips", "dot_plot"]
 SVG = "http://www.w3.org/2000/svg"
 FONT = "'Liberation Sans', Arial, sans-serif"
 LARGEST_PLOT = 480
+"""Width of a plot, in units of its SVG."""
 LARGEST_CELL = 22
+"""Width of a cell for one note, in the same units."""
 SMALLEST_LABELLED = 11
+"""Width from which a cell has room for its name, in the same units."""
 STRIP_WIDTH, STRIP_HEIGHT = 900, 26
 
 

@@ -38,8 +38,6 @@ from melodex.tasks.passage import Passage
 
 __all__ = ["description_page", "gathering_page", "melody_svg"]
 
-COUNTED_FROM = "Degrees count from the key centre."
-
 
 def description_page(found: Description) -> Page:
     """What is in a piece, as a page: words, map, notes, finds.

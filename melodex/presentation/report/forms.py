@@ -66,6 +66,7 @@ __all__ = [
 ]
 
 MOST_ROWS_ON_PAPER = 60
+"""Rows of a table that is still printed; our choice."""
 MUSICXML = "application/vnd.recordare.musicxml+xml"
 
 

@@ -37,6 +37,7 @@ LIKENESS_WORDS = (
     "far apart need not mean least alike."
 )
 MOST_PAIRS_DRAWN = 12
+"""Pairs that a page draws; the others stand in its table."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,8 +17,11 @@ from melodex.tasks.describe.describe import Description, Find, GridBar
 __all__ = ["description_text"]
 
 BARS_IN_A_ROW = 4
+"""Bars of the grid side by side, as chord charts are written: common practice, no
+source."""
 LEAST_CELL, WIDEST_CELL = 14, 36
 MOST_OF_A_KIND = 6
+"""Finds of one kind that are listed; the rest are counted."""
 FIGURES = frozenset({"sequence", "repetition", "inversion"})
 
 

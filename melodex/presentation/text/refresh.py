@@ -8,14 +8,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from melodex.presentation.text.words import many, shown
+from melodex.presentation.text.words import MOST_NAMED, many, shown
 
 if TYPE_CHECKING:
     from melodex.tasks.adding.refresh import Differences, Refreshed
 
 __all__ = ["differences_text", "refreshed_text"]
-
-MOST_NAMED = 20
 
 
 def differences_text(found: Differences) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from melodex.presentation.text.words import many, shown, table
+from melodex.presentation.text.words import MOST_NAMED, many, shown, table
 
 if TYPE_CHECKING:
     from melodex.tasks.collection.undo import Done, Undone
@@ -21,8 +21,6 @@ KIND_WORDS = {
     "set": "changed the set",
     "undo": "undone",
 }
-
-MOST_NAMED = 20
 
 
 def done_text(found: Sequence[Done]) -> str:

@@ -14,10 +14,14 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     pass
 
-__all__ = ["WIDEST_TITLE", "clipped", "many", "shown", "table", "width"]
+__all__ = ["MOST_NAMED", "WIDEST_TITLE", "clipped", "many", "shown", "table", "width"]
 
+
+MOST_NAMED = 20
+"""Tunes or files that a list names; the rest are counted."""
 
 WIDEST_TITLE = 48
+"""Columns of a title in a table; what is longer is clipped."""
 
 
 def shown(text: str) -> str:

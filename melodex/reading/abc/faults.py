@@ -46,7 +46,9 @@ class FaultList:
         """
         self.count += 1
         if self.count > MAX_FAULTS:
-            raise HostileInputError(f"it has more than {MAX_FAULTS} faults")
+            raise HostileInputError(
+                f"it has more than {MAX_FAULTS} faults", limit=MAX_FAULTS
+            )
         known = self.faults.get(text)
         if known is None:
             self.faults[text] = Fault(line, column, place)

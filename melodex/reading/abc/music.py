@@ -45,8 +45,11 @@ MIDI, FIFTHS, DURATION, PLACE = -6, -5, -3, -2
 """Where the last note's numbers stand in the flat list."""
 
 MAX_REST_BARS = 500
+"""Bars of one rest (Z of abc 2.1, 4.5) that are believed; our choice."""
 
 BROKEN = {1: 1 / 2, 2: 1 / 4, 3: 1 / 8}
+"""Share of its length that the shortened note keeps, by the number of signs (abc 2.1,
+4.4)."""
 STANDARD_LETTERS = frozenset(".~HLMOPSTuv")
 MARKING_DECORATIONS = frozenset(
     {"segno", "coda", "dacoda", "fine", "d.c.", "d.s.", "dacapo", "d.c.alfine"}
@@ -184,7 +187,9 @@ class VoiceReader:
             clock.last_factor = UNCHANGED
             self.last_is_note = True
         if len(flat) > 6 * MAX_NOTES:
-            raise HostileInputError(f"more than {MAX_NOTES} notes in one tune")
+            raise HostileInputError(
+                f"more than {MAX_NOTES} notes in one tune", limit=MAX_NOTES
+            )
 
     def end_line(self) -> None:
         """A line of music ended without a backslash."""
@@ -336,7 +341,7 @@ class VoiceReader:
         """Rest for some bars: ``Z4``."""
         bars = int(count) if count.isdigit() and len(count) < 6 else 1 if not count else 0
         if not 1 <= bars <= MAX_REST_BARS:
-            raise HostileInputError(f"a rest of {count} bars")
+            raise HostileInputError(f"a rest of {count} bars", limit=MAX_REST_BARS)
         if self.metre is None:
             self.fault("a rest of bars without a metre counts as whole notes", position)
         full = (self.metre or Metre(4, 4)).bar_ticks
@@ -406,7 +411,7 @@ class VoiceReader:
             self.waiting_graces.append((*pitch, slashed))
         self.plain = False
         if len(self.waiting_graces) > MAX_NOTES:
-            raise HostileInputError(f"more than {MAX_NOTES} grace notes")
+            raise HostileInputError(f"more than {MAX_NOTES} grace notes", limit=MAX_NOTES)
         rest = re.sub(r"[\s/()\[\]<>.H-Wh-w~-]", "", NOTE.sub("", text[1:-1]))
         if rest:
             self.fault(f"{rest[:40]!r} among grace notes is not understood", position)

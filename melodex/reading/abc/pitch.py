@@ -25,7 +25,9 @@ from melodex.reading.abc.fields import KeyField
 __all__ = ["ALTERATIONS", "Pitch", "PitchReader", "nearest_sign"]
 
 LONGEST_NAME = 9
+"""Characters of a note's letter and octave marks that are believed."""
 ALTERATIONS = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}
+"""Semitones of the signs of abc 2.1, 4.2."""
 Pitch = tuple[int, int]
 
 

@@ -57,6 +57,7 @@ MAX_TUNE_CHARACTERS = 2_000_000
 """A tune of 100,000 notes stays below this."""
 
 LONGEST_WARNING = 160
+"""Characters of a warning that quotes the source."""
 
 SILENT_FIELDS = frozenset("ABCDFGHINORSWZsrX")
 
@@ -190,7 +191,10 @@ def read_tune(
         If it has no key or no notes, or is larger than any music.
     """
     if sum(map(len, tune.lines)) > MAX_TUNE_CHARACTERS:
-        raise HostileInputError(f"more than {MAX_TUNE_CHARACTERS} characters in one tune")
+        raise HostileInputError(
+            f"more than {MAX_TUNE_CHARACTERS} characters in one tune",
+            limit=MAX_TUNE_CHARACTERS,
+        )
     header = header_of(tune)
     if header.key is None:
         raise ReadingError(

@@ -29,6 +29,7 @@ MAX_NOTE_TICKS = 512 * WHOLE_TICKS
 """No written note, and no rest of many bars, is longer than this."""
 
 LONGEST_LENGTH_TEXT = 16
+"""Characters of a written length, so that its number stays small."""
 LENGTH = re.compile(r"(\d+)?(?:(/+)(\d+)?)?")
 
 
@@ -135,7 +136,10 @@ def ticks_of(above: int, below: int, text: str) -> int:
 def length_factor(text: str) -> Fraction:
     """How many units a written length is: ``3``, ``/``, ``3/2``, ``//``."""
     if len(text) > LONGEST_LENGTH_TEXT:
-        raise HostileInputError(f"a note length of {len(text)} characters is too long")
+        raise HostileInputError(
+            f"a note length of {len(text)} characters is too long",
+            limit=LONGEST_LENGTH_TEXT,
+        )
     found = LENGTH.fullmatch(text)
     if not found:
         raise HostileInputError(f"the note length {text} is no fraction")

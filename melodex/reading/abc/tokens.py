@@ -23,6 +23,7 @@ from functools import lru_cache
 __all__ = ["NOTE", "NOTE_INDEX", "TOKEN", "BarSign", "bar_sign", "strip_comment"]
 
 NOTE_INDEX = 4
+"""Number of the group of :data:`TOKEN` that a note closes last."""
 
 PITCHED = r"(\^\^?+|__?+|=)?+([A-Ga-g][,']*+)"
 LENGTH = r"([\d/]*+)"

@@ -27,7 +27,9 @@ MOST_QUARTERS = 100_000
 """More than a day of music at 60 quarters a minute."""
 
 DATA_BYTES = {0x80: 2, 0x90: 2, 0xA0: 2, 0xB0: 2, 0xC0: 1, 0xD0: 1, 0xE0: 2}
+"""Bytes after the status byte of a channel message (MIDI 1.0)."""
 END_OF_TRACK = 0x2F
+"""Type of the meta event that ends a track (Standard MIDI Files 1.0)."""
 KEPT_META = {0x01, 0x02, 0x03, 0x05, 0x06, 0x51, 0x58, 0x59}
 
 
@@ -122,7 +124,7 @@ def read_chunks(data: bytes, place: int, file: MidiFile) -> None:
         if name != b"MTrk":
             continue
         if len(file.tracks) >= MOST_TRACKS:
-            raise HostileInputError(f"more than {MOST_TRACKS} tracks")
+            raise HostileInputError(f"more than {MOST_TRACKS} tracks", limit=MOST_TRACKS)
         walk = TrackWalk(body, MOST_QUARTERS * file.ticks_per_quarter)
         budget -= walk.run(budget)
         walk.track.broken |= len(body) < length
@@ -149,7 +151,9 @@ class TrackWalk:
             while self.place < len(self.data):
                 count += 1
                 if count > budget:
-                    raise HostileInputError(f"more than {MOST_EVENTS} events")
+                    raise HostileInputError(
+                        f"more than {MOST_EVENTS} events", limit=MOST_EVENTS
+                    )
                 if not self.read_event():
                     break
         except BrokenOffError:
@@ -190,7 +194,9 @@ class TrackWalk:
         """Read one event; False at the end of the track."""
         self.now += self.quantity()
         if self.now > self.last_tick:
-            raise HostileInputError(f"it lasts more than {MOST_QUARTERS} quarters")
+            raise HostileInputError(
+                f"it lasts more than {MOST_QUARTERS} quarters", limit=MOST_QUARTERS
+            )
         first = self.byte()
         if first == 0xFF:
             kind, held = self.byte(), self.block()

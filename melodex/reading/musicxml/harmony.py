@@ -63,6 +63,7 @@ SEVENTH_OF_TRIAD = {
 """What a triad becomes with a minor seventh, the seventh that the standard adds."""
 
 LONGEST_KIND = 24
+"""Characters of a printed chord kind that are believed."""
 SIGNS = {-2: "bb", -1: "b", 0: "", 1: "#", 2: "##"}
 
 

@@ -123,7 +123,9 @@ def walk_part(part: Element) -> PartSheet:
     """
     measures = part.findall("measure")
     if len(measures) > MOST_MEASURES:
-        raise HostileInputError(f"a part of more than {MOST_MEASURES} bars")
+        raise HostileInputError(
+            f"a part of more than {MOST_MEASURES} bars", limit=MOST_MEASURES
+        )
     walk = PartWalk()
     walk.scale = Fraction(TICKS_PER_QUARTER) / stated_divisions(part)
     for measure in measures:
@@ -242,7 +244,8 @@ class PartWalk:
             self.furthest = self.cursor
             if self.furthest > MOST_QUARTERS * TICKS_PER_QUARTER:
                 raise HostileInputError(
-                    f"bar {self.number} is longer than {MOST_QUARTERS} quarters"
+                    f"bar {self.number} is longer than {MOST_QUARTERS} quarters",
+                    limit=MOST_QUARTERS,
                 )
 
     def skip(self, ticks: int | Fraction) -> None:
@@ -264,7 +267,8 @@ class PartWalk:
             ticks = Fraction(text.strip()) * self.scale
             if ticks > MOST_QUARTERS * TICKS_PER_QUARTER:
                 raise HostileInputError(
-                    f"bar {self.number}: a length of more than {MOST_QUARTERS} quarters"
+                    f"bar {self.number}: a length of more than {MOST_QUARTERS} quarters",
+                    limit=MOST_QUARTERS,
                 )
             self.lengths[text] = ticks.numerator if ticks.denominator == 1 else ticks
         return self.lengths[text]
@@ -304,7 +308,9 @@ class PartWalk:
         """Keep one note, rest or grace note and move on."""
         self.note_count += 1
         if self.note_count > MOST_NOTES:
-            raise HostileInputError(f"a part of more than {MOST_NOTES} notes")
+            raise HostileInputError(
+                f"a part of more than {MOST_NOTES} notes", limit=MOST_NOTES
+            )
         children = {child.tag: child for child in element}
         is_grace = "grace" in children
         ticks = 0 if is_grace else self.ticks_of(element)

@@ -29,8 +29,11 @@ __all__ = [
 ]
 
 MOST_DIVISIONS = 1_000_000
+"""Divisions of a quarter that are believed."""
 MOST_FIFTHS = 14
+"""Signs of a key: all letters altered twice."""
 MOST_BEATS = 128
+"""Beats of a bar that are believed."""
 BEAT_TYPES = {1, 2, 4, 8, 16, 32, 64, 128}
 TIME_SYMBOLS = {"common": ("C", 4, 4), "cut": ("C|", 2, 2)}
 
@@ -42,6 +45,7 @@ BEAT_UNITS = {
     "eighth": 0.5,
     "16th": 0.25,
 }
+"""Quarters of a beat unit (MusicXML 4.0, note-type-value)."""
 
 MARK_WORDS = re.compile(
     r"\s*(?:(?:to )?coda|segno|fine|d\.? ?[cs]\.?(?: al .*)?|da capo.*|dal segno.*"

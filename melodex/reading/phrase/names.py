@@ -68,6 +68,7 @@ LOWEST_NUMBER, HIGHEST_NUMBER = 21, 108
 
 GERMAN = r"(?ai)([A-H])(isis|is|eses|es|ses|s)?(\d)?('*)(?:\*(.+))?"
 GERMAN_SIGNS = {"isis": 2, "is": 1, "eses": -2, "ses": -2, "es": -1, "s": -1, "": 0}
+"""Semitones of the endings of German note names."""
 
 SYLLABLE = r"(?ai)([a-z]+?)(#|b)?(-?\d)?([',]*)(?:\*(.+))?"
 PLAIN = {"do": "1", "re": "2", "mi": "3", "fa": "4", "sol": "5", "so": "5", "la": "6"}

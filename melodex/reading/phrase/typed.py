@@ -15,6 +15,7 @@ from itertools import accumulate
 from typing import TYPE_CHECKING
 
 from melodex.melody import TICKS_PER_QUARTER, Bar, Credits, KeyChange, Melody, Phrase
+from melodex.melody.metre import FREE_METRE_STRENGTH
 from melodex.reading.phrase.faults import CannotReadError
 from melodex.records import dataclass
 
@@ -24,7 +25,6 @@ if TYPE_CHECKING:
 __all__ = ["FREE_METRE_STRENGTH", "TypedNote", "beats_of", "phrase_of", "with_unknown"]
 
 MOST_BEATS = 64
-FREE_METRE_STRENGTH = 0.5
 LENGTH = r"(?a)(?:(\d{1,3})(?:/(\d{1,2}))?|(\d{0,3})\.(\d{1,4}))"
 LETTERS = {"w": "4", "h": "2", "q": "1", "e": "1/2", "s": "1/4", "t": "1/8"}
 """First letters of whole, half, quarter, eighth, sixteenth and thirty-second note."""

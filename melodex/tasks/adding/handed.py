@@ -27,6 +27,7 @@ HANDED_OVER = "handed over"
 """In place of the folder that is not known; no path of a real file begins so."""
 
 LONGEST_NAME = 200
+"""Characters of a file name that a browser hands over."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -70,6 +70,8 @@ fitted freely to eleven figures, tried on tunes left out, reach 90, 80 and 62. M
 every note without a partner gains nothing and would hide long variants."""
 
 MODEL_SEED = 1
+"""Of the sample that the model of intervals is learned from, so that answers do not
+vary."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,6 +42,7 @@ __all__ = [
 ]
 
 LONGEST_TAG = 60
+"""Characters of a tag; our choice."""
 
 ENOUGH_TUNES = 3
 """Tunes from which a class can hear what a mode or device has in common; our choice."""

@@ -16,6 +16,7 @@ from melodex.errors import CorpusError
 __all__ = ["Done", "Undone", "undo", "what_was_done"]
 
 MOST_TITLES = 3
+"""Titles that stand for a change in the list of changes."""
 
 
 @dataclass(frozen=True, slots=True)

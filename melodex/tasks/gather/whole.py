@@ -48,6 +48,7 @@ SPAN = r"\s*(?:(?:from|above|over)\s+(?P<from>\S+)|(?:up to|below|under)\s+(?P<t
 SPAN += r"(?P<one>[^\s–]+?)(?:\s*(?:-|–|\bto\b|\s)\s*(?P<other>\S+))?)\s*"
 DECADE = r"(?a)(\d{3}0)(?:s|'s)?"
 MOST = 100_000
+"""Stands for no upper end, of a tempo or of bars."""
 
 
 def tunes_of(corpus: Corpus, wish: Wish) -> set[int]:

@@ -28,7 +28,9 @@ LATEST_TICKS = 10080 * 4 * 5000
 """Five thousand whole notes: longer than any tune."""
 
 FARTHEST_FIFTHS = 40
+"""On the line of fifths from C, either way: more than five signs on one note."""
 MOST_BARS = 100_000
+"""Highest bar number of an excerpt that is believed."""
 
 
 def known_shape(data: Any, shape: Mapping[str, type | tuple[type, ...]], what: str) -> None:

@@ -75,12 +75,14 @@ __all__ = [
 
 FORMAT = "melodex teaching set"
 FORMAT_VERSION = 1
+"""Of the file of a set; raised when older programs could misread it."""
 SET_ENTRY = "set.json"
 
 MOST_BYTES = 16 << 20
 """Packed; a set of 200 passages of 600 notes takes a third of it."""
 
 MOST_JSON_BYTES = 32 << 20
+"""Bytes (32 MiB) of an unpacked set that are read."""
 MOST_ENTRIES = 2 * MOST_EXAMPLES + 16
 PLAIN_COMPRESSION = {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED}
 
@@ -222,13 +224,16 @@ def read_set(data: bytes, source: str) -> tuple[LessonRow, list[ExampleRow]]:
             )
         examples = told["examples"]
         if len(examples) > MOST_EXAMPLES:
-            raise HostileInputError(f"more than {MOST_EXAMPLES} passages")
+            raise HostileInputError(
+                f"more than {MOST_EXAMPLES} passages", limit=MOST_EXAMPLES
+            )
         lesson = LessonRow(
             0, checked_name(told["name"]), *(checked_text(told[n]) for n in TEXTS)
         )
         return lesson, [row_of(each, place) for place, each in enumerate(examples, 1)]
     except (LessonError, HostileInputError) as error:
-        raise type(error)(error.what, where=source, hint=error.hint) from error
+        error.where = source
+        raise
 
 
 TEXTS = ("topic", "level", "notes")
@@ -258,10 +263,14 @@ EXAMPLE: dict[str, type | tuple[type, ...]] = {
 def entry_of(data: bytes) -> bytes:
     """The bytes of ``set.json``, unless it is, or says that it is, too large."""
     if len(data) > MOST_BYTES:
-        raise HostileInputError(f"the file is larger than {MOST_BYTES >> 20} MB")
+        raise HostileInputError(
+            f"the file is larger than {MOST_BYTES >> 20} MB", limit=MOST_BYTES
+        )
     # Counted before the directory is read: reading it takes time for each entry.
     if data.count(b"PK\x01\x02") > MOST_ENTRIES:
-        raise HostileInputError(f"more than {MOST_ENTRIES} files are packed in it")
+        raise HostileInputError(
+            f"more than {MOST_ENTRIES} files are packed in it", limit=MOST_ENTRIES
+        )
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as package:
             info = package.getinfo(SET_ENTRY)
@@ -287,7 +296,8 @@ def entry_of(data: bytes) -> bytes:
 def too_large() -> HostileInputError:
     """The error for an archive that would fill the memory."""
     return HostileInputError(
-        f"{SET_ENTRY} in it is larger than {MOST_JSON_BYTES >> 20} MB unpacked"
+        f"{SET_ENTRY} in it is larger than {MOST_JSON_BYTES >> 20} MB unpacked",
+        limit=MOST_JSON_BYTES,
     )
 
 

@@ -30,6 +30,7 @@ __all__ = ["MEASURES", "Measures", "difficulty_ranks", "measures_of"]
 MEASURES = ("range", "leaps", "rhythm", "accidentals", "clarity")
 
 MAJOR_THIRD = 4
+"""In semitones; a larger step is a leap."""
 
 
 @dataclass(frozen=True, slots=True)

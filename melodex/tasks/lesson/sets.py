@@ -59,7 +59,9 @@ MOST_EXAMPLES = 200
 
 RowsChange = Callable[[list[ExampleRow]], list[ExampleRow]]
 LONGEST_NAME = 80
+"""Characters of a set's name; our choice."""
 LONGEST_TEXT = 4000
+"""Characters of notes on a set or passage: about a printed page."""
 
 
 @dataclass(frozen=True, slots=True)

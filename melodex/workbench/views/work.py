@@ -24,7 +24,9 @@ from melodex.workbench.work import Work
 __all__ = ["news", "stop", "work"]
 
 LOOK_SECONDS = 0.1
+"""Between two looks at work that goes on, below what a person notices."""
 MOST_REFUSALS_SHOWN = 200
+"""Refusals that a page lists; the data hold all."""
 
 
 def found(ask: Ask) -> Work:

@@ -100,7 +100,7 @@ def melody_of(form: Form, step: int = 0) -> Melody:
         for place, text in enumerate(texts):
             at = onset + place * length // len(texts)
             symbols.append(ChordSymbol(moved(text, step), number, at))
-    keys = ()
+    keys: tuple[KeyChange, ...] = ()
     if form.printed:
         key = key_named(form.printed, step)
         assert key.mode in MODES

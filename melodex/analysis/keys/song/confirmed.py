@@ -30,7 +30,9 @@ SHORT_SHEET, SHORT_SECTION = 40, 4
 CONFIRMED, CONFIRMED_LONG = 14.0, 8.0
 """Points for a tonic that its section confirms, in a short sheet and in a long one."""
 LEAST_SHARE = 0.25
+"""Of a section's bars that its tonic must hold; our choice."""
 FEWEST_CHORDS = 3
+"""Chords of a section that can confirm anything."""
 RESTING = frozenset({"major", "major seventh", "minor", "minor seventh"})
 
 

@@ -44,6 +44,8 @@ TELLING_MOST, TELLING_LEAST = 3.0, 0.06
 """A telling note must sound so many times as long as the one that it replaces, and for so
 much of the whole."""
 PRINTED_AGAINST = 4.0
+"""The printed mode gives way where so many times as much speaks against it as for it; our
+choice."""
 
 FLAT_SEVENTH = {(10, "M"): 1.0, (7, "m"): 1.0}
 SHARP_SEVENTH = {(7, "M"): 1.0, (11, "m"): 1.0, (4, "m"): 0.5, (4, "M"): 0.5}
@@ -61,6 +63,7 @@ TELLING = {
 }
 """For each mode the chords and the note that tell it, and those that it replaces."""
 TWELVE = 12
+"""Bars of a blues chorus: common practice, no source."""
 
 
 def third_of(kind: int) -> str:

@@ -61,6 +61,7 @@ OTHERS = 3
 FOREIGN_SIGNS = 2
 """A key that is so many signs away from the printed signature leaves it aside."""
 MELODY_WAS_HEARD = 4
+"""Notes from which a melody is taken to have been written down, not only its chords."""
 
 
 @dataclass(frozen=True, slots=True)
