@@ -25,7 +25,6 @@ from typing import TYPE_CHECKING, Any
 from melodex.corpus.chunks import PackedChunk
 from melodex.corpus.connection import connect, journal_bytes, leave
 from melodex.corpus.faults import faults_named
-from melodex.corpus.rows import storable
 from melodex.corpus.schema import SCHEMA_VERSION, TUNE_OVERVIEW, state_of
 from melodex.corpus.tune_rows import (
     FIRST_PLACE,
@@ -61,6 +60,16 @@ def decoded(data: bytes) -> str:
 
 FACETS_WITH_KEYS = 6
 """The version of the facets from which on they say where each key centre starts."""
+
+
+def as_stored(value: Any) -> Any:
+    """A value as a corpus holds it, which plain text does already."""
+    if not isinstance(value, str) or (value.isascii() and "\0" not in value):
+        return value
+    # Patterns of Unicode are no part of a cold question in plain letters.
+    from melodex.corpus.rows import storable
+
+    return storable(value)
 
 
 class Corpus:
@@ -161,7 +170,7 @@ class Corpus:
             If SQLite cannot do it for a reason outside of melodex.
         """
         # What no text of a corpus can hold is found nowhere.
-        asked = tuple(storable(each) if isinstance(each, str) else each for each in values)
+        asked = tuple(map(as_stored, values))
         with faults_named(self.path):
             try:
                 return self.connection.execute(sql, asked).fetchall()

@@ -164,6 +164,7 @@ WORDS = {
     "print": "--help",
     "list": "",
     "refresh": "--help",
+    "remark": "--help",
     "remove": "--help",
     "resemble": '"1 2 b3 4 5 1 b7 5 4"',
     "show": "kettle",

@@ -209,7 +209,7 @@ REFUSED = {
         "ending",
     ),
     "no svg of it": (
-        lambda c: c.describe(OWN).save(c.path.with_suffix(".svg")),
+        lambda c: c.audit(OWN).save(c.path.with_suffix(".svg")),
         PresentationError,
         "svg",
     ),
