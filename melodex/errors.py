@@ -218,6 +218,8 @@ class UnknownTuneError(CorpusError):
 
     Attributes
     ----------
+    name : str
+        What was asked for.
     candidates : tuple of TuneRow
         The tunes that it could mean, with composer, key and bars; as many as were
         looked up.
@@ -227,6 +229,7 @@ class UnknownTuneError(CorpusError):
         Titles that are written nearly so, where none is written so.
     """
 
+    name: str = ""
     candidates: tuple[Any, ...] = ()
     candidates_in_all: int = 0
     nearest: tuple[str, ...] = ()

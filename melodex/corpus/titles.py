@@ -130,7 +130,7 @@ def unknown(
             where=str(corpus.path),
             hint=f"the nearest: {named}" if near else REMEDIES["find title"],
         )
-        error.nearest = tuple(title for _, title in near)
+        error.name, error.nearest = text, tuple(title for _, title in near)
         return error
     rows = rows_of(corpus, [tune_id for tune_id, _ in candidates[:CANDIDATES]])
     shown = "".join(f"\n  {n}  {told(row)}" for n, row in enumerate(rows, start=1))
@@ -141,6 +141,7 @@ def unknown(
         hint=f"choose by number, as in '{text} #1', or by id:{shown}"
         + (f"\n  and {more} more: add a word of the title" if more > 0 else ""),
     )
+    error.name = text
     error.candidates, error.candidates_in_all = tuple(rows), len(candidates)
     return error
 

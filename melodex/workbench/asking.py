@@ -191,7 +191,9 @@ def fault_with_ways(ask: Ask, error: MelodexError) -> Fault:
     fault = fault_of(error)
     if not isinstance(error, UnknownTuneError) or ask.form is not None:
         return fault
-    meant = next((f for f in ("tune", "a", "b") if repr(ask.said(f)) in error.what), "")
+    meant = next(
+        (f for f in ("tune", "a", "b") if error.name and ask.said(f) == error.name), ""
+    )
     if not meant or not (error.candidates or error.nearest):
         return fault
     found = [(candidate_words(row), row.tune_id) for row in error.candidates]

@@ -91,10 +91,12 @@ def sheet_root(data: bytes, *, packed: bool) -> Element:
 def parsed(data: bytes) -> Element:
     """Parse XML within the limits."""
     if len(data) > MOST_BYTES:
-        raise HostileInputError(f"more than {MOST_BYTES >> 20} MB of XML")
+        raise HostileInputError(f"more than {MOST_BYTES >> 20} MB of XML", limit=MOST_BYTES)
     # An element with an attribute takes three times the memory of one without.
     if data.count(b"<") + 2 * data.count(b"=") > MOST_TAGS:
-        raise HostileInputError(f"more than {MOST_TAGS} tags, or half as many attributes")
+        raise HostileInputError(
+            f"more than {MOST_TAGS} tags, or half as many attributes", limit=MOST_TAGS
+        )
     try:
         refuse_declarations(data)
         root = tree_of(data)
@@ -153,7 +155,9 @@ def check_depth(root: Element) -> None:
         level = [child for element in level for child in element]
         if not level:
             return
-    raise HostileInputError(f"the elements nest more than {MOST_DEPTH} deep")
+    raise HostileInputError(
+        f"the elements nest more than {MOST_DEPTH} deep", limit=MOST_DEPTH
+    )
 
 
 def strip_namespaces(root: Element) -> None:
@@ -184,10 +188,14 @@ def partwise(timewise: Element) -> Element:
 def unpacked(data: bytes) -> bytes:
     """The sheet inside a compressed file, as its container names it."""
     if len(data) > MOST_BYTES:
-        raise HostileInputError(f"the file is larger than {MOST_BYTES >> 20} MB")
+        raise HostileInputError(
+            f"the file is larger than {MOST_BYTES >> 20} MB", limit=MOST_BYTES
+        )
     # Counted before the directory is read: reading it takes time for each entry.
     if data.count(b"PK\x01\x02") > MOST_ENTRIES:
-        raise HostileInputError(f"more than {MOST_ENTRIES} files are packed in it")
+        raise HostileInputError(
+            f"more than {MOST_ENTRIES} files are packed in it", limit=MOST_ENTRIES
+        )
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as package:
             return entry(package, sheet_name(package), MOST_BYTES)
@@ -231,7 +239,8 @@ def entry(package: zipfile.ZipFile, name: str, most_bytes: int) -> bytes:
     """Unpack one entry, unless it is, or says that it is, too large."""
     info = package.getinfo(name)
     too_large = HostileInputError(
-        f"{name[:80]!r} in it is larger than {most_bytes / (1 << 20):.3g} MB unpacked"
+        f"{name[:80]!r} in it is larger than {most_bytes / (1 << 20):.3g} MB unpacked",
+        limit=most_bytes,
     )
     if info.flag_bits & 1:
         raise ReadingError("the compressed file is locked with a password")
