@@ -11,7 +11,7 @@ it is first asked for, so that a command that needs none of them does not wait. 
 type checkers are told of them stands in ``__init__.pyi``.
 """
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 __all__ = [
     "AddResult",
