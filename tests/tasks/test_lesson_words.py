@@ -16,6 +16,9 @@ from melodex.tasks.lesson.words import joined_text, mark_of_text
         ("Theirs.\n\nMine.", "", "Mine.", "Theirs."),
         ("A.\n\nB.\n\nC.", "D.", "A.\n\nB.", "D.\n\nC."),
         ("", "Mine.", "Gone.", "Mine."),
+        # One holds the other, word by word: a version that comes late.
+        ("One two three.", "One two", "", "One two three."),
+        ("One", "One two", "", "One two"),
     ],
 )
 def test_two_versions_are_joined_and_nothing_is_said_twice(theirs, mine, seen, both):

@@ -132,6 +132,9 @@ def joined_text(theirs: str, mine: str, seen: str, between: str) -> str:
             if mark_of_text(between.join(parts[first:last])) == seen:
                 kept = [*parts[:first], mine, *parts[last:]]
                 return between.join(part for part in kept if part)
+    for whole, part in ((theirs, mine), (mine, theirs)):
+        if f" {' '.join(part.split())} " in f" {' '.join(whole.split())} ":
+            return whole
     return between.join(part for part in (theirs, mine) if part)
 
 

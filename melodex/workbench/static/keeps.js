@@ -52,7 +52,7 @@ function keep({ target }) {
   if (!name) return;
   const kept = read(place());
   if (holds(target) === usual(target)) delete kept[name];
-  else kept[name] = holds(target);
+  else kept[name] = target.dataset.words ? { text: target.value, field: target.name } : holds(target);
   write(place(), kept);
   if (target.id === "phrase") keepPhrase(target.value);
 }
@@ -83,7 +83,13 @@ export function restore(scope) {
   scope.querySelectorAll("input, textarea, select").forEach((field) => {
     const name = called(field);
     if (!(name in kept) || kept[name] === holds(field)) return;
-    if (field.type === "checkbox") field.checked = kept[name];
+    if (field.dataset.words) {
+      const { text, field: seen } = kept[name];
+      // Words on their way may have come after all; older ones must not hide newer ones.
+      if (field.defaultValue.includes(text.trim())) { forget([field]); return; }
+      field.name = seen;
+      field.value = text;
+    } else if (field.type === "checkbox") field.checked = kept[name];
     else field.value = kept[name];
     field.dispatchEvent(new Event("input", { bubbles: true }));
     field.dispatchEvent(new Event("change", { bubbles: true }));
