@@ -23,6 +23,8 @@ function write(key, value) {
 }
 const place = () => `melodex page ${here()}`;
 
+let restoring = false;
+
 // What a field is called, whatever else stands on the page.
 function called(field) {
   if (field.dataset.words) return `words ${field.dataset.words}`;
@@ -54,7 +56,8 @@ function keep({ target }) {
   if (holds(target) === usual(target)) delete kept[name];
   else kept[name] = target.dataset.words ? { text: target.value, field: target.name } : holds(target);
   write(place(), kept);
-  if (target.id === "phrase") keepPhrase(target.value);
+  // What is put back is not what was typed last.
+  if (target.id === "phrase" && !restoring) keepPhrase(target.value);
 }
 
 export function keepPhrase(text) {
@@ -73,6 +76,7 @@ function keepFold(fold) {
 // Put back what was there; called again for parts that come later.
 export function restore(scope) {
   const kept = read(place());
+  restoring = true;
   scope.querySelectorAll("details").forEach((fold) => {
     if (fold.keptAs) return;
     fold.keptAs = nameOf(fold);
@@ -94,12 +98,13 @@ export function restore(scope) {
     field.dispatchEvent(new Event("input", { bubbles: true }));
     field.dispatchEvent(new Event("change", { bubbles: true }));
   });
+  restoring = false;
 }
 
 // A phrase goes along to the first page, where nothing else was asked for.
 export function restorePhrase(field) {
   const text = sessionStorage.getItem(PHRASE);
-  if (location.search || !text || field.value) return;
+  if (location.search || !text || field.value === text) return;
   field.value = text;
   field.dispatchEvent(new Event("input", { bubbles: true }));
 }
