@@ -200,6 +200,8 @@ class Corpus:
                 "FROM chunk ORDER BY id"
             )
             for number, tunes, notes, checksum, ids, lengths, packed in rows:
+                # What is no number says none; its ids then tell that it is damaged.
+                tunes = tunes if isinstance(tunes, int) else 0
                 yield PackedChunk(ids, lengths, packed, checksum, tunes, notes, number)
 
     def melody(self, tune_id: str) -> Melody:
@@ -360,7 +362,7 @@ class Corpus:
     def has_read_keys(self) -> bool:
         """Whether the facets hold the keys of tunes as this version reads them."""
         version = self.settings.get("facet_version", "")
-        return version.isdecimal() and int(version) >= FACETS_WITH_KEYS
+        return str(version).isdecimal() and int(version) >= FACETS_WITH_KEYS
 
     def read_keys(self, tune_ids: Iterable[str]) -> dict[str, str]:
         """The key that each tune was read in, in words; empty where none can be said."""

@@ -133,6 +133,7 @@ def test_the_kernel_refuses_a_transposition_that_is_none(move):
         ("UPDATE tune SET composer = ? WHERE title = 'Tune 3'", b"\x01"),
         ("UPDATE tune SET note_count = ? WHERE title = 'Tune 3'", "many"),
         ("UPDATE setting SET value = ? WHERE name = 'facet_version'", '"C"'),
+        ("UPDATE setting SET value = ? WHERE name = 'facet_version'", b"\xff"),
     ],
 )
 def test_a_value_of_another_kind_stops_no_list(filled, sql, value):
@@ -145,11 +146,12 @@ def test_a_value_of_another_kind_stops_no_list(filled, sql, value):
     assert check_corpus(filled).faults
 
 
-def test_a_chunk_of_another_kind_is_damage(filled):
-    stored(filled, "UPDATE chunk SET lengths = 7")
+@pytest.mark.parametrize("change", ["lengths = 7", "tune_count = 'many'", "notes = 'no'"])
+def test_a_chunk_of_another_kind_is_damage(filled, change):
+    stored(filled, f"UPDATE chunk SET {change}")
     with Corpus.open(filled) as corpus:
         for chunk in corpus.chunks():
-            with pytest.raises(DamagedCorpusError, match="where bytes or numbers belong"):
+            with pytest.raises(DamagedCorpusError, match="cannot be trusted"):
                 verify(chunk)
         found = resemble(corpus, read_phrase("+2 +2 -4 0 +1"))
     assert found.matches == ()
