@@ -75,8 +75,8 @@ def test_wrong_usage_exits_2(corpus_path: Path, words: list[str]) -> None:
 def test_the_classes_of_metre_are_named_where_another_is_asked_for(
     corpus_path: Path,
 ) -> None:
-    done = run(corpus_path, "gather", "--metre", "3/4")
-    assert "is not one of 'simple', 'compound'," in done.stderr
+    done = run(corpus_path, "gather", "--metre", "odd")
+    assert "or one of simple, compound, irregular, mixed, free" in done.stderr
     assert "1 of 1 tune" in run(corpus_path, "gather", "--metre", "simple").stdout
 
 

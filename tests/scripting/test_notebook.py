@@ -27,7 +27,7 @@ SHOWN: dict[str, Callable[[melodex.Corpus], Any]] = {
     "bars": lambda c: c.tune("The Eel Trap", bars=(1, 4)),
     "lesson": lambda c: c.gather(progression="ii V I", limit=2).keep("Two five one"),
 }
-PICTURES = {"resemble": 2, "contour": 2, "audit": 3, "whole": 4, "gather": 2, "lesson": 2}
+PICTURES = {"resemble": 2, "contour": 2, "audit": 3, "whole": 2, "gather": 2, "lesson": 2}
 """In a cell; one where nothing is said."""
 
 SOURCE = r'src="data:image/svg\+xml;base64,([^"]+)"'

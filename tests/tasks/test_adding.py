@@ -45,10 +45,26 @@ def worth_starting(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(adding_pool, "WORTH_STARTING_BYTES", 0)
 
 
-def readers() -> list[int]:
+def children() -> list[int]:
     """The processes that this one has started and that still run."""
     threads = Path("/proc/self/task").iterdir()
     return [int(pid) for each in threads for pid in (each / "children").read_text().split()]
+
+
+BEFORE: set[int] = set()
+"""Processes that other tests have left running: a browser, a page."""
+
+
+@pytest.fixture(autouse=True)
+def look_around() -> None:
+    """Note what ran before the test."""
+    BEFORE.clear()
+    BEFORE.update(children())
+
+
+def readers() -> list[int]:
+    """The processes that a test has started and that still run."""
+    return [pid for pid in children() if pid not in BEFORE]
 
 
 def held(path: Path) -> list[tuple[object, ...]]:

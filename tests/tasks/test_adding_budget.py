@@ -30,6 +30,16 @@ from melodex.tasks.passage import find_passage
 
 LIMITS = (resource.RLIMIT_AS, resource.RLIMIT_CPU, resource.RLIMIT_CORE)
 
+
+@pytest.fixture(autouse=True)
+def copied_processes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let the process that reads be a copy of this one, with what a test puts into it.
+
+    Where other tests have left threads behind it would be begun anew, without.
+    """
+    monkeypatch.setattr(apart, "is_alone", lambda: True)
+
+
 TUNE = "X:1\nT:{title}\nM:4/4\nL:1/4\nK:C\nC D E F | G A B c |\n"
 
 

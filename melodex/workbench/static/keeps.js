@@ -115,6 +115,12 @@ function sent({ target, defaultPrevented }) {
   const names = [...target.elements].map(called).filter(Boolean);
   write("melodex sent", { place: place(), names });
 }
+// What is asked for stands in the address of the answer; the page that it was typed on
+// goes on saying what its own address says.
+function asked({ target }) {
+  if (target.method !== "get") return;
+  forget([...target.elements].filter((field) => called(field)));
+}
 function arrived() {
   const { place: from, names } = read("melodex sent");
   sessionStorage.removeItem("melodex sent");
@@ -143,5 +149,7 @@ arrived();
 rooms();
 document.addEventListener("input", keep);
 document.addEventListener("change", keep);
+// Before any other listener, which may lead to another address.
+addEventListener("submit", asked, true);
 // After every other listener, which may yet take the submission over.
 addEventListener("submit", sent);
