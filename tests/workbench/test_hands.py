@@ -173,7 +173,7 @@ def test_a_phrase_is_found_heard_and_kept_without_a_mouse(own_bench, visit):
     expect(page.locator(".lit")).to_have_count(0)
     tabbed_to(page, "#match-2 summary")
     page.keyboard.press("Enter")
-    expect(page.locator("#match-2 svg.music")).to_have_count(1)
+    expect(page.locator("#match-2 .part svg.music")).to_have_count(1)
     expect(page.locator("#told")).to_have_text("The notes are there.")
     # The field for keeping stands over the matches.
     tabbed_to(page, "#keep-found input[name=into]", "Shift+Tab")
