@@ -123,12 +123,12 @@ def begin(
             waited = time.monotonic() - start
             if not is_busy(error):
                 raise
+            if waiting and not told and waited > FIRST_WORD_SECONDS:
+                told = True
+                waiting(waited)
             if waited > wait_seconds:
                 raise BusyCorpusError(
                     f"another process has held the corpus for {waited:.0f} seconds",
                     where=str(path),
                     hint="wait until it has finished, then try again",
                 ) from error
-        if waiting and not told and waited > FIRST_WORD_SECONDS:
-            told = True
-            waiting(waited)
