@@ -5,7 +5,7 @@ and then of pitch, lowest first. Times are ticks from the start of the first bar
 the :class:`~melodex.melody.record.Melody` that was taken from the same piece. A texture
 is what harmony is worked out from; it is no part of the tune and is not stored.
 
-Contents: BARS_A_CHORD, SoundingNote, Texture, texture_of_lines, names_harmony.
+Contents: SoundingNote, Texture, texture_of_lines, names_harmony.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from heapq import heappop, heappush
 from melodex.melody.record import Melody
 from melodex.records import dataclass
 
-__all__ = ["BARS_A_CHORD", "SoundingNote", "Texture", "names_harmony", "texture_of_lines"]
+__all__ = ["SoundingNote", "Texture", "names_harmony", "texture_of_lines"]
 
 BARS_A_CHORD = 8
 """Chord symbols that stand further apart than this on average are strays: they name no
@@ -125,6 +125,6 @@ def texture_of_lines(lines: Sequence[tuple[str, Melody]]) -> Texture | None:
     return texture if texture.is_chordal else None
 
 
-def names_harmony(melody: Melody) -> bool:
-    """Whether a melody's chord symbols stand close enough to say what the harmony is."""
-    return BARS_A_CHORD * len(melody.chords) >= len(melody.bars)
+def names_harmony(chords: int, bars: int) -> bool:
+    """Whether so many chord symbols stand close enough to say what the harmony is."""
+    return BARS_A_CHORD * chords >= bars

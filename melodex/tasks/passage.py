@@ -215,28 +215,34 @@ def melody_of_file(path: Path, number: str, chords_alone: bool = False) -> Melod
     return harmonised(tune_of_file(path, number, chords_alone))
 
 
-def texture_in_corpus(passage: Passage, corpus: Corpus) -> Texture | None:
-    """All notes of the piece that a passage is from, read again from what is kept of it.
+def texture_of(passage: Passage, name: str, corpus: Corpus | None) -> Texture | None:
+    """All notes of the piece that a passage is from, read again; None without harmony.
 
-    None where they say nothing of harmony, or where a corpus keeps no source.
+    Parameters
+    ----------
+    passage : Passage
+    name : str
+        By which it was found, where that is a file.
+    corpus : Corpus or None
+        That it was found in, which keeps what it was read from.
     """
+    if not passage.whole.chords_worked_out:
+        return None
+    if passage.in_corpus:
+        return texture_in_corpus(passage.tune_id, corpus) if corpus else None
+    path, number = file_and_number(name)
+    return None if path is None else tune_of_file(path, number).texture
+
+
+def texture_in_corpus(tune_id: str, corpus: Corpus) -> Texture | None:
+    """All notes of a piece as the first of its kept sources that can be read has them."""
     from melodex.reading import read_bytes
 
-    if not (passage.in_corpus and passage.whole.chords_worked_out):
-        return None
-    for data, kept_format, source, choice in corpus.kept(passage.tune_id):
+    for data, kept_format, source, choice in corpus.kept(tune_id):
         for tune in read_bytes(data, kept_format, source, choice).tunes:
-            if tune.texture and tune.melody.content_id() == passage.tune_id:
+            if tune.texture and tune.melody.content_id() == tune_id:
                 return tune.texture
     return None
-
-
-def texture_in_file(name: str) -> Texture | None:
-    """All notes of a tune of a file, where they say something of harmony."""
-    path, number = file_and_number(name)
-    if path is None or is_recording(str(path)):
-        return None
-    return tune_of_file(path, number, True).texture
 
 
 def tune_of_file(path: Path, number: str, chords_alone: bool = False) -> ReadTune:

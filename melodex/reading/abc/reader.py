@@ -209,7 +209,7 @@ def read_tune(
         melody = restored(melody, header.directives[FIELD])
     kept = kept_text(file_text, tune, choice).encode("utf-8", "replace")
     texture = None
-    if len(voices) > 1 and not names_harmony(melody):
+    if len(voices) > 1 and not names_harmony(len(melody.chords), len(melody.bars)):
         readers = {
             other: TuneReader(header, file_header, lines, other, choice)
             for other, lines in voices.items()

@@ -161,7 +161,7 @@ def melody_of_midi(
         source=source, number=str(line.position), part=line.name
     )
     texture = None
-    if (others or had_chords) and not names_harmony(melody):
+    if (others or had_chords) and not names_harmony(len(melody.chords), len(melody.bars)):
         texture = texture_of(lines, grid, file.ticks_per_quarter, melody)
     return melody, warnings, texture
 

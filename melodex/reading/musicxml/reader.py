@@ -24,7 +24,7 @@ from xml.etree.ElementTree import Element
 
 from melodex.errors import ReadingError
 from melodex.melody import Credits, Melody, beat_strength
-from melodex.melody.texture import BARS_A_CHORD, Texture
+from melodex.melody.texture import Texture, names_harmony
 from melodex.reading.bounded import one_line
 from melodex.reading.carried import FIELD, restored
 from melodex.reading.fermatas import phrases_held
@@ -105,7 +105,7 @@ def read_sheet(
     borrow_signs(sheet, others)
     # Printed chords say what the harmony is; without them the notes do. They are taken
     # first: making one line lengthens and cuts notes.
-    named = BARS_A_CHORD * len(sheet.chords) >= len(sheet.bars)
+    named = names_harmony(len(sheet.chords), len(sheet.bars))
     texture = None if named else texture_of(part, sheet, others)
     line = single_line(notes, sheet, choice, sheet.oddities)
     warnings = [*left_aside(part, parts, voice, other_voices), *sheet.oddities.texts()]

@@ -31,8 +31,7 @@ from melodex.tasks.describe.sentences import (
 from melodex.tasks.passage import (
     Passage,
     find_piece,
-    texture_in_corpus,
-    texture_in_file,
+    texture_of,
 )
 
 if TYPE_CHECKING:
@@ -142,8 +141,8 @@ def describe(
     """
     melody = passage.melody
     found = analyse(melody)
-    if texture is None and corpus is not None:
-        texture = texture_in_corpus(passage, corpus)
+    if texture is None and passage.in_corpus:
+        texture = texture_of(passage, "", corpus)
     finds = finds_of(melody, found, texture)
     if corpus is not None:
         finds = counted(finds, corpus)
@@ -179,14 +178,11 @@ def described(name: str, corpus_path: Path, *, alone: bool = False) -> Descripti
     from melodex.corpus.reader import Corpus
 
     if not is_there(corpus_path):
-        return describe(find_piece(name), texture=texture_in_file(name))
+        passage = find_piece(name)
+        return describe(passage, texture=texture_of(passage, name, None))
     with Corpus.open(corpus_path) as corpus:
         passage = find_piece(name, corpus)
-        texture = (
-            texture_in_corpus(passage, corpus)
-            if passage.in_corpus
-            else texture_in_file(name)
-        )
+        texture = texture_of(passage, name, corpus)
         return describe(passage, None if alone else corpus, texture)
 
 
