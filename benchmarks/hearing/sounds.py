@@ -168,7 +168,7 @@ def played(sung: Sung, kind: str, dice: np.random.Generator) -> Floats:
             [*asked, str(SOUND_FONT), str(score)], check=True, capture_output=True
         )
         heard = read_wav(wav.read_bytes(), str(wav))
-    mono = heard.samples.mean(axis=1)
+    mono = heard.part(0, heard.frames).mean(axis=1)
     return resampled(mono, heard.rate_hz, RATE_HZ).astype(float)
 
 

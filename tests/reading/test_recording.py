@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import io
+import os
 import struct
+import tracemalloc
 
 import numpy as np
 import pytest
@@ -13,6 +15,8 @@ import soundfile
 
 from melodex.errors import EmptyMelodyError, HostileInputError, ReadingError
 from melodex.melody import duration_class
+from melodex.reading import budget
+from melodex.reading.recording import coded as coding
 from melodex.reading.recording.reader import read_recording
 from melodex.reading.recording.record import Recording
 from melodex.reading.recording.resampling import resampled
@@ -56,11 +60,60 @@ def test_what_libsndfile_writes_is_read_as_it_reads_it(subtype: str) -> None:
     assert np.abs(ours - (theirs - theirs.mean())).max() < 1e-6
 
 
+def test_a_file_of_64_bit_lengths_is_read_to_where_its_sound_ends() -> None:
+    # EBU Tech 3306, as libsndfile writes it; what follows the sound is none.
+    file = io.BytesIO()
+    soundfile.write(file, tones(LINE), RATE_HZ, format="RF64")
+    whole = file.getvalue()
+    at = whole.index(b"data") + 4
+    untold = whole[:at] + b"\xff" * 4 + whole[at + 4 :]
+    samples = read_waveform(untold + b"odd " + bytes(4000), "line.wav").samples
+    assert len(samples) == len(tones(LINE))
+    assert pitches(read_recording(whole, "line.wav")) == [*LINE]
+
+
+def test_a_minute_at_the_highest_rate_takes_little_more_room_than_its_file() -> None:
+    # Mixed and resampled in blocks; whole it would be 1,100 MB of double precision.
+    sound = wav(np.zeros((60 * 48_000, 2)), 48_000)
+    tracemalloc.start()
+    read_waveform(sound, "minute.wav")
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    # One channel of 32 bits, once more for the filter, and what is resampled.
+    assert peak < 3 * 4 * 60 * 48_000
+
+
 @pytest.mark.parametrize("form", ["FLAC", "OGG", "MP3"])
 def test_coded_files_are_read(form: str) -> None:
     file = io.BytesIO()
     soundfile.write(file, tones(LINE, rate=44_100), 44_100, format=form)
     assert pitches(read_recording(file.getvalue(), "line")) == [*LINE]
+
+
+def coded(samples: np.ndarray, form: str, rate: int = RATE_HZ) -> bytes:
+    file = io.BytesIO()
+    soundfile.write(file, samples, rate, format=form)
+    return file.getvalue()
+
+
+@pytest.mark.parametrize("form", ["FLAC", "OGG", "MP3"])
+def test_a_decoder_works_in_a_process_that_can_be_ended(
+    form: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # A decoder that never comes back, and one that brings its process down.
+    data = coded(tones(LINE), form)
+    monkeypatch.setattr(budget, "MOST_SECONDS", 0.3)
+    monkeypatch.setattr(coding, "read_coded", lambda *_: [0 for _ in iter(int, 1)])
+    with pytest.raises(HostileInputError, match=r"odd: reading it takes more than 0\.3 s"):
+        read_recording(data, "odd")
+    monkeypatch.setattr(coding, "read_coded", lambda *_: os.abort())
+    with pytest.raises(HostileInputError, match=r"odd: the process that reads it ended"):
+        read_recording(data, "odd")
+
+
+def test_an_hour_is_refused_after_a_minute_of_it() -> None:
+    with pytest.raises(HostileInputError, match="lasts 60:00"):
+        read_recording(coded(np.zeros(3600 * 8_000, np.int16), "FLAC", 8_000), "hour.flac")
 
 
 @pytest.mark.parametrize("rate", [8_000, 22_050, 44_100, 96_000])

@@ -1,5 +1,8 @@
 """FLAC, Ogg and MP3, through soundfile (libsndfile), where the extra is installed.
 
+A decoder in C reads what anybody may have written: it works in a process of its own, as
+all readers of files do (:mod:`melodex.reading.apart`).
+
 Contents: read_coded.
 """
 
@@ -45,7 +48,12 @@ def read_coded(data: bytes, source: str) -> Sound:
             whole = max(len(samples), min(file.frames, 10**9)) / file.samplerate
             if len(samples) == most:
                 require_length(whole, source)
-            return Sound(samples, file.samplerate)
+            return Sound(
+                len(samples),
+                file.channels,
+                file.samplerate,
+                lambda first, stop: samples[first:stop],
+            )
     except (soundfile.SoundFileError, RuntimeError, ValueError, MemoryError) as error:
         raise ReadingError("this is no sound that can be read", where=source) from error
     except OverflowError as error:

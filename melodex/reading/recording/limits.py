@@ -5,6 +5,7 @@ Contents: Samples, Sound, MOST_SECONDS, LEAST_SECONDS, require_sizes, require_le
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,13 +31,33 @@ LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8_000, 192_000
 MOST_CHANNELS = 8
 
 
+FRAMES_AT_ONCE = 1 << 16
+
+
 @dataclass(frozen=True, slots=True)
 class Sound:
-    """What a file holds: samples of shape (n, channels), and remarks of its reader."""
+    """What a file holds, given out in blocks: numbers take more room than their bytes.
 
-    samples: Samples
+    Parameters
+    ----------
+    frames, channels, rate_hz : int
+        Samples of one channel, how many channels, samples a second.
+    part : callable
+        Samples of shape (stop - start, channels) from one frame up to another.
+    remarks : tuple of str
+        Of the reader.
+    """
+
+    frames: int
+    channels: int
     rate_hz: int
+    part: Callable[[int, int], Samples]
     remarks: tuple[str, ...] = ()
+
+    def blocks(self) -> Iterator[Samples]:
+        """All samples, some at a time."""
+        for start in range(0, self.frames, FRAMES_AT_ONCE):
+            yield self.part(start, min(start + FRAMES_AT_ONCE, self.frames))
 
 
 def require_sizes(rate_hz: int, channels: int, source: str) -> None:

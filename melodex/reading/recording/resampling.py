@@ -29,6 +29,8 @@ KAISER_BETA = 8.0
 PASSED = 0.94
 """Share of the band that passes whole; the rest is the slope of the filter."""
 
+PLACES_AT_ONCE = 1 << 14
+
 
 def resampled(samples: Samples, rate_hz: int, wanted_hz: int) -> Samples:
     """Resample one channel.
@@ -49,16 +51,24 @@ def resampled(samples: Samples, rate_hz: int, wanted_hz: int) -> Samples:
     up, down = wanted_hz // common, rate_hz // common
     band = min(1.0, wanted_hz / rate_hz)
     reach = math.ceil(CROSSINGS / band)
-    padded = np.concatenate([np.zeros(reach), samples, np.zeros(reach + down)])
+    padded = np.concatenate(
+        [np.zeros(reach, np.float32), samples, np.zeros(reach + down, np.float32)]
+    )
     count = -(-len(samples) * up // down)
     found = np.zeros(count, np.float32)
     for phase in range(min(up, count)):
         # Outputs phase, phase + up, ... fall on the same fraction between two inputs.
         start, fraction = divmod(phase * down, up)
-        places = len(range(phase, count, up))
         taps = filter_at(fraction / up, reach, band)
-        windows = np.lib.stride_tricks.sliding_window_view(padded, len(taps))
-        found[phase::up] = windows[start::down][:places] @ taps
+        places = len(range(phase, count, up))
+        for first in range(0, places, PLACES_AT_ONCE):
+            some = min(PLACES_AT_ONCE, places - first)
+            begin = start + first * down
+            # Only here as wide as the taps: numpy would copy windows of another width.
+            part = padded[begin : begin + (some - 1) * down + len(taps)].astype(float)
+            windows = np.lib.stride_tricks.sliding_window_view(part, len(taps))[::down]
+            at = phase + first * up
+            found[at : at + some * up : up] = windows @ taps
     return found
 
 

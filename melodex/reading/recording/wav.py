@@ -5,6 +5,8 @@ References
 IBM and Microsoft, Multimedia Programming Interface and Data Specifications 1.0 (1991),
 chapter 3: RIFF, ``fmt`` and ``data``. Microsoft, Multiple Channel Audio Data and WAVE
 Files (2001): ``WAVE_FORMAT_EXTENSIBLE``. Codes 1 (whole numbers) and 3 (IEEE floats).
+EBU Tech 3306 (RF64) and ITU-R BS.2088 (BW64): ``ds64`` has the lengths of what may be
+longer than 32 bits can say.
 
 Contents: read_wav.
 """
@@ -62,13 +64,17 @@ def read_wav(data: bytes, source: str) -> Sound:
         If rate, channels or length are out of range.
     """
     layout: Layout | None = None
+    told_apart = 0xFFFFFFFF
     for name, start, claimed in chunks(data):
-        if name == b"fmt ":
+        if name == b"ds64" and start + 16 <= len(data):
+            told_apart = struct.unpack_from("<Q", data, start + 8)[0]
+        elif name == b"fmt ":
             layout = layout_of(data[start : start + min(claimed, 64)], source)
         elif name == b"data":
             if layout is None:
                 break
-            return sound_of(data, start, claimed, layout, source)
+            length = told_apart if claimed == 0xFFFFFFFF else claimed
+            return sound_of(data, start, length, layout, source)
     raise ReadingError("this WAV file holds no sound that can be read", where=source)
 
 
@@ -113,12 +119,16 @@ def sound_of(data: bytes, start: int, claimed: int, layout: Layout, source: str)
         said = ("The file is shorter than its header says; what is there was read.",)
     frames = (min(claimed, there) if told else there) // layout.frame_bytes
     require_length(frames / layout.rate_hz, source)
-    raw = data[start : start + frames * layout.frame_bytes]
-    samples = numbers(raw, layout).reshape(frames, layout.channels)
-    return Sound(samples, layout.rate_hz, said)
+
+    def part(first: int, stop: int) -> Samples:
+        size = layout.frame_bytes
+        raw = memoryview(data)[start + first * size : start + stop * size]
+        return numbers(raw, layout).reshape(stop - first, layout.channels)
+
+    return Sound(frames, layout.channels, layout.rate_hz, part, said)
 
 
-def numbers(raw: bytes, layout: Layout) -> Samples:
+def numbers(raw: memoryview, layout: Layout) -> Samples:
     """Bytes as numbers between -1 and 1; 8 bits count from 128, more from 0."""
     if layout.code == FLOAT:
         floats = np.frombuffer(raw, "<f4" if layout.bits == 32 else "<f8")

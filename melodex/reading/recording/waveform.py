@@ -13,6 +13,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from melodex.errors import HostileInputError, ReadingError
 from melodex.reading.recording.limits import Samples, Sound, require_length
@@ -25,11 +26,15 @@ __all__ = [
     "read_waveform",
 ]
 
+Products = npt.NDArray[np.float64]
+
 RATE_HZ = 16_000
 """Rate that all work is done at: the partials of every voice and tune that matter."""
 
 MOST_FILE_BYTES = 96 << 20
 """A minute at 192 kHz in two channels of 32 bits."""
+
+RIFF = frozenset({b"RIFF", b"RF64", b"BW64"})
 
 AGAINST = -0.5
 """Correlation of two channels below which their sum would cancel what they hold."""
@@ -74,55 +79,84 @@ def read_waveform(data: bytes, source: str) -> Waveform:
         raise HostileInputError(f"the file is larger than {most} MB", where=source)
     if not data:
         raise ReadingError("the file is empty", where=source)
-    if data[:4] == b"RIFF" and data[8:12] == b"WAVE":
+    if data[:4] in RIFF and data[8:12] == b"WAVE":
         from melodex.reading.recording.wav import read_wav
 
-        sound = read_wav(data, source)
-    else:
-        from melodex.reading.recording.coded import read_coded
+        return waveform_of(read_wav(data, source), source)
+    from melodex.reading.apart import Apart
 
-        sound = read_coded(data, source)
-    return waveform_of(sound, source)
+    with Apart() as apart:
+        try:
+            return apart.do(waveform_of_coded, data, source)
+        except HostileInputError as error:
+            # What passes a limit of the process does not know the file's name.
+            raise HostileInputError(error.what, where=source, hint=error.hint) from None
+
+
+def waveform_of_coded(data: bytes, source: str) -> Waveform:
+    """Read what is no WAV; called in a process that can be ended."""
+    from melodex.reading.recording.coded import read_coded
+
+    return waveform_of(read_coded(data, source), source)
 
 
 def waveform_of(sound: Sound, source: str) -> Waveform:
-    """Mix, check and resample what a file held."""
-    require_length(len(sound.samples) / sound.rate_hz, source)
-    if not np.isfinite(sound.samples).all():
-        raise HostileInputError("some samples are no numbers", where=source)
-    mono, remarks = mixed(sound.samples)
+    """Mix, check and resample what a file holds."""
+    require_length(sound.frames / sound.rate_hz, source)
+    weights, remarks = mixing(products(sound, source))
+    mono = np.empty(sound.frames, np.float32)
+    start = 0
+    for block in sound.blocks():
+        mono[start : start + len(block)] = block @ weights
+        start += len(block)
     if clipped_share(mono) > CLIPPED_SHARE:
         remarks.append(
             "It is clipped, too loud for the microphone; some notes may be wrong."
         )
-    mono = np.clip(mono - mono.mean(), -64.0, 64.0)
-    samples = resampled(mono.astype(np.float32), sound.rate_hz, RATE_HZ)
+    mono -= np.float32(mono.mean(dtype=np.float64))
+    np.clip(mono, -64.0, 64.0, out=mono)
+    samples = resampled(mono, sound.rate_hz, RATE_HZ)
     return Waveform(samples, (*sound.remarks, *remarks))
 
 
-def mixed(samples: Samples) -> tuple[Samples, list[str]]:
-    """One channel of many; where two cancel each other, the louder one alone."""
-    if samples.shape[1] == 1:
-        return samples[:, 0], []
-    energy = np.einsum("ij,ij->j", samples, samples, dtype=np.float64)
-    first, second = np.argsort(-energy, kind="stable")[:2]
-    shared = float(
-        np.dot(samples[:, first].astype(float), samples[:, second].astype(float))
-    )
-    scale = math.sqrt(float(energy[first] * energy[second]))
-    if scale and shared < AGAINST * scale:
-        said = "Two channels cancel each other, being out of phase; one of them was read."
-        return samples[:, first], [said]
-    return samples.mean(axis=1, dtype=np.float64).astype(np.float32), []
+def products(sound: Sound, source: str) -> Products:
+    """Each channel times each, summed over all samples; shape (channels, channels).
+
+    Raises
+    ------
+    HostileInputError
+        If a sample is no number.
+    """
+    total = np.zeros((sound.channels, sound.channels))
+    for block in sound.blocks():
+        if not np.isfinite(block).all():
+            raise HostileInputError("some samples are no numbers", where=source)
+        wide = block.astype(float)
+        total += wide.T @ wide
+    return total
+
+
+def mixing(shared: Products) -> tuple[Samples, list[str]]:
+    """Share of each channel in the one that is read; of two that cancel, the louder."""
+    energy = shared.diagonal()
+    count = len(energy)
+    if count > 1:
+        first, second = np.argsort(-energy, kind="stable")[:2]
+        scale = math.sqrt(float(energy[first])) * math.sqrt(float(energy[second]))
+        if scale and float(shared[first, second]) < AGAINST * scale:
+            said = (
+                "Two channels cancel each other, being out of phase; one of them was read."
+            )
+            return np.eye(count, dtype=np.float32)[first], [said]
+    return np.full(count, 1 / count, np.float32), []
 
 
 def clipped_share(mono: Samples) -> float:
     """Share of samples in runs of three and more that stand still at the loudest."""
-    loud = np.abs(mono)
-    top = float(loud.max(initial=0.0))
+    top = float(max(mono.max(), -mono.min()))
     if top < FULL_SCALE * 0.25:
         return 0.0
-    flat = loud >= FULL_SCALE * top
+    flat = (mono >= FULL_SCALE * top) | (mono <= -FULL_SCALE * top)
     run = flat.copy()
     for back in range(1, FLAT_SAMPLES):
         run[back:] &= flat[:-back]
