@@ -15,6 +15,7 @@ from __future__ import annotations
 import json
 import re
 from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
 from dataclasses import field, replace
 from typing import Any
 
@@ -289,6 +290,34 @@ class Melody:
                 replace(word, note=word.note - first)
                 for word in self.lyrics
                 if first <= word.note <= last
+            ),
+        )
+
+    def of_notes(self, kept: Sequence[int]) -> Melody:
+        """The same bars and signs with some of the notes, given by rising index.
+
+        Grace notes and words of the others go; tuplets go where one of theirs does.
+        """
+        index = {note: place for place, note in enumerate(kept)}
+        columns: dict[str, Any] = {
+            name: tuple([getattr(self, name)[note] for note in kept])
+            for name in NOTE_COLUMNS
+        }
+        return replace(
+            self,
+            **columns,
+            graces=tuple(
+                replace(g, note=index[g.note]) for g in self.graces if g.note in index
+            ),
+            tuplets=tuple(
+                replace(t, first=index[t.first], last=index[t.last])
+                for t in self.tuplets
+                if all(note in index for note in range(t.first, t.last + 1))
+            ),
+            lyrics=tuple(
+                replace(word, note=index[word.note])
+                for word in self.lyrics
+                if word.note in index
             ),
         )
 

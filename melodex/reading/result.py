@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from melodex.melody import Melody
+from melodex.melody.score_line import ScoreLine
 from melodex.records import dataclass
 
 if TYPE_CHECKING:
@@ -30,12 +31,16 @@ class Choice:
         ``top`` or ``bottom``: which note of a written chord is the melody.
     chords_alone : bool
         Whether a sheet of chord symbols without any note is read too.
+    lines : str
+        ``top`` reads the main line of each piece alone, ``all`` every line that sounds;
+        part, voice and note of a chord then say which of them is the main one.
     """
 
     part: str = ""
     voice: str = ""
     chord_note: str = "top"
     chords_alone: bool = False
+    lines: str = "top"
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +59,9 @@ class ReadTune:
     ``kept`` is enough to read the same melody again with
     :func:`melodex.reading.read_bytes` under ``kept_format``. ``texture`` holds all notes
     of a piece in which some sound together and no chords are printed; else it is None.
+    ``line`` says which line of its piece the melody is. Of a piece of several lines the
+    main one comes first, then the others in the order of the score; only the main one
+    has the texture.
     """
 
     melody: Melody
@@ -61,6 +69,7 @@ class ReadTune:
     kept: bytes = b""
     kept_format: str = ""
     texture: Texture | None = None
+    line: ScoreLine = ScoreLine()
 
 
 @dataclass(frozen=True, slots=True)

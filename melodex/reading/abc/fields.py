@@ -144,6 +144,8 @@ class KeyField:
         Transposition by clef or ``octave=``, and by ``transpose=``.
     leftover : tuple of str
         Words that were not understood.
+    clef : str
+        The clef as it is written, such as ``bass``; empty where none is.
     """
 
     key: Key | None
@@ -153,6 +155,7 @@ class KeyField:
     octaves: int | None = None
     semitones: int | None = None
     leftover: tuple[str, ...] = ()
+    clef: str = ""
 
 
 MODE_WORDS = {
@@ -176,7 +179,8 @@ GERMAN_TONICS = {
 }
 TONIC = re.compile(r"([A-G])([#b♯♭]?)\s*([A-Za-z]*)(.*)", re.S)
 GERMAN = re.compile(r"(H|[EA]s|(?:[DGC]es)|(?:[FCGDA]is))(?:\s+([A-Za-z]*)(.*))?", re.S)
-EXPLICIT = re.compile(r"(\^\^|__|\^|_|=)([A-Ga-g])")
+# Not the "=b" of "clef=bass".
+EXPLICIT = re.compile(r"(\^\^|__|\^|_|(?<![A-Za-z]{2})=)([A-Ga-g])")
 CLEF = re.compile(
     r"(?:clef=)?\"?(?:treble|alto|tenor|bass|perc|none|[GFC])\d?(?P<shift>[+^_-]8(?:va)?|8)?"
     r"\"?",
@@ -263,6 +267,7 @@ def explicit_key(tonic_fifths: int, rest: str) -> KeyField:
         field.octaves,
         field.semitones,
         field.leftover,
+        field.clef,
     )
 
 
@@ -275,6 +280,7 @@ def with_parameters(
 ) -> KeyField:
     """Finish a key with what follows it: accidentals, clef, transposition."""
     octaves = semitones = None
+    clef = ""
     leftover = []
     rest = re.sub(r'="[^"]*"', "=", rest)
     for sign, letter in EXPLICIT.findall(rest):
@@ -285,6 +291,7 @@ def with_parameters(
         found = CLEF.fullmatch(word)
         value = re.fullmatch(r"(octave|transpose|t)=([+-]?\d{1,2})", word, re.I)
         if found:
+            clef = word.removeprefix("clef=").strip('"')
             octaves = clef_octaves(found["shift"]) if found["shift"] else octaves
         elif re.fullmatch(r"[+^_-]8(va)?", word, re.I):
             octaves = clef_octaves(word)
@@ -297,7 +304,14 @@ def with_parameters(
     if printed_fifths is None:
         printed_fifths = sum(alterations.values())
     return KeyField(
-        key, alterations, printed_fifths, stated, octaves, semitones, tuple(leftover)
+        key,
+        alterations,
+        printed_fifths,
+        stated,
+        octaves,
+        semitones,
+        tuple(leftover),
+        clef,
     )
 
 

@@ -1,7 +1,8 @@
 """Reading ABC: a tune file becomes melodies, warnings and refusals.
 
 Conventions: written order, repeats not played. Of a chord the top note is the
-melody, of several voices the first that has notes, unless the choice says else.
+melody, of several voices the main one: that called voice, solo or melody, else the first
+with words, else the first that has notes, unless the choice says else.
 The phrase of a note is the line of the source that it stands on, counted from 0,
 as collections of songs write a phrase to a line; a tune on one line is one phrase.
 What is not understood is a warning with line and column. A tune that cannot be
@@ -24,6 +25,7 @@ from fractions import Fraction
 
 from melodex.errors import HostileInputError, ReadingError
 from melodex.melody import Credits, Lyric, Melody, Metre
+from melodex.melody.score_line import ScoreLine
 from melodex.melody.texture import Texture, names_harmony, texture_of_lines
 from melodex.reading.abc.fields import (
     default_unit,
@@ -41,7 +43,9 @@ from melodex.reading.abc.time import Clock
 from melodex.reading.abc.tokens import strip_comment
 from melodex.reading.abc.voices import chosen_voices, lines_by_voice
 from melodex.reading.abc.words import align
+from melodex.reading.bounded import one_line
 from melodex.reading.carried import FIELD, restored
+from melodex.reading.lines import UNDER_SHARE, ReadLine, leads, pieced
 from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, Refusal
 
 __all__ = [
@@ -117,8 +121,7 @@ class AbcPart:
         tunes, refusals = [], []
         for tune in self.tunes:
             try:
-                read = read_tune(tune, self.file_text, file_header, self.source, choice)
-                tunes.append(read)
+                tunes += read_tune(tune, self.file_text, file_header, self.source, choice)
             except ReadingError as error:
                 number, line = tune_number(tune), tune.first_line
                 refusals.append(Refusal(self.source, error.what, number, line, error.hint))
@@ -182,8 +185,8 @@ def read_tune(
     file_header: Header,
     source: str,
     choice: Choice,
-) -> ReadTune:
-    """Read one tune.
+) -> list[ReadTune]:
+    """Read one tune; of all its lines the main one first.
 
     Raises
     ------
@@ -203,20 +206,121 @@ def read_tune(
     choice = kept_choice(header, choice)
     voices = lines_by_voice(header)
     reader, name = reader_of_melody(header, file_header, voices, choice)
-    shown = header.voices[name].name if name in header.voices else name
-    melody = reader.melody(credits_of(header, file_header, source, shown))
+    shown = shown_name(header, name)
+    by = credits_of(header, file_header, source, shown)
+    melody = reader.melody(by)
     if FIELD in header.directives:
         melody = restored(melody, header.directives[FIELD])
     kept = kept_text(file_text, tune, choice).encode("utf-8", "replace")
-    texture = None
-    if len(voices) > 1 and not names_harmony(len(melody.chords), len(melody.bars)):
+    names_chords = names_harmony(len(melody.chords), len(melody.bars))
+    wants_all = choice.lines == "all" and len(melody) > 0
+    readers: dict[str, TuneReader] = {}
+    if len(voices) > 1 and (wants_all or not names_chords):
         readers = {
             other: TuneReader(header, file_header, lines, other, choice)
             for other, lines in voices.items()
             if other != name
         }
+        for each in readers.values():
+            each.read()
+    texture = None
+    if readers and not names_chords:
         texture = texture_of(melody, shown, readers, header)
-    return ReadTune(melody, reader.warnings(), kept, "abc", texture)
+    said = reader.warnings()
+    if not wants_all:
+        return [ReadTune(melody, said, kept, "abc", texture, ScoreLine(part=shown))]
+    readers[name] = reader
+    asked = Asked(header, file_header, voices, choice, by)
+    lines, aside = pieced(asked.lines(readers, name, melody))
+    said = (*map(ReadWarning, aside), *said)
+    return [
+        ReadTune(
+            line.melody,
+            said if line.is_main else tuple(map(ReadWarning, line.warnings)),
+            kept,
+            "abc",
+            texture if line.is_main else None,
+            placed,
+        )
+        for line, placed in lines
+    ]
+
+
+def shown_name(header: Header, name: str) -> str:
+    """What a voice is called."""
+    return one_line(header.voices[name].name if name in header.voices else name)
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A tune of which all lines are wanted."""
+
+    header: Header
+    file_header: Header
+    voices: dict[str, list[Line]]
+    choice: Choice
+    credited: Credits
+
+    def lines(
+        self, readers: dict[str, TuneReader], main: str, melody: Melody
+    ) -> Iterator[ReadLine]:
+        """Every voice, and what moves under the top of its chords."""
+        for place, name in enumerate(self.voices):
+            reader = readers[name]
+            if not reader.voice.flat:
+                continue
+            shown = shown_name(self.header, name)
+            by = replace(self.credited, part=shown)
+            top = melody if name == main else reader.melody(by)
+            yield self.line(place, name, top, is_main=name == main)
+            if any(CHORD.search(line.text) for line in self.voices[name]):
+                other = self.other_note(name).melody(by)
+                if under := without_top(other, top):
+                    yield self.line(place, name, under, level=1)
+
+    def line(
+        self,
+        place: int,
+        name: str,
+        melody: Melody,
+        *,
+        level: int = 0,
+        is_main: bool = False,
+    ) -> ReadLine:
+        """One line with what its voice says about it."""
+        known = self.header.voices.get(name)
+        return ReadLine(
+            melody,
+            (place, level),
+            is_main,
+            part=shown_name(self.header, name),
+            voice="note 2 of chords" if level else "",
+            clef=known.field.clef if known else "",
+            transposition_semitones=(known.field.semitones or 0) if known else 0,
+        )
+
+    def other_note(self, name: str) -> TuneReader:
+        """A voice read for the other end of its chords."""
+        end = "top" if self.choice.chord_note == "bottom" else "bottom"
+        choice = replace(self.choice, chord_note=end)
+        lines = self.voices[name]
+        reader = TuneReader(self.header, self.file_header, lines, name, choice)
+        reader.read()
+        return reader
+
+
+CHORD = re.compile(r"\[[^\]:A-Za-z]{0,4}[A-Ga-g]")
+"""Where notes may be written as a chord."""
+
+
+def without_top(other: Melody, top: Melody) -> Melody | None:
+    """The notes of chords that a voice does not keep, where they move as a voice."""
+    if len(other) != len(top):
+        return None
+    kept = [i for i, midi in enumerate(other.midi) if midi != top.midi[i]]
+    if len(kept) < UNDER_SHARE * len(top):
+        return None
+    return other.of_notes(kept)
 
 
 def texture_of(
@@ -225,17 +329,15 @@ def texture_of(
     """All voices of a tune together; of chords in a voice the note that is read."""
     lines = [(name, melody)]
     for other, reader in others.items():
-        reader.read()
         if reader.voice.flat:
-            shown = header.voices[other].name if other in header.voices else other
-            lines.append((shown, reader.melody(Credits())))
+            lines.append((shown_name(header, other), reader.melody(Credits())))
     return texture_of_lines(lines)
 
 
 def reader_of_melody(
     header: Header, file_header: Header, voices: dict[str, list[Line]], choice: Choice
 ) -> tuple[TuneReader, str]:
-    """The first voice with notes, read, and its name; else one with chords if wanted.
+    """The voice to be followed, read, and its name; else one with chords if wanted.
 
     Raises
     ------
@@ -243,7 +345,8 @@ def reader_of_melody(
         If there is none.
     """
     with_chords: str | None = None
-    for name in chosen_voices(header, voices, choice.voice):
+    names = chosen_voices(header, voices, choice.voice)
+    for name in sorted(names, key=lambda each: rank_of(header, voices, each)):
         reader = TuneReader(header, file_header, voices[name], name, choice)
         reader.read()
         if reader.voice.flat:
@@ -258,6 +361,13 @@ def reader_of_melody(
     if with_chords is not None:
         raise ReadingError("it has chords and no notes", hint="describe reads such sheets")
     raise ReadingError("it has no notes", hint="notes follow the K: line")
+
+
+def rank_of(header: Header, voices: dict[str, list[Line]], name: str) -> int:
+    """How readily a listener follows a voice: by its name, then for its words."""
+    if leads(shown_name(header, name)):
+        return 0
+    return 1 if any(line.text.startswith("w:") for line in voices[name]) else 2
 
 
 def kept_choice(header: Header, choice: Choice) -> Choice:

@@ -1,8 +1,10 @@
-"""MIDI files become one melody: the line chosen, lengths put on a grid, pitches spelled.
+"""MIDI files become melodies: the main line, or all, put on a grid, pitches spelled.
 
-Conventions: a *line* is one channel of one track. The melody is the line that was
-chosen, else the first that plays one note at a time, else the one with most notes, of
-which the top note of each chord is kept. Percussion is left out. Chord symbols are texts
+Conventions: a *line* is one channel of one track; where it plays several notes at once,
+what moves under its top is parted into lines too. The main line is the one that was
+chosen, else one called voice, solo or melody, else the first that plays one note at a
+time, those with words first, else the one with most notes, of which the top note of each
+chord is kept. Percussion is left out. Chord symbols are texts
 that have their form (common practice, no source: the standard has no event for them).
 A MIDI file holds key presses, no notation: places and lengths are put on a grid,
 straight or in triplets, and that is always said. Spelling follows the key that the file
@@ -41,9 +43,11 @@ from melodex.melody import (
     beat_strength,
     spell,
 )
+from melodex.melody.score_line import ScoreLine
 from melodex.melody.texture import SoundingNote, Texture, names_harmony
 from melodex.reading.bounded import MOST_TEXT, one_line, settle
 from melodex.reading.chord_text import may_be_chord
+from melodex.reading.lines import UNDER_SHARE, ReadLine, leads, pieced
 from melodex.reading.midi.file import MetaEvent, MidiFile, MidiNote, parse_midi
 from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, Refusal
 
@@ -53,7 +57,8 @@ GRIDS = (1, 2, 3, 4, 6, 8, 12, 16, 24)
 """Steps to the quarter, straight and in triplets, from the coarsest to the finest."""
 
 PERCUSSION_CHANNEL = 10
-TEXT, RIGHTS, NAME, WORDS, MARKER, TEMPO, METRE, KEY = 1, 2, 3, 5, 6, 0x51, 0x58, 0x59
+TEXT, RIGHTS, NAME, INSTRUMENT, WORDS, MARKER = 1, 2, 3, 4, 5, 6
+TEMPO, METRE, KEY = 0x51, 0x58, 0x59
 MOST_BARS = 20_000
 MOST_EMPTY_BARS = 2_000
 BARS_OF_A_NOTE = 50
@@ -65,6 +70,12 @@ FEWEST_CHORDS = 2
 
 OVERLAP = 0.5
 """A note may sound into the next one for half its length and still be one line."""
+
+MOST_AT_ONCE = 32
+"""Notes of one channel that sound together; hostile files hold more."""
+
+MOST_UNDER = 3
+"""Notes under the top of what sounds together that may be voices."""
 
 LEGATO = 0.25
 """A gap of less than a quarter of the way to the next note is a player's, not a rest."""
@@ -83,6 +94,13 @@ class MidiLine:
     name: str
     channel: int
     notes: list[MidiNote]
+    sound: str = ""
+    is_sung: bool = False
+
+    @property
+    def rank(self) -> int:
+        """How readily a listener follows it: by its name, then for its words."""
+        return 0 if leads(self.name) else 2 - self.is_sung
 
     def __str__(self) -> str:
         return self.name or f"line {self.position}"
@@ -130,40 +148,140 @@ def read_midi(data: bytes, source: str, choice: Choice) -> FileReading:
         One tune, whose first warning states the grid; or one refusal.
     """
     try:
-        melody, warnings, texture = melody_of_midi(parse_midi(data), source, choice)
+        lines, texture = lines_of_midi(parse_midi(data), source, choice)
     except ReadingError as error:
         refusal = Refusal(source, error.what, hint=error.hint)
         return FileReading(source, refusals=(refusal,))
-    said = tuple(map(ReadWarning, warnings))
-    tune = ReadTune(melody, said, data, "midi", texture)
-    return FileReading(source, tunes=(tune,))
+    tunes = [
+        ReadTune(
+            line.melody,
+            tuple(map(ReadWarning, line.warnings)),
+            data,
+            "midi",
+            texture if line.is_main else None,
+            said,
+        )
+        for line, said in lines
+    ]
+    return FileReading(source, tunes=tuple(tunes))
 
 
-def melody_of_midi(
+def lines_of_midi(
     file: MidiFile, source: str, choice: Choice
-) -> tuple[Melody, list[str], Texture | None]:
-    """The melody of a file, what had to be decided, and the notes of unnamed harmony."""
+) -> tuple[list[tuple[ReadLine, ScoreLine]], Texture | None]:
+    """The lines of a file, the main one first, and the notes of unnamed harmony."""
     lines = list(lines_of(file))
     line = chosen_line(lines, choice)
     notes, had_chords = one_at_a_time(line.notes, choice.chord_note)
     grid = best_grid(notes, file.ticks_per_quarter)
     places = placed(notes, grid, file.ticks_per_quarter)
+    wants_all = choice.lines == "all"
     warnings = [grid_text(grid)]
     if had_chords:
         warnings.append(f"of each chord only the {choice.chord_note} note is read")
     others = [str(other) for other in lines if other is not line]
-    if others:
+    if others and not wants_all:
         more = f" and {len(others) - 6} more" if len(others) > 6 else ""
         warnings.append(f"read {line}; left aside {', '.join(others[:6])}{more}")
     signs = signs_of(file, warnings)
     warnings += damages(file)
+    number = str(line.position)
     melody = laid_out(notes, places, signs, warnings).with_credits(
-        source=source, number=str(line.position), part=line.name
+        source=source, number=number, part=line.name
     )
     texture = None
     if (others or had_chords) and not names_harmony(len(melody.chords), len(melody.bars)):
         texture = texture_of(lines, grid, file.ticks_per_quarter, melody)
-    return melody, warnings, texture
+    main = ReadLine(
+        melody,
+        (line.position, 0),
+        True,
+        line.name,
+        warnings=warnings,
+        instrument=line.sound,
+    )
+    if not wants_all:
+        return [(main, ScoreLine(part=line.name, instrument=line.sound))], texture
+    by = {"source": source, "number": number}
+    made = [made_line(file, *each, by) for each in parted(lines, line, choice)]
+    found, aside = pieced([main, *made])
+    main.warnings += [*aside, *percussion(file)]
+    return found, texture
+
+
+def percussion(file: MidiFile) -> list[str]:
+    """Say that percussion is left aside, where there is any."""
+    drums = sum(
+        note.channel == PERCUSSION_CHANNEL for track in file.tracks for note in track.notes
+    )
+    return [f"left aside percussion: {drums} strokes"] if drums else []
+
+
+def parted(
+    lines: list[MidiLine], main: MidiLine, choice: Choice
+) -> Iterator[tuple[MidiLine, int, list[MidiNote]]]:
+    """Every line but the main one, with its level under the top of its channel."""
+    for line in lines:
+        kept = choice.chord_note if line is main else "top"
+        if line is not main:
+            yield line, 0, one_at_a_time(line.notes, "top")[0]
+        if not is_single(line.notes):
+            for level, notes in under_top(line.notes, kept):
+                yield line, level, notes
+
+
+def under_top(notes: list[MidiNote], kept: str) -> Iterator[tuple[int, list[MidiNote]]]:
+    """What moves as voices beside the note of each chord that a line keeps.
+
+    A note is on the level of how many sound above it when it starts (below it where the
+    bottom is kept): so a voice under a note that is held has its place too.
+    """
+    sign = 1 if kept == "bottom" else -1
+    ordered = sorted(notes, key=lambda note: (note.start, sign * note.midi))
+    onsets = len({note.start for note in notes})
+    levels: dict[int, list[MidiNote]] = {}
+    sounding: list[MidiNote] = []
+    for note in ordered:
+        # What ends within a player's legato has made room.
+        sounding = [
+            held
+            for held in sounding[-MOST_AT_ONCE:]
+            if held.end - note.start > OVERLAP * (held.end - held.start)
+        ]
+        level = sum(sign * (n.midi - note.midi) < 0 for n in sounding)
+        sounding.append(note)
+        if 0 < level <= MOST_UNDER:
+            levels.setdefault(level, []).append(note)
+    for level, found in sorted(levels.items()):
+        single, _ = one_at_a_time(found, kept)
+        if len(single) < UNDER_SHARE * onsets:
+            return
+        yield level, single
+
+
+def made_line(
+    file: MidiFile,
+    line: MidiLine,
+    level: int,
+    notes: list[MidiNote],
+    credited: dict[str, str],
+) -> ReadLine:
+    """One line on a grid of its own, made into a melody."""
+    grid = best_grid(notes, file.ticks_per_quarter)
+    places = placed(notes, grid, file.ticks_per_quarter)
+    signs = signs_of(file, [])
+    # Words and chord symbols go with the main line.
+    signs.words.clear()
+    signs.chords.clear()
+    melody = laid_out(notes, places, signs, []).with_credits(**credited, part=line.name)
+    return ReadLine(
+        melody,
+        (line.position, level),
+        part=line.name or f"line {line.position}",
+        voice=f"note {level + 1} of chords" if level else "",
+        instrument=line.sound,
+        warnings=[] if grid.exact else [grid_text(grid)],
+    )
 
 
 def texture_of(
@@ -206,6 +324,8 @@ def lines_of(file: MidiFile) -> Iterator[MidiLine]:
     position = 0
     for track in file.tracks:
         name = next((text_of(e.data) for e in track.meta if e.kind == NAME), "")
+        sound = next((text_of(e.data) for e in track.meta if e.kind == INSTRUMENT), "")
+        is_sung = any(event.kind == WORDS for event in track.meta)
         channels: dict[int, list[MidiNote]] = {}
         for note in track.notes:
             channels.setdefault(note.channel, []).append(note)
@@ -213,11 +333,17 @@ def lines_of(file: MidiFile) -> Iterator[MidiLine]:
         for channel, notes in sorted(channels.items()):
             position += 1
             shown = f"{name}, channel {channel}" if len(channels) > 1 else name
-            yield MidiLine(position, shown.removeprefix(", "), channel, notes)
+            yield MidiLine(
+                position, shown.removeprefix(", "), channel, notes, sound, is_sung
+            )
 
 
 def chosen_line(lines: list[MidiLine], choice: Choice) -> MidiLine:
-    """The line that was asked for, else the first single one, else the fullest."""
+    """The line that was asked for, else one that a listener follows.
+
+    That is one called voice, solo or melody, else a single one, those with words first,
+    else the fullest.
+    """
     if not lines:
         raise ReadingError("the file has no notes with a pitch")
     listed = ", ".join(f"{line.position} {line.name}".strip() for line in lines)[:300]
@@ -232,8 +358,8 @@ def chosen_line(lines: list[MidiLine], choice: Choice) -> MidiLine:
         raise ReadingError(
             "no line of that name or channel has notes", hint=f"lines: {listed}"
         )
-    for line in found:
-        if is_single(line.notes):
+    for line in sorted(found, key=lambda line: line.rank):
+        if line.rank == 0 or is_single(line.notes):
             return line
     return max(found, key=lambda line: len(line.notes))
 

@@ -19,7 +19,7 @@ from melodex.reading.musicxml.note import WrittenNote
 from melodex.reading.musicxml.part import ROUNDED_TICKS, Oddities, PartSheet
 from melodex.reading.result import Choice
 
-__all__ = ["Line", "choose_voice", "single_line"]
+__all__ = ["Line", "VoiceName", "choose_voice", "single_line", "voices_of"]
 
 VoiceName = tuple[str, str]
 Say = Callable[[WrittenNote, str], None]
@@ -37,8 +37,8 @@ class Line:
 
 def choose_voice(
     sheet: PartSheet, wanted: str
-) -> tuple[str, list[WrittenNote], list[str]] | None:
-    """Return the name and notes of the chosen voice, and the names of the others.
+) -> tuple[VoiceName, list[WrittenNote], list[str]] | None:
+    """Return number and staff, and notes, of the chosen voice; the numbers of the others.
 
     Parameters
     ----------
@@ -66,7 +66,7 @@ def choose_voice(
     else:
         chosen = top_voice(sounding)
     others = sorted({name[0] for name in sounding if name != chosen})
-    return chosen[0], voices[chosen], others
+    return chosen, voices[chosen], others
 
 
 def voices_of(notes: list[WrittenNote]) -> dict[VoiceName, list[WrittenNote]]:

@@ -1,11 +1,13 @@
-"""MusicXML sheets, plain or compressed, become one melody each.
+"""MusicXML sheets, plain or compressed, become one melody each, or one for every line.
 
-Conventions: partwise sheets up to version 4.0, and timewise ones. The melody is the
-part and voice that were chosen, else the top voice of the first part with notes; what
-else there was is said in a warning. Pitches, keys and chords are as they sound. Chord
-symbols and section marks that stand in another part belong to the whole sheet and are
-taken from there when the chosen part has none. Repeats and endings are kept as marks
-and not played.
+Conventions: partwise sheets up to version 4.0, and timewise ones. The melody, or main
+line, is the part and voice that were chosen, else the top voice of the part that a
+listener follows: one called voice, solo or melody, else the first one with words, else
+the first one with notes. Where the main line alone is read, what else there was is said
+in a warning; where all are, they come after it in the order of the score. Pitches, keys
+and chords are as they sound. Chord symbols and section marks that stand in another part
+belong to the whole sheet and are taken from there when the main line's part has none.
+Repeats and endings are kept as marks and not played.
 
 References
 ----------
@@ -18,38 +20,78 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 from xml.etree.ElementTree import Element
 
 from melodex.errors import ReadingError
 from melodex.melody import Credits, Melody, beat_strength
+from melodex.melody.score_line import ScoreLine
 from melodex.melody.texture import Texture, names_harmony
 from melodex.reading.bounded import one_line
 from melodex.reading.carried import FIELD, restored
 from melodex.reading.fermatas import phrases_held
-from melodex.reading.musicxml.line import Line, choose_voice, single_line
+from melodex.reading.lines import ReadLine, leads, pieced
+from melodex.reading.musicxml.line import (
+    Line,
+    VoiceName,
+    choose_voice,
+    mean_height,
+    single_line,
+)
+from melodex.reading.musicxml.note import WrittenNote
 from melodex.reading.musicxml.package import sheet_root
-from melodex.reading.musicxml.part import PartSheet, walk_part
+from melodex.reading.musicxml.part import Oddities, PartSheet, walk_part
+from melodex.reading.musicxml.scored import (
+    VoiceLine,
+    clef_of,
+    part_lines,
+    transposition_semitones_of,
+)
 from melodex.reading.musicxml.sounding import MOST_SOUNDING, part_notes
 from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, Refusal
 
 __all__ = ["read_musicxml"]
 
+SILENT = WrittenNote(0, 0, 0, 0, "1", "1", 0)
+"""Stands in for the notes of a sheet of chords alone."""
+
 YEAR = re.compile(r"(?<!\d)(1[2-9]\d\d|20\d\d)(?!\d)")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Part:
-    """A part of the sheet: position from 1, names, and its element."""
+    """A part of the sheet: position from 1, names, instrument, and its element."""
 
     position: int
     name: str
     names: frozenset[str]
     element: Element
+    instrument: str = ""
+    is_one_of_many: bool = False
+    walked: PartSheet | None = None
 
     def __str__(self) -> str:
         return self.name or f"part {self.position}"
+
+    def sheet(self) -> PartSheet:
+        """Everything in it, walked once.
+
+        Raises
+        ------
+        ReadingError
+            If it cannot be read.
+        """
+        if self.walked is None:
+            self.walked = walk_part(self.element)
+        return self.walked
+
+    @property
+    def rank(self) -> int:
+        """How readily a listener follows it: by its name, then for its words."""
+        if leads(self.name):
+            return 0
+        return 1 if next(self.element.iter("lyric"), None) is not None else 2
 
 
 def read_musicxml(
@@ -71,30 +113,41 @@ def read_musicxml(
     Returns
     -------
     FileReading
-        One tune, or one refusal that says why there is none. Its ``kept`` is the
-        file; reading it again takes the same choice.
+        One tune, or all lines of the piece as the choice says, or one refusal that
+        says why there is none. Their ``kept`` is the file; reading it again takes the
+        same choice.
     """
     kept_format = "mxl" if packed else "musicxml"
     try:
         root = sheet_root(data, packed=packed)
-        melody, warnings, texture = read_sheet(root, source, choice)
+        lines, texture = read_sheet(root, source, choice)
     except ReadingError as error:
         refusal = Refusal(source, error.what, hint=error.hint)
         return FileReading(source, refusals=(refusal,))
-    said = tuple(map(ReadWarning, warnings))
-    tune = ReadTune(melody, said, data, kept_format, texture)
-    return FileReading(source, tunes=(tune,))
+    tunes = [
+        ReadTune(
+            line.melody,
+            tuple(map(ReadWarning, line.warnings)),
+            data,
+            kept_format,
+            texture if line.is_main else None,
+            said,
+        )
+        for line, said in lines
+    ]
+    return FileReading(source, tunes=tuple(tunes))
 
 
 def read_sheet(
     root: Element, source: str, choice: Choice
-) -> tuple[Melody, list[str], Texture | None]:
-    """The melody of a sheet, what was odd about it, and all notes of unnamed harmony."""
+) -> tuple[list[tuple[ReadLine, ScoreLine]], Texture | None]:
+    """The lines of a sheet, the main one first, and all notes of unnamed harmony."""
     parts = list(parts_of(root))
     if not parts:
         raise ReadingError("the sheet has no parts")
     part, sheet = chosen_part(parts, choice)
-    found = choose_voice(sheet, choice.voice) if sheet.pitched else ("1", [], [])
+    none = ("1", "1"), list[WrittenNote](), list[str]()
+    found = choose_voice(sheet, choice.voice) if sheet.pitched else none
     if found is None:
         raise ReadingError(
             f"{part} has no voice {choice.voice!r} with notes",
@@ -102,46 +155,122 @@ def read_sheet(
         )
     voice, notes, other_voices = found
     others = [other for other in parts if other is not part]
+    wants_all = choice.lines == "all" and sheet.pitched > 0
+    credited = asdict(credits_of(root)) | {"source": source, "number": str(part.position)}
+    # Of the other lines each has the signs of its own part, before any are borrowed.
+    beside, said = other_lines(parts, part, voice, choice) if wants_all else ([], [])
     borrow_signs(sheet, others)
     # Printed chords say what the harmony is; without them the notes do. They are taken
     # first: making one line lengthens and cuts notes.
     named = names_harmony(len(sheet.chords), len(sheet.bars))
     texture = None if named else texture_of(part, sheet, others)
     line = single_line(notes, sheet, choice, sheet.oddities)
-    warnings = [*left_aside(part, parts, voice, other_voices), *sheet.oddities.texts()]
-    melody = melody_of(line, sheet).with_credits(
-        **asdict(credits_of(root))
-        | {"source": source, "number": str(part.position), "part": part.name}
-    )
+    melody = melody_of(line, sheet).with_credits(**{**credited, "part": part.name})
     for field in root.iterfind("identification/miscellaneous/miscellaneous-field"):
         if field.get("name") == FIELD:
             melody = restored(melody, field.text or "")
-    return melody, warnings, texture
+    main = read_line(part, VoiceLine(voice, 0, notes, beside_name(sheet, voice)), melody)
+    main.is_main = True
+    if not wants_all:
+        said = left_aside(part, parts, voice[0], other_voices)
+        main.warnings = [*said, *sheet.oddities.texts()]
+        return [(main, ScoreLine(part=part.name, instrument=part.instrument))], texture
+    made = [
+        line_of_part(where, held, choice, {**credited, "part": where.name})
+        for where, held in beside
+    ]
+    placed, aside = pieced([main, *made])
+    main.warnings = [*said, *aside, *sheet.oddities.texts()]
+    return placed, texture
+
+
+def other_lines(
+    parts: list[Part], main: Part, voice: VoiceName, choice: Choice
+) -> tuple[list[tuple[Part, VoiceLine]], list[str]]:
+    """Every line of a sheet but the main one, and which parts cannot be read."""
+    found: list[tuple[Part, VoiceLine]] = []
+    said = []
+    for part in parts:
+        try:
+            sheet = part.sheet()
+        except ReadingError as error:
+            said.append(f"left aside {part}: {error.what}")
+            continue
+        if sheet.unpitched and not sheet.pitched:
+            said.append(f"left aside {part}: percussion without pitch")
+        kept = choice.chord_note if part is main else "top"
+        for line in part_lines(sheet, kept):
+            if not (part is main and (line.voice, line.level) == (voice, 0)):
+                found.append((part, line))
+    return found, said
+
+
+def beside_name(sheet: PartSheet, voice: VoiceName) -> str:
+    """What the main line is called in its part."""
+    named = [line for line in part_lines(sheet, "top") if not line.level]
+    return next((line.name for line in named if line.voice == voice), "")
+
+
+def line_of_part(
+    part: Part, line: VoiceLine, choice: Choice, credited: dict[str, Any]
+) -> ReadLine:
+    """One line of a part, made into a melody."""
+    sheet, odd = part.sheet(), Oddities()
+    single = single_line(line.notes, sheet, replace(choice, chord_note="top"), odd)
+    made = read_line(part, line, melody_of(single, sheet).with_credits(**credited))
+    # What chords have beside their top is in the other lines.
+    made.warnings = [text for text in odd.texts() if not text.startswith("of a chord")]
+    return made
+
+
+def read_line(part: Part, line: VoiceLine, melody: Melody) -> ReadLine:
+    """A line with what its part says about it."""
+    heights = mean_height([note for note in line.notes if note.midi >= 0] or [SILENT])
+    staff = line.voice[1]
+    order = (part.position, float(staff) if staff.isdigit() else 0.0, -heights)
+    return ReadLine(
+        melody,
+        order,
+        part=part.name or (f"part {part.position}" if part.is_one_of_many else ""),
+        voice=line.name,
+        instrument=part.instrument,
+        clef=clef_of(part.element, staff),
+        transposition_semitones=transposition_semitones_of(part.element),
+    )
 
 
 def parts_of(root: Element) -> Iterator[Part]:
     """The parts in order, with every name that they go by."""
     listed = {entry.get("id"): entry for entry in root.iterfind("part-list/score-part")}
-    for position, element in enumerate(root.findall("part"), 1):
+    elements = root.findall("part")
+    for position, element in enumerate(elements, 1):
         entry = listed.get(element.get("id"))
         names = []
         if entry is not None:
             for tag in ("part-name", "part-abbreviation"):
                 names.append(one_line(entry.findtext(tag)))
         known = {name.casefold() for name in [*names, element.get("id") or ""] if name}
-        yield Part(position, names[0] if names else "", frozenset(known), element)
+        played = "" if entry is None else entry.findtext("score-instrument/instrument-name")
+        yield Part(
+            position,
+            names[0] if names else "",
+            frozenset(known),
+            element,
+            one_line(played),
+            len(elements) > 1,
+        )
 
 
 def chosen_part(parts: list[Part], choice: Choice) -> tuple[Part, PartSheet]:
-    """The part that was asked for, else the first one with sounding notes."""
-    candidates, wanted = parts, choice.part
+    """The part that was asked for, else of those with notes the one to be followed."""
+    candidates, wanted = sorted(parts, key=lambda part: part.rank), choice.part
     chords = None
     if wanted:
         candidates = [p for p in parts if wanted.strip().casefold() in p.names]
         candidates = candidates or [p for p in parts if str(p.position) == wanted.strip()]
     unpitched = False
     for part in candidates:
-        sheet = walk_part(part.element)
+        sheet = part.sheet()
         if sheet.pitched:
             return part, sheet
         unpitched = unpitched or bool(sheet.unpitched)
@@ -174,7 +303,7 @@ def borrow_signs(sheet: PartSheet, others: list[Part]) -> None:
         if wants_chords is False and wants_marks is False:
             return
         try:
-            other = walk_part(part.element)
+            other = part.sheet()
         except ReadingError:
             # A quarter tone in a part that nobody asked for refuses nothing.
             continue
@@ -188,7 +317,7 @@ def texture_of(part: Part, sheet: PartSheet, others: list[Part]) -> Texture | No
     notes = part_notes(sheet, str(part), lines)
     for other in others:
         try:
-            notes += part_notes(walk_part(other.element), str(other), lines)
+            notes += part_notes(other.sheet(), str(other), lines)
         except ReadingError:
             # A part that cannot be read keeps nobody from hearing the others.
             continue

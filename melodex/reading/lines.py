@@ -1,0 +1,164 @@
+"""The lines of one piece put together: doublings kept once, the main one first.
+
+Conventions: what has fewer notes than :data:`FEWEST_IN_LINE` is no line that could be
+looked for; it is left aside, and said. Two lines double each other if all their notes
+start and end together, in unison or in octaves throughout. The main line is never left
+aside. A voice under the top of chords moves as a voice if at least half of the chords and
+notes above it have it.
+
+Contents: FEWEST_IN_LINE, MOST_LINES, UNDER_SHARE, LEADING_WORDS, ReadLine, leads, pieced.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from melodex.melody import Melody
+from melodex.melody.score_line import ScoreLine
+
+__all__ = [
+    "FEWEST_IN_LINE",
+    "LEADING_WORDS",
+    "MOST_LINES",
+    "UNDER_SHARE",
+    "ReadLine",
+    "leads",
+    "pieced",
+]
+
+FEWEST_IN_LINE = 8
+"""Notes of a line that is kept beside the main one: a phrase of the shortest kind."""
+
+MOST_LINES = 256
+"""Of one piece: three times what the largest orchestral scores have."""
+
+UNDER_SHARE = 0.5
+"""Of the notes of a voice so many have one under them where that moves as a voice."""
+
+LEADING_WORDS = frozenset(
+    re.findall(
+        r"\w+",
+        "voice vocal vocals solo melody melodia melodie canto chant gesang singstimme",
+    )
+)
+"""Names of the part that a listener follows; common practice, no source."""
+
+
+@dataclass(slots=True)
+class ReadLine:
+    """A line as a reader made it.
+
+    Parameters
+    ----------
+    melody : Melody
+        Its notes.
+    order : tuple of float
+        By which lines stand in the order of the score, from the top.
+    is_main : bool
+        Whether it stands for the piece.
+    part, voice, instrument, clef, transposition_semitones
+        As in :class:`~melodex.melody.score_line.ScoreLine`.
+    warnings : list of str
+        What was odd about it.
+    doubled_by : list of str
+        Lines that have the same notes.
+    """
+
+    melody: Melody
+    order: tuple[float, ...]
+    is_main: bool = False
+    part: str = ""
+    voice: str = ""
+    instrument: str = ""
+    clef: str = ""
+    transposition_semitones: int = 0
+    warnings: list[str] = field(default_factory=list)
+    doubled_by: list[str] = field(default_factory=list)
+
+    @property
+    def name(self) -> str:
+        """Part and voice."""
+        return ", ".join(filter(None, (self.part, self.voice))) or "a line"
+
+    def placed(self, position: int, count: int) -> ScoreLine:
+        """What is kept of it beside the notes."""
+        return ScoreLine(
+            position=position,
+            count=count,
+            is_main=self.is_main,
+            part=self.part,
+            voice=self.voice,
+            instrument=self.instrument,
+            clef=self.clef,
+            transposition_semitones=self.transposition_semitones,
+            sung_syllables=sum(word.verse == 1 for word in self.melody.lyrics),
+            doubled_by=tuple(self.doubled_by),
+        )
+
+
+def leads(name: str) -> bool:
+    """Whether a part has the name of one that a listener follows.
+
+    Examples
+    --------
+    >>> leads("Solo violin"), leads("Singstimme"), leads("Violin 2")
+    (True, True, False)
+    """
+    return not LEADING_WORDS.isdisjoint(re.findall(r"[^\W\d_]+", name.casefold()))
+
+
+def pieced(lines: Iterable[ReadLine]) -> tuple[list[tuple[ReadLine, ScoreLine]], list[str]]:
+    """Put the lines of a piece together.
+
+    Parameters
+    ----------
+    lines : iterable of ReadLine
+        One of them the main one.
+
+    Returns
+    -------
+    lines : list of (ReadLine, ScoreLine)
+        Those that are kept, the main one first, then in the order of the score.
+    said : list of str
+        What was left aside, and which lines double one that is kept.
+    """
+    ordered = sorted(lines, key=lambda line: line.order)
+    kept: dict[object, ReadLine] = {}
+    short: list[str] = []
+    # A line is kept rather than its doubling, and the main one rather than both.
+    for line in sorted(ordered, key=lambda line: not line.is_main):
+        if len(line.melody) < FEWEST_IN_LINE and not line.is_main:
+            short.append(f"{line.name} ({len(line.melody)} notes)")
+            continue
+        same = kept.setdefault(shape_of(line.melody), line)
+        if same is not line:
+            same.doubled_by.append(line.name)
+    found = [line for line in ordered if any(line is each for each in kept.values())]
+    beyond = found[MOST_LINES:]
+    found = [line for line in found if line.is_main or line not in beyond]
+    placed = [(line, line.placed(at, len(found))) for at, line in enumerate(found, 1)]
+    placed.sort(key=lambda pair: not pair[0].is_main)
+    said = [f"left aside as too short: {listed(short)}"] if short else []
+    if beyond:
+        said.append(f"left aside beyond {MOST_LINES} lines: {len(beyond)}")
+    said += [
+        f"{listed(line.doubled_by)} doubles {line.name} and is kept once"
+        for line, _ in placed
+        if line.doubled_by
+    ]
+    return placed, said
+
+
+def shape_of(melody: Melody) -> tuple[object, ...]:
+    """What a line shares with those that double it."""
+    first = melody.midi[0] if melody.midi else 0
+    steps = tuple(midi - first for midi in melody.midi)
+    return first % 12, steps, melody.onset_ticks, melody.duration_ticks
+
+
+def listed(names: Sequence[str]) -> str:
+    """Some names, and how many more."""
+    more = f" and {len(names) - 6} more" if len(names) > 6 else ""
+    return f"{', '.join(names[:6])}{more}"
