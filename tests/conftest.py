@@ -56,6 +56,9 @@ settings.register_profile("here", deadline=None)
 settings.register_profile("ci", deadline=None, derandomize=True)
 settings.load_profile("ci" if os.environ.get("CI") else "here")
 
+# What the tests start is compiled once, not by each of some thousand processes.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
 # A shell lets what it starts in the background ignore Ctrl-C, and what that starts too:
 # the commands that are tried have to hear it.
 signal.signal(signal.SIGINT, signal.default_int_handler)
