@@ -22,6 +22,7 @@ from melodex.melody import Melody
 __all__ = ["FACET_TABLES", "FACET_VERSION", "facet_rows"]
 
 FACET_VERSION = 12
+"""Goes up when what is stored of an analysis changes: a lower one is worked out anew."""
 
 TUNE_FACET = """
 CREATE TABLE tune_facet ( -- one row for each tune: metre, keys, range, size

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["Deed", "Deeds", "Doing", "changing", "undo_deed"]
 
 MOST_DEEDS = 200
+"""Deeds that can be undone; older ones are forgotten; our choice."""
 WORDS = "words"
 
 

@@ -56,6 +56,7 @@ __all__ = [
 ]
 
 STAVE_WIDTH = 1900
+"""Width of a single stave of the page, in the engraver's units; our choice."""
 
 
 def sections_html(sections: Sequence[Section], *, level: int = 2) -> str:

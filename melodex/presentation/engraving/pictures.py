@@ -58,6 +58,8 @@ UNITS_PER_PIXEL = 21.0
 PAGE_UNITS = 21000
 COLUMN_UNITS = 1000
 MARGIN_COLUMNS = 3
+"""Width of a page; about that of a column; and the columns that clef, signature and name
+take: in units of which 21 are a pixel; measured on pictures, our choice."""
 
 ROW_SPACING = 4.0
 """Room of a row of text, in the engraver's units of half a staff space."""

@@ -52,6 +52,7 @@ __all__ = [
 
 MOST_NAMED = 20
 MOST_COUNTS = 12
+"""Tunes that are named and counts that are shown before "and ... more"; our choice."""
 
 
 def listing_text(listing: Listing) -> str:

@@ -40,6 +40,8 @@ MOST_DEPTH = 64
 
 MOST_ENTRIES = 256
 MOST_CONTAINER_BYTES = 1 << 16
+"""A package of a score holds a sheet, its container and a picture or two; the container
+names one file in some hundred bytes."""
 CONTAINER = "META-INF/container.xml"
 SHEET_TYPES = {"", "application/vnd.recordare.musicxml+xml", "text/xml", "application/xml"}
 PLAIN_COMPRESSION = {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED}

@@ -17,6 +17,7 @@ from melodex.records import dataclass
 __all__ = ["TYPOGRAPHY", "CannotReadError", "Fault", "ambiguous", "unreadable"]
 
 SHOWN_CHARACTERS = 64
+"""Of a phrase, what a line of a terminal of 80 columns shows beside a fault."""
 NO_ABC_NOTE = "no note of ABC stands here"
 
 TYPOGRAPHY = str.maketrans(

@@ -25,6 +25,7 @@ LEAST_BARS, MOST_BARS, FIRST_BARS = 4, 24, 8
 """A passage of fewer is shown with what stands around it; one of more by so many
 from its start; our choice."""
 MOST_SHOWN = 60
+"""Examples drawn with their notes, so that a page stays under a second; our choice."""
 
 
 @dataclass(frozen=True, slots=True)

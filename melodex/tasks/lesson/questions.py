@@ -87,6 +87,8 @@ LEVELS = {"first": 1, "second": 2, "third": 3}
 
 MOST_PARTS = 3
 MOST_PAIRS, MOST_RELATIVES = 2, 2
+"""Parts of a question; and questions on two passages and on relatives that a sheet holds;
+our choice."""
 
 
 @dataclass(frozen=True, slots=True)

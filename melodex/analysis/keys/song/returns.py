@@ -34,6 +34,7 @@ ROUNDING = 50
 NO_LIFT = frozenset({0, 5, 7})
 MINOR_KINDS = frozenset({"minor", "minor seventh"})
 THIRDS = {"M": 4, "m": 3, "": 0}
+"""Semitones of the third above the root, by the kind of third; 0 where there is none."""
 MAJOR_SCALE = frozenset({0, 2, 4, 5, 7, 9, 11})
 
 Part = tuple[int, int]

@@ -242,7 +242,9 @@ def signature_part(key: Key, of: int = 0) -> Part | None:
 
 UNITS = {1: "semibreves", 2: "minims", 4: "crotchets", 8: "quavers", 16: "semiquavers"}
 SMALLER = {2: 4, 4: 8, 8: 16}
+"""Note values by the lower figure of a metre, and the next smaller of each."""
 OTHERS = ((2, 4), (3, 4), (4, 4), (3, 8), (6, 8), (9, 8), (12, 8), (6, 4), (5, 8), (7, 8))
+"""Metres that a question may turn to; common practice, no source."""
 
 
 def bar_part(shown: Shown, turn: int = 0) -> Part | None:

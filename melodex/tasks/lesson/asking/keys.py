@@ -22,6 +22,7 @@ from melodex.tasks.lesson.labels import KeyLabel
 __all__ = ["FEWEST_BARS", "change_part", "relation_part"]
 
 FEWEST_BARS = 2
+"""Bars of each key that a question on a change shows, so that both can be heard."""
 
 
 def bars_under(shown: Shown, start: int, end: int | None) -> set[int]:

@@ -375,6 +375,7 @@ def next_part(shown: Shown, note: int, *, is_topical: bool = False) -> Part | No
 
 
 MOST_FOUND = 3
+"""More places of one note on one chord are no search any more; our choice."""
 COUNTS = {2: "Two", 3: "Three"}
 
 

@@ -302,6 +302,7 @@ def move_part(shown: Shown, *, is_topical: bool = False) -> Part | None:
 # Writing.
 
 MOST_WRITTEN = 10
+"""Notes that a pupil writes out in another key: what a line of paper holds."""
 
 
 def drawn_tonic(shown: Shown, salt: str) -> list[str]:

@@ -39,6 +39,7 @@ those of the relative; our choice of a gap that a class can hear."""
 FEWEST_NOTES, MOST_NOTES = 8, 40
 SEARCHED = 40
 MOST_TRIED = 8
+"""Matches looked at for a relative, and passages that are searched with; our choice."""
 CHOICES = "ABC"
 
 

@@ -247,6 +247,7 @@ DESIGNS: dict[str, Design] = {
 
 
 TURNS = (1, 2, 3)
+"""Questions without music that a set asks about its topic, each in another key."""
 
 
 def of_their_own(shown: Shown) -> tuple[Part, ...]:
