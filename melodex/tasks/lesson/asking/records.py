@@ -32,7 +32,7 @@ __all__ = [
 ]
 
 STAYS = -1
-"""In place of the passage that a word is of: it stays when the sheet is drawn in another key."""
+"""In place of the passage of a word: it stays when the sheet is drawn in another key."""
 
 
 @dataclass(frozen=True, slots=True)
