@@ -11,6 +11,7 @@ passage_of, find_passages, is_recording, recording_of.
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,6 +22,7 @@ from melodex.settings import FEWEST_NOTES
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
+    from melodex.corpus.tune_rows import RemarkRow
     from melodex.melody.texture import Texture
     from melodex.reading.recording.record import Recording
     from melodex.reading.result import ReadTune
@@ -64,6 +66,8 @@ class Passage:
         Id of the tune; of a file, the id that it would have in a corpus.
     in_corpus : bool
         Whether it was taken from the corpus and not from a file.
+    remarks : tuple of RemarkRow
+        What the musician wrote about the tune, where the passage was asked for by name.
     """
 
     melody: Melody
@@ -71,6 +75,7 @@ class Passage:
     first_note: int
     tune_id: str
     in_corpus: bool
+    remarks: tuple[RemarkRow, ...] = ()
 
     @property
     def bars(self) -> tuple[int, int]:
@@ -301,7 +306,22 @@ def find_passage(
     """
     if bars and notes:
         raise PassageError("bars and notes were both named", hint="name one of them")
-    return passage_of(*find_tune(name, corpus), bars=bars, notes=notes, fewest=fewest)
+    found = passage_of(*find_tune(name, corpus), bars=bars, notes=notes, fewest=fewest)
+    return with_remarks(found, corpus)
+
+
+def with_remarks(passage: Passage, corpus: Corpus | None) -> Passage:
+    """A passage with what was written about its tune: all of it, or any of its bars."""
+    if corpus is None or not passage.in_corpus:
+        return passage
+    first, last = passage.bars
+    remarks = tuple(
+        row
+        for row in corpus.remarks(passage.tune_id)
+        if row.first_bar is None
+        or (row.first_bar <= last and (row.last_bar or row.first_bar) >= first)
+    )
+    return replace(passage, remarks=remarks) if remarks else passage
 
 
 def find_piece(name: str, corpus: Corpus | None = None) -> Passage:
@@ -314,7 +334,7 @@ def find_piece(name: str, corpus: Corpus | None = None) -> Passage:
     """
     melody, tune_id, in_corpus = find_tune(name, corpus, chords_alone=True)
     if len(melody):
-        return passage_of(melody, tune_id, in_corpus, fewest=1)
+        return with_remarks(passage_of(melody, tune_id, in_corpus, fewest=1), corpus)
     return Passage(melody, melody, 0, tune_id, in_corpus)
 
 

@@ -95,6 +95,7 @@ SHOWN = {
     "/shelf": "shelf.shelf",
     "/shelf/copy": "shelf.download",
     "/work": "work.work",
+    "/warnings": "shelf.warnings",
 }
 """Addresses that show something, and the view of each."""
 
@@ -112,6 +113,7 @@ CHANGING = {
     "/shelf/back-up": "shelf.back_up",
     "/shelf/remove": "shelf.remove",
     "/shelf/tag": "shelf.tag",
+    "/shelf/remark": "shelf.remark",
     "/shelf/take-back": "shelf.take_back",
     "/work/stop": "work.stop",
 }

@@ -30,6 +30,10 @@ VIEWS = {
     "gather, empty": "/gather",
     "gather": "/gather?device=borrowed+chord&limit=6",
     "gathered passage": "/gather/passage?tune=The+Eel+Trap&bars=1-2",
+    "gather, not understood": "/gather?key=H+of+nothing",
+    "not understood": "/warnings",
+    "done": "/done",
+    "read otherwise": "/find?phrase=C4+D4+G4",
     "sets": "/sets",
     "set": "/set?name=Seen",
     "set in order": "/set/order?name=Seen",
@@ -43,7 +47,13 @@ CUT_OFF = """[...document.querySelectorAll("svg.music")]
   .map((music) => music.outerHTML)"""
 """Music that one has to scroll sideways to see."""
 
-WRONG = {"nothing typed right", "two readings", "unknown tune", "nowhere"}
+WRONG = {
+    "gather, not understood",
+    "nothing typed right",
+    "two readings",
+    "unknown tune",
+    "nowhere",
+}
 
 
 @pytest.fixture(scope="module")

@@ -36,6 +36,7 @@ class PutBack:
     displaced: list[str] = field(default_factory=list)
     left: list[str] = field(default_factory=list)
     sets: list[str] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
 
 
 def put_back(writer: CorpusWriter, number: int) -> PutBack:
@@ -82,9 +83,11 @@ class Undoing:
     kind: str
 
     def run(self) -> None:
-        """Bring back sets, then tunes by the places where they stood."""
+        """Bring back sets and remarks, then tunes by the places where they stood."""
         for _, data in self.kept("set"):
             self.done.sets.append(put_back_set(self.writer, json.loads(data)))
+        for tune_id, data in self.kept("remark"):
+            self.put_remark(tune_id, json.loads(data))
         placed: dict[str, bool] = {}
         for tune_id, data in self.kept("place"):
             went = self.put_place(tune_id, json.loads(data))
@@ -92,7 +95,16 @@ class Undoing:
         for tune_id, _ in self.kept("tune"):
             placed.setdefault(tune_id, False)
         self.done.tunes = [tune_id for tune_id, went in placed.items() if went]
-        self.done.left = [tune_id for tune_id, went in placed.items() if not went]
+        self.done.left += [tune_id for tune_id, went in placed.items() if not went]
+
+    def put_remark(self, tune_id: str, remark: dict[str, Any]) -> None:
+        """Put a remark back on its tune, if that is there."""
+        rows = self.writer.rows("SELECT id FROM tune WHERE tune_id = ?", [tune_id])
+        if not rows:
+            self.done.left.append(tune_id)
+            return
+        self.writer.put_remark(int(rows[0][0]), remark)
+        self.done.remarks.append(str(remark["text"]))
 
     def kept(self, kind: str) -> list[tuple[str, bytes]]:
         """Names and contents of one kind that this change took out."""

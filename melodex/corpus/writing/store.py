@@ -414,10 +414,20 @@ class CorpusWriter(RowWriter):
 
     def take_remark_off(self, number: int) -> str:
         """Take off a remark by its number; return its words, empty if there is none."""
-        with self.transaction():
-            rows = self.rows("SELECT text FROM remark WHERE id = ?", [number])
+        names = ("kind", "first_bar", "last_bar", "text", "made_at")
+        rows = self.rows(
+            f"SELECT tune_id, title, {', '.join(names)} FROM remark "
+            "JOIN tune ON tune.id = remark.tune WHERE remark.id = ?",
+            [number],
+        )
+        if not rows:
+            return ""
+        tune_id, title, *values = rows[0]
+        remark = dict(zip(names, values, strict=True))
+        with self.changing("remark"):
+            self.taken.take_remark(tune_id, title, remark)
             self.database.execute("DELETE FROM remark WHERE id = ?", [number])
-        return rows[0][0] if rows else ""
+        return str(remark["text"])
 
     def tune_row(self, tune_id: str) -> int:
         """Row number of a tune."""

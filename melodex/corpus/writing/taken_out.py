@@ -134,6 +134,10 @@ class TakenOut:
         """Keep a teaching set as it was."""
         self.take("set", name, json.dumps(content).encode())
 
+    def take_remark(self, tune_id: str, title: str, remark: dict[str, Any]) -> None:
+        """Keep what the musician said of a tune that stays."""
+        self.take("remark", tune_id, json.dumps(remark).encode(), title)
+
     def take(
         self, kind: str, name: str, data: bytes, title: str = "", *, is_packed: bool = False
     ) -> None:

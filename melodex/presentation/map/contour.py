@@ -11,8 +11,17 @@ from collections.abc import Sequence
 from xml.etree.ElementTree import Element
 
 from melodex.melody import Bar
+from melodex.presentation.doors import doors_open
 from melodex.presentation.map.content import PieceMap
-from melodex.presentation.map.pens import SMALL, lane_name, put, rect_path, signed, write
+from melodex.presentation.map.pens import (
+    SMALL,
+    door,
+    lane_name,
+    put,
+    rect_path,
+    signed,
+    write,
+)
 from melodex.presentation.map.strips import LEFT, Ruler, rows_for, text_width
 
 __all__ = ["melody_lane"]
@@ -28,6 +37,7 @@ def melody_lane(home: Element, piece: PieceMap, ruler: Ruler, top: float) -> flo
     if not piece.notes:
         top = metre_words(home, piece, ruler, top)
         bar_lines(home, piece, ruler, top, top + 10)
+        bar_doors(home, piece, ruler, top, 22.0)
         return bar_numbers(home, piece, ruler, top + 20)
     lowest, highest = (pick(note[2] for note in piece.notes) for pick in (min, max))
     tall = min(max((highest - lowest) * SEMITONE, LOWEST_LANE), HIGHEST_LANE)
@@ -52,6 +62,7 @@ def melody_lane(home: Element, piece: PieceMap, ruler: Ruler, top: float) -> flo
         low = signed(piece.lowest_name)
         write(home, LEFT - 7, height_of(lowest) + 3, low, size=SMALL, anchor="end")
     bar_lines(home, piece, ruler, top, top + tall + 6)
+    bar_doors(home, piece, ruler, top, tall + 18)
     here = [
         (
             place,
@@ -122,6 +133,21 @@ def bar_lines(
         )
         if path:
             put(home, "path", d=path, stroke="currentColor", stroke_opacity=opacity)
+
+
+def bar_doors(
+    home: Element, piece: PieceMap, ruler: Ruler, top: float, tall: float
+) -> None:
+    """Where bars lead to their music, ground that can be met behind each of them."""
+    doors = doors_open()
+    for bar in strip_bars(piece, ruler) if doors else ():
+        left = ruler.x(bar.onset_ticks)
+        link = door(home, doors.bar(bar.number) if doors else "")
+        put(link, "title").text = f"bar {bar.number}: its music"
+        put(
+            link, "rect", x=left, y=top, height=tall, fill="currentColor", fill_opacity="0",
+            width=max(ruler.x(bar.onset_ticks + bar.duration_ticks) - left, 1.0),
+        )  # fmt: skip
 
 
 def strip_bars(piece: PieceMap, ruler: Ruler) -> Sequence[Bar]:

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from xml.etree.ElementTree import Element
 
+from melodex.presentation.doors import doors_open
 from melodex.presentation.map.content import (
     KeyStretch,
     PhraseStretch,
@@ -18,7 +19,7 @@ from melodex.presentation.map.content import (
     Stretch,
     short_key,
 )
-from melodex.presentation.map.pens import SMALL, lane_name, put, signed, write
+from melodex.presentation.map.pens import SMALL, door, lane_name, put, signed, write
 from melodex.presentation.map.strips import (
     CHORD_SIZE,
     LEFT,
@@ -176,6 +177,7 @@ def chord_lane(home: Element, piece: PieceMap, ruler: Ruler, top: float) -> floa
     if not here:
         return top
     lane_name(home, top + 9, "Chords")
+    doors = doors_open()
     rows = rows_for(
         [(ruler.x(t) + 1, text_width(text, CHORD_SIZE)) for t, text in here],
         ruler.right + 12,
@@ -185,7 +187,8 @@ def chord_lane(home: Element, piece: PieceMap, ruler: Ruler, top: float) -> floa
     bottom = top + 13 + 11 * max(place[0] for place in rows if place)
     for (t, text), place in zip(here, rows, strict=True):
         if place:
-            drawn = write(home, place[1], top + 9 + 11 * place[0], text, size=CHORD_SIZE)
+            leads = door(home, doors.chord(text) if doors else "")
+            drawn = write(leads, place[1], top + 9 + 11 * place[0], text, size=CHORD_SIZE)
             if piece.worked_out:
                 drawn.set("font-style", "italic")
         else:

@@ -3,7 +3,7 @@
 Conventions: places in units of the picture, rounded to a tenth, so that the same map
 gives the same bytes.
 
-Contents: put, write, lane_name, rect_path, signed, QUIET, SMALL.
+Contents: put, write, door, lane_name, rect_path, signed, QUIET, SMALL.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from xml.etree.ElementTree import Element, SubElement
 from melodex.presentation.map.strips import LEFT
 from melodex.presentation.text.style import Style
 
-__all__ = ["QUIET", "SMALL", "lane_name", "put", "rect_path", "signed", "write"]
+__all__ = ["QUIET", "SMALL", "door", "lane_name", "put", "rect_path", "signed", "write"]
 
 SMALL = 9.5
 """Size of the smallest words: 5.6 points on paper, 11 pixels on a page."""
@@ -53,6 +53,17 @@ def write(
         drawn.set("fill-opacity", QUIET)
     drawn.text = text
     return drawn
+
+
+def door(home: Element, address: str) -> Element:
+    """What a word is put into so that it leads to an address, if there is one.
+
+    It is passed over by the keyboard: a map of 300 bars would take as many steps to leave,
+    and the page leads to the same music beside it.
+    """
+    if not address:
+        return home
+    return put(home, "a", href=address, class_="door", tabindex="-1")
 
 
 def lane_name(home: Element, y: float, text: str) -> None:

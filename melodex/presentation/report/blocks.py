@@ -1,7 +1,7 @@
 """What the pages of several tasks have in common: two melodies, drawn and played.
 
 Contents: Laid, laid_out, numerals_of, picture_of, player_of, solo_player, pairs_table,
-midi_link, common_key_words, rights_lines, shown_title,
+midi_link, common_key_words, remark_sections, rights_lines, shown_title,
 expected_text.
 """
 
@@ -15,6 +15,7 @@ from melodex.analysis.harmony.placed import place_chords
 from melodex.melody import (
     TICKS_PER_QUARTER,
     Melody,
+    bars_text,
     degree_name,
     note_name,
     pitch_class_name,
@@ -24,7 +25,7 @@ from melodex.presentation.engraving.mei import with_signs
 from melodex.presentation.engraving.pictures import engrave
 from melodex.presentation.engraving.sides import parts_of
 from melodex.presentation.notation.midi import DEFAULT_TEMPO, midi_bytes
-from melodex.presentation.report.page import Links, Picture, Player, Table
+from melodex.presentation.report.page import Facts, Links, Picture, Player, Section, Table
 from melodex.tasks.compare import RELATIONS, Likeness, interval_text
 from melodex.tasks.passage import Passage
 
@@ -38,6 +39,7 @@ __all__ = [
     "pairs_table",
     "picture_of",
     "player_of",
+    "remark_sections",
     "rights_lines",
     "shown_title",
     "solo_player",
@@ -210,6 +212,16 @@ def common_key_words(laid: Laid) -> str:
 def shown_title(melody: Melody) -> str:
     """The title of a tune; where it has none, the name of its file."""
     return melody.credits.title or PurePath(melody.credits.source).stem or melody.title
+
+
+def remark_sections(passage: Passage) -> tuple[Section, ...]:
+    """What the musician wrote on a tune, as a section of its own; none without words."""
+    rows = []
+    for remark in passage.remarks:
+        first, last = remark.first_bar, remark.last_bar
+        bars = bars_text(first, last or first) if first is not None else ""
+        rows.append((", ".join(filter(None, (remark.kind.title(), bars))), remark.text))
+    return (Section("Remarks", (Facts(tuple(rows)),)),) if rows else ()
 
 
 def rights_lines(*melodies: Melody) -> tuple[str, ...]:

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from xml.etree.ElementTree import Element, SubElement, tostring
 
 from melodex.melody import Melody, degree_name, pitch_class_name
+from melodex.presentation.doors import doors_open
 from melodex.presentation.engraving.marks import INK, RELATION_SHAPES, draw_shape
 from melodex.presentation.engraving.mei import with_signs
 
@@ -348,6 +349,9 @@ def bar_grid(cells: Sequence[BarCell], *, per_row: int = 8, prefix: str = "grid"
         )
         or "no sections",
     )
+    if doors_open():
+        # It holds links, so it is no single picture to those who hear it.
+        root.set("role", "group")
     for place, row in enumerate(rows):
         top = 4 + place * high
         # Rows are cut apart as systems are, so that they flow over pages.
@@ -365,7 +369,12 @@ def bar_grid(cells: Sequence[BarCell], *, per_row: int = 8, prefix: str = "grid"
 def draw_cell(
     home: Element, cell: BarCell, x: float, top: float, wide: float, high: float
 ) -> None:
-    """One bar of a grid."""
+    """One bar of a grid, which leads to its music where there is a page of it."""
+    if doors := doors_open():
+        home = SubElement(
+            home, "a", {"href": doors.bar(cell.number), "class": "door", "tabindex": "-1"}
+        )
+        SubElement(home, "title").text = f"bar {cell.number}: its music"
     SubElement(
         home,
         "rect",

@@ -16,6 +16,7 @@ from melodex.presentation.map.pens import signed
 from melodex.presentation.report.blocks import (
     midi_link,
     numerals_of,
+    remark_sections,
     rights_lines,
     shown_title,
     solo_player,
@@ -64,6 +65,7 @@ def description_page(found: Description) -> Page:
         sections.append(
             Section("What cannot be said", (Text(tuple(map(signed, found.unsaid))),))
         )
+    sections += remark_sections(found.passage)
     return Page(
         shown_title(melody),
         "describe",

@@ -24,6 +24,7 @@ from melodex.presentation.engraving.pictures import (
 )
 from melodex.presentation.report.blocks import (
     midi_link,
+    remark_sections,
     rights_lines,
     shown_title,
     solo_player,
@@ -77,7 +78,7 @@ def tune_page(passage: Passage) -> Page:
         solo_player(melody, "player", "sheet", passage.label),
         midi_link(passage, "tune.mid"),
     )
-    sections = (Section("", blocks),)
+    sections = (Section("", blocks), *remark_sections(passage))
     kicker = melody.credits.rhythm or "tune"
     return Page(
         shown_title(melody), kicker, makers(passage), sections, rights_lines(melody)

@@ -52,7 +52,11 @@ def resemblance_text(found: Resemblance, style: Style) -> str:
     style : Style
         What the terminal can show.
     """
-    lines = [style.strong(shown(found.heading)), ""]
+    lines = [style.strong(shown(found.heading))]
+    others = [f"--as {name}" for name in found.phrase.other_notations]
+    if others:
+        lines.append(f"to read it otherwise: {' or '.join(others)}")
+    lines.append("")
     if found.recording is not None:
         lines += [*heard_lines(found.recording, style), ""]
     if found.foreword:

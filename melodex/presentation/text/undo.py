@@ -19,6 +19,7 @@ KIND_WORDS = {
     "remove": "removed",
     "replace": "replaced",
     "set": "changed the set",
+    "remark": "took off a remark on",
     "undo": "undone",
 }
 
@@ -56,7 +57,8 @@ def what(done: Done) -> str:
 def undone_text(done: Undone) -> str:
     """What undoing brought back."""
     lines = []
-    if done.tunes or not done.sets:
+    lines += [f"written again: {shown(text)}" for text in done.remarks]
+    if done.tunes or not (done.sets or done.remarks):
         lines.append(f"brought back {many(len(done.tunes), 'tune')}")
     lines += [f"  {row.tune_id}  {shown(row.name)}" for row in done.tunes[:MOST_NAMED]]
     if len(done.tunes) > MOST_NAMED:

@@ -3,7 +3,7 @@
 Conventions: an error names the column, from 1, and carries the line with a caret under
 the fault; of an ambiguous phrase it carries all readings.
 
-Contents: Fault, CannotReadError, TYPOGRAPHY, unreadable, ambiguous.
+Contents: Fault, CannotReadError, TYPOGRAPHY, pointed_out, unreadable, ambiguous.
 """
 
 from __future__ import annotations
@@ -14,7 +14,14 @@ from melodex.errors import REMEDIES, AmbiguousPhraseError, PhraseError
 from melodex.melody import TICKS_PER_QUARTER, Phrase, note_name
 from melodex.records import dataclass
 
-__all__ = ["TYPOGRAPHY", "CannotReadError", "Fault", "ambiguous", "unreadable"]
+__all__ = [
+    "TYPOGRAPHY",
+    "CannotReadError",
+    "Fault",
+    "ambiguous",
+    "pointed_out",
+    "unreadable",
+]
 
 SHOWN_CHARACTERS = 64
 """Of a phrase, what a line of a terminal of 80 columns shows beside a fault."""
@@ -43,7 +50,8 @@ WORDS = {
     "tonic-solfa": r"(?i:doh|ray|me|fah|soh|lah|te)",
     "fixed-do": r"(?i:do|re|mi|fa|sol?|la|si)[#b]",
     "rhythm": r"(?i:[whqest]\.*)|\*.+|\d/\d+\.*|(?i:[a-z]*(?:quaver|breve)s?)|[♩♪].*"
-    r"|(?i:crotchet|minim|dotted|whole|half|quarter|eighth|sixteenth)s?",
+    r"|(?i:crotchet|minim|dotted|whole|half|quarter|eighth|sixteenth)s?"
+    r"|(?i:ta|ti|too)(?:-(?i:ta|ti|a))*",
 }
 """Which words speak for a notation, to choose whose complaint is shown."""
 

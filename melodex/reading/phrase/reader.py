@@ -47,6 +47,7 @@ from melodex.reading.phrase.faults import (
     CannotReadError,
     Fault,
     ambiguous,
+    pointed_out,
     unreadable,
 )
 from melodex.reading.phrase.signs import (
@@ -88,6 +89,7 @@ SURE_STEP = 7
 ROW_TITLE = r"(?i)\s*(?:tune|phrase|own|degrees?|notes?)(?::|\s)\s*(?=\S)"
 ROW_LETTER = r"\s*[AB]\s{2,}(?=(?:[A-G][b#]*\d\s*)+$)"
 ROW_REMARK = r"\(\d+ notes, read as [^()]*\)\s*$"
+ROW_GOES_ON = r"(?<=\s)(?:\.{2,}|…)\s*$"
 """What stands before and behind a row of notes in an answer."""
 NO_ABC = r"(?<!\S)[H-Yh-w](?!\S)|([A-Ga-g])-(?!\1)[A-Ga-g]"
 """A decoration without a note, which ABC would drop, or a tie between two pitches: what
@@ -96,6 +98,9 @@ has one was not meant as ABC, unless it is said to be."""
 NO_ABC_WITHOUT_FIELD = r"[H-WYh-wy]|[A-Ga-g]\d*[xX]|(?<!\S)[A-Ga-g]\d{2,}\s+[A-Ga-g]\d{2,}"
 """Letters of decorations, a hidden rest behind a note, lengths of ten and more: unlikely
 where nothing else says that the text is ABC."""
+
+GAP = r"(?<!\S)(?:\.{2,}|…|_{2,})(?=\s+\S)"
+"""Dots or a line that stand for notes, with more notes behind them."""
 
 ABC_FIELD = r"(?:^|[\s\[])[A-Za-z]:"
 ABC_TEXT = r"\"[^\"\n]*\"|![^!\n]*!"
@@ -161,6 +166,7 @@ def read_phrase(
     say in which notation it is written
     """
     plain, is_row = without_surroundings(checked(text, notation))
+    refuse_gap(plain)
     key = stated_key(tonic, mode)
     # A row of an answer has octaves where ABC has lengths.
     likely = tuple(name for name in NOTATIONS if not (is_row and name == "abc"))
@@ -271,6 +277,21 @@ def checked(text: str, notation: str) -> str:
     return text.translate(TYPOGRAPHY)
 
 
+def refuse_gap(text: str) -> None:
+    """Ask what stands in a gap of no known length; dots at the end only say "and so on"."""
+    gap = re.search(GAP, text)
+    if gap is None:
+        return
+    line, column, pointer = pointed_out(text, gap.start())
+    error = PhraseError(
+        f"{gap[0]!r} does not say how many notes are missing",
+        where=f"phrase, column {column}",
+        hint="write ? for each of them, or look for what stands on one side alone",
+    )
+    error.column, error.pointed = column, f"    {line}\n    {pointer}"
+    raise error
+
+
 def without_surroundings(text: str) -> tuple[str, bool]:
     """The text without what an answer prints round a row of notes, and if it had a title.
 
@@ -290,6 +311,8 @@ def without_surroundings(text: str) -> tuple[str, bool]:
             text, is_row = blank(found) + text[found.end() :], True
     if "notes, read as" in text:
         text = re.sub(ROW_REMARK, blank, text)
+    if text.rstrip().endswith(("..", "…")):
+        text = re.sub(ROW_GOES_ON, blank, text)
     return text, is_row
 
 
@@ -338,7 +361,7 @@ def worth_trying(notation: str, text: str, found: dict[str, Phrase]) -> bool:
 
 RHYTHMIC = (
     r"(?i)\*|/\d|[♩♪𝅗𝅝]|(?<![a-z])[whqest]*[qhw]"
-    r"|quarter|eighth|sixteenth|crotchet|quaver|minim|breve"
+    r"|quarter|eighth|sixteenth|crotchet|quaver|minim|breve|(?<![a-z])(?:ta|ti|too)(?![a-z])"
 )
 
 

@@ -8,6 +8,8 @@ other counts. They are written
 - in words, American or British: ``dotted crotchet quaver minim``;
 - as parts of a whole note, as a time signature writes them: ``3/8 1/8 1/4``;
 - as signs of notes: ``♩. ♪ ♩``;
+- in the syllables that classes clap: ``ta ti-ti ta ta-a``, where *ta* is a quarter, *ti*
+  an eighth, *tika* two sixteenths, and each *-a* a quarter more; *too* is a half;
 - in beats after a star, as after a degree: ``*1.5 *.5 *1``;
 - where the notation is told, as plain numbers, as the lengths of ABC: ``3 1 2 2``.
 
@@ -44,6 +46,9 @@ NAMES = {
     **dict.fromkeys(("sixteenth", "semiquaver"), Fraction(1, 4)),
     **dict.fromkeys(("thirty-second", "demisemiquaver"), Fraction(1, 8)),
 }
+CLAPPED = {"ta": ("1",), "ti": ("1/2",), "tika": ("1/4", "1/4"), "too": ("2",)}
+CLAP = r"(?i)(?:ta(?:-a){0,3}|tika|ti|too)(?:-?(?:ta(?:-a){0,3}|tika|ti|too))*"
+ONE_CLAP = r"(?i)tika|too|ti|ta(?:-a)*"
 DOTS = {"dotted": Fraction(3, 2), "double-dotted": Fraction(7, 4)}
 NUMBER = r"(?a)\d{1,2}(?:\.\d{1,4}|/\d{1,2})?"
 WORD = r"[^\s|,;]+"
@@ -72,12 +77,23 @@ def read_rhythm(text: str, key: Key | None) -> Phrase:
 def words(text: str, start: int) -> Iterator[Word]:
     """The words of a rhythm; letters and signs that run together are parted."""
     for found in re.compile(WORD).finditer(text, start):
+        if re.fullmatch(CLAP, found[0]):
+            yield from clapped(found[0], found.start())
+            continue
         one = ONE_SIGN if re.fullmatch(SIGN, found[0]) else "[whqest]"
         if one == ONE_SIGN or re.fullmatch(TOGETHER, found[0]):
             for part in re.finditer(rf"(?i)(?:{one})\.{{0,2}}", found[0]):
                 yield part[0], found.start() + part.start()
         elif found[0].lower() not in {"note", "notes"}:
             yield found[0], found.start()
+
+
+def clapped(text: str, start: int) -> Iterator[Word]:
+    """Syllables as lengths in beats, written as after a degree."""
+    for found in re.finditer(ONE_CLAP, text):
+        name, *longer = found[0].lower().split("-")
+        for beats in CLAPPED[name]:
+            yield f"*{Fraction(beats) + len(longer)}", start + found.start()
 
 
 def lengths_of(typed: list[Word]) -> Iterator[Fraction]:

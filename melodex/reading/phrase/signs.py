@@ -50,7 +50,9 @@ DEGREES_DASHED = r"(?a)\s*(?:[b#n]?[1-8]'*-)+[b#n]?[1-8]'*\s*"
 DEGREE_LIST = r"\s*(?:[^\s,]+\s*,\s*)+[^\s,]+\s*"
 
 ONE_DEGREE = r"(?a)[b#]*[1-7]"
-DEGREES_TOGETHER = r"(?a)\s*(?:[b#]?[1-7]){3,}\s*"
+DEGREES_TOGETHER = r"(?a)(?=.*(?:[b#]?[1-7]){3})\s*(?:(?:[b#]?[1-7])+\s*)+"
+"""With three in one word at least: "67 65 64" may be numbers of keys."""
+
 STEP = r"(?a)[+-]\d{1,3}|0"
 LISTED_WORDS = r"(?i)\s*(?:[^\s,]+\s*,\s*)+[^\s,]+\s*"
 SIGN_FAMILIES = ("+-0=", "/\\=", "\u2191\u2193\u2192\u2197\u2198=", "udsr")
@@ -118,7 +120,7 @@ def said_sign(found: re.Match[str]) -> str:
 
 
 def degree_words(text: str) -> str:
-    """The pattern of one degree: parted by spaces, or all digits run together."""
+    """The pattern of one degree: parted by spaces, or digits run together in groups."""
     return ONE_DEGREE if re.fullmatch(DEGREES_TOGETHER, text) else WORD
 
 

@@ -30,11 +30,12 @@ class Done:
     done_at : str
         When, in UTC, as 2026-11-28T17:05:00.
     kind : str
-        ``remove``, ``replace``, ``set`` (a teaching set was changed) or ``undo``.
+        ``remove``, ``replace``, ``set`` (a teaching set was changed), ``remark`` (one was
+        taken off) or ``undo``.
     tune_count : int
         Tunes that it took out, or from one of their places.
     titles : tuple of str
-        Of the first few of them, or names of sets.
+        Of the first few of them, names of sets, or the tune of a remark.
     byte_count : int
         What is kept of it takes so much room.
     can_be_undone : bool
@@ -62,6 +63,7 @@ class Undone:
     displaced: tuple[str, ...]
     left: tuple[str, ...]
     sets: tuple[str, ...]
+    remarks: tuple[str, ...] = ()
 
 
 def what_was_done(corpus: Corpus) -> tuple[Done, ...]:
@@ -83,7 +85,7 @@ def titles_of(corpus: Corpus, number: int) -> tuple[str, ...]:
     """Names of the first few tunes or sets of a change."""
     rows = corpus.query(
         "SELECT CASE kind WHEN 'set' THEN name ELSE title END FROM taken_out "
-        "WHERE change = ? AND kind IN ('tune', 'set') ORDER BY id LIMIT ?",
+        "WHERE change = ? AND kind IN ('tune', 'set', 'remark') ORDER BY id LIMIT ?",
         [number, MOST_TITLES],
     )
     return tuple(row[0] or "untitled" for row in rows)
@@ -107,7 +109,7 @@ def undo(corpus_path: Path, number: int | None = None) -> Undone:
             raise CorpusError(
                 "nothing was done that can be undone",
                 where=str(corpus_path),
-                hint="what was removed, replaced or changed in a set is kept for a while",
+                hint="what is removed, replaced or changed in a set is kept for a while",
             )
         done = put_back(writer, number)
     with Corpus.open(corpus_path) as corpus:
@@ -118,5 +120,10 @@ def undo(corpus_path: Path, number: int | None = None) -> Undone:
     place = {tune_id: at for at, tune_id in enumerate(done.tunes)}
     rows = tuple(sorted(found, key=lambda row: place[row.tune_id]))
     return Undone(
-        done.number, rows, tuple(done.displaced), tuple(done.left), tuple(done.sets)
+        done.number,
+        rows,
+        tuple(done.displaced),
+        tuple(done.left),
+        tuple(done.sets),
+        tuple(done.remarks),
     )

@@ -5,17 +5,17 @@ the tunes that meet all *other* wishes, so that a number says what choosing that
 would leave. Values that would leave nothing are not listed.
 
 Contents: Remaining, FEATURES, remaining, tunes_outside, tunes_inside, tunes_left_out,
-tunes_said.
+tunes_said, understood.
 """
 
 from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from melodex.errors import AnalysisError
+from melodex.errors import AnalysisError, MelodexError
 from melodex.tasks.collection.holdings import Count
 from melodex.tasks.gather.gather import require_features
 from melodex.tasks.gather.places import meeting
@@ -34,6 +34,7 @@ __all__ = [
     "tunes_left_out",
     "tunes_outside",
     "tunes_said",
+    "understood",
 ]
 
 FEATURES = {
@@ -43,8 +44,15 @@ FEATURES = {
     "GROUP BY mode ORDER BY mode",
     "modal": "SELECT mode, count(DISTINCT tune) FROM modal_passage WHERE tune IN {kept} "
     "GROUP BY mode ORDER BY mode",
-    "metre": "SELECT metre_class, count(*) FROM tune_facet WHERE tune IN {kept} "
-    "GROUP BY metre_class ORDER BY metre_class",
+    # Classes of metre, and then the time signatures that are printed first.
+    "metre": "SELECT value, tunes FROM (SELECT metre_class AS value, count(*) AS tunes, "
+    "0 AS rank FROM tune_facet WHERE tune IN {kept} GROUP BY metre_class UNION ALL "
+    "SELECT metre, count(*), 1 FROM tune_facet WHERE tune IN {kept} AND metre != '' "
+    "GROUP BY metre) ORDER BY rank, length(value), value",
+    "kind": "SELECT kind, count(*) FROM tune_facet WHERE tune IN {kept} AND kind != '' "
+    "GROUP BY kind ORDER BY kind",
+    "decade": "SELECT (year / 10 * 10) || 's', count(*) FROM tune "
+    "WHERE id IN {kept} AND year IS NOT NULL GROUP BY 1 ORDER BY 1",
     # At least so many: the tunes with more are counted too.
     "key_centres": "SELECT key_centres, sum(count(*)) OVER (ORDER BY key_centres DESC) "
     "FROM tune_facet WHERE tune IN {kept} AND key_centres > 1 GROUP BY key_centres "
@@ -110,9 +118,20 @@ def remaining(
         others = [tunes for name, tunes in met.items() if name != feature]
         left = kept if feature not in met else everything.intersection(*others)
         listed = json.dumps(sorted(left))
-        rows = corpus.query(FEATURES[feature].format(kept=LISTED), [listed])
+        query = FEATURES[feature].format(kept=LISTED)
+        rows = corpus.query(query, [listed] * query.count("?"))
         options[feature] = tuple(Count(str(value), tunes) for value, tunes in rows if tunes)
     return Remaining(len(kept), corpus.tune_count, options)
+
+
+def understood(corpus: Corpus, wish: Wish) -> Wish:
+    """Return the wishes without those that cannot be understood."""
+    for name, single in singles(wish):
+        try:
+            meeting(corpus, single)
+        except MelodexError:
+            wish = replace(wish, **{name: getattr(NOTHING, name)})
+    return wish
 
 
 def tunes_outside(corpus: Corpus, wish: Wish) -> frozenset[str]:

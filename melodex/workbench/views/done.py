@@ -21,6 +21,7 @@ KINDS = {
     "remove": "Removed",
     "replace": "Read again",
     "set": "Changed the set",
+    "remark": "Took off a remark on",
     "undo": "Undid a change of",
 }
 

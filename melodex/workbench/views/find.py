@@ -56,7 +56,7 @@ def find(ask: Ask) -> Response:
     if ask.said("form") and corpus is not None:
         return as_file(ask, searched(ask, corpus), "resemblance")
     context: dict[str, Any] = {"found": None, "fault": None, "cards": (), "drawn": None}
-    context |= {"heard": None, "narrowed": (), "readings": ()}
+    context |= {"heard": None, "narrowed": (), "readings": (), "others": ()}
     if asks_something(ask):
         try:
             context |= results(ask, corpus)
@@ -104,6 +104,7 @@ def results(ask: Ask, corpus: StoppableCorpus | None) -> dict[str, Any]:
         "heard": player_of(found.phrase) if drawn else None,
         "cards": [card_of(found, each, opened=each.rank == 1) for each in found.matches],
         "narrowed": narrowing(ask).told(),
+        "others": [(name, NOTATIONS[name]) for name in found.phrase.other_notations],
     }
 
 

@@ -13,7 +13,7 @@ from markupsafe import Markup
 from starlette.responses import JSONResponse, Response
 
 from melodex.errors import MelodexError, PassageError
-from melodex.tasks.gather.counts import Remaining, remaining
+from melodex.tasks.gather.counts import Remaining, remaining, understood
 from melodex.tasks.gather.gather import Gathering, Wish, gather
 from melodex.tasks.gather.music import with_music
 from melodex.workbench.asking import Ask, fault_of, rendered_page
@@ -35,6 +35,7 @@ CHOSEN = (
     ("key_change", "The key changes"),
     ("section_bars", "A section of so many bars"),
     ("returning", "A figure that returns"),
+    ("decade", "Decade"),
     ("collection", "Collection"),
     ("tag", "Tag"),
 )
@@ -81,7 +82,7 @@ def gathering(ask: Ask) -> Response:
         counted = counts_of(ask, corpus, wish)
     except MelodexError as error:
         context["fault"] = fault_of(error)
-        counted = counts_of(ask, corpus, replace(wish, **NOT_UNDERSTOOD))
+        counted = counts_of(ask, corpus, understood(corpus, wish))
     return rendered_page(
         ask,
         "gather.html",
@@ -93,10 +94,6 @@ def gathering(ask: Ask) -> Response:
         sets=set_names(corpus),
         **context,
     )
-
-
-NOT_UNDERSTOOD: dict[str, Any] = {"progression": "", "phrase": "", "note_on_chord": ""}
-"""Wishes in a notation of their own, which may be wrong."""
 
 
 def counts_of(ask: Ask, corpus: StoppableCorpus, wish: Wish) -> Remaining:

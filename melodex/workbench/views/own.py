@@ -11,12 +11,13 @@ from markupsafe import Markup
 from starlette.responses import JSONResponse, Response
 
 from melodex.errors import PassageError
+from melodex.presentation.doors import open_doors
 from melodex.tasks.audit.audit import Audit, Finding, audit
 from melodex.workbench.asking import Ask, rendered_page
 from melodex.workbench.bench import StoppableCorpus
 from melodex.workbench.files import as_file
 from melodex.workbench.views.find import set_names
-from melodex.workbench.views.tune import refuse_endless
+from melodex.workbench.views.tune import doors_of, refuse_endless
 
 __all__ = ["audited", "finding", "own"]
 
@@ -88,7 +89,9 @@ def own(ask: Ask) -> Response:
     whole = found.own.whole
     if ask.said("form"):
         return as_file(ask, found, f"audit of {whole.title}")
-    grid = Section("Bar by bar", (coverage_picture(found),))
+    name = found.own.tune_id if found.own.in_corpus else ask.said("tune")
+    with open_doors(doors_of(name)):
+        grid = Section("Bar by bar", (coverage_picture(found),))
     repeat = Section("To repeat it", (Facts(settings_of(found)),))
     return rendered_page(
         ask,
@@ -97,7 +100,7 @@ def own(ask: Ask) -> Response:
         found=found,
         at_hand=ask.bench.title_at_hand(ask.said("tune")),
         sets=set_names(corpus),
-        name=found.own.tune_id if found.own.in_corpus else ask.said("tune"),
+        name=name,
         sentences=texts_of(audit_summary(found)),
         grid=Markup(sections_html([grid])),
         settings=Markup(sections_html([repeat])),

@@ -1,7 +1,7 @@
 """The shelf: what the corpus holds, adding to it, checking it, copying it.
 
-Contents: shelf, download, add, add_here, check, back_up, remove, tag,
-take_back.
+Contents: shelf, download, add, add_here, check, back_up, remove, tag, remark,
+take_back, warnings.
 """
 
 from __future__ import annotations
@@ -17,7 +17,15 @@ from starlette.responses import FileResponse, JSONResponse, RedirectResponse, Re
 from melodex.errors import CorpusError, MelodexError, PassageError, ReadingError
 from melodex.tasks.adding.add import AddResult
 from melodex.tasks.adding.handed import HandedFile
-from melodex.tasks.collection.holdings import Holdings, holdings, remove_tunes, tag_tunes
+from melodex.tasks.collection.holdings import (
+    Holdings,
+    holdings,
+    remove_tunes,
+    tag_tunes,
+    warned_tunes,
+)
+from melodex.tasks.collection.remarks import take_off, write_remark
+from melodex.tasks.collection.undo import undo
 from melodex.tasks.collection.upkeep import backup, journal_bytes
 from melodex.tasks.lesson.undoing import Undoing
 from melodex.workbench.asking import (
@@ -39,16 +47,22 @@ __all__ = [
     "back_up",
     "check",
     "download",
+    "remark",
     "remove",
     "shelf",
     "tag",
     "take_back",
+    "warnings",
 ]
+
+TUNES_LISTED = 60
+ANY_WARNING = "SELECT 1 FROM read_warning LIMIT 1"
 
 
 def shelf(ask: Ask) -> Response:
     """What the corpus holds, and what can be done with it."""
     found: Holdings | None = None
+    corpus = None
     fault: Fault | None = None
     try:
         corpus = ask.corpus_if_any()
@@ -63,11 +77,40 @@ def shelf(ask: Ask) -> Response:
         "Shelf",
         found=found,
         fault=fault,
+        has_warnings=bool(found and corpus and corpus.query(ANY_WARNING)),
         works=ask.bench.works.latest()[:8],
         corpus_path=str(path),
         journal_bytes=journal_bytes(path),
         copy_to=str(free_name(path)),
     )
+
+
+def warnings(ask: Ask) -> Response:
+    """What was not understood, tune by tune: of a piece of work, or of all tunes."""
+    work = ask.bench.works.find(ask.said("work"))
+    found = ask.bench.remembered(("warned",), partial(warned_tunes, ask.corpus()))
+    if work is not None and isinstance(work.result, AddResult):
+        meant = tunes_of(work.result)
+        found = [tune for tune in found if tune.tune_id in meant]
+    start = ask.number("from", 0, least=0, most=999_999)
+    return rendered_page(
+        ask,
+        "warnings.html",
+        "Not understood",
+        warned=found[start : start + TUNES_LISTED],
+        in_all=len(found),
+        start=start,
+        step=TUNES_LISTED,
+    )
+
+
+def tunes_of(result: AddResult) -> set[str]:
+    """The ids of all tunes that adding has met."""
+    return {
+        tune_id
+        for each in result.reports
+        for tune_id in (*each.added, *each.unchanged, *(new for _, new in each.replaced))
+    }
 
 
 def free_name(path: Path) -> Path:
@@ -190,6 +233,40 @@ def tag(ask: Ask) -> Response:
             doing.words = f"{'Took off' if off else 'Put on'} the tag {word}."
             doing.undoing = partial(put_tag, path, word, name, take_off=not off)
     return RedirectResponse(after(doing), 303)
+
+
+def remark(ask: Ask) -> Response:
+    """Write a note, a source or a citation on a tune, or take one off."""
+    path = ask.bench.corpus_path
+    off = ask.number("off", 0, least=0, most=999_999)
+    with ask.bench.changing, changing(path, ask.bench.deeds) as doing:
+        doing.back = address("/tune", tune=ask.said("tune")) + "#remarks"
+        if off:
+            take_off(path, off)
+            doing.words = "Took off a remark."
+        else:
+            found = write_remark(
+                path,
+                ask.said("tune"),
+                ask.said("text"),
+                kind=ask.said("kind") or "note",
+                bars=ask.said("bars"),
+            )
+            doing.words = f"Wrote a {found.remarks[-1].kind} on {found.tune.name}."
+            doing.undoing = partial(unwritten, path, found.remarks[-1].number)
+    return RedirectResponse(after(doing), 303)
+
+
+def unwritten(path: Path, number: int) -> Undoing:
+    """Take off a remark that was just written; return what undoes that."""
+    take_off(path, number)
+    return partial(undo_last, path)
+
+
+def undo_last(path: Path) -> Undoing:
+    """Undo the last change of the corpus; return what undoes that."""
+    undo(path)
+    return partial(undo_last, path)
 
 
 def put_tag(path: Path, word: str, name: str, *, take_off: bool) -> Undoing:

@@ -14,6 +14,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from melodex.errors import PassageError, ReadingError
 from melodex.melody import Melody
+from melodex.presentation.doors import Doors, open_doors
 from melodex.reading.phrase.reader import read_phrase
 from melodex.tasks.collection.holdings import list_tunes, show_tune
 from melodex.tasks.compare import compare
@@ -27,6 +28,7 @@ from melodex.workbench.views.find import set_names
 __all__ = [
     "at_hand",
     "beside",
+    "doors_of",
     "drop",
     "inside",
     "refuse_endless",
@@ -221,6 +223,9 @@ def inside(ask: Ask) -> Response:
     found = describe(passage, corpus)
     if ask.said("form"):
         return as_file(ask, found, passage.whole.title)
+    kept = passage.tune_id if passage.in_corpus else name
+    with open_doors(doors_of(kept)):
+        report = report_of(found)
     return rendered_page(
         ask,
         "inside.html",
@@ -228,8 +233,16 @@ def inside(ask: Ask) -> Response:
         found=found,
         at_hand=ask.bench.title_at_hand(name),
         kinds=kinds_in(found),
-        name=passage.tune_id if passage.in_corpus else name,
-        **report_of(found),
+        name=kept,
+        **report,
+    )
+
+
+def doors_of(name: str) -> Doors:
+    """Where the bars and the chords of a picture of a tune lead."""
+    return Doors(
+        lambda bar: address("/tune", tune=name, bars=f"{bar}-{bar}"),
+        lambda chord: address("/gather", progression=chord),
     )
 
 

@@ -1,0 +1,57 @@
+"""Remarks on a tune on the page, undone there; bars and chords of a picture as doors."""
+
+from __future__ import annotations
+
+from urllib.parse import parse_qs, urlsplit
+
+from playwright.sync_api import expect
+
+from melodex.corpus.reader import Corpus
+from tests.browser import followed
+
+
+def test_a_remark_is_written_printed_taken_off_and_brought_back(own_bench, visit):
+    running = own_bench()
+    page = visit(running, "/tune?tune=The+Eel+Trap")
+    page.fill("textarea[name=text]", "Heard at the lock")
+    page.select_option("select[name=kind]", "source")
+    with followed(page):
+        page.get_by_role("button", name="Write it").click()
+    expect(page.locator(".remarks li")).to_contain_text("Source: Heard at the lock")
+    # What was sent is not offered again.
+    expect(page.locator("textarea[name=text]")).to_have_value("")
+    tune = parse_qs(urlsplit(page.url).query)["tune"][0]
+    described = running.ask(f"/inside?tune={tune}")[2].decode()
+    assert "Heard at the lock" in described
+    with followed(page):
+        page.get_by_role("button", name="Take off this source").click()
+    expect(page.locator(".remarks li")).to_have_count(0)
+    with followed(page):
+        page.get_by_role("button", name="Undo").click()
+    expect(page.locator(".remarks li")).to_contain_text("Heard at the lock")
+    with Corpus.open(running.corpus_path) as corpus:
+        assert [row.kind for row in corpus.remarks(tune)] == ["source"]
+
+
+def test_bars_and_chords_of_a_map_open_their_music(workbench, visit):
+    page = visit(workbench, "/inside?tune=Fog+over+the+Basin")
+    bar = page.locator("svg.map a.door", has=page.locator("rect")).nth(4)
+    where = parse_qs(urlsplit(bar.get_attribute("href") or "").query)["bars"][0]
+    with followed(page):
+        bar.click()
+    expect(page.locator("[data-bars-field]")).to_have_value(where)
+    page.goto(workbench.base + "/inside?tune=Fog+over+the+Basin")
+    with followed(page):
+        page.locator("svg.map a.door", has=page.locator("text")).first.click()
+    expect(page.locator("#gathered-head")).to_contain_text("of 61 show")
+    assert "door" not in workbench.ask("/inside?tune=Fog+over+the+Basin&form=html")[
+        2
+    ].decode().replace("doors", "")
+
+
+def test_a_wish_that_is_not_understood_leaves_the_others_where_they_are(workbench, visit):
+    page = visit(workbench, "/gather?key=Nonesuch&metre=6%2F8&plan=AB")
+    expect(page.locator(".fault[role=alert]")).to_contain_text("Nonesuch")
+    expect(page.locator("input[name=key]")).to_have_value("Nonesuch")
+    expect(page.locator("select[name=metre]")).to_have_value("6/8")
+    expect(page.locator("#left")).to_contain_text("tunes of 61")
