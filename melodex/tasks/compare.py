@@ -159,12 +159,15 @@ class Comparison:
         How their notes lie over each other.
     summary : tuple of str
         What there is to say, in sentences, the main thing first.
+    whole : bool
+        Whether all of both is to be shown, also where long tunes do not match.
     """
 
     a: Passage
     b: Passage
     likeness: Likeness
     summary: tuple[str, ...]
+    whole: bool = False
 
     def __repr__(self) -> str:
         return f"<Comparison of {self.a.label} and {self.b.label}: {self.likeness!r}>"

@@ -22,6 +22,7 @@ FORMATS = ("text", "json", "html", "pdf", "svg", "midi", "musicxml", "abc")
     type=int,
     help="Transpose X by this many semitones instead of the best fit.",
 )
+@click.option("--whole", is_flag=True, help="Show all of both, also what does not match.")
 @tempo_option
 @output_options(FORMATS)
 @click.pass_obj
@@ -32,6 +33,7 @@ def command(
     bars: str | None,
     notes: str | None,
     transpose: int | None,
+    whole: bool,
     tempo: float | None,
     output: Output,
 ) -> None:
@@ -49,4 +51,4 @@ def command(
 
     first, second = find_passages(corpus_path, (a, b), bars=bars, notes=notes)
     found = compare(first, second, transposition_semitones=transpose)
-    present(found, replace(output, tempo=tempo))
+    present(replace(found, whole=whole), replace(output, tempo=tempo))

@@ -10,7 +10,7 @@ Contents: report_html, page_of, comparison_page, resemblance_page, match_picture
 from __future__ import annotations
 
 from melodex.errors import PresentationError
-from melodex.melody import Phrase
+from melodex.melody import Phrase, bars_text
 from melodex.presentation.engraving.layout import StaffPart
 from melodex.presentation.engraving.pictures import engrave
 from melodex.presentation.engraving.sides import shown_degrees
@@ -56,6 +56,7 @@ from melodex.tasks.gather.gather import Gathering
 from melodex.tasks.gather.music import GatheredMusic
 from melodex.tasks.passage import Passage
 from melodex.tasks.resemble import Match, Resemblance
+from melodex.tasks.shared_passages import shared_passages
 
 __all__ = [
     "comparison_page",
@@ -132,13 +133,38 @@ def comparison_page(comparison: Comparison) -> Page:
     columns = picture_of(
         laid, "c", "columns", f"{title}, in columns", "Partners stand over one another."
     )
-    evidence = (
-        Section("In time", in_time),
-        Section("Note by note", (columns, note_table(laid))),
-        *charts_of(laid),
-    )
+    notes: tuple[Block, ...] = (columns, note_table(laid))
+    shared = shared_passages(comparison)
+    if shared:
+        folded = Fold("Show it", (*in_time[:2], *notes), on_paper=False)
+        evidence = (
+            *(shared_section(n, each) for n, each in enumerate(shared, start=1)),
+            Section("All of both", (folded, *in_time[2:])),
+            *charts_of(laid),
+        )
+    else:
+        evidence = (
+            Section("In time", in_time),
+            Section("Note by note", notes),
+            *charts_of(laid),
+        )
     rights = rights_lines(comparison.a.whole, comparison.b.whole)
     return Page(title, "comparison", comparison.summary, evidence, rights)
+
+
+def shared_section(number: int, shared: Comparison) -> Section:
+    """One passage of two long tunes that match there, with its sound."""
+    a, b = shared.a.melody, shared.b.melody
+    laid = laid_out(a, b, shared.likeness, onto="b" if a.key.mode == "none" else "a")
+    prefix = f"s{number}"
+    title = f"{shared.a.label} and {shared.b.label}"
+    bars = f"A, {bars_text(*shared.a.bars)}; B, {bars_text(*shared.b.bars)}"
+    blocks = (
+        Legend(laid.relations, laid.parts[0].words),
+        picture_of(laid, prefix, "time", title, common_key_words(laid)),
+        player_of(laid, f"l{number}", (prefix,), title),
+    )
+    return Section(f"{number}. {bars}", blocks, whole=True)
 
 
 def note_table(laid: Laid) -> Fold:

@@ -5,12 +5,14 @@ Contents: comparison_text.
 
 from __future__ import annotations
 
+from melodex.melody import bars_text
 from melodex.presentation.text.staves import aligned_lines, legend
 from melodex.presentation.text.style import Style, paragraphs
 from melodex.presentation.text.words import shown
 from melodex.tasks.compare import (
     Comparison,
 )
+from melodex.tasks.shared_passages import shared_passages
 
 __all__ = ["comparison_text"]
 
@@ -31,8 +33,27 @@ def comparison_text(found: Comparison, style: Style) -> str:
         "",
         *paragraphs(found.summary, style),
         "",
-        *aligned_lines(found.a.melody, found.b.melody, found.likeness, ("A", "B"), style),
-        "",
-        *legend((pair.relation for pair in found.likeness.pairs), style),
     ]
+    shared = shared_passages(found)
+    for each in shared:
+        lines += [style.strong(places_text(each)), *laid_lines(each, style), ""]
+    if shared:
+        lines += [FOLDED, ""]
+    else:
+        lines += [*laid_lines(found, style), ""]
+    relations = [p.relation for each in shared or (found,) for p in each.likeness.pairs]
+    lines += legend(relations, style)
     return "\n".join(lines) + "\n"
+
+
+FOLDED = "The rest does not match and is left out; --whole shows all of both."
+
+
+def places_text(found: Comparison) -> str:
+    """Which bars of both match."""
+    return f"A, {bars_text(*found.a.bars)}; B, {bars_text(*found.b.bars)}"
+
+
+def laid_lines(found: Comparison, style: Style) -> list[str]:
+    """Note against note."""
+    return aligned_lines(found.a.melody, found.b.melody, found.likeness, ("A", "B"), style)
