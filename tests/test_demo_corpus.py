@@ -722,6 +722,7 @@ PROGRESSIONS = {
     "half cadence": [7],
     "deceptive cadence": [7, 8],
     "plagal cadence": [5, 0],
+    "Picardy third": [7, 0],
     "minor plagal cadence": [5, 0],
     "flat VI - flat VII - I": [8, 10, 0],
     "ii - V - I": [2, 7, 0],
@@ -767,6 +768,31 @@ def test_minor_plagal_cadences_borrow_the_subdominant(corpus: dict[str, Tune]) -
         assert tune.melody.key.mode == "major"
         subdominant = tune.chords_in(*feature["bars"])[0]
         assert subdominant.quality in MINORS
+
+
+def test_a_picardy_third_is_major_at_the_end_of_a_piece_in_minor(
+    corpus: dict[str, Tune],
+) -> None:
+    for feature in features("Picardy third"):
+        tune = corpus[feature["title"]]
+        assert tune.melody.key.mode == "minor"
+        assert tune.chords[-1].quality == ""
+
+
+def test_an_augmented_sixth_opens_out_to_the_octave_of_the_dominant(
+    corpus: dict[str, Tune],
+) -> None:
+    for feature in features("augmented sixth"):
+        tune = corpus[feature["title"]]
+        chord, after = following(tune, feature)
+        tonic = 7 * tune.melody.key.tonic_fifths % 12
+        assert (after.root - tonic) % 12 == 7
+        assert (chord.root - after.root) % 12 == 1
+        assert (pitch_class(feature["note"]) - after.root) % 12 == 11
+        assert feature["note"].endswith("#")
+        first, last = feature["bars"]
+        inside = [n.midi % 12 for n in tune.notes if first <= n.bar <= last]
+        assert pitch_class(feature["note"]) in inside
 
 
 def test_suspended_endings_never_resolve(corpus: dict[str, Tune]) -> None:

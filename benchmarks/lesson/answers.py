@@ -120,6 +120,11 @@ def sheets(name: str, path: Path) -> Iterator[Sheet]:
         tuple(sorted(ONLY_IF_NAMED)),
         KINDS_BY_HAND,
         ("shared notes", "relative"),
+        ("shared notes",),
+        ("compare",),
+        ("sing",),
+        ("hear",),
+        ("sequence",),
     ):
         yield from sheet_of(path, "by hand", "", kinds)
 
@@ -197,7 +202,7 @@ def swapped(parts: list[tuple[Question, Part]]) -> tuple[int, int]:
             and [f.accepted[0] for f in p.fields] != [f.accepted[0] for f in part.fields]
         )
         other = next(others, None)
-        if other is None or part.is_open:
+        if other is None or part.kind == "in words":
             continue
         fields = tuple(
             replace(field, accepted=taken.accepted)

@@ -11,7 +11,7 @@ Contents: Trial, wrong_in, CHECKS.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
@@ -574,13 +574,24 @@ def returning(trial: Trial) -> Iterator[str]:
     head = plain_words(trial.question.parts[0].task)
     numbers = [int(n) for n in re.findall(r"\d+", head)]
     spans = [numbers[:2], numbers[2:]] if len(numbers) == 4 else [[n, n] for n in numbers]
-    one, other = (
-        [m21(note_name(trial.melody.midi[n], trial.melody.fifths[n])) for n in notes]
-        for notes in (
+    yield from again(
+        trial,
+        *(
             [n for n, b in enumerate(trial.melody.bar) if first <= b <= last]
             for first, last in spans
-        )
+        ),
     )
+
+
+def again(trial: Trial, *spans: Sequence[int]) -> Iterator[str]:
+    """How some notes come again, or by how far."""
+    one, other = (
+        [m21(note_name(trial.melody.midi[n], trial.melody.fifths[n])) for n in notes]
+        for notes in spans
+    )
+    if len(one) != len(other):
+        yield f"{len(one)} notes and {len(other)}"
+        return
     steps = [
         [interval.Interval(a, b).generic.directed for a, b in pairwise(row)]
         for row in (one, other)
@@ -621,8 +632,91 @@ def dictation(trial: Trial) -> Iterator[str]:
         if trial.accepted() != [" ".join(str(length) for length in lengths)]:
             yield f"they last {lengths}"
         return
-    if trial.accepted() != [" ".join(degrees_of(trial.shown))]:
-        yield f"it is {degrees_of(trial.shown)}"
+    yield from rows(trial)
+
+
+def rows(trial: Trial) -> Iterator[str]:
+    """All degrees, and the same in solfa where each has a syllable."""
+    told = degrees_of(trial.shown)
+    right = [" ".join(told)]
+    if all(step in SOLFA for step in told):
+        right.append(" ".join(SOLFA[step] for step in told))
+    if trial.accepted() != right:
+        yield f"it is {right}"
+
+
+def sing(trial: Trial) -> Iterator[str]:
+    """The degrees of all notes, or a chord upward and the note in a box."""
+    if found := re.search(r"the notes of (\S+) from the root up", trial.task):
+        steps = members(found[1])
+        if steps is None:
+            yield f"the table of chords lacks {found[1]}"
+            return
+        chord = " ".join(note_above(chord_root(found[1]), step) for step in steps)
+        last = class_of(trial.melody, min(trial.shown.marked_notes))
+        if trial.accepted() != [f"{chord}, then {last}"]:
+            yield f"it is {chord}, then {last}"
+        return
+    yield from rows(trial)
+
+
+def sequence(trial: Trial) -> Iterator[str]:
+    """What is printed, moved within the scale as music21 spells it.
+
+    Every note goes as many steps of the scale as the first note of the second time lies
+    from the first of the first.
+    """
+    found = re.search(r"foreign to (\S+) (\w+)\.", trial.task)
+    assert found is not None, trial.task
+    steps = mode_notes(found[1], found[2])
+    hidden = sorted(trial.shown.unwritten)
+    names = [class_of(trial.melody, note) for note in range(hidden[0])]
+    model, start = names[:-1], names[-1]
+    if len(model) != len(hidden) + 1 or not set(names) <= set(steps):
+        yield "what is printed is not the first time and one note"
+        return
+    by = steps.index(start) - steps.index(model[0])
+    right = " ".join(steps[(steps.index(name) + by) % 7] for name in model[1:])
+    if trial.accepted() != [right]:
+        yield f"it goes on {right}"
+
+
+def hear(trial: Trial) -> Iterator[str]:
+    """What is asked by ear is what the notes say; nothing is printed."""
+    if any(each.heard != "nothing" for each in trial.question.passages):
+        yield "what is to be heard is printed"
+    if found := re.search(r"degree (\S+) of (\S+) \w+, in the other", trial.task):
+        having = [
+            each.letter
+            for each in trial.question.passages
+            if found[1]
+            in {
+                degree(found[2], class_of(each.excerpt, n))
+                for n in range(len(each.excerpt))
+            }
+        ]
+        if having != trial.accepted():
+            yield f"it is in {having}"
+    elif "second half" in trial.task:
+        half = len(trial.melody) // 2
+        yield from again(trial, range(half), range(half, len(trial.melody)))
+    elif "Which mode" in trial.task:
+        yield from mode(trial)
+    elif trial.accepted()[0] != degrees_of(trial.shown)[-1]:
+        yield f"it ends on {degrees_of(trial.shown)[-1]}"
+
+
+def compare(trial: Trial) -> Iterator[str]:
+    """First and last degree of both."""
+    told = [trial.accepted(place) for place in range(4)]
+    right = [
+        [row[at]]
+        for p in trial.question.passages
+        for row in [degrees_of(p)]
+        for at in (0, -1)
+    ]
+    if told != right:
+        yield f"they are {right}"
 
 
 def shared_notes(trial: Trial) -> Iterator[str]:
@@ -630,7 +724,12 @@ def shared_notes(trial: Trial) -> Iterator[str]:
     a, b = trial.question.passages
     rows = []
     for each in (a, b):
-        start = each.excerpt.bars[0].onset_ticks
+        metre = each.excerpt.metre
+        full = metre.bar_ticks if metre else 0
+        start = next(
+            (b.onset_ticks for b in each.excerpt.bars if b.duration_ticks >= full),
+            each.excerpt.onset_ticks[0],
+        )
         told = degrees_of(each)
         rows.append(
             {(o - start, d) for o, d in zip(each.excerpt.onset_ticks, told, strict=True)}
@@ -684,12 +783,16 @@ CHECKS: dict[str, Callable[[Trial], Iterator[str]]] = {
     "dictation": dictation,
     "shared notes": shared_notes,
     "relative": relative,
+    "sequence": sequence,
+    "hear": hear,
+    "sing": sing,
+    "compare": compare,
 }
 
 
 def wrong_in(question: Question, part: Part) -> list[str]:
     """What is wrong with the key of a part, in words; nothing where it is right."""
-    if part.is_open:
+    if part.is_open and part.kind not in CHECKS:
         return []
     if part.kind not in CHECKS:
         return [f"no check for {part.kind}"]

@@ -7,7 +7,7 @@ Contents: Analysis, analyse.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from melodex.analysis.form import (
     Compass,
@@ -31,6 +31,7 @@ from melodex.analysis.keys import (
     modal_passages,
     read_keys,
 )
+from melodex.analysis.keys.song.mode import FREYGISH
 from melodex.melody import Melody
 
 __all__ = ["Analysis", "analyse"]
@@ -93,7 +94,10 @@ def analyse(melody: Melody, *, phrased: bool = True) -> Analysis:
         key=keys.reading,
         spans=keys.spans,
         modal=modal_passages(melody, spans=keys.spans),
-        harmony=harmony(melody, keys.spans, phrases=breathing, sections=parts),
+        harmony=in_idiom(
+            harmony(melody, keys.spans, phrases=breathing, sections=parts),
+            keys.reading.idiom,
+        ),
         sections=parts,
         phrases=breathing if phrased else (),
         returns=phrase_returns(melody, breathing) if phrased else (),
@@ -101,3 +105,15 @@ def analyse(melody: Melody, *, phrased: bool = True) -> Analysis:
         compass=compass(melody),
         metre_class=metre_class(melody),
     )
+
+
+NOT_FREYGISH = {"borrowed chord", "modal mixture", "Neapolitan"}
+"""What the flat second of the phrygian dominant mode is not: it is the mode's own."""
+
+
+def in_idiom(found: Harmony, idiom: str) -> Harmony:
+    """Harmony without names for chords that belong to the idiom of the piece."""
+    if idiom != FREYGISH:
+        return found
+    kept = tuple(each for each in found.devices if each.kind not in NOT_FREYGISH)
+    return replace(found, devices=kept)

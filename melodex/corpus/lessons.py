@@ -6,7 +6,8 @@ renaming, the change and the removal of a tune's file. Positions count from 1 wi
 a gap. Every change of a set is one transaction.
 
 Contents: LessonRow, ExampleRow, lesson_rows, find_lesson, example_rows, place_of_tune,
-tune_at_place, write_lesson, change_lesson, write_examples, delete_lesson, put_back_set.
+plan_of, tune_at_place, write_lesson, write_plan, change_lesson, write_examples,
+delete_lesson, put_back_set.
 """
 
 from __future__ import annotations
@@ -33,15 +34,20 @@ __all__ = [
     "find_lesson",
     "lesson_rows",
     "place_of_tune",
+    "plan_of",
     "put_back_set",
     "tune_at_place",
     "write_examples",
     "write_lesson",
+    "write_plan",
 ]
 
 
 COUNT_OF_SETS = "set_count"
 """The setting that says how many sets there are, so that one wholly gone is missed."""
+
+PLAN = "questions_of_set_{}"
+"""The setting that holds which questions were chosen for a set, by its row number."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +150,11 @@ def example_rows(corpus: Corpus, lesson: int) -> list[ExampleRow]:
     return [ExampleRow(*row) for row in rows]
 
 
+def plan_of(corpus: Corpus, lesson: int) -> str:
+    """Return which questions were chosen for a set, as a text; empty where none were."""
+    return corpus.settings.get(PLAN.format(lesson), "")
+
+
 def place_of_tune(corpus: Corpus, tune_id: str) -> tuple[str, str, int]:
     """Return file, number and occurrence of a tune's first place; empty if none."""
     rows = corpus.query(
@@ -168,9 +179,22 @@ def tune_at_place(corpus: Corpus, file: str, number: str, occurrence: int) -> st
 
 
 def write_lesson(
-    writer: CorpusWriter, lesson: LessonRow, examples: Iterable[ExampleRow] = ()
+    writer: CorpusWriter,
+    lesson: LessonRow,
+    examples: Iterable[ExampleRow] = (),
+    *,
+    plan: str = "",
 ) -> int:
     """Write a new set with its passages; return its row number.
+
+    Parameters
+    ----------
+    lesson : LessonRow
+        Its number is given by the corpus.
+    examples : iterable of ExampleRow
+        In their order.
+    plan : str
+        Which questions were chosen for it.
 
     Raises
     ------
@@ -185,8 +209,32 @@ def write_lesson(
             )
         row = writer.insert("lesson", without_id(lesson))
         put_examples(writer, row, examples)
+        put_plan(writer, row, plan)
         count_sets(writer, 1)
     return row
+
+
+def write_plan(writer: CorpusWriter, lesson: int, plan: str) -> None:
+    """Write which questions were chosen for a set; empty for none.
+
+    Raises
+    ------
+    LessonError
+        If the set is gone.
+    """
+    with writer.changing("set"):
+        refuse_gone(writer, lesson)
+        keep_as_it_was(writer, lesson)
+        put_plan(writer, lesson, plan)
+
+
+def put_plan(writer: CorpusWriter, lesson: int, plan: str) -> None:
+    """Write a plan inside a transaction, or take it away."""
+    name = PLAN.format(lesson)
+    if plan:
+        writer.put_setting(name, plan)
+    elif writer.setting(name):
+        writer.database.execute("DELETE FROM setting WHERE name = ?", [name])
 
 
 def count_sets(writer: CorpusWriter, more: int) -> None:
@@ -258,6 +306,8 @@ def delete_lesson(writer: CorpusWriter, lesson: int) -> None:
         refuse_gone(writer, lesson)
         keep_as_it_was(writer, lesson)
         writer.database.execute("DELETE FROM lesson WHERE id = ?", [lesson])
+        # Another set may get its number.
+        put_plan(writer, lesson, "")
         count_sets(writer, -1)
 
 
@@ -267,7 +317,9 @@ def keep_as_it_was(writer: CorpusWriter, lesson: int) -> None:
         *writer.rows(f"SELECT {LESSON_COLUMNS} FROM lesson WHERE id = ?", [lesson])[0]
     )
     examples = [asdict(example) for example in stored_examples(writer, lesson)]
-    writer.taken.take_set(row.name, {"lesson": asdict(row), "examples": examples})
+    plan = writer.setting(PLAN.format(lesson))
+    content = {"lesson": asdict(row), "examples": examples, "plan": plan}
+    writer.taken.take_set(row.name, content)
 
 
 def put_back_set(writer: CorpusWriter, content: dict[str, Any]) -> str:
@@ -289,6 +341,7 @@ def put_back_set(writer: CorpusWriter, content: dict[str, Any]) -> str:
     writer.insert("lesson", {**asdict(lesson), "name": name})
     count_sets(writer, 1)
     put_examples(writer, lesson.id, [ExampleRow(**row) for row in content["examples"]])
+    put_plan(writer, lesson.id, content.get("plan", ""))
     return name
 
 

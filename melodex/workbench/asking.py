@@ -55,7 +55,7 @@ __all__ = [
 log = logging.getLogger("melodex.workbench")
 
 MOST_FILES = 4000
-MOST_FIELDS = 1000
+MOST_FIELDS = 4000
 NOBODY_WAITS = 499
 """Not heard by anybody; the number that servers write down for it (no standard)."""
 

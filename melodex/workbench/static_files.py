@@ -28,6 +28,7 @@ FILES = {
     "files.js": "melodex.workbench",
     "listen.css": "melodex.workbench",
     "listen.js": "melodex.workbench",
+    "questions.js": "melodex.workbench",
     "recorder.js": "melodex.workbench",
 }
 """Files that pages ask for, and the package that each is in."""

@@ -8,7 +8,8 @@ from __future__ import annotations
 import pytest
 
 from melodex.analysis.form import sections
-from tests.analysis.forms.lead_sheets import melody_of, one
+from tests.analysis.forms.lead_sheets import FORMS, STEPS, Form, bars_of, melody_of, one
+from tests.analysis.forms.sections import SECTIONS
 
 A = "Ebmaj7|Bbm7 Eb7|Abmaj7|Abm7 Db7|Ebmaj7 Cm7|Fm7 Bb7"
 MINOR = "Cm7|F7|Bbmaj7|Ebmaj7|Am7b5|D7|Gm6|Gm6"
@@ -49,3 +50,17 @@ def test_a_chorus_has_the_lengths_that_it_is_counted_in(name: str) -> None:
         assert all(part.bars % 8 == 0 for part in found)
     else:
         assert ", ".join(f"{part.label} {part.bars}" for part in found) == expected
+
+
+@pytest.mark.parametrize("form", FORMS, ids=lambda form: form.name)
+def test_sections_of_a_form_are_counted_as_a_player_counts_them(form: Form) -> None:
+    wanted = SECTIONS.get(form.name, f"A {len(bars_of(form.chords))}").split(", ")
+    for step in STEPS:
+        found = sections(melody_of(form, step))
+        said = [f"{section.label} {section.bars}" for section in found]
+        open_letters = [
+            f"({each.split()[-1]})" if told.startswith("(") else each
+            for each, told in zip(said, wanted, strict=False)
+        ]
+        assert open_letters == wanted, step
+        assert len(said) == len(wanted), step

@@ -56,7 +56,11 @@ def cadences(piece: Piece) -> Iterator[Device]:
                 first -= 1
                 here, after = piece.row[first - 1], piece.row[first]
                 kind = cadence_of(here, after)
-            elif not kind or (kind == "half cadence" and not rest.sure):
+            elif (
+                not kind
+                or (kind == "half cadence" and not rest.sure)
+                or (kind == "half cadence" and in_loop(piece, step))
+            ):
                 continue
             named.add(step)
             last = step if kind == "half cadence" else first
@@ -68,6 +72,52 @@ def cadences(piece: Piece) -> Iterator[Device]:
             near = max(found.first_bar, found.last_bar - 1) if start == first - 1 else 0
             yield replace(found, first_bar=near or found.first_bar)
             break
+
+
+def stands(piece: Piece, rest: Rest, step: int) -> bool:
+    """Whether the music stands still on a V, and does not only pass through it."""
+    return rest.sure and not in_loop(piece, step)
+
+
+LOOP_BARS, LOOP_TURNS = (2, 4), 3
+"""A loop is a turn of so many bars, again and again. Our choice; common in songs."""
+
+
+def in_loop(piece: Piece, step: int) -> bool:
+    """Whether the chord of a step ends a turn of chords that goes round and round.
+
+    Its V leads home each time, and rests nowhere.
+    """
+    melody = piece.melody
+    here = piece.row[step]
+    end = piece.row[step + 1].onset_ticks if step + 1 < len(piece.row) else here.end_ticks
+    bar_ticks = melody.bars[0].duration_ticks if melody.bars else 0
+    return any(
+        turns_at(piece, end, bars * bar_ticks) >= LOOP_TURNS
+        for bars in LOOP_BARS
+        if bar_ticks
+    )
+
+
+def turns_at(piece: Piece, end: int, length: int) -> int:
+    """How often the chords of the span that ends somewhere come, one after another."""
+    turn = chords_within(piece, end - length, end)
+    count, at = 1, end
+    while count < LOOP_TURNS and turn == chords_within(piece, at, at + length):
+        count, at = count + 1, at + length
+    at = end - length
+    while count < LOOP_TURNS and turn == chords_within(piece, at - length, at):
+        count, at = count + 1, at - length
+    return count if len(turn) > 1 else 0
+
+
+def chords_within(piece: Piece, start: int, end: int) -> list[tuple[int, str]]:
+    """The chords of a span, with when they begin in it; one that holds begins with it."""
+    onset = attrgetter("onset_ticks")
+    first = max(bisect_right(piece.row, start, key=onset) - 1, 0)
+    last = bisect_left(piece.row, end, key=onset)
+    told = [(max(p.onset_ticks - start, 0), p.chord.text) for p in piece.row[first:last]]
+    return told if piece.row[first].onset_ticks <= start else []
 
 
 def turns_back(piece: Piece, step: int) -> bool:
@@ -144,12 +194,23 @@ def cadence_in(key: LocalKey, here: PlacedChord, after: PlacedChord) -> str:
     degree = near(here.chord.root_fifths - key.tonic_fifths)
     goal = near(after.chord.root_fifths - key.tonic_fifths)
     if goal == 0 and after.chord.family in TONIC_FAMILIES:
-        if after.chord.bass_fifths == key.tonic_fifths + 1:
+        if after.chord.bass_fifths == key.tonic_fifths + 1 or only_passes(here, after):
             return ""
         return close_of(here.chord, degree, after.chord, key.mode)
     if goal == 1 and after.chord.family in FIFTH_FAMILIES and degree != 1:
         return "half cadence"
     return "deceptive cadence" if is_deceptive(key, here, after) else ""
+
+
+def only_passes(here: PlacedChord, after: PlacedChord) -> bool:
+    """Whether the bass goes on under V I: both inverted, or V over its own seventh."""
+    chord = here.chord
+    if chord.bass_fifths is None or chord.bass_fifths == chord.root_fifths:
+        return False
+    over_seventh = near(chord.bass_fifths - chord.root_fifths) == -2
+    inverted = after.chord.bass_fifths not in {None, after.chord.root_fifths}
+    five = chord.family in FIFTH_FAMILIES
+    return five and (over_seventh or inverted)
 
 
 def close_of(chord: Chord, degree: int, goal: Chord, mode: str) -> str:

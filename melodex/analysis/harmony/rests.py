@@ -25,6 +25,9 @@ __all__ = ["LONG_REST_RATIO", "PhraseEnd", "Rest", "SectionEnd", "rests"]
 LONG_REST_RATIO = 1.9
 """A note or chord this many times the median length is a place of rest."""
 
+BARS_OF_REST = 2
+"""Bars of one chord after which chords alone have come to rest. Our choice."""
+
 
 class PhraseEnd(Protocol):
     """Whatever says with which note a phrase ends, such as a phrase span."""
@@ -90,7 +93,8 @@ def rests(
     closes = section_ends(melody, sections)
     if len(melody):
         return tuple(rests_of_melody(melody, phrases, closes))
-    return tuple(rests_of_chords(placed, closes))
+    bar_ticks = melody.bars[0].duration_ticks if melody.bars else 0
+    return tuple(rests_of_chords(placed, closes, bar_ticks))
 
 
 def section_ends(melody: Melody, sections: Sequence[SectionEnd]) -> list[tuple[int, int]]:
@@ -148,9 +152,13 @@ def end_of(melody: Melody, note: int) -> int:
 
 
 def rests_of_chords(
-    placed: Sequence[PlacedChord], closes: Sequence[tuple[int, int]]
+    placed: Sequence[PlacedChord], closes: Sequence[tuple[int, int]], bar_ticks: int
 ) -> Iterator[Rest]:
-    """The last chord of each section, and chords that stand clearly longer than usual."""
+    """The last chord of each section, and chords that stand clearly longer than usual.
+
+    One that is long beside its neighbours alone, in the middle of a section, is no sure
+    rest unless it holds for two bars.
+    """
     runs = [list(run) for _, run in groupby(placed, key=lambda here: here.chord.text)]
     held = [(run[0].onset_ticks, run[-1].end_ticks) for run in runs if run[0].chord.sounds]
     usual = median(end - onset for onset, end in held) if held else 0
@@ -158,7 +166,9 @@ def rests_of_chords(
     for place, (onset, end) in enumerate(held):
         long = end - onset >= LONG_REST_RATIO * usual
         closing = any(onset < close <= end for close, _ in closes) and end - onset >= usual
-        if closing or long or place + 1 == len(held):
-            yield Rest(start, onset, end, long)
+        is_last = place + 1 == len(held)
+        if closing or long or is_last:
+            stands = closing or is_last or end - onset >= BARS_OF_REST * bar_ticks
+            yield Rest(start, onset, end, long and stands)
             # A long chord may yet move on; after a section a new phrase begins.
             start = end if closing else onset

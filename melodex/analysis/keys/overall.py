@@ -51,7 +51,8 @@ class KeyReading:
     remark : str
         What a musician should know before trusting the key.
     idiom : str
-        ``blues`` or ``minor blues`` where it is one; else empty.
+        ``blues``, ``minor blues`` or ``freygish tune (phrygian dominant)`` where it is
+        one; else empty.
     """
 
     key: Key

@@ -27,9 +27,13 @@ KINDS = (
     "section",
     "ending",
     "returning",
+    "sequence",
     "transpose",
     "dictation",
+    "hear",
+    "sing",
     "shared notes",
+    "compare",
     "relative",
 )
 CAUTION = "Check the rights of what you share; each passage carries what is known of them."
@@ -340,6 +344,11 @@ def mend_command(corpus_path: Path, name: str, positions: tuple[int, ...]) -> No
     help="Print the questions of this file, which 'lesson plan' wrote and you edited.",
 )
 @click.option(
+    "--afresh",
+    is_flag=True,
+    help="Ask what suits the set, not the questions that were chosen on its page.",
+)
+@click.option(
     "--size",
     type=click.Choice(["usual", "large"]),
     default="usual",
@@ -384,6 +393,7 @@ def print_command(
     level: str,
     leave_out: tuple[str, ...],
     plan: Path | None,
+    afresh: bool,
     size: str,
     answers: str,
     key: str,
@@ -394,7 +404,8 @@ def print_command(
     """Print a handout, or a worksheet with its answer key; or hear all passages.
 
     A set that was gathered is asked about what it was gathered for. Every answer is
-    reached in two ways; what is uncertain is not asked. MIDI holds all passages, one
+    reached in two ways; what is uncertain is not asked. Questions that were chosen on
+    the page of the set are printed as they were chosen. MIDI holds all passages, one
     after another; of a worksheet those of its questions, for dictation.
 
     \b
@@ -408,6 +419,7 @@ def print_command(
     from melodex.corpus.reader import Corpus
     from melodex.presentation.lesson.printing import printed
     from melodex.presentation.lesson.setting import SheetSetting
+    from melodex.tasks.lesson.choosing import choice_of
     from melodex.tasks.lesson.plan import planned
     from melodex.tasks.lesson.questions import worksheet
     from melodex.tasks.lesson.sets import open_lesson
@@ -417,7 +429,11 @@ def print_command(
         lesson = open_lesson(corpus, name)
         asked = None
         if sheet == "worksheet":
-            asked = worksheet(corpus, lesson, kinds, level=level, leave_out=leave_out)
+            is_plain = not (kinds or leave_out or plan or afresh) and level == "third"
+            if lesson.plan and is_plain:
+                asked = choice_of(corpus, lesson).sheet
+            else:
+                asked = worksheet(corpus, lesson, kinds, level=level, leave_out=leave_out)
         if asked is not None and plan is not None:
             asked = planned(asked, read_words(plan), str(plan))
     content = printed(

@@ -23,7 +23,7 @@ from melodex.analysis.harmony.sounding import harmonised
 from melodex.corpus.care.checking import gaps, kept_bytes, melody_of
 from melodex.corpus.care.salvage import every_row
 from melodex.corpus.faults import faults_named, is_busy, is_there
-from melodex.corpus.lessons import ExampleRow, LessonRow, write_lesson
+from melodex.corpus.lessons import PLAN, ExampleRow, LessonRow, write_lesson
 from melodex.corpus.rows import row_crc32
 from melodex.corpus.schema import CHECKED_COLUMNS
 from melodex.corpus.writing.journal import WAIT_SECONDS
@@ -158,6 +158,7 @@ class Remains:
     tags: list[tuple[int, str]] = field(default_factory=list)
     remarks: list[Row] = field(default_factory=list)
     lessons: list[tuple[LessonRow, list[ExampleRow]]] = field(default_factory=list)
+    plans: dict[str, str] = field(default_factory=dict)
     read_again: set[str] = field(default_factory=set)
     lost: set[str] = field(default_factory=set)
     left_out: list[str] = field(default_factory=list)
@@ -190,6 +191,7 @@ class Remains:
     def collect_lessons(self) -> None:
         """Read the teaching sets; a passage whose set is lost goes into one of its own."""
         names = {row["id"]: row for row in self.sound("lesson")}
+        self.plans = {row["name"]: row["value"] for row in self.sound("setting")}
         self.sets = {number: row["name"] for number, row in names.items()}
         examples = sorted(
             self.sound("lesson_example"), key=lambda row: (row["lesson"], row["position"])
@@ -377,7 +379,8 @@ def write(
                 tune = writer.tune_row(remains.ids.get(remark["tune"], ""))
                 writer.put_remark(tune, remark)
         for lesson, examples in remains.lessons:
-            write_lesson(writer, lesson, examples)
+            plan = remains.plans.get(PLAN.format(lesson.id), "")
+            write_lesson(writer, lesson, examples, plan=plan)
         put_history(writer, remains)
 
 

@@ -62,6 +62,8 @@ class StaffPart:
         Notes whose heads stand in a box.
     boxed_chords : frozenset of int
         Onsets of the chord symbols that stand in a box.
+    has_room : bool
+        Whether bars after the last note stay empty, to be written in.
     """
 
     melody: Melody
@@ -80,6 +82,7 @@ class StaffPart:
     breaks: frozenset[int] = frozenset()
     boxed: frozenset[int] = frozenset()
     boxed_chords: frozenset[int] = frozenset()
+    has_room: bool = False
 
     def named(self, relation: str) -> str:
         """What a relation is called beside this stave."""
@@ -137,7 +140,7 @@ def in_time(
 
     With ``drawn``, bars that no note values can show stand empty.
     """
-    written = [trimmed(write_out(part.melody, excerpt=part.excerpt)) for part in parts]
+    written = [bars_to_draw(part) for part in parts]
     if drawn:
         written = [emptied(bars) for bars in written]
     if len(parts) == 1:
@@ -174,6 +177,12 @@ def emptied(bars: tuple[WrittenBar, ...]) -> tuple[WrittenBar, ...]:
             events = (*events[:-1], replace(events[-1], tied_to=False))
         out.append(replace(bar, events=events))
     return tuple(out)
+
+
+def bars_to_draw(part: StaffPart) -> tuple[WrittenBar, ...]:
+    """The written bars of a part, with room behind the last note where it is wanted."""
+    bars = write_out(part.melody, excerpt=part.excerpt)
+    return bars if part.has_room else trimmed(bars)
 
 
 def trimmed(bars: tuple[WrittenBar, ...]) -> tuple[WrittenBar, ...]:

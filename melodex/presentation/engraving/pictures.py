@@ -64,8 +64,9 @@ take: in units of which 21 are a pixel; measured on pictures, our choice."""
 ROW_SPACING = 4.0
 """Room of a row of text, in the engraver's units of half a staff space."""
 
-BLANK_DROP, BLANK_ROOM = 430.0, 5
-"""How much lower a row of blanks hangs, and the room that it needs, in half spaces."""
+BLANK_DROP, BLANK_ROOM, BOX_RISE = 430.0, 5, 400.0
+"""How much lower a row of blanks hangs, the room that it needs, in half spaces, and how
+much higher stands what is above a row of boxes."""
 
 OPTIONS: dict[str, Any] = {
     "breaks": "auto",
@@ -210,9 +211,11 @@ def engrave(
         for note, relation in enumerate(part.relations)
     }
     row_drop = 90.0 if layout == "columns" else 0
-    if written_on(parts)[0]:
+    below, above = written_on(parts)
+    if below:
         row_drop = BLANK_DROP
-    drawing = Drawing(pages, prefix, left_out, row_drop, reach)
+    rise = BOX_RISE if above else 0.0
+    drawing = Drawing(pages, prefix, left_out, row_drop, reach, rise=rise)
     expected = notes_in(measures)
     if len(drawing.notes) != expected:
         raise PresentationError(

@@ -106,6 +106,8 @@ class Drawing:
         How much lower than the engraver's place the rows below a stave are put.
     reach : mapping
         Part and note -> how far what is drawn about its head reaches to the left.
+    rise : float
+        How much higher the names of keys and sections are put: boxes stand below them.
     """
 
     def __init__(
@@ -115,7 +117,10 @@ class Drawing:
         left_out: Sequence[str] = (),
         row_drop: float = 0,
         reach: Mapping[tuple[int, int], float] | None = None,
+        *,
+        rise: float = 0,
     ) -> None:
+        self.rise = rise
         self.prefix = prefix
         self.reach = reach or {}
         self.accidental_shift = 0.0
@@ -204,6 +209,7 @@ class Drawing:
             self.note_label(child, dx, dy)
         elif "harm" in kinds:
             dy += self.row_drop if kinds[-1] in {"degree", "sign"} else 0
+            dy -= self.rise if kinds[-1] in FROM_THE_NOTE else 0
             if self.note_text(child, dx, dy) == "s":
                 return
             style = TEXT_STYLE.get(kinds[-1], {})
@@ -321,9 +327,11 @@ class Drawing:
                 "text-anchor": anchor,
             },
         )
-        for words, down, size in runs:
+        for words, down, size, back in stacked(runs) if kind == "numeral" else flat(runs):
             run = SubElement(text, "tspan")
             run.text = words
+            if back:
+                run.set("dx", number(-back))
             if down:
                 run.set("dy", down)
             if size and round(size) != TEXT_SIZE:
@@ -567,6 +575,48 @@ def text_runs(element: Element, down: str) -> Iterator[tuple[str, str, float]]:
         yield from text_runs(child, down)
         # What is moved stays moved: only the first run of a group says so.
         down = ""
+
+
+STACK = re.compile(r"(.*?)(65|64|43|42)")
+STACK_RISE, STACK_DROP, DIGIT_WIDTH = 0.3, 0.78, 0.5
+"""How much higher the upper of two figures stands, how far the lower hangs below it, and
+how wide a figure is, in sizes of their type."""
+
+Run = tuple[str, str, float, float]
+
+
+def flat(runs: Sequence[tuple[str, str, float]]) -> Iterator[Run]:
+    """Runs of a text as they come, none of them set back."""
+    for words, down, size in runs:
+        yield words, down, size, 0.0
+
+
+def stacked(runs: Sequence[tuple[str, str, float]]) -> Iterator[Run]:
+    """Runs of a numeral with its figures over one another, as they are written by hand.
+
+    Each run is words, how far down from the last, size, and how far it is set back.
+    """
+    owed = 0.0
+    for words, down, size in runs:
+        found = STACK.fullmatch(words)
+        if found is None or not 0 < size < TEXT_SIZE:
+            yield words, lowered(down, owed), size, 0.0
+            owed = 0.0
+            continue
+        kind, (upper, lower) = found[1], found[2]
+        if kind:
+            yield kind, lowered(down, owed), size, 0.0
+            down, owed = "", 0.0
+        yield upper, lowered(down, owed - STACK_RISE * size), size, 0.0
+        yield lower, lowered("", STACK_DROP * size), size, DIGIT_WIDTH * size
+        owed = (STACK_RISE - STACK_DROP) * size
+
+
+def lowered(down: str, more: float) -> str:
+    """How far down a run stands, and so much more."""
+    if not more:
+        return down
+    return number(float(down.removesuffix("px") or 0) + more)
 
 
 def without_empty(element: Element) -> Element:

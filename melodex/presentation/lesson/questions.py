@@ -17,12 +17,10 @@ from melodex.melody import Melody
 from melodex.presentation.engraving.layout import StaffPart
 from melodex.presentation.engraving.mei import EMPTY_BOX
 from melodex.presentation.engraving.pictures import engrave, no_wider_than
-from melodex.presentation.engraving.sides import parts_of
 from melodex.presentation.lesson.setting import SetPassage, SheetSetting, set_passage
 from melodex.presentation.lesson.words import maker_of, said
 from melodex.presentation.report.blocks import solo_player
-from melodex.presentation.report.page import Answering, Blanks, Block, Legend, Picture, Text
-from melodex.tasks.compare import RELATIONS
+from melodex.presentation.report.page import Answering, Blanks, Block, Picture, Text
 from melodex.tasks.lesson.asking.records import Field, Part, Question, Shown
 
 __all__ = ["PAPER_SIZES", "Asked", "answer", "ask", "picture", "right_text"]
@@ -51,7 +49,6 @@ def picture(
     prefix: str,
     title: str,
     *,
-    pairs: Sequence[tuple[int, int]] = (),
     description: str = "",
     caption: str = "",
     staff_mm: float = 0.0,
@@ -64,7 +61,6 @@ def picture(
     with no_wider_than(widest):
         drawn = engrave(
             parts,
-            pairs=pairs,
             layout=layout,
             prefix=prefix,
             title=title,
@@ -90,6 +86,10 @@ def onset_in(melody: Melody, place: int) -> int:
 def staff_of(shown: Shown, here: SetPassage, *, is_answered: bool) -> StaffPart:
     """The stave of a passage, with blanks or with what belongs in them."""
     melody, labels = here.melody, here.labels
+    if shown.unwritten and not is_answered:
+        return replace(
+            bare_part(shown, here), melody=as_printed(shown, melody), has_room=True
+        )
     with_degree = shown.asked_notes | shown.given_notes
     degrees = tuple(
         degree if note in with_degree else None
@@ -108,9 +108,27 @@ def staff_of(shown: Shown, here: SetPassage, *, is_answered: bool) -> StaffPart:
         hidden=frozenset() if is_answered else shown.asked_notes,
         clef=here.clef,
         key_names=names if shown.has_key_names else (),
-        boxed=shown.marked_notes,
+        boxed=shown.marked_notes | (shown.answer_notes if is_answered else frozenset()),
         boxed_chords=frozenset(onset_in(melody, place) for place in shown.marked_chords),
     )
+
+
+def bare_part(shown: Shown, here: SetPassage) -> StaffPart:
+    """The stave of a passage under which nothing is written."""
+    names = tuple((k.onset_ticks, here.key_name(k.key)) for k in here.labels.keys)
+    return StaffPart(
+        here.melody,
+        label=shown.letter,
+        clef=here.clef,
+        key_names=names if shown.has_key_names else (),
+    )
+
+
+def as_printed(shown: Shown, melody: Melody) -> Melody:
+    """A passage without the notes that a pupil is to write; its bars stay."""
+    if not shown.unwritten:
+        return melody
+    return replace(melody.excerpt(0, min(shown.unwritten) - 1), bars=melody.bars)
 
 
 def rhythm_alone(melody: Melody) -> Melody:
@@ -148,7 +166,8 @@ def drawn(
                 staff_mm=staff_mm,
                 layout="time" if is_answered or shown.heard != "pitches" else "columns",
             )
-        yield solo_player(passage.melody, f"l{prefix}", prefix, title)
+        heard = passage.melody if is_answered else as_printed(shown, passage.melody)
+        yield solo_player(heard, f"l{prefix}", prefix, title)
 
 
 def source_words(question: Question, *, is_answered: bool) -> str:
@@ -194,9 +213,10 @@ def ask(
     for place, part in enumerate(question.parts):
         task = lettered(question.parts, place) + said(part.task, here) + choices_text(part)
         blocks.append(Text((task,)))
-        if lines := tuple(said(f.label, here) for f in part.fields if f.at == "line"):
+        lines = tuple(said(f.label, here) for f in part.fields if f.at == "line")
+        if lines and part.kind != "sing":
             blocks.append(Blanks(lines, in_row=not part.is_open))
-        if part.is_open:
+        if part.is_open and part.kind != "sing":
             blocks.append(Blanks(("",)))
         blocks.append(answering(part, here, f"{name}p{place}"))
     source = source_words(question, is_answered=False)
@@ -249,10 +269,7 @@ def answer(question: Question, setting: SheetSetting, name: str) -> Asked:
     """The same with its answer and one sentence of why."""
     here = passages_of(question, setting)
     blocks: list[Block] = []
-    if question.comparison is not None:
-        blocks += compared(question, here, name)
-    else:
-        blocks += drawn(question, here, name, is_answered=True, staff_mm=0.0)
+    blocks += drawn(question, here, name, is_answered=True, staff_mm=0.0)
     told = []
     for place, part in enumerate(question.parts):
         right = right_text(part, here)
@@ -262,18 +279,3 @@ def answer(question: Question, setting: SheetSetting, name: str) -> Asked:
     blocks.append(Text(tuple(told)))
     source = source_words(question, is_answered=True)
     return Asked(question.heading, source, tuple(blocks))
-
-
-def compared(question: Question, here: Sequence[SetPassage], name: str) -> Iterator[Block]:
-    """Two passages over one another with all that compare says."""
-    assert question.comparison is not None
-    likeness = question.comparison.likeness
-    parts, pairs = parts_of(here[0].melody, here[1].melody, likeness, key="own")
-    staves = [
-        replace(part, degrees=each.part().degrees, numerals=each.numerals, clef=each.clef)
-        for part, each in zip(parts, here, strict=True)
-    ]
-    seen = {relation for part in parts for relation in part.relations}
-    yield Legend(tuple(relation for relation in RELATIONS if relation in seen))
-    title = "; ".join(f"{shown.letter}: {shown.title}" for shown in question.passages)
-    yield picture(staves, name, title, pairs=pairs)

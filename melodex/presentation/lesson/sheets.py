@@ -240,6 +240,8 @@ def asked_sections(
     else:
         head = ("Name", "Date", f"Points (of {sheet.points})")
         yield Section("", (Blanks(head, in_row=True),))
+    if sheet.words:
+        yield Section("", (Text(sheet.words),))
     unwanted = Blanks if checked else Answering
     for number, question in enumerate(sheet.questions, start=1):
         asked = ask(question, setting, f"q{number}", staff_mm=staff_mm)

@@ -19,6 +19,7 @@ from collections.abc import Sequence
 
 from melodex.errors import PresentationError
 from melodex.melody import TICKS_PER_QUARTER, Melody
+from melodex.presentation.lesson.questions import as_printed
 from melodex.presentation.lesson.setting import SheetSetting, set_passage
 from melodex.presentation.notation.midi import (
     DEFAULT_TEMPO,
@@ -83,7 +84,7 @@ def worksheet_midi(sheet: Worksheet, setting: SheetSetting | None = None) -> byt
     passages = [
         (
             f"Question {number}{f', {shown.letter}' if shown.letter else ''}",
-            set_passage(shown.excerpt, shown.labels, heard).melody,
+            as_printed(shown, set_passage(shown.excerpt, shown.labels, heard).melody),
         )
         for number, question in enumerate(sheet.questions, start=1)
         for shown in question.passages

@@ -110,6 +110,7 @@ def set_data(lesson: Lesson) -> dict[str, Any]:
         "level": row.level,
         "notes": row.notes,
         "examples": [example_data(example) for example in lesson.examples],
+        **({"questions": lesson.plan} if lesson.plan else {}),
     }
 
 
@@ -183,13 +184,14 @@ def unpack_set(
         If a limit is passed.
     """
     lesson, rows = read_set(data, source)
+    plan = questions_in(data, source)
     if name:
         lesson = LessonRow(0, checked_name(name), lesson.topic, lesson.level, lesson.notes)
     if is_there(corpus_path):
         with Corpus.open(corpus_path) as corpus:
             rows = [with_place(corpus, row) for row in rows]
     with writing(corpus_path, create=True) as writer:
-        number = write_lesson(writer, lesson, rows)
+        number = write_lesson(writer, lesson, rows, plan=plan)
     return LessonRow(number, *list(asdict(lesson).values())[1:]), len(rows)
 
 
@@ -234,6 +236,23 @@ def read_set(data: bytes, source: str) -> tuple[LessonRow, list[ExampleRow]]:
     except (LessonError, HostileInputError) as error:
         error.where = source
         raise
+
+
+def questions_in(data: bytes, source: str) -> str:
+    """The questions that were chosen for a packed set; empty where none were.
+
+    Raises
+    ------
+    LessonError
+        If they are none of a plan.
+    """
+    from melodex.tasks.lesson.plan import read_plan
+
+    text = parsed(entry_of(data)).get("questions", "")
+    if not isinstance(text, str):
+        raise LessonError("its questions are no text", where=source)
+    read_plan(text, source)
+    return text
 
 
 TEXTS = ("topic", "level", "notes")

@@ -16,9 +16,15 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from melodex.errors import LessonError
+from melodex.tasks.lesson.asking.aloud import heard_drafts, sing_part
 from melodex.tasks.lesson.asking.cutting import fitted, without_doubles
 from melodex.tasks.lesson.asking.keys import change_part
-from melodex.tasks.lesson.asking.pairs import shared_questions, spot_question
+from melodex.tasks.lesson.asking.pairs import (
+    compare_questions,
+    shared_questions,
+    spot_by_ear,
+    spot_question,
+)
 from melodex.tasks.lesson.asking.parts import (
     Made,
     degrees_part,
@@ -36,6 +42,7 @@ from melodex.tasks.lesson.asking.plain import (
 )
 from melodex.tasks.lesson.asking.records import Part, Question, Shown, plain_words
 from melodex.tasks.lesson.asking.relatives import relative_questions
+from melodex.tasks.lesson.asking.returning import sequence_part
 from melodex.tasks.lesson.asking.topical import (
     Draft,
     draft,
@@ -68,14 +75,18 @@ KINDS = (
     "section",
     "ending",
     "returning",
+    "sequence",
     "transpose",
     "dictation",
+    "hear",
+    "sing",
     "shared notes",
+    "compare",
     "relative",
 )
 """What can be asked."""
 
-ONLY_IF_NAMED = {"dictation", "solfa", "transpose"}
+ONLY_IF_NAMED = {"dictation", "hear", "sing", "solfa", "transpose"}
 """What a sheet holds only if the teacher says so: a class without sound or solfa could not
 answer it."""
 
@@ -93,11 +104,15 @@ our choice."""
 
 @dataclass(frozen=True, slots=True)
 class Worksheet:
-    """Questions about a set, in order; ``remarks`` say what could not be asked."""
+    """Questions about a set, in order.
+
+    ``remarks`` say what could not be asked; ``words`` are a teacher's own, at the head.
+    """
 
     lesson: Lesson
     questions: tuple[Question, ...]
     remarks: tuple[str, ...]
+    words: tuple[str, ...] = ()
 
     @property
     def points(self) -> int:
@@ -264,6 +279,12 @@ def about_several(
         for question, positions in shared_questions(passages, MOST_PAIRS):
             made.append(question)
             used |= positions
+    if "compare" in asked.kinds and asked.hardest > 1:
+        left = [each for each in passages if each[0] not in used]
+        if asked.is_named or len(left) >= FEW:
+            for question, positions in compare_questions(left, 1):
+                made.append(question)
+                used |= positions
     if "relative" in asked.kinds and asked.hardest > 1:
         left = [each for each in passages if each[0] not in used]
         for question, position in relative_questions(corpus, left, MOST_RELATIVES):
@@ -281,9 +302,11 @@ def about_one(
     if designs and turns.get("spot", 0) < spots_due(turns) and "spot" in asked.kinds:
         spotted = spot_question(corpus, shown, position) if asked.hardest > 1 else None
         if spotted is not None:
-            turns["spot"] = turns.get("spot", 0) + 1
-            turns["topical"] = turns.get("topical", 0) + 1
-            return spotted
+            return counted_turn(spotted, turns, "spot")
+    if "hear" in asked.kinds and asked.hardest > 1:
+        heard = spot_by_ear(corpus, shown, position)
+        if heard is not None and turns.get("hear", 0) < MOST_PAIRS:
+            return counted_turn(heard, turns, "hear")
     if not designs:
         designs = [asked.of(each) for each in plain_drafts(shown)]
         designs = [each for each in designs if each.parts]
@@ -293,6 +316,13 @@ def about_one(
     turns[chosen.heading] = turns.get(chosen.heading, 0) + 1
     turns["topical"] = turns.get("topical", 0) + any(p.is_topical for p in chosen.parts)
     return Question(chosen.heading, (chosen.shown,), chosen.parts, position)
+
+
+def counted_turn(made: Question, turns: dict[str, int], kind: str) -> Question:
+    """A question on the topic, with its turn counted."""
+    for name in (kind, "topical"):
+        turns[name] = turns.get(name, 0) + 1
+    return made
 
 
 def spots_due(turns: dict[str, int]) -> int:
@@ -313,7 +343,13 @@ def plain_drafts(shown: Shown) -> Iterator[Draft]:
     yield unnamed("The mode", shown, mode_part(shown))
     yield unnamed("The metre", shown, metre_part(shown), beats_part(shown))
     yield draft("The close", shown, cadence_part(shown), move_part(shown))
+    continued = sequence_part(shown)
+    if continued is not None:
+        yield Draft("Go on with the sequence", continued.shown, (continued.part,))
     yield draft("In another key", shown, transposed_part(shown))
+    yield draft("To be sung", shown, sing_part(shown))
+    for heading, heard in heard_drafts(shown):
+        yield Draft(heading, heard.shown, (heard.part,))
     for heading, heard in dictation_parts(shown):
         yield Draft(heading, heard.shown, (heard.part,))
 

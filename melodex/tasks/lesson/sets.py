@@ -24,6 +24,7 @@ from melodex.corpus.lessons import (
     example_rows,
     find_lesson,
     lesson_rows,
+    plan_of,
     write_examples,
     write_lesson,
 )
@@ -105,11 +106,16 @@ class LessonExample:
 
 @dataclass(frozen=True, slots=True)
 class Lesson:
-    """A set and its passages; ``remarks`` say what has to be known of them."""
+    """A set and its passages.
+
+    ``remarks`` say what has to be known of them; ``plan`` is the text of the questions
+    that were chosen for it (see ``lesson.plan``), empty where nobody did.
+    """
 
     row: LessonRow
     examples: tuple[LessonExample, ...]
     remarks: tuple[str, ...] = ()
+    plan: str = ""
 
     @property
     def rows(self) -> list[ExampleRow]:
@@ -155,7 +161,7 @@ def open_lesson(corpus: Corpus, name: str, *, offer_nearest: bool = False) -> Le
         example_of(corpus, position, example, melodies.get(example.tune_id), offer_nearest)
         for position, example in enumerate(rows, start=1)
     )
-    return Lesson(row, examples, tuple(remarks_on(examples)))
+    return Lesson(row, examples, tuple(remarks_on(examples)), plan_of(corpus, row.id))
 
 
 def example_of(
@@ -261,9 +267,10 @@ def copy_lesson(corpus_path: Path, name: str, new_name: str) -> LessonRow:
     with Corpus.open(corpus_path) as corpus:
         row = find_lesson(corpus, name)
         examples = example_rows(corpus, row.id)
+        plan = plan_of(corpus, row.id)
     copied = replace(row, name=checked_name(new_name))
     with writing(corpus_path) as writer:
-        return replace(copied, id=write_lesson(writer, copied, examples))
+        return replace(copied, id=write_lesson(writer, copied, examples, plan=plan))
 
 
 def remove_lesson(corpus_path: Path, name: str) -> LessonRow:

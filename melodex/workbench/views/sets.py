@@ -19,6 +19,7 @@ from melodex.corpus.lessons import example_rows, find_lesson
 from melodex.corpus.reader import Corpus
 from melodex.errors import LessonError
 from melodex.tasks.lesson import sets as lessons
+from melodex.tasks.lesson.choosing import choice_of
 from melodex.tasks.lesson.keeping import (
     Found,
     KeepReport,
@@ -159,7 +160,10 @@ def sheet(ask: Ask) -> Response:
     is_worksheet = ask.said("sheet") == "worksheet"
     if is_worksheet and form != "midi":
         kinds = [kind for kind in KINDS if ask.said(f"ask-{kind.replace(' ', '-')}")]
-        asked = worksheet(corpus, lesson, kinds, level=ask.said("level") or "third")
+        if ask.said("chosen") == "yes" and not kinds:
+            asked = choice_of(corpus, lesson).sheet
+        else:
+            asked = worksheet(corpus, lesson, kinds, level=ask.said("level") or "third")
     answers = ask.said("answers") or "with"
     paper = "letter" if ask.said("paper") == "letter" else "a4"
     size = ask.said("size") or "usual"

@@ -1,4 +1,4 @@
-"""The mode on a tonic that is known already, and whether a song is a blues.
+"""The mode on a tonic that is known already, and the idiom of a song.
 
 Conventions: the third of the tonic chord decides between major and minor, with what else
 sounds; then the telling notes decide whether it is mixolydian, dorian, phrygian or lydian:
@@ -6,7 +6,7 @@ chords and melody must have many more of them than of the notes they replace. A 
 seventh on the tonic is a colour of blues and no mixolydian. What each chord and note
 tells is common practice, no source; how much it counts is our choice.
 
-Contents: thirds_of, Held, held_in, scale_mode, blues_kind.
+Contents: thirds_of, Held, held_in, scale_mode, FREYGISH, idiom_of.
 """
 
 from __future__ import annotations
@@ -18,7 +18,15 @@ from dataclasses import dataclass
 from melodex.analysis.keys.song.points import KINDS, NO_ROOT, SongBar
 from melodex.melody import MODES
 
-__all__ = ["Held", "blues_kind", "held_in", "scale_mode", "third_of_mode", "thirds_of"]
+__all__ = [
+    "FREYGISH",
+    "Held",
+    "held_in",
+    "idiom_of",
+    "scale_mode",
+    "third_of_mode",
+    "thirds_of",
+]
 
 MAJOR_KINDS = frozenset({"major", "dominant", "major seventh"})
 MINOR_KINDS = frozenset({"minor", "minor seventh", "half-diminished", "diminished"})
@@ -235,14 +243,17 @@ def mostly_dominant(held: Held, root: int) -> bool:
     return 2 * here.get(KINDS.index("dominant"), 0.0) > sum(here.values())
 
 
-def blues_kind(bars: Sequence[SongBar], tonic: int) -> str:
-    """Say whether a piece is a blues: ``blues``, ``minor blues`` or nothing.
+def idiom_of(bars: Sequence[SongBar], tonic: int) -> str:
+    """Name the idiom of a piece: ``blues``, ``minor blues``, a freygish tune, or nothing.
 
     Common practice, no source: sevenths on the tonic and the fourth that do not lead on,
     or the chords of the twelve-bar form at its corners.
     """
-    if is_blues_colour(held_in(bars), tonic):
+    held = held_in(bars)
+    if is_blues_colour(held, tonic):
         return "blues"
+    if is_freygish(held, tonic):
+        return FREYGISH
     harmony = [bar for bar in bars if any(c[0] != NO_ROOT for c in bar.chords)]
     if not harmony or len(harmony) % TWELVE:
         return ""
@@ -262,6 +273,28 @@ def blues_kind(bars: Sequence[SongBar], tonic: int) -> str:
         if 7 not in turn:
             return ""
     return "minor blues" if thirds == {"m"} else "blues" if thirds == {"M"} else ""
+
+
+FREYGISH = "freygish tune (phrygian dominant)"
+"""The idiom of a tune on a major chord over a flat second (common practice, no source)."""
+LEAST_TONIC, LEAST_FLAT_SECOND, MOST_FOREIGN = 0.2, 0.08, 0.05
+"""Shares of the time of its I, of its flat II, and of chords that the mode lacks."""
+OWN_CHORDS = {(0, "M"), (1, "M"), (5, "m"), (10, "m"), (4, ""), (7, "")}
+
+
+def is_freygish(held: Held, tonic: int) -> bool:
+    """Whether the chords are those of the phrygian mode with a major third."""
+    shares: dict[tuple[int, str], float] = defaultdict(float)
+    for (root, kind), length in held.chords.items():
+        shares[(root - tonic) % TWELVE, third_of(kind)] += length
+    whole = sum(shares.values())
+    foreign = sum(length for which, length in shares.items() if which not in OWN_CHORDS)
+    return (
+        shares[0, "M"] >= LEAST_TONIC * whole
+        and shares[1, "M"] >= LEAST_FLAT_SECOND * whole
+        and shares[5, "m"] + shares[10, "m"] > 0
+        and foreign <= MOST_FOREIGN * whole
+    )
 
 
 def third_of_mode(mode: str) -> int:

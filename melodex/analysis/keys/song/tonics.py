@@ -20,8 +20,8 @@ from melodex.analysis.keys.song.chain import tonic_probabilities
 from melodex.analysis.keys.song.confirmed import confirmed_points, part_numbers
 from melodex.analysis.keys.song.layout import Layout, layout_of
 from melodex.analysis.keys.song.mode import (
-    blues_kind,
     held_in,
+    idiom_of,
     scale_mode,
     third_of_mode,
     thirds_of,
@@ -49,7 +49,7 @@ UNPRINTED = 2.0
 """What leaving costs beyond that in a piece that prints its changes of key."""
 KEPT, KEPT_WITHOUT_SIGNS = 0.97, 0.8
 """How likely a piece keeps to its signature; none may be what was never set."""
-STATED_POINTS, STATED_MAJOR_POINTS = 4.0, 0.7
+STATED_POINTS, STATED_MAJOR_POINTS = 8.0, 0.7
 """What a printed mode speaks for its tonic. Our choice: many programs write major where
 nobody has chosen it."""
 LAST_NOTE = (0.5, 0.01, 0.08, 0.05, 0.1, 0.03, 0.01, 0.14, 0.01, 0.05, 0.02, 0.02)
@@ -128,7 +128,7 @@ def song_spans(
     whole = chances.mean(0)
     others = other_keys(layout, speller, whole, np.argsort(-whole).tolist())
     bars = layout.bars
-    idiom = blues_kind(bars, tonics[0]) if len(set(tonics)) == 1 else ""
+    idiom = idiom_of(bars, tonics[0]) if len(set(tonics)) == 1 else ""
     return SongKeys(tuple(kept), others, remark, idiom)
 
 

@@ -1,10 +1,11 @@
 """Questions about two passages: what they share, and which of them shows the topic.
 
 Conventions: notes are shared where both passages have the same degree at the same time
-after their first bar line; that is counted anew, note by note, and asked only where
-``compare`` pairs just those notes and no others.
+after the bar line before their first whole bar, counted note by note. The answer shows
+them in boxes.
 
-Contents: shared_questions, shared_places, spot_question.
+Contents: are_beside, compare_questions, shared_questions, shared_places,
+spot_question, spot_by_ear.
 """
 
 from __future__ import annotations
@@ -18,47 +19,47 @@ from typing import TYPE_CHECKING
 from melodex.analysis.harmony.placed import spoken_degree
 from melodex.errors import MelodexError
 from melodex.melody import Melody
-from melodex.tasks.compare import Comparison, compare
+from melodex.tasks.lesson.asking.beside import beside_part, in_words_part
 from melodex.tasks.lesson.asking.cutting import is_double
 from melodex.tasks.lesson.asking.focus import NoteWish, hits_of, note_wish
-from melodex.tasks.lesson.asking.parts import is_sure, key_at, why_note
+from melodex.tasks.lesson.asking.parts import is_sure, key_at, known_degrees, why_note
 from melodex.tasks.lesson.asking.proofs import degree_by_letters
-from melodex.tasks.lesson.asking.records import Field, Part, Question, Shown, Words
+from melodex.tasks.lesson.asking.records import Field, KeyName, Part, Question, Shown, Words
 from melodex.tasks.lesson.labels import labels_of
-from melodex.tasks.passage import Passage
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
 
-__all__ = ["compared", "shared_places", "shared_questions", "spot_question"]
+__all__ = [
+    "are_beside",
+    "compare_questions",
+    "shared_places",
+    "shared_questions",
+    "spot_by_ear",
+    "spot_question",
+]
 
-FEWEST_SHARED = 5
-LEAST_SHARED, MOST_SHARED = 0.5, 0.95
+FEWEST_SHARED = 4
+LEAST_SHARED, MOST_SHARED = 0.3, 0.95
 """Share of the shorter passage's notes that agree: fewer is no likeness, and where all do
 there is nothing to find; our choice."""
-
-SAME = "same degree"
 
 MOST_TRIED = 500
 """Pairs of passages that are compared: all of a set of thirty."""
 
 
-def passage_of(shown: Shown) -> Passage:
-    """A passage of a set as other tasks take it."""
-    return Passage(shown.excerpt, shown.excerpt, 0, shown.tune_id, True)
-
-
-def compared(a: Passage, b: Passage) -> Comparison | None:
-    """Two passages laid side by side; None where no note agrees or there are too few."""
-    try:
-        return compare(a, b)
-    except MelodexError:
-        return None
+def first_full_bar(melody: Melody) -> int:
+    """When the first bar begins that is no pickup."""
+    full = melody.metre.bar_ticks if melody.metre else 0
+    bars = melody.bars
+    if len(bars) > 1 and bars[0].duration_ticks < full:
+        return bars[1].onset_ticks
+    return bars[0].onset_ticks if bars else melody.onset_ticks[0]
 
 
 def offsets(melody: Melody) -> list[int]:
-    """When each note begins, after the bar line that the first full bar begins with."""
-    first = melody.bars[0].onset_ticks if melody.bars else melody.onset_ticks[0]
+    """When each note begins, after the first bar line that a full bar follows."""
+    first = first_full_bar(melody)
     return [onset - first for onset in melody.onset_ticks]
 
 
@@ -79,49 +80,40 @@ def degree(shown: Shown, note: int) -> str:
     return degree_by_letters(key.tonic_fifths, shown.excerpt.fifths[note])
 
 
+def are_beside(one: Shown, other: Shown) -> bool:
+    """Whether two passages can be laid beside one another in a question."""
+    return (
+        is_sure(one)
+        and is_sure(other)
+        and one.excerpt.metre == other.excerpt.metre
+        and len(known_degrees(one)) == len(one.excerpt)
+        and len(known_degrees(other)) == len(other.excerpt)
+        and not is_double(one.excerpt, other.excerpt)
+    )
+
+
 def shared_question(one: Shown, other: Shown, position: int) -> Question | None:
-    """What two passages share, if the count and the comparison agree."""
-    if not (is_sure(one) and is_sure(other)):
-        return None
-    if one.excerpt.metre != other.excerpt.metre or is_double(one.excerpt, other.excerpt):
-        return None
-    made = compared(passage_of(one), passage_of(other))
-    if made is None:
+    """What two passages share, note by note, if that is some and not all."""
+    if not are_beside(one, other):
         return None
     counted = shared_places(one, other)
-    paired = [
-        (pair.query, pair.tune)
-        for pair in made.likeness.pairs
-        if pair.relation.startswith(SAME)
-    ]
     share = len(counted) / min(len(one.excerpt), len(other.excerpt))
-    if sorted(counted) != sorted(paired) or len(counted) < FEWEST_SHARED:
+    if len(counted) < FEWEST_SHARED or not LEAST_SHARED <= share <= MOST_SHARED:
         return None
-    if not LEAST_SHARED <= share <= MOST_SHARED:
-        return None
-    return asked_shared(one, other, made, len(counted), position)
-
-
-def asked_shared(
-    one: Shown, other: Shown, made: Comparison, count: int, position: int
-) -> Question:
-    """The question about two passages that share notes."""
     task: Words = (
-        "Ring the notes of A that B has too: the same degree at the same place in the "
-        "bar. How many are there?",
+        "Count bars from the first whole one. Ring the notes of A that B has too: the same "
+        "degree at the same time. How many are there?",
     )
-    why: Words = (f"{count} notes have the same degree at the same time; ", SUMMARY)
-    first = Part("shared notes", task, (Field(((str(count),),)),), why, level=2)
-    words: Words = ("Say in words what B changes.",)
-    told = " ".join(made.summary[:2])
-    open_part = Part(
-        "in words", words, (Field(((told,),)),), (told,), is_open=True, level=3
+    count = str(len(counted))
+    why: Words = (f"{count} notes are the same; they stand in boxes in both.",)
+    first = Part("shared notes", task, (Field(((count,),)),), why, level=2)
+    marks = [frozenset(notes) for notes in zip(*counted, strict=True)]
+    passages = (
+        replace(one, letter="A", answer_notes=marks[0]),
+        replace(other, letter="B", answer_notes=marks[1]),
     )
-    passages = (replace(one, letter="A"), replace(other, letter="B"))
-    return Question("Two passages", passages, (first, open_part), position, comparison=made)
-
-
-SUMMARY = "the rings of the answer show which."
+    parts = (first, in_words_part(*passages))
+    return Question("Two passages", passages, parts, position)
 
 
 def shared_questions(
@@ -131,13 +123,31 @@ def shared_questions(
     used: set[int] = set()
     made = 0
     for (first, one), (second, other) in islice(combinations(passages, 2), MOST_TRIED):
-        if made >= most or used & {first, second} or one.tune_id == other.tune_id:
+        if made >= most or used & {first, second}:
             continue
         question = shared_question(one, other, first)
         if question is not None:
             used |= {first, second}
             made += 1
             yield question, frozenset({first, second})
+
+
+def compare_questions(
+    passages: Sequence[tuple[int, Shown]], most: int
+) -> Iterator[tuple[Question, frozenset[int]]]:
+    """Questions that set two passages side by side in words, each passage once."""
+    used: set[int] = set()
+    made = 0
+    for (first, one), (second, other) in islice(combinations(passages, 2), MOST_TRIED):
+        if made >= most or used & {first, second} or not are_beside(one, other):
+            continue
+        if not (one.is_in_one_key and other.is_in_one_key):
+            continue
+        shown = (replace(one, letter="A"), replace(other, letter="B"))
+        parts = (beside_part(*shown), in_words_part(*shown))
+        used |= {first, second}
+        made += 1
+        yield Question("Side by side", shown, parts, first), frozenset({first, second})
 
 
 # Which of two shows it?
@@ -184,6 +194,43 @@ def spot_question(corpus: Corpus, shown: Shown, position: int) -> Question | Non
         level=2,
     )
     return Question("Which of the two?", passages, (part,), position)
+
+
+def spot_by_ear(corpus: Corpus, shown: Shown, position: int) -> Question | None:
+    """Say by ear which of two passages of one tune has the degree that the note is.
+
+    None where the other passage has that degree too: only then can the ear tell.
+    """
+    made = spot_question(corpus, shown, position)
+    if made is None or not all(p.is_in_one_key and is_sure(p) for p in made.passages):
+        return None
+    topic = shown.labels.topic
+    wish = note_wish(topic.asked) if topic else None
+    if wish is None:
+        return None
+    note, place, _ = hits_of(wish, shown)[0]
+    name = degree(shown, note)
+    having = [
+        each.letter
+        for each in made.passages
+        if name in {degree(each, n) for n in range(len(each.excerpt))}
+    ]
+    keys = [each.labels.keys[0].key for each in made.passages]
+    if len(having) != 1 or keys[0] != keys[1]:
+        return None
+    task: Words = (
+        f"To be heard: in one of A and B the melody has degree {name} of ",
+        KeyName(keys[0]),
+        ", in the other nowhere. Which has it?",
+    )
+    index = "AB".index(having[0])
+    why = of_passage(why_note(shown, note, place, wish.degree), index)
+    part = replace(made.parts[0], kind="hear", task=task, why=(*why, "."))
+    heard = tuple(
+        replace(each, heard="nothing", is_named=False, has_key_names=False)
+        for each in made.passages
+    )
+    return replace(made, heading="Which of the two, by ear?", passages=heard, parts=(part,))
 
 
 def of_passage(words: Words, index: int) -> Words:

@@ -4,8 +4,8 @@ Conventions: each function gives None where the answer is uncertain, cannot be r
 second way, or has an equal rival. Passages come back with what is asked or marked in
 them.
 
-Contents: Made, LEAST_CERTAIN, is_sure, degrees_part, numerals_part, note_part, next_part,
-find_part, spell_part, root_part, provable, known_degrees.
+Contents: Made, LEAST_CERTAIN, is_sure, degrees_part, in_solfa, numerals_part,
+note_part, next_part, find_part, spell_part, root_part, provable, known_degrees.
 """
 
 from __future__ import annotations
@@ -46,6 +46,7 @@ __all__ = [
     "degree_texts",
     "degrees_part",
     "find_part",
+    "in_solfa",
     "is_sure",
     "is_usual",
     "key_at",
@@ -166,6 +167,12 @@ SOLFA = {
     "7": "ti",
 }
 """Movable solfa with do as the tonic of every mode (common practice, no source)."""
+
+
+def in_solfa(degrees: Sequence[str]) -> str:
+    """Degrees as solfa, empty where a degree has no syllable."""
+    names = [SOLFA.get(degree, "") for degree in degrees]
+    return " ".join(names) if all(names) else ""
 
 
 def solfa_part(shown: Shown) -> Made | None:

@@ -26,6 +26,7 @@ from melodex.tasks.lesson.asking.facts import MODE_STEPS, TONICS, above, is_plai
 from melodex.tasks.lesson.asking.parts import (
     Made,
     degree_texts,
+    in_solfa,
     is_sure,
     key_at,
     known_degrees,
@@ -352,7 +353,8 @@ def dictation_parts(shown: Shown) -> Iterator[tuple[str, Made]]:
         return
     key = KeyName(shown.labels.keys[0].key)
     degrees = degree_texts(shown)
-    field = Field(((" ".join(degrees),),))
+    rows = [" ".join(degrees), in_solfa(degrees)]
+    field = Field(tuple((row,) for row in rows if row))
     tonic = NoteName(shown.labels.keys[0].tonic_fifths)
     why: Words = ("Each degree counts from ", tonic, f"; the last is {degrees[-1]}.")
     first = f"The first is {degrees[0]}."
@@ -360,7 +362,11 @@ def dictation_parts(shown: Shown) -> Iterator[tuple[str, Made]]:
         ("rhythm", f"{count} notes, whose rhythm is printed"),
         ("nothing", f"{count} notes"),
     ):
-        task: Words = (f"Listen: {told}. Write their degrees in ", key, f". {first}")
+        task: Words = (
+            f"Listen: {told}. Write their degrees or solfa in ",
+            key,
+            f". {first}",
+        )
         part = Part("dictation", task, (field,), why, level=3)
         yield f"Dictation, {given} given", Made(replace(shown, heard=given), part)
     timed = rhythm_part(shown.excerpt)

@@ -15,7 +15,6 @@ from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 from melodex.melody import Key, Melody, bars_text
-from melodex.tasks.compare import Comparison
 from melodex.tasks.lesson.labels import Labels
 
 __all__ = [
@@ -159,6 +158,8 @@ class Shown:
         The same for numerals over chord symbols.
     marked_notes, marked_chords : frozenset of int
         What stands in a box because it is asked about.
+    answer_notes : frozenset of int
+        Notes that stand in a box in the answer alone.
     heard : str
         Empty where all is printed; ``rhythm`` or ``pitches`` where only that is, and
         ``nothing``, for dictation.
@@ -166,6 +167,8 @@ class Shown:
         Whether the title is printed, which would give some answers away.
     has_key_names : bool
         Whether the keys are named above the stave.
+    unwritten : frozenset of int
+        Notes at the end that a pupil is to write: neither printed nor sounded before.
     """
 
     excerpt: Melody
@@ -181,6 +184,8 @@ class Shown:
     heard: str = ""
     is_named: bool = True
     has_key_names: bool = True
+    unwritten: frozenset[int] = frozenset()
+    answer_notes: frozenset[int] = frozenset()
 
     @property
     def title(self) -> str:
@@ -222,8 +227,6 @@ class Question:
         Where the same music stands too.
     note : str
         The teacher's own words at the passage.
-    comparison : Comparison or None
-        Of the two passages, where shared notes are asked for.
     """
 
     heading: str
@@ -232,7 +235,6 @@ class Question:
     position: int
     also: tuple[str, ...] = ()
     note: str = ""
-    comparison: Comparison | None = None
 
     @property
     def kinds(self) -> tuple[str, ...]:
@@ -246,7 +248,7 @@ class Question:
 
     @property
     def name(self) -> str:
-        """Six letters and digits that stay the same while the question does."""
-        told = [str(self.position), *(each.title for each in self.passages)]
+        """Six letters and digits that stay while the question does, wherever it stands."""
+        told = [each.title for each in self.passages]
         told += [f"{part.kind} {plain_words(part.task)}" for part in self.parts]
         return hashlib.sha256("|".join(told).encode()).hexdigest()[:6]

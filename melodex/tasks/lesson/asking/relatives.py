@@ -19,10 +19,12 @@ from typing import TYPE_CHECKING
 
 from melodex.corpus.rows import folded
 from melodex.errors import MelodexError
-from melodex.tasks.lesson.asking.pairs import compared, degree, passage_of
+from melodex.tasks.compare import compare
+from melodex.tasks.lesson.asking.pairs import degree
 from melodex.tasks.lesson.asking.parts import is_sure
 from melodex.tasks.lesson.asking.records import Field, Part, Question, Shown, Words
 from melodex.tasks.lesson.labels import labels_of
+from melodex.tasks.passage import Passage
 from melodex.tasks.resemble import Match, resemble
 
 if TYPE_CHECKING:
@@ -166,7 +168,14 @@ def lettered(shown: Shown, right: Shown, wrong: Sequence[Shown], position: int) 
     return Question("Which is the relative?", passages, (part, reason), position)
 
 
+def passage_of(shown: Shown) -> Passage:
+    """A passage of a set as other tasks take it."""
+    return Passage(shown.excerpt, shown.excerpt, 0, shown.tune_id, True)
+
+
 def summary(shown: Shown, right: Shown) -> tuple[str, ...]:
     """What compare says of the phrase and its relative."""
-    made = compared(passage_of(shown), passage_of(right))
-    return made.summary[:1] if made else ()
+    try:
+        return compare(passage_of(shown), passage_of(right)).summary[:1]
+    except MelodexError:
+        return ()

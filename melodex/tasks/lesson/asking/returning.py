@@ -3,25 +3,55 @@
 Conventions: a figure returns note for note, in sequence (the same steps by letter from
 another note), or turned over (each step by letter the other way), always in the same
 rhythm. Bars are compared as whole bars, by letters and not by semitones, since a sequence
-may be tonal (common practice, no source).
+may be tonal (common practice, no source). A pupil goes on with a sequence only where
+every note of both times lies in the scale of the key that is named: then the second time
+follows from the first and from the note that it begins on, and there is no other answer.
 
-Contents: figure_notes, find_figure, return_part.
+Contents: figure_notes, find_figure, Return, notes_in, returns_in, return_part,
+halves_part, sequence_part.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from itertools import pairwise
 from typing import NamedTuple
 
 from melodex.errors import MelodexError
 from melodex.matching.query import encode_query
-from melodex.melody import Melody, bars_text, octave_of, pitch_class_name
+from melodex.melody import (
+    Melody,
+    bars_text,
+    fifths_from_name,
+    octave_of,
+    pitch_class_name,
+)
 from melodex.reading.phrase.reader import read_phrase
-from melodex.tasks.lesson.asking.proofs import LETTERS, NUMBERS
-from melodex.tasks.lesson.asking.records import Field, Part, Shown, Words
+from melodex.tasks.lesson.asking.cutting import part_of
+from melodex.tasks.lesson.asking.facts import MODE_STEPS, above, name_of
+from melodex.tasks.lesson.asking.parts import Made, is_sure
+from melodex.tasks.lesson.asking.proofs import LETTERS, NUMBERS, Pitch, named
+from melodex.tasks.lesson.asking.records import (
+    Field,
+    KeyName,
+    NoteName,
+    Part,
+    Shown,
+    Word,
+    Words,
+)
 
-__all__ = ["figure_notes", "find_figure", "return_part"]
+__all__ = [
+    "Return",
+    "figure_notes",
+    "find_figure",
+    "halves_part",
+    "notes_in",
+    "return_part",
+    "returns_in",
+    "sequence_part",
+]
 
 
 def figure_notes(shown: Shown, asked: str) -> list[int]:
@@ -163,6 +193,25 @@ OTHER_WORDS = {
 }
 
 
+def halves_part(shown: Shown, *, is_topical: bool = False) -> Made | None:
+    """Say of a passage that is heard how its second half is its first again."""
+    for found in returns_in(shown, ()):
+        if found.again[0] != found.first[1] + 1:
+            continue
+        cut = part_of(shown, found.first[0], found.again[1])
+        halves = notes_in(cut.excerpt, *found.first), notes_in(cut.excerpt, *found.again)
+        if len(halves[0]) + len(halves[1]) != len(cut.excerpt):
+            continue
+        task: Words = ("the second half is the first again. How?",)
+        why: Words = (f"The rhythm is the same, and each step by letter {WHY[found.how]}.",)
+        accepted = ((found.how,), (OTHER_WORDS[found.how],))
+        part = Part(
+            "returning", task, (Field(accepted),), why, is_topical, choices=HOW, level=2
+        )
+        return Made(cut, part)
+    return None
+
+
 def by_how_far(found: Return) -> Part | None:
     """Say by which interval, counted by letters, a sequence is moved."""
     steps = abs(found.letters)
@@ -174,3 +223,96 @@ def by_how_far(found: Return) -> Part | None:
     accepted = ((f"a {name} {way}",), (f"{name} {way}",))
     why: Words = (f"Its first note stands a {name} {way} from that of the first time.",)
     return Part("returning", task, (Field(accepted),), why, True, level=2)
+
+
+# Going on.
+
+
+FEWEST_WRITTEN, MOST_CONTINUED = 2, 8
+"""Notes that a pupil goes on with; our choice."""
+
+
+def sequence_part(shown: Shown, *, is_topical: bool = False) -> Made | None:
+    """Go on with a sequence of which the first time and one more note are printed."""
+    if not is_sure(shown) or not shown.is_in_one_key or shown.excerpt.graces:
+        return None
+    for found in returns_in(shown, ()):
+        if found.how != "in sequence" or found.again[0] != found.first[1] + 1:
+            continue
+        made = continued(shown, found, is_topical=is_topical)
+        if made is not None:
+            return made
+    return None
+
+
+def continued(shown: Shown, found: Return, *, is_topical: bool) -> Made | None:
+    """The part about one sequence, if what is written follows from what is printed."""
+    cut = part_of(shown, found.first[0], found.again[1])
+    melody, key = cut.excerpt, cut.labels.keys[0].key
+    one, other = notes_in(melody, *found.first), notes_in(melody, *found.again)
+    rest = other[1:]
+    if key.mode not in MODE_STEPS or len(one) + len(other) != len(melody):
+        return None
+    if not FEWEST_WRITTEN <= len(rest) <= MOST_CONTINUED or is_held_over(cut, other[0]):
+        return None
+    written = in_scale(cut, found)
+    if written is None or written != [melody.fifths[note] for note in other]:
+        return None
+    names: list[Word] = []
+    for note in rest:
+        names += (
+            [" ", NoteName(melody.fifths[note])]
+            if names
+            else [NoteName(melody.fifths[note])]
+        )
+    bars, after = bars_text(*found.first), bars_text(*found.again)
+    goes, begins = ("are", "They begin") if "bars" in after else ("is", "It begins")
+    task: Words = (
+        f"{after.capitalize()} {goes} {bars} in sequence, with no note that is foreign to ",
+        KeyName(key),
+        f". {begins} on ",
+        NoteName(melody.fifths[other[0]]),
+        f": write the other {len(rest)} notes on the stave, or their names here.",
+    )
+    way = "up" if found.letters > 0 else "down"
+    far = NUMBERS[abs(found.letters) % 7] if abs(found.letters) % 7 else "octave"
+    why: Words = (f"Each note lies a {far} {way} from its place in {bars}.",)
+    field = Field((tuple(names),))
+    part = Part("sequence", task, (field,), why, is_topical, level=2)
+    return Made(replace(cut, unwritten=frozenset(rest)), part)
+
+
+def is_held_over(shown: Shown, note: int) -> bool:
+    """Whether a note before one lasts beyond where that begins, or it begins no bar."""
+    melody = shown.excerpt
+    begins = {bar.onset_ticks for bar in melody.bars}
+    ends = melody.onset_ticks[note - 1] + melody.duration_ticks[note - 1]
+    return ends > melody.onset_ticks[note] or melody.onset_ticks[note] not in begins
+
+
+def in_scale(shown: Shown, found: Return) -> list[int] | None:
+    """The notes of the second time, from the first and its own first note, by the scale.
+
+    None where a note of the first time is foreign to the key.
+    """
+    melody, key = shown.excerpt, shown.labels.keys[0].key
+    one, other = notes_in(melody, *found.first), notes_in(melody, *found.again)
+    tonic = named(key.tonic_fifths)
+    scale = {
+        note.letter: note
+        for note in (above(tonic, step) for step in MODE_STEPS[key.mode].split())
+    }
+    if any(scale[named(melody.fifths[n]).letter] != named(melody.fifths[n]) for n in one):
+        return None
+    letters = [named(melody.fifths[note]).letter for note in one]
+    at = named(melody.fifths[other[0]]).letter
+    rows = [at]
+    for before, after in pairwise(letters):
+        at = (at + after - before) % len(LETTERS)
+        rows.append(at)
+    return [fifths_of(scale[letter]) for letter in rows]
+
+
+def fifths_of(note: Pitch) -> int:
+    """A note on the line of fifths."""
+    return fifths_from_name(name_of(note))

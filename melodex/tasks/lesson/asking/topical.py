@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
+from melodex.tasks.lesson.asking.aloud import heard_drafts, sing_topic
 from melodex.tasks.lesson.asking.facts import (
     bar_part,
     chords_elsewhere,
@@ -47,7 +48,12 @@ from melodex.tasks.lesson.asking.plain import (
     telling_notes,
 )
 from melodex.tasks.lesson.asking.records import Part, Shown, plain_words
-from melodex.tasks.lesson.asking.returning import figure_notes, find_figure, return_part
+from melodex.tasks.lesson.asking.returning import (
+    figure_notes,
+    find_figure,
+    return_part,
+    sequence_part,
+)
 
 __all__ = ["Draft", "draft", "of_their_own", "topical_drafts"]
 
@@ -72,7 +78,9 @@ def topical_drafts(shown: Shown) -> tuple[Draft, ...]:
     topic = shown.labels.topic
     if topic is None or topic.kind not in DESIGNS:
         return ()
-    found = DESIGNS[topic.kind](shown, focus_of(shown))
+    found = [*DESIGNS[topic.kind](shown, focus_of(shown))]
+    heard = heard_drafts(shown, is_topical=True)
+    found += [Draft(heading, made.shown, (made.part,)) for heading, made in heard]
     return tuple(draft for draft in found if draft.parts)
 
 
@@ -112,6 +120,10 @@ def about_note(shown: Shown, focus: Focus) -> Iterator[Draft]:
         "The note and its chord", shown, named, spell_part(shown, place, is_topical=True)
     )
     yield draft("One of your own", shown, named, elsewhere)
+    sung = sing_topic(shown, first[0][0], place)
+    boxed = note_part(shown, first, wish.degree, is_topical=True)
+    if sung is not None and boxed is not None:
+        yield Draft("To be sung", boxed.shown, (sung,))
 
 
 def about_chords(shown: Shown, focus: Focus) -> Iterator[Draft]:
@@ -225,6 +237,11 @@ def about_figure(shown: Shown, focus: Focus) -> Iterator[Draft]:
 def about_return(shown: Shown, focus: Focus) -> Iterator[Draft]:
     """Designs about a figure that comes again."""
     made = return_part(shown, focus.bars)
+    topic = shown.labels.topic
+    if topic is not None and topic.asked == "sequence":
+        continued = sequence_part(shown, is_topical=True)
+        if continued is not None:
+            yield Draft("Go on with the sequence", continued.shown, (continued.part,))
     yield draft("What comes again?", replace(shown, has_key_names=False), *made)
 
 

@@ -1,0 +1,31 @@
+"""Sections of the standard forms, as a player would count them.
+
+Beside the sheets of ``lead_sheets``, by their names; a form that is not named here is one
+section of all its bars. All of it was gone through by eye; common practice, no source.
+Where two readers could differ (a second half that opens like the first and goes on
+otherwise, a strain that comes again a step higher with nothing marked), its letter is not
+looked at: such sections stand in brackets.
+
+Contents: SECTIONS.
+"""
+
+from __future__ import annotations
+
+__all__ = ["SECTIONS"]
+
+SECTIONS = {
+    "steps and fifths": "A 8, A' 8",
+    "ragtime wheel": "A 8, A 8",
+    "applied dominants": "A 8, (8)",
+    "rhythm changes": "A 8, A 8, B 8, A 8",
+    "AABA": "A 8, A 8, B 8, A 8",
+    "verse of seven, chorus of five": "Verse 7, Chorus 5, Verse 7, Chorus 5",
+    "lift of a whole step": "A 8, A 8",
+    "lift of a half step": "A 8, A 8",
+    "lift of a whole step, nothing marked": "A 8, (8)",
+    "relative verse and chorus": "Verse 8, Chorus 8",
+    "parallel verse and chorus": "Verse 8, Chorus 8",
+    "bridge on the dominant": "A 8, B 8, A 8",
+    "bridge on the flat third": "A 8, B 8, A 8",
+    "centres a third apart": "A 4, B 4, C 4, A 4",
+}
