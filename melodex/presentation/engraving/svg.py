@@ -603,7 +603,7 @@ def stacked(runs: Sequence[tuple[str, str, float]]) -> Iterator[Run]:
             yield words, lowered(down, owed), size, 0.0
             owed = 0.0
             continue
-        kind, (upper, lower) = found[1], found[2]
+        kind, upper, lower = found[1], found[2][0], found[2][1]
         if kind:
             yield kind, lowered(down, owed), size, 0.0
             down, owed = "", 0.0
