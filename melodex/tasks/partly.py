@@ -223,9 +223,9 @@ def ties_of(hits: Sequence[Hit], best: int, what: str) -> tuple[str, ...]:
     if not hits or hits[-1].runner_up_points != hits[-1].points:
         return ()
     if whole == len(hits):
+        those = "this one" if whole == 1 else f"these {whole:,}"
         return (
-            f"This {what} is a commonplace: more than {whole:,} tunes have all of it. "
-            "A longer one tells more.",
+            f"More tunes than {those} have all of the {what}. A longer one tells more.",
         )
     return ("More tunes are as good as the last one; of equals, the order says nothing.",)
 

@@ -35,6 +35,7 @@ from melodex.errors import (
     ReadingError,
     UnknownTuneError,
 )
+from melodex.presentation.text.words import many
 from melodex.workbench.bench import Bench, Stop, StoppableCorpus
 from melodex.workbench.static_files import static_address
 
@@ -281,11 +282,6 @@ def address(path: str, **fields: object) -> str:
         if value not in ("", None, False)
     }
     return f"{path}?{urlencode(said)}" if said else path
-
-
-def many(number: int, what: str) -> str:
-    """A number and a noun in singular or plural."""
-    return f"{number:,} {what}" if number == 1 else f"{number:,} {what}s"
 
 
 def with_signs(text: object) -> str:

@@ -9,10 +9,6 @@ Contents: shown, width, clipped, table, many.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    pass
 
 __all__ = ["MOST_NAMED", "WIDEST_TITLE", "clipped", "many", "shown", "table", "width"]
 
