@@ -24,6 +24,7 @@ from melodex.errors import (
     PhraseError,
     UnknownTuneError,
 )
+from melodex.reading import read_data
 from melodex.reading.abc.time import LONGEST_LENGTH_TEXT, length_factor
 from melodex.reading.musicxml.package import MOST_DEPTH, MOST_TAGS, sheet_root
 from melodex.reading.phrase.reader import read_phrase
@@ -177,6 +178,11 @@ def test_too_much_carries_how_much_would_have_been_read(
     with pytest.raises(HostileInputError) as caught:
         read()
     assert caught.value.limit == limit
+
+
+def test_a_file_that_is_refused_for_it_carries_it_too() -> None:
+    reading = read_data(b"<a>" * 300 + b"</a>" * 300, "deep.musicxml")
+    assert [refusal.limit for refusal in reading.refusals] == [MOST_DEPTH]
 
 
 def test_each_door_words_the_same_fault_for_itself(tmp_path: Path) -> None:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from melodex.errors import HostileInputError, MelodexError
 from melodex.melody import Melody
 from melodex.melody.score_line import ScoreLine
 from melodex.records import dataclass
@@ -74,13 +75,26 @@ class ReadTune:
 
 @dataclass(frozen=True, slots=True)
 class Refusal:
-    """A tune or a whole file that could not be read, and why."""
+    """A tune or a whole file that could not be read, and why.
+
+    ``limit`` is how much would have been read, in the unit that ``reason`` names, where
+    it was too much.
+    """
 
     source: str
     reason: str
     number: str = ""
     line: int = 0
     hint: str = ""
+    limit: float | None = None
+
+    @classmethod
+    def of(
+        cls, error: MelodexError, source: str, *, number: str = "", line: int = 0
+    ) -> Refusal:
+        """Refuse what raised an error; nothing that it says is lost."""
+        limit = error.limit if isinstance(error, HostileInputError) else None
+        return cls(source, error.what, number, line, error.hint, limit)
 
     def __str__(self) -> str:
         tune = f", tune {self.number}" if self.number else ""

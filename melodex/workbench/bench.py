@@ -250,7 +250,7 @@ class Bench:
         try:
             reading = apart.do(read_data, data, plain_name(name))
         except HostileInputError as error:
-            refusal = Refusal(plain_name(name), error.what, hint=error.hint)
+            refusal = Refusal.of(error, plain_name(name))
             reading = FileReading(plain_name(name), refusals=(refusal,))
         digest = hashlib.sha256(name.encode("utf-8", "replace") + b"\0" + data)
         file = AtHand(

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from melodex.cli.output import Output, output_options, present, tempo_option
+from melodex.cli.output import Output, go_on, output_options, present, tempo_option
 
 FORMATS = ("text", "json", "html", "pdf", "svg", "midi", "musicxml", "abc")
 
@@ -48,7 +48,10 @@ def command(
     """
     from melodex.tasks.compare import compare
     from melodex.tasks.passage import find_passages
+    from melodex.tasks.shared_passages import shared_passages
 
     first, second = find_passages(corpus_path, (a, b), bars=bars, notes=notes)
-    found = compare(first, second, transposition_semitones=transpose)
-    present(replace(found, whole=whole), replace(output, tempo=tempo))
+    found = replace(compare(first, second, transposition_semitones=transpose), whole=whole)
+    present(found, replace(output, tempo=tempo))
+    if shared_passages(found):
+        go_on(output, "--whole shows also what does not match")

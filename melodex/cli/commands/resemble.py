@@ -146,12 +146,13 @@ def command(
 
 
 def say_next(found: Resemblance, limit: int, output: Output) -> None:
-    """Say what can be asked of the matches."""
-    if not found.matches:
-        return
-    more = f"--limit {2 * limit} shows more" if len(found.matches) == limit else ""
-    steps = (
-        f"'melodex show {found.matches[0].tune_id}' prints the first",
-        "--explain says why",
-    )
-    go_on(output, "; ".join((*steps, *filter(None, (more,)), "--into SET keeps them")))
+    """Say what can be asked of the matches, and how else the phrase can be read."""
+    steps = [f"--as {name} reads it otherwise" for name in found.phrase.other_notations]
+    if found.matches:
+        steps.append(f"'melodex show {found.matches[0].tune_id}' prints the first")
+        steps.append("--explain says why")
+        if len(found.matches) == limit:
+            steps.append(f"--limit {2 * limit} shows more")
+        steps.append("--into SET keeps them")
+    if steps:
+        go_on(output, "; ".join(steps))

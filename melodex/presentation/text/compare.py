@@ -46,7 +46,7 @@ def comparison_text(found: Comparison, style: Style) -> str:
     return "\n".join(lines) + "\n"
 
 
-FOLDED = "The rest does not match and is left out; --whole shows all of both."
+FOLDED = "The rest does not match and is left out."
 
 
 def places_text(found: Comparison) -> str:

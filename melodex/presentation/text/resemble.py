@@ -52,11 +52,7 @@ def resemblance_text(found: Resemblance, style: Style) -> str:
     style : Style
         What the terminal can show.
     """
-    lines = [style.strong(shown(found.heading))]
-    others = [f"--as {name}" for name in found.phrase.other_notations]
-    if others:
-        lines.append(f"to read it otherwise: {' or '.join(others)}")
-    lines.append("")
+    lines = [style.strong(shown(found.heading)), ""]
     if found.recording is not None:
         lines += [*heard_lines(found.recording, style), ""]
     if found.foreword:

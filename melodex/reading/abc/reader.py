@@ -124,7 +124,7 @@ class AbcPart:
                 tunes += read_tune(tune, self.file_text, file_header, self.source, choice)
             except ReadingError as error:
                 number, line = tune_number(tune), tune.first_line
-                refusals.append(Refusal(self.source, error.what, number, line, error.hint))
+                refusals.append(Refusal.of(error, self.source, number=number, line=line))
         if not self.tunes:
             hint = "a tune starts with X:, its header ends with K:, then come the notes"
             refusals.append(Refusal(self.source, "there is no ABC tune in it", hint=hint))

@@ -150,7 +150,7 @@ def read_midi(data: bytes, source: str, choice: Choice) -> FileReading:
     try:
         lines, texture = lines_of_midi(parse_midi(data), source, choice)
     except ReadingError as error:
-        refusal = Refusal(source, error.what, hint=error.hint)
+        refusal = Refusal.of(error, source)
         return FileReading(source, refusals=(refusal,))
     tunes = [
         ReadTune(

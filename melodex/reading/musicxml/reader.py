@@ -122,7 +122,7 @@ def read_musicxml(
         root = sheet_root(data, packed=packed)
         lines, texture = read_sheet(root, source, choice)
     except ReadingError as error:
-        refusal = Refusal(source, error.what, hint=error.hint)
+        refusal = Refusal.of(error, source)
         return FileReading(source, refusals=(refusal,))
     tunes = [
         ReadTune(

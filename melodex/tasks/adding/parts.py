@@ -88,7 +88,7 @@ class Job:
 
     def refused(self, error: ReadingError) -> PreparedFile:
         """The refusal of a file, or a part, that cannot be read."""
-        refusal = Refusal(self.source, error.what, hint=error.hint)
+        refusal = Refusal.of(error, self.source)
         return self.rows(FileReading(self.source, refusals=(refusal,)))
 
     def rows(self, reading: FileReading) -> PreparedFile:
@@ -106,7 +106,7 @@ class Job:
         except HostileInputError:
             raise
         except ReadingError as error:
-            refusal = Refusal(self.source, error.what, hint=error.hint)
+            refusal = Refusal.of(error, self.source)
             return FileReading(self.source, refusals=(refusal,))
 
 

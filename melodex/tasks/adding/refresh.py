@@ -146,7 +146,7 @@ def differences(
             try:
                 now, refusals = apart.do(held_now, file, way.choice)
             except ReadingError as error:
-                now, refusals = {}, [Refusal(path, error.what, hint=error.hint)]
+                now, refusals = {}, [Refusal.of(error, path)]
             if now:
                 before = held.get(path)
                 compare_file(

@@ -18,6 +18,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from melodex.corpus.lessons import example_rows, find_lesson
 from melodex.corpus.reader import Corpus
 from melodex.errors import LessonError
+from melodex.presentation.text.words import many
 from melodex.tasks.lesson import sets as lessons
 from melodex.tasks.lesson.choosing import choice_of
 from melodex.tasks.lesson.keeping import (
@@ -34,7 +35,7 @@ from melodex.tasks.lesson.questions import KINDS, worksheet
 from melodex.tasks.lesson.sets import Lesson, open_lesson
 from melodex.tasks.lesson.undoing import Undoing, take_out
 from melodex.tasks.lesson.words import mark_of_text, passage_keys
-from melodex.workbench.asking import Ask, address, many, rendered_page
+from melodex.workbench.asking import Ask, address, rendered_page
 from melodex.workbench.deeds import changing
 from melodex.workbench.files import named_file
 from melodex.workbench.views.find import searched

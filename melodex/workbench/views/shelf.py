@@ -15,6 +15,7 @@ from starlette.background import BackgroundTask
 from starlette.responses import FileResponse, JSONResponse, RedirectResponse, Response
 
 from melodex.errors import CorpusError, MelodexError, PassageError, ReadingError
+from melodex.presentation.text.words import many
 from melodex.tasks.adding.add import AddResult
 from melodex.tasks.adding.handed import HandedFile
 from melodex.tasks.collection.holdings import (
@@ -33,7 +34,6 @@ from melodex.workbench.asking import (
     Fault,
     address,
     fault_of,
-    many,
     rendered_page,
 )
 from melodex.workbench.bench import Stop
