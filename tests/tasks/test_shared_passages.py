@@ -71,7 +71,7 @@ def test_long_tunes_show_what_they_share_and_fold_the_rest() -> None:
         for each in shared
     )
     said = comparison_text(found, Style())
-    assert "--whole shows all" in said
+    assert "left out" in said
     assert said.count("\n") < 60
 
 
