@@ -13,7 +13,7 @@ import random
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from melodex.analysis.harmony.sounding import KINDS
+from melodex.analysis.harmony.heard.sounding import KINDS
 from melodex.melody import TICKS_PER_QUARTER, Bar, Melody, Metre, MetreChange, pitch_class
 from melodex.melody.texture import SoundingNote, Texture
 

@@ -24,7 +24,7 @@ from typing import Any
 
 from benchmarks.analysis.piano_textures import AFTER
 from benchmarks.keeping import about, asker, keep
-from melodex.analysis.harmony.sounding import KINDS, harmonised
+from melodex.analysis.harmony.heard.sounding import KINDS, harmonised
 from melodex.analysis.texture import line_finds
 from melodex.melody import (
     TICKS_PER_QUARTER,

@@ -2,7 +2,7 @@
 
 Conventions: as in the parts. What cannot be said is left empty; why, the parts say.
 
-Contents: Analysis, analyse.
+Contents: Analysis, analyse, sure_devices.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from melodex.analysis.form import (
     sections,
 )
 from melodex.analysis.harmony.chords import parse_chords
-from melodex.analysis.harmony.devices import Harmony, harmony
+from melodex.analysis.harmony.devices import Device, Harmony, harmony
 from melodex.analysis.keys import (
     KeyReading,
     KeySpan,
@@ -34,7 +34,10 @@ from melodex.analysis.keys import (
 from melodex.analysis.keys.song.mode import FREYGISH
 from melodex.melody import Melody
 
-__all__ = ["Analysis", "analyse"]
+__all__ = ["DOUBTED", "Analysis", "analyse", "sure_devices"]
+
+DOUBTED = 0.6
+"""Certainty below which a chord that was worked out is called uncertain; our choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,3 +120,13 @@ def in_idiom(found: Harmony, idiom: str) -> Harmony:
         return found
     kept = tuple(each for each in found.devices if each.kind not in NOT_FREYGISH)
     return replace(found, devices=kept)
+
+
+def sure_devices(melody: Melody, found: Analysis) -> tuple[Device, ...]:
+    """The devices of a piece but those that begin or end on a chord that is uncertain."""
+    doubtful = {chord.bar for chord in melody.chords if chord.certainty < DOUBTED}
+    return tuple(
+        device
+        for device in found.harmony.devices
+        if doubtful.isdisjoint((device.first_bar, device.last_bar))
+    )

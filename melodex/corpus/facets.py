@@ -11,17 +11,18 @@ Contents: FACET_VERSION, FACET_TABLES, facet_rows.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 from melodex.analysis.harmony.progression_search import chord_bytes
 from melodex.analysis.harmony.progressions import tokens_of
-from melodex.analysis.piece import Analysis, analyse
+from melodex.analysis.piece import Analysis, analyse, sure_devices
 from melodex.corpus.rows import folded, kind_of, tune_columns
 from melodex.melody import Melody
 
 __all__ = ["FACET_TABLES", "FACET_VERSION", "facet_rows"]
 
-FACET_VERSION = 12
+FACET_VERSION = 13
 """Goes up when what is stored of an analysis changes: a lower one is worked out anew."""
 
 TUNE_FACET = """
@@ -133,7 +134,7 @@ CREATE TABLE note_on_chord ( -- each melody note over each chord that it meets
 CREATE INDEX note_on_chord_degree ON note_on_chord(degree, numeral, tune)"""
 
 DEVICE = """
-CREATE TABLE device ( -- harmonic devices
+CREATE TABLE device ( -- harmonic devices, and what other lines of the piece do
   tune INTEGER NOT NULL REFERENCES tune(id) ON DELETE CASCADE, -- the tune
   place INTEGER NOT NULL, -- from 0
   kind TEXT NOT NULL, -- such as borrowed chord or plagal cadence
@@ -270,14 +271,24 @@ def harmony_rows(melody: Melody, found: Analysis) -> dict[str, list[dict[str, An
         "device": [
             {
                 "place": place,
-                "kind": device.kind,
-                "first_bar": device.first_bar,
-                "last_bar": device.last_bar,
-                "reason": device.reason,
+                "kind": kind,
+                "first_bar": first_bar,
+                "last_bar": last_bar,
+                "reason": reason,
             }
-            for place, device in enumerate(found.harmony.devices)
+            for place, (kind, first_bar, last_bar, reason) in enumerate(
+                told_things(melody, found)
+            )
         ],
     }
+
+
+def told_things(melody: Melody, found: Analysis) -> Iterator[tuple[str, int, int, str]]:
+    """Devices of the harmony, then what other lines of the piece do."""
+    for device in sure_devices(melody, found):
+        yield device.kind, device.first_bar, device.last_bar, device.reason
+    for line in melody.worked_lines:
+        yield line.kind, line.first_bar, line.last_bar, line.sentence
 
 
 def tune_facet(melody: Melody, found: Analysis) -> dict[str, Any]:

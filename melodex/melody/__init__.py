@@ -14,6 +14,7 @@ from melodex.melody.marks import (
     Bar,
     ChordSymbol,
     Credits,
+    Dynamic,
     Grace,
     Key,
     KeyChange,
@@ -21,6 +22,7 @@ from melodex.melody.marks import (
     MetreChange,
     SectionMark,
     Tuplet,
+    WorkedLine,
     bars_text,
 )
 from melodex.melody.metre import (
@@ -50,6 +52,7 @@ __all__ = [
     "Bar",
     "ChordSymbol",
     "Credits",
+    "Dynamic",
     "Grace",
     "Key",
     "KeyChange",
@@ -60,6 +63,7 @@ __all__ = [
     "Phrase",
     "SectionMark",
     "Tuplet",
+    "WorkedLine",
     "bars_text",
     "beat_strength",
     "degree_fifths",

@@ -5,7 +5,7 @@ of a bar that a repeat sign splits share one number. Each record can be packed a
 list of its values, as it is kept in a corpus.
 
 Contents: Key, KeyChange, MetreChange, Bar, ChordSymbol, SectionMark, Grace, Tuplet,
-Lyric, Credits, PROVENANCE, RECORD_COLUMNS, CREDITS_COLUMNS, bars_text,
+Lyric, Dynamic, WorkedLine, Credits, PROVENANCE, RECORD_COLUMNS, CREDITS_COLUMNS, bars_text,
 packed, unpacked.
 """
 
@@ -26,6 +26,7 @@ __all__ = [
     "Bar",
     "ChordSymbol",
     "Credits",
+    "Dynamic",
     "Grace",
     "Key",
     "KeyChange",
@@ -33,6 +34,7 @@ __all__ = [
     "MetreChange",
     "SectionMark",
     "Tuplet",
+    "WorkedLine",
     "bars_text",
     "packed",
     "unpacked",
@@ -123,11 +125,17 @@ class Bar:
 
 @dataclass(frozen=True, slots=True)
 class ChordSymbol:
-    """A chord symbol as printed, its bar, and where it starts."""
+    """A chord symbol as printed, its bar, and where it starts.
+
+    Of a chord that was worked out ``certainty`` says how sure it is, 0 to 1, and
+    ``other`` is the next best chord.
+    """
 
     text: str
     bar: int
     onset_ticks: int
+    certainty: float = 1.0
+    other: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +145,33 @@ class SectionMark:
     text: str
     bar: int
     onset_ticks: int
+
+
+@dataclass(frozen=True, slots=True)
+class WorkedLine:
+    """What another line of the piece does, as it was worked out: kind, bars, sentence."""
+
+    kind: str
+    first_bar: int
+    last_bar: int
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Dynamic:
+    """How loud it is to be, as printed.
+
+    Parameters
+    ----------
+    sign : str
+        A mark such as ``mf``, or ``crescendo`` or ``diminuendo``.
+    onset_ticks, end_ticks : int
+        Where it stands; of a hairpin where it ends, of a mark the same place.
+    """
+
+    sign: str
+    onset_ticks: int
+    end_ticks: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,7 +256,8 @@ def names_of(kind: Any) -> tuple[str, ...]:
 
 
 COLUMNS_OF: dict[type, Callable[[Any], tuple[Any, ...]]] = {
-    kind: attrgetter(*names_of(kind)) for kind in (*RECORD_COLUMNS.values(), Key, Metre)
+    kind: attrgetter(*names_of(kind))
+    for kind in (*RECORD_COLUMNS.values(), Key, Metre, Dynamic, WorkedLine)
 }
 """Getters made once: asking a dataclass for its fields each time is the larger part
 of writing a melody."""
@@ -235,6 +271,9 @@ def packed(record: Any) -> list[Any]:
         values[1] = packed(values[1])
     elif isinstance(record, Metre):
         values[-1] = list(values[-1])
+    elif isinstance(record, ChordSymbol) and not record.other:
+        # Printed symbols are as they always were.
+        del values[3:]
     elif isinstance(record, Bar) and not values[-1]:
         # Few bars say so; left out, tunes keep the id that they always had.
         values.pop()

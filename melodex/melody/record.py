@@ -27,6 +27,7 @@ from melodex.melody.marks import (
     Bar,
     ChordSymbol,
     Credits,
+    Dynamic,
     Grace,
     Key,
     KeyChange,
@@ -34,6 +35,7 @@ from melodex.melody.marks import (
     MetreChange,
     SectionMark,
     Tuplet,
+    WorkedLine,
     packed,
     unpacked,
 )
@@ -89,6 +91,11 @@ class Melody:
         The keys as they were worked out, where that was done: what :attr:`key`,
         :meth:`key_at` and :meth:`degrees` go by. They are no part of the tune: not
         written with it, and left out where two tunes are compared.
+    dynamics : tuple of Dynamic
+        How loud it is to be, as printed: by the part of the melody, else by another. As
+        with chords that were worked out, they change no tune id.
+    worked_lines : tuple of WorkedLine
+        What other lines of the piece do, as it was worked out; no part of the tune.
     """
 
     midi: tuple[int, ...] = ()
@@ -110,6 +117,8 @@ class Melody:
     credits: Credits = field(default_factory=Credits)
     centres: tuple[KeyChange, ...] = field(default=(), compare=False)
     chords_worked_out: bool = field(default=False, compare=False)
+    dynamics: tuple[Dynamic, ...] = field(default=(), compare=False)
+    worked_lines: tuple[WorkedLine, ...] = field(default=(), compare=False)
 
     def __post_init__(self) -> None:
         per_note = (
@@ -274,6 +283,14 @@ class Melody:
                 if chord is held_chord or start <= chord.onset_ticks < end
             ),
             marks=tuple(m for m in self.marks if start <= m.onset_ticks < end),
+            worked_lines=tuple(
+                line
+                for line in self.worked_lines
+                if self.bar[first] <= line.first_bar and line.last_bar <= self.bar[last]
+            ),
+            dynamics=tuple(
+                d for d in self.dynamics if d.onset_ticks < end and d.end_ticks >= start
+            ),
             graces=tuple(
                 replace(g, note=g.note - first)
                 for g in self.graces
@@ -357,6 +374,10 @@ class Melody:
         """Return the same melody over chords that were worked out from all notes."""
         return replace(self, chords=chords, chords_worked_out=True)
 
+    def with_worked_lines(self, lines: tuple[WorkedLine, ...]) -> Melody:
+        """Return the same melody with what other lines of its piece do."""
+        return replace(self, worked_lines=lines)
+
     def with_credits(self, **changes: Any) -> Melody:
         """Return the same melody with some credits replaced."""
         return replace(self, credits=replace(self.credits, **changes))
@@ -368,6 +389,10 @@ class Melody:
             data[name] = [packed(record) for record in getattr(self, name)]
         if self.chords_worked_out:
             data[WORKED_CHORDS], data["chords"] = data["chords"], []
+        if self.worked_lines:
+            data[WORKED_LINES] = [packed(line) for line in self.worked_lines]
+        if self.dynamics:
+            data[DYNAMICS] = [packed(sign) for sign in self.dynamics]
         data["tempo_quarters_per_minute"] = self.tempo_quarters_per_minute
         data["credits"] = {name: getattr(self.credits, name) for name in CREDITS_COLUMNS}
         return data
@@ -393,6 +418,8 @@ class Melody:
             **columns,
             **records,
             chords_worked_out=worked is not None,
+            dynamics=tuple(Dynamic(*row) for row in data.get(DYNAMICS, ())),
+            worked_lines=tuple(WorkedLine(*row) for row in data.get(WORKED_LINES, ())),
             tempo_quarters_per_minute=data["tempo_quarters_per_minute"],
             credits=Credits(**data["credits"]),
         )
@@ -401,7 +428,7 @@ class Melody:
         """Return music, title and makers as JSON with sorted names, without the place.
 
         :meth:`from_dict` reads it back, with the place left empty. Chords that were
-        worked out stand last; :func:`printed_text` leaves them out.
+        worked out, and dynamics, stand last; :func:`printed_text` leaves them out.
         """
         data = self.to_dict()
         for name in PROVENANCE:
@@ -417,8 +444,9 @@ class Melody:
         return content_id_of(self.content_text())
 
 
-WORKED_CHORDS = "worked_chords"
-"""Sorted last of the names of :meth:`Melody.to_dict`, so that it is easily cut off."""
+WORKED_CHORDS, WORKED_LINES = "worked_chords", "worked_lines"
+DYNAMICS = "written_dynamics"
+"""Sorted last of the names of :meth:`Melody.to_dict`, so that they are easily cut off."""
 
 NOTE_COLUMNS = (
     "midi",
@@ -454,10 +482,16 @@ def content_id_of(content_text: str) -> str:
 
 
 def printed_text(content_text: str) -> str:
-    """What :meth:`Melody.content_text` returns, without chords that were worked out."""
+    """What :meth:`Melody.content_text` returns, of the tune alone.
+
+    Chords that were worked out and dynamics are left out.
+    """
     # Quotes inside a text are escaped: only a name is found like this.
-    place = content_text.rfind(f',"{WORKED_CHORDS}":')
-    return content_text if place < 0 else content_text[:place] + "}"
+    for name in (WORKED_CHORDS, WORKED_LINES, DYNAMICS):
+        place = content_text.rfind(f',"{name}":')
+        if place >= 0:
+            return content_text[:place] + "}"
+    return content_text
 
 
 def held_at(changes: tuple[Any, ...], onset_ticks: int) -> Any:

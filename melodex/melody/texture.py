@@ -69,10 +69,13 @@ class Texture:
         In order of onset, then of pitch.
     lines : tuple of str
         What each line is called, such as ``Tenor`` or ``Piano, voice 2``.
+    named : bool
+        Whether printed chord symbols name the harmony, so that nothing is worked out.
     """
 
     notes: tuple[SoundingNote, ...] = ()
     lines: tuple[str, ...] = ()
+    named: bool = False
 
     def __len__(self) -> int:
         return len(self.notes)

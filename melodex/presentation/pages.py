@@ -16,13 +16,16 @@ from melodex.tasks.passage import Passage
 
 if TYPE_CHECKING:
     # Loaded by whoever made one; a comparison does without the whole analysis.
+    from melodex.presentation.report.page import Page
     from melodex.tasks.describe.describe import Description
+    from melodex.tasks.describe.reduction import Reduction
 
 __all__ = ["FORMS", "rendered"]
 
 FORMS = ("html", "pdf", "svg", "png", "midi", "musicxml", "abc")
 """``html`` and ``pdf`` are for every task; the others for a comparison or a passage,
-``png`` for a passage, ``svg`` and ``png`` for a description, whose map they show."""
+``png`` for a passage or a reduction, ``svg`` and ``png`` for a description, whose map they
+show."""
 
 
 def rendered(
@@ -51,6 +54,10 @@ def rendered(
     PresentationError
         If the result has no such form.
     """
+    if type(result).__name__ == "Reduction":
+        result = reduction_as(cast("Reduction", result), form)
+        if isinstance(result, str | bytes):
+            return result
     if form == "html":
         from melodex.presentation.report.forms import report_html
 
@@ -69,6 +76,26 @@ def rendered(
         f"there is no {form} form of a {type(result).__name__}",
         hint="svg, midi, musicxml and abc are for comparisons and passages",
     )
+
+
+def reduction_as(reduction: Reduction, form: str) -> str | bytes | Page:
+    """A reduction as a picture or as notation; else a page of it."""
+    from melodex.presentation.report.reduction import (
+        reduction_musicxml,
+        reduction_page,
+        reduction_svg,
+    )
+
+    if form == "musicxml":
+        return reduction_musicxml(reduction)
+    if form not in {"svg", "png"}:
+        return reduction_page(reduction)
+    svg = reduction_svg(reduction)
+    if form == "svg":
+        return svg + "\n"
+    from melodex.presentation.report.paper import picture_png
+
+    return picture_png(svg)
 
 
 def map_as(description: Description, form: str) -> str | bytes:

@@ -77,7 +77,7 @@ def read(path: str | PathLike[str], *, part: str = "", voice: str = "") -> list[
     >>> len(melodex.read("corpus_demo/reed_cutters.abc"))
     12
     """
-    from melodex.analysis.harmony.sounding import harmonised
+    from melodex.analysis.harmony.heard.sounding import harmonised
     from melodex.reading import Choice
     from melodex.reading.apart import read_path_apart
 

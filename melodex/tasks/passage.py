@@ -212,7 +212,7 @@ def recording_of(name: str) -> Recording:
 
 def melody_of_file(path: Path, number: str, chords_alone: bool = False) -> Melody:
     """The melody of one tune of a file; of a recording, the likeliest reading."""
-    from melodex.analysis.harmony.sounding import harmonised
+    from melodex.analysis.harmony.heard.sounding import harmonised
 
     if is_recording(str(path)):
         return recording_of(str(path)).melody
@@ -220,23 +220,18 @@ def melody_of_file(path: Path, number: str, chords_alone: bool = False) -> Melod
     return harmonised(tune_of_file(path, number, chords_alone))
 
 
-def texture_of(passage: Passage, name: str, corpus: Corpus | None) -> Texture | None:
-    """All notes of the piece that a passage is from, read again; None without harmony.
+def texture_of(passage: Passage, corpus: Corpus | None) -> Texture | None:
+    """All notes of the piece that a passage is from, read again; None of one line.
 
     Parameters
     ----------
     passage : Passage
-    name : str
-        By which it was found, where that is a file.
     corpus : Corpus or None
         That it was found in, which keeps what it was read from.
     """
-    if not passage.whole.chords_worked_out:
+    if corpus is None or not passage.in_corpus:
         return None
-    if passage.in_corpus:
-        return texture_in_corpus(passage.tune_id, corpus) if corpus else None
-    path, number = file_and_number(name)
-    return None if path is None else tune_of_file(path, number).texture
+    return texture_in_corpus(passage.tune_id, corpus)
 
 
 def texture_in_corpus(tune_id: str, corpus: Corpus) -> Texture | None:
@@ -244,6 +239,9 @@ def texture_in_corpus(tune_id: str, corpus: Corpus) -> Texture | None:
     from melodex.reading import read_bytes
 
     for data, kept_format, source, choice in corpus.kept(tune_id):
+        if kept_format == "abc" and b"V:" not in data:
+            # One voice, as nearly all tunes in ABC are; reading it again shows no other.
+            continue
         for tune in read_bytes(data, kept_format, source, choice).tunes:
             if tune.texture and tune.melody.content_id() == tune_id:
                 return tune.texture
@@ -324,18 +322,30 @@ def with_remarks(passage: Passage, corpus: Corpus | None) -> Passage:
     return replace(passage, remarks=remarks) if remarks else passage
 
 
-def find_piece(name: str, corpus: Corpus | None = None) -> Passage:
-    """Find a whole tune, or a sheet of chord symbols without any note.
+def find_piece(name: str, corpus: Corpus | None = None) -> tuple[Passage, Texture | None]:
+    """Find a whole tune, or a sheet of chord symbols without any note, and all its notes.
 
     Parameters
     ----------
     name, corpus
         As for :func:`find_tune`.
     """
-    melody, tune_id, in_corpus = find_tune(name, corpus, chords_alone=True)
+    path, number = file_and_number(name)
+    texture = None
+    if path is not None and not is_recording(str(path)):
+        from melodex.analysis.harmony.heard.sounding import harmonised
+        from melodex.analysis.keys import with_centres
+
+        read = tune_of_file(path, number, chords_alone=True)
+        heard, texture = harmonised(read), read.texture
+        melody, tune_id, in_corpus = with_centres(heard), heard.content_id(), False
+    else:
+        melody, tune_id, in_corpus = find_tune(name, corpus, chords_alone=True)
     if len(melody):
-        return with_remarks(passage_of(melody, tune_id, in_corpus, fewest=1), corpus)
-    return Passage(melody, melody, 0, tune_id, in_corpus)
+        passage = with_remarks(passage_of(melody, tune_id, in_corpus, fewest=1), corpus)
+    else:
+        passage = Passage(melody, melody, 0, tune_id, in_corpus)
+    return passage, texture or texture_of(passage, corpus)
 
 
 def passage_of(

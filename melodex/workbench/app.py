@@ -104,6 +104,7 @@ SHOWN = {
 CHANGING = {
     "/drop": "tune.drop",
     "/hear": "hear.hear",
+    "/inside/loudness": "tune.loudness",
     "/keep": "sets.keep",
     "/sets/new": "changes.new",
     "/sets/unpack": "changes.unpack",

@@ -26,6 +26,7 @@ from melodex.corpus.chunks import PackedChunk
 from melodex.corpus.reader import Corpus
 from melodex.errors import HostileInputError, UnknownTuneError
 from melodex.melody import Melody
+from melodex.melody.texture import Texture
 from melodex.reading import FileReading, Refusal, read_data
 from melodex.reading.apart import Apart
 from melodex.settings import FEWEST_NOTES
@@ -110,6 +111,7 @@ class AtHand:
     refusals: tuple[Refusal, ...]
     warnings: tuple[str, ...]
     byte_count: int
+    textures: tuple[Texture | None, ...] = ()
 
     def address_of(self, place: int) -> str:
         """By what name addresses call one of its tunes."""
@@ -244,7 +246,7 @@ class Bench:
 
     def take_file(self, name: str, data: bytes, apart: Apart) -> AtHand:
         """Read a file that was dropped onto a page and keep it at hand."""
-        from melodex.analysis.harmony.sounding import harmonised
+        from melodex.analysis.harmony.heard.sounding import harmonised
         from melodex.tasks.adding.handed import plain_name
 
         try:
@@ -253,13 +255,15 @@ class Bench:
             refusal = Refusal.of(error, plain_name(name))
             reading = FileReading(plain_name(name), refusals=(refusal,))
         digest = hashlib.sha256(name.encode("utf-8", "replace") + b"\0" + data)
+        tunes = [tune for tune in reading.tunes if len(tune.melody)]
         file = AtHand(
             digest.hexdigest()[:12],
             plain_name(name),
-            tuple(harmonised(tune) for tune in reading.tunes if len(tune.melody)),
+            tuple(map(harmonised, tunes)),
             reading.refusals,
             tuple(warning.text for tune in reading.tunes for warning in tune.warnings),
             len(data),
+            tuple(tune.texture for tune in tunes),
         )
         self.at_hand.pop(file.id, None)
         self.at_hand[file.id] = file
@@ -305,6 +309,14 @@ class Bench:
             return self.melody_at_hand(name).title or "untitled"
         except UnknownTuneError:
             return ""
+
+    def texture_at_hand(self, name: str) -> Texture | None:
+        """All notes of the piece of a tune of a file at hand; None where it is no such."""
+        if not name.startswith(f"{AT_HAND}."):
+            return None
+        self.melody_at_hand(name)
+        _, file_id, place = name.split(".")[:3]
+        return self.at_hand[file_id].textures[int(place) - 1]
 
     def melody_at_hand(self, name: str) -> Melody:
         """A tune of a file at hand by the name that addresses give it."""

@@ -15,11 +15,19 @@ FORMATS = ("pdf", "svg", "png", "html", "musicxml", "abc", "midi")
 @click.command("print")
 @click.argument("tune")
 @click.option("--bars", help="Bars by their printed numbers, such as 5-8; otherwise all.")
+@click.option(
+    "--reduction", is_flag=True, help="Two staves: the tune, and its bass with numerals."
+)
 @tempo_option
 @output_options(FORMATS)
 @click.pass_obj
 def command(
-    corpus_path: Path, tune: str, bars: str | None, tempo: float | None, output: Output
+    corpus_path: Path,
+    tune: str,
+    bars: str | None,
+    reduction: bool,
+    tempo: float | None,
+    output: Output,
 ) -> None:
     """Print or export one tune or passage: paper, picture, sound or notation.
 
@@ -31,7 +39,20 @@ def command(
     Examples:
       $ melodex print "The Eel Trap" --output eel.pdf
       $ melodex print "The Eel Trap" --bars 1-4 --format abc
+      $ melodex print "The Eel Trap" --reduction --output two_staves.pdf
+
+    With --reduction a whole piece stands on two staves, as pdf, svg, png, html or
+    musicxml: the tune, and the bass of its chords, printed or worked out, with numerals.
     """
+    if reduction:
+        if bars or output.form in {"abc", "midi"}:
+            raise click.UsageError(
+                "--reduction is of a whole piece, as pdf, svg, png, html or musicxml"
+            )
+        from melodex.tasks.describe.reduction import reduced
+
+        present(reduced(tune, corpus_path), output)
+        return
     from melodex.tasks.passage import find_one
 
     present(find_one(corpus_path, tune, bars=bars), replace(output, tempo=tempo))

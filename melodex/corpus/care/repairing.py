@@ -19,7 +19,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any
 
-from melodex.analysis.harmony.sounding import harmonised
+from melodex.analysis.harmony.heard.sounding import harmonised
 from melodex.corpus.care.checking import gaps, kept_bytes, melody_of
 from melodex.corpus.care.salvage import every_row
 from melodex.corpus.faults import faults_named, is_busy, is_there

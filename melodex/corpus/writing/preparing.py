@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from melodex.analysis.harmony.sounding import harmonised
+from melodex.analysis.harmony.heard.sounding import harmonised
 from melodex.corpus.chunks import TuneNotes, encode_notes
 from melodex.corpus.facets import facet_rows
 from melodex.corpus.rows import facets_crc32, place_path, storable, tune_columns, words_of

@@ -90,7 +90,15 @@ def description_data(found: Description) -> dict[str, Any]:
                 "key": bar.key,
                 "metre": bar.metre,
                 "chords": [
-                    {"text": text, "numeral": numeral} for text, numeral in bar.chords
+                    {
+                        "text": text,
+                        "numeral": numeral,
+                        "certainty": rounded(certainty),
+                        "next_best": other or None,
+                    }
+                    for (text, numeral), (certainty, other) in zip(
+                        bar.chords, bar.doubts, strict=True
+                    )
                 ],
                 "degrees": list(bar.degrees),
             }
@@ -118,6 +126,9 @@ def description_data(found: Description) -> dict[str, Any]:
             }
             for row in found.analysis.harmony.notes
         ],
+        "texture": texture_data(found),
+        "loudness": loudness_data(found),
+        "symbols_against_notes": [asdict(each) for each in found.differences],
         "summary": list(found.summary),
         "unsaid": list(found.unsaid),
         "corpus_tunes": found.corpus_tunes,
@@ -144,6 +155,31 @@ def shape_data(found: Description) -> dict[str, Any]:
             for figure in analysis.figures
         ],
         "compass": asdict(analysis.compass) if analysis.compass else None,
+    }
+
+
+def texture_data(found: Description) -> dict[str, Any]:
+    """How thick the piece is, bar by bar and by section, and what goes together."""
+    thickness = found.thickness
+    return {
+        "bars": [
+            {
+                name: rounded(value) if isinstance(value, float) else value
+                for name, value in asdict(bar).items()
+            }
+            for bar in thickness.bars
+        ],
+        "sections": [{"label": label} | asdict(row) for label, row in thickness.sections],
+        "joining": [asdict(joint) for joint in thickness.joints],
+        "going_together": [asdict(link) for link in thickness.links],
+    }
+
+
+def loudness_data(found: Description) -> dict[str, Any]:
+    """Printed dynamics, and the loudness of a recording where one was given."""
+    return {
+        "printed": [asdict(sign) for sign in found.passage.whole.dynamics],
+        "recording": asdict(found.recorded) if found.recorded else None,
     }
 
 

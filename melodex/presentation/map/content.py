@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 from melodex.analysis.keys import KeySpan
 from melodex.melody import Bar, Key, Melody, pitch_class_name
+from melodex.presentation.map.levels import Curve, curves_of
 from melodex.tasks.describe.describe import Description, Find
 from melodex.tasks.describe.sentences import UNCERTAIN
 
@@ -110,6 +111,8 @@ class PieceMap:
         Each with the stretches that it is told of.
     corpus_tunes : int or None
         How many tunes the finds were counted in.
+    curves : tuple of Curve
+        What goes up and down: voices, rich chords, loudness.
     """
 
     title: str
@@ -127,6 +130,7 @@ class PieceMap:
     tempo: float | None
     finds: tuple[tuple[NumberedFind, tuple[tuple[int, int], ...]], ...]
     corpus_tunes: int | None
+    curves: tuple[Curve, ...] = ()
 
     @property
     def end(self) -> int:
@@ -149,8 +153,12 @@ def piece_map(found: Description) -> PieceMap:
         ),
         keys=tuple(key_stretches(analysis.spans)),
         chords=tuple(
-            (here.onset_ticks, here.numeral.text or here.chord.text)
-            for here in analysis.harmony.chords
+            (
+                here.onset_ticks,
+                (here.numeral.text or here.chord.text)
+                + ("" if symbol.certainty >= UNCERTAIN else "?"),
+            )
+            for here, symbol in zip(analysis.harmony.chords, melody.chords, strict=True)
         ),
         worked_out=melody.chords_worked_out,
         notes=tuple(
@@ -166,6 +174,7 @@ def piece_map(found: Description) -> PieceMap:
             (find, tuple(places_of(find, times))) for find in numbered(found.finds)
         ),
         corpus_tunes=found.corpus_tunes,
+        curves=curves_of(found),
     )
 
 

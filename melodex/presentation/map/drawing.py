@@ -15,6 +15,7 @@ from xml.etree.ElementTree import Element, tostring
 
 from melodex.presentation.map.content import PieceMap, piece_map
 from melodex.presentation.map.contour import melody_lane
+from melodex.presentation.map.curves import curve_lanes, curve_words
 from melodex.presentation.map.finds import MOST_KINDS, find_lane, kinds_of
 from melodex.presentation.map.lanes import (
     chord_lane,
@@ -86,6 +87,7 @@ def draw_strip(
     top = key_lane(drawn, piece, ruler, top + 2, prefix)
     top = melody_lane(drawn, piece, ruler, top + 2)
     top = chord_lane(drawn, piece, ruler, top + 2)
+    top = curve_lanes(drawn, piece.curves, ruler, top + 4)
     top = phrase_lane(drawn, piece, ruler, top + 3)
     return find_lane(home, piece, ruler, top + 3)
 
@@ -127,7 +129,8 @@ def told(piece: PieceMap) -> str:
 
 def map_caption(piece: PieceMap) -> str:
     """What the strokes mean, of those that are drawn, and what is left out."""
-    return " ".join([*stroke_words(piece), *key_words(piece), *left_out(piece)])
+    said = [*stroke_words(piece), *key_words(piece), *curve_words(piece.curves)]
+    return " ".join([*said, *left_out(piece)])
 
 
 def stroke_words(piece: PieceMap) -> Sequence[str]:

@@ -253,7 +253,7 @@ class PartWriter:
         if change:
             write_time(home, change.metre)
         if first:
-            write_clef(home, *clef_for(self.melody))
+            write_clef(home, *(self.part.clef or clef_for(self.melody)))
         self.started = True
 
     def texts(self, bar: WrittenBar) -> list[tuple[int, Element]]:
@@ -275,6 +275,12 @@ class PartWriter:
             kind = SubElement(direction, "direction-type")
             SubElement(kind, "words").text = f"without note values: {bar.fault}"
             out.append((low, direction))
+        for onset, numeral in self.part.numerals:
+            if low <= onset < high and clean(numeral):
+                direction = Element("direction", {"placement": "below"})
+                kind = SubElement(direction, "direction-type")
+                SubElement(kind, "words").text = clean(numeral)
+                out.append((onset, direction))
         first = self.melody.onset_ticks[0]
         for chord in self.melody.printed_chords:
             onset = (

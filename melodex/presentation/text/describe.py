@@ -13,6 +13,7 @@ from melodex.presentation.map.terminal import map_lines
 from melodex.presentation.text.style import Style, paragraphs
 from melodex.presentation.text.words import shown
 from melodex.tasks.describe.describe import Description, Find, GridBar
+from melodex.tasks.describe.sentences import UNCERTAIN
 
 __all__ = ["description_text"]
 
@@ -82,9 +83,19 @@ def rows_of(grid: Sequence[GridBar], style: Style) -> list[list[GridBar]]:
 
 def bar_cell(bar: GridBar) -> str:
     """The widest text of a bar."""
-    chords = " ".join(text for text, _ in bar.chords)
+    chords = " ".join(chord_texts(bar))
     numerals = " ".join(numeral for _, numeral in bar.chords)
     return max(chords, numerals, " ".join(bar.degrees), place_of(bar), key=len)
+
+
+def chord_texts(bar: GridBar) -> list[str]:
+    """The chords of a bar, with a question mark where one is uncertain."""
+    sure = [certainty >= UNCERTAIN for certainty, _ in bar.doubts]
+    sure += [True] * (len(bar.chords) - len(sure))
+    return [
+        text if is_sure else f"{text}?"
+        for (text, _), is_sure in zip(bar.chords, sure, strict=True)
+    ]
 
 
 def row_lines(row: Sequence[GridBar], style: Style) -> list[str]:
@@ -92,7 +103,7 @@ def row_lines(row: Sequence[GridBar], style: Style) -> list[str]:
     cells = [max(len(bar_cell(bar)), LEAST_CELL) for bar in row]
     texts = [
         [style.spelled_key(place_of(bar)) for bar in row],
-        [" ".join(style.spelled(text) for text, _ in bar.chords) for bar in row],
+        [" ".join(map(style.spelled, chord_texts(bar))) for bar in row],
         [" ".join(style.spelled_key(numeral) for _, numeral in bar.chords) for bar in row],
         [" ".join(style.spelled(degree) for degree in bar.degrees) for bar in row],
     ]

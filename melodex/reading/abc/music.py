@@ -21,6 +21,7 @@ from typing import Any
 from melodex.errors import HostileInputError
 from melodex.melody import (
     ChordSymbol,
+    Dynamic,
     Grace,
     KeyChange,
     Metre,
@@ -28,6 +29,7 @@ from melodex.melody import (
     SectionMark,
     Tuplet,
 )
+from melodex.melody.loudness import SIGNS
 from melodex.reading.abc.bars import BarBook
 from melodex.reading.abc.faults import FaultList
 from melodex.reading.abc.fields import KeyField, read_text
@@ -54,6 +56,13 @@ STANDARD_LETTERS = frozenset(".~HLMOPSTuv")
 MARKING_DECORATIONS = frozenset(
     {"segno", "coda", "dacoda", "fine", "d.c.", "d.s.", "dacapo", "d.c.alfine"}
 )
+HAIRPINS = {
+    "crescendo": "crescendo",
+    "<": "crescendo",
+    "diminuendo": "diminuendo",
+    ">": "diminuendo",
+}
+"""What opens with ``(`` and closes with ``)`` (ABC 2.1, 4.14)."""
 FERMATAS = frozenset({"fermata", "invertedfermata"})
 MICROTONAL_NOTE = re.compile(r"([\^_=]+)([\d/]*)([A-Ga-g][,']*)([\d/]*)(-?)")
 DYNAMICS = re.compile(r"[fpmsz]+|crescendo|D\.?[CS]\.?", re.I)
@@ -91,6 +100,8 @@ class VoiceReader:
         self.metres = [MetreChange(0, metre)]
         self.chords: list[ChordSymbol] = []
         self.marks: list[SectionMark] = []
+        self.dynamics: list[Dynamic] = []
+        self.hairpins: dict[str, int] = {}
         self.graces: list[Grace] = []
         self.tuplets: list[Tuplet] = []
         self.faults = FaultList()
@@ -459,6 +470,19 @@ class VoiceReader:
             self.mark(name)
         elif name.lower() in FERMATAS:
             self.hold_long()
+        elif name in SIGNS:
+            self.dynamics.append(Dynamic(name, self.clock.now, self.clock.now))
+        elif name[:-1] in HAIRPINS:
+            self.take_hairpin(HAIRPINS[name[:-1]], name[-1])
+
+    def take_hairpin(self, sign: str, bracket: str) -> None:
+        """Open or close a hairpin (4.14)."""
+        if bracket == "(":
+            self.hairpins[sign] = self.clock.now
+        elif bracket == ")" and sign in self.hairpins:
+            begun = self.hairpins.pop(sign)
+            if self.clock.now > begun:
+                self.dynamics.append(Dynamic(sign, begun, self.clock.now))
 
     def take_letter(self, text: str, position: int) -> None:
         """A decoration of one letter."""

@@ -215,7 +215,7 @@ def read_tune(
     names_chords = names_harmony(len(melody.chords), len(melody.bars))
     wants_all = choice.lines == "all" and len(melody) > 0
     readers: dict[str, TuneReader] = {}
-    if len(voices) > 1 and (wants_all or not names_chords):
+    if len(voices) > 1:
         readers = {
             other: TuneReader(header, file_header, lines, other, choice)
             for other, lines in voices.items()
@@ -224,8 +224,10 @@ def read_tune(
         for each in readers.values():
             each.read()
     texture = None
-    if readers and not names_chords:
+    if readers:
         texture = texture_of(melody, shown, readers, header)
+    if texture and names_chords:
+        texture = replace(texture, named=True)
     said = reader.warnings()
     if not wants_all:
         return [ReadTune(melody, said, kept, "abc", texture, ScoreLine(part=shown))]
@@ -571,6 +573,7 @@ class TuneReader:
             graces=tuple(voice.graces),
             tuplets=tuple(voice.tuplets),
             lyrics=tuple(self.lyrics),
+            dynamics=tuple(sorted(voice.dynamics, key=lambda sign: sign.onset_ticks)),
             tempo_quarters_per_minute=self.tempo,
             credits=credits_of_tune,
         )

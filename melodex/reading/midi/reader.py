@@ -190,8 +190,10 @@ def lines_of_midi(
         source=source, number=number, part=line.name
     )
     texture = None
-    if (others or had_chords) and not names_harmony(len(melody.chords), len(melody.bars)):
+    if others or had_chords:
         texture = texture_of(lines, grid, file.ticks_per_quarter, melody)
+    if texture and names_harmony(len(melody.chords), len(melody.bars)):
+        texture = replace(texture, named=True)
     main = ReadLine(
         melody,
         (line.position, 0),

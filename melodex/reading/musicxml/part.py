@@ -26,6 +26,7 @@ from melodex.melody import (
     TICKS_PER_QUARTER,
     Bar,
     ChordSymbol,
+    Dynamic,
     KeyChange,
     MetreChange,
     SectionMark,
@@ -33,6 +34,7 @@ from melodex.melody import (
     midi_of,
     pitch_class,
 )
+from melodex.melody.loudness import SIGNS
 from melodex.reading.bounded import one_line, settle
 from melodex.reading.musicxml.harmony import chord_text, whole
 from melodex.reading.musicxml.note import (
@@ -54,6 +56,8 @@ __all__ = ["ROUNDED_TICKS", "Oddities", "PartSheet", "walk_part"]
 
 MOST_NOTES = 100_000
 MOST_MEASURES = 20_000
+MOST_WEDGES = 16
+"""Hairpins that are open at once; a file numbers six at most (MusicXML 4.0)."""
 MOST_QUARTERS = 1024
 """Longest note, gap or measure: a measure of rest for every player stays far below."""
 
@@ -101,6 +105,7 @@ class PartSheet:
     metres: list[MetreChange] = field(default_factory=list)
     chords: list[ChordSymbol] = field(default_factory=list)
     marks: list[SectionMark] = field(default_factory=list)
+    dynamics: list[Dynamic] = field(default_factory=list)
     tempo: float | None = None
     unpitched: int = 0
     oddities: Oddities = field(default_factory=Oddities)
@@ -164,6 +169,7 @@ class PartWalk:
         self.note_count = 0
         self.number = 0
         self.mended = False
+        self.wedges: dict[str, tuple[str, int]] = {}
 
     def read_measure(self, measure: Element) -> None:
         """Read one measure and add its bar."""
@@ -445,6 +451,10 @@ class PartWalk:
             self.sheet.tempo = printed_tempo(element)
         for kind in element.iterfind("direction-type/*"):
             text = ""
+            if kind.tag in {"dynamics", "wedge"}:
+                self.read_dynamic(
+                    kind, max(self.start, self.place(self.offset_of(element)))
+                )
             if kind.tag == "rehearsal" or (kind.tag == "words" and is_mark(kind.text)):
                 text = one_line(kind.text)
             elif kind.tag in {"segno", "coda"}:
@@ -452,6 +462,22 @@ class PartWalk:
             if text:
                 place = max(self.start, self.place(self.offset_of(element)))
                 self.sheet.marks.append(SectionMark(text, self.number, place))
+
+    def read_dynamic(self, element: Element, place: int) -> None:
+        """Keep a mark of loudness, or open or close a hairpin."""
+        dynamics = self.sheet.dynamics
+        if element.tag == "dynamics":
+            for mark in element:
+                if mark.tag in SIGNS and len(dynamics) < MOST_NOTES:
+                    dynamics.append(Dynamic(mark.tag, place, place))
+            return
+        number, kind = element.get("number", "1"), element.get("type", "")
+        if kind in {"crescendo", "diminuendo"} and len(self.wedges) < MOST_WEDGES:
+            self.wedges[number] = (kind, place)
+        elif kind == "stop" and number in self.wedges:
+            sign, begun = self.wedges.pop(number)
+            if place > begun and len(dynamics) < MOST_NOTES:
+                dynamics.append(Dynamic(sign, begun, place))
 
 
 @dataclass(slots=True)

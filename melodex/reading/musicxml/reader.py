@@ -162,8 +162,9 @@ def read_sheet(
     borrow_signs(sheet, others)
     # Printed chords say what the harmony is; without them the notes do. They are taken
     # first: making one line lengthens and cuts notes.
-    named = names_harmony(len(sheet.chords), len(sheet.bars))
-    texture = None if named else texture_of(part, sheet, others)
+    texture = texture_of(part, sheet, others)
+    if texture and names_harmony(len(sheet.chords), len(sheet.bars)):
+        texture = replace(texture, named=True)
     line = single_line(notes, sheet, choice, sheet.oddities)
     melody = melody_of(line, sheet).with_credits(**{**credited, "part": part.name})
     for field in root.iterfind("identification/miscellaneous/miscellaneous-field"):
@@ -294,14 +295,16 @@ def chosen_part(parts: list[Part], choice: Choice) -> tuple[Part, PartSheet]:
 
 
 def borrow_signs(sheet: PartSheet, others: list[Part]) -> None:
-    """Take chord symbols and section marks from another part, where this has none."""
+    """Take chords, section marks and dynamics from another part, where this has none."""
     for part in others:
         wants_chords = not sheet.chords and next(part.element.iter("harmony"), None)
         wants_marks = not sheet.marks and next(part.element.iter("rehearsal"), None)
-        if wants_chords is None and wants_marks is None:
-            continue
-        if wants_chords is False and wants_marks is False:
+        wants_signs = not sheet.dynamics and next(part.element.iter("dynamics"), None)
+        wanted = (wants_chords, wants_marks, wants_signs)
+        if all(sign is False for sign in wanted):
             return
+        if not any(sign is not None and sign is not False for sign in wanted):
+            continue
         try:
             other = part.sheet()
         except ReadingError:
@@ -309,6 +312,7 @@ def borrow_signs(sheet: PartSheet, others: list[Part]) -> None:
             continue
         sheet.chords = sheet.chords or other.chords
         sheet.marks = sheet.marks or other.marks
+        sheet.dynamics = sheet.dynamics or other.dynamics
 
 
 def texture_of(part: Part, sheet: PartSheet, others: list[Part]) -> Texture | None:
@@ -414,5 +418,6 @@ def melody_of(line: Line, sheet: PartSheet) -> Melody:
         graces=tuple(line.graces),
         tuplets=tuple(line.tuplets),
         lyrics=tuple(line.lyrics),
+        dynamics=tuple(sorted(sheet.dynamics, key=lambda sign: sign.onset_ticks)),
         tempo_quarters_per_minute=sheet.tempo,
     )

@@ -21,8 +21,8 @@ from melodex.reading.recording.limits import (
 __all__ = ["read_coded"]
 
 
-def read_coded(data: bytes, source: str) -> Sound:
-    """Read a coded sound file, not more of it than a minute.
+def read_coded(data: bytes, source: str, most_seconds: float = MOST_SECONDS) -> Sound:
+    """Read a coded sound file, not more of it than may be read.
 
     Raises
     ------
@@ -43,11 +43,11 @@ def read_coded(data: bytes, source: str) -> Sound:
         with soundfile.SoundFile(io.BytesIO(data)) as file:
             require_sizes(file.samplerate, file.channels, source)
             # One more than allowed: what a header says of the length proves nothing.
-            most = int(MOST_SECONDS * file.samplerate) + 1
+            most = int(most_seconds * file.samplerate) + 1
             samples = file.read(most, dtype="float32", always_2d=True)
             whole = max(len(samples), min(file.frames, 10**9)) / file.samplerate
             if len(samples) == most:
-                require_length(whole, source)
+                require_length(whole, source, most_seconds)
             return Sound(
                 len(samples),
                 file.channels,

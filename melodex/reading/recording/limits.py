@@ -78,18 +78,19 @@ def require_sizes(rate_hz: int, channels: int, source: str) -> None:
         raise HostileInputError(f"{channels} channels are not read", where=source)
 
 
-def require_length(seconds: float, source: str) -> None:
-    """Refuse what is longer than a phrase, or than a tune.
+def require_length(seconds: float, source: str, most: float = MOST_SECONDS) -> None:
+    """Refuse what is longer than ``most``, or too short for a phrase.
 
     Raises
     ------
     HostileInputError, ReadingError
         If it is too long, or too short.
     """
-    if seconds > MOST_SECONDS:
+    if seconds > most:
         minutes, rest = divmod(round(seconds), 60)
+        limit = "a minute" if most == MOST_SECONDS else f"{most / 60:.0f} minutes"
         raise HostileInputError(
-            f"the recording lasts {minutes}:{rest:02} and at most a minute is read",
+            f"the recording lasts {minutes}:{rest:02} and at most {limit} is read",
             where=source,
             hint="cut out the phrase that you mean",
         )

@@ -23,6 +23,7 @@ import numpy.typing as npt
 
 from melodex.errors import ReadingError
 from melodex.reading.recording.limits import (
+    MOST_SECONDS,
     Samples,
     Sound,
     require_length,
@@ -53,7 +54,7 @@ class Layout:
         return self.channels * self.bits // 8
 
 
-def read_wav(data: bytes, source: str) -> Sound:
+def read_wav(data: bytes, source: str, most_seconds: float = MOST_SECONDS) -> Sound:
     """Read a WAV file of 8, 16, 24 or 32 bits, or of floats.
 
     Raises
@@ -74,7 +75,9 @@ def read_wav(data: bytes, source: str) -> Sound:
             if layout is None:
                 break
             length = told_apart if claimed == 0xFFFFFFFF else claimed
-            return sound_of(data, start, length, layout, source)
+            sound = sound_of(data, start, length, layout)
+            require_length(sound.frames / sound.rate_hz, source, most_seconds)
+            return sound
     raise ReadingError("this WAV file holds no sound that can be read", where=source)
 
 
@@ -110,7 +113,7 @@ def layout_of(fmt: bytes, source: str) -> Layout:
     return Layout(code, channels, rate, bits)
 
 
-def sound_of(data: bytes, start: int, claimed: int, layout: Layout, source: str) -> Sound:
+def sound_of(data: bytes, start: int, claimed: int, layout: Layout) -> Sound:
     """The samples that are really there."""
     there = len(data) - start
     told = claimed not in UNTOLD
@@ -118,7 +121,6 @@ def sound_of(data: bytes, start: int, claimed: int, layout: Layout, source: str)
     if told and claimed > there:
         said = ("The file is shorter than its header says; what is there was read.",)
     frames = (min(claimed, there) if told else there) // layout.frame_bytes
-    require_length(frames / layout.rate_hz, source)
 
     def part(first: int, stop: int) -> Samples:
         size = layout.frame_bytes

@@ -10,23 +10,36 @@ Contents: GridBar, Find, Description, describe, described.
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from melodex.analysis.piece import Analysis, analyse
+from melodex.analysis.harmony.heard.differences import Difference, differences
+from melodex.analysis.piece import Analysis, analyse, sure_devices
 from melodex.analysis.texture import LINE_KINDS, LineFind, line_finds
+from melodex.analysis.texture.words import bars_at, joint_sentence, line_sentence
 from melodex.melody import Melody
+from melodex.melody.loudness import bar_levels
+from melodex.tasks.describe.recorded import (
+    Recorded,
+    read_points,
+    recorded_sentences,
+    recorded_under,
+)
 from melodex.tasks.describe.sentences import (
     bar_count,
     figure_sentence,
-    line_sentence,
     odd_sections,
     summary_of,
     unsaid_of,
+)
+from melodex.tasks.describe.thickness import (
+    Thickness,
+    link_sentence,
+    texture_sentences,
+    thickness_of,
 )
 from melodex.tasks.passage import (
     Passage,
@@ -59,6 +72,9 @@ class GridBar:
         Chord symbols that start in it, as printed, and their numerals.
     degrees : tuple of str
         Degrees of the notes that start in it, in the key that holds.
+    doubts : tuple of (float, str)
+        Of each chord how sure it is, and the next best chord; sure and without one
+        where chords are printed.
     """
 
     number: int
@@ -67,6 +83,7 @@ class GridBar:
     metre: str
     chords: tuple[tuple[str, str], ...]
     degrees: tuple[str, ...]
+    doubts: tuple[tuple[float, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +127,12 @@ class Description:
         What cannot be said, and why.
     corpus_tunes : int or None
         How many tunes the finds were counted in.
+    thickness : Thickness
+        How thick the piece is, bar by bar and by section; empty of one line.
+    differences : tuple of Difference
+        Where printed symbols and the notes of the score say different things.
+    recorded : Recorded or None
+        The loudness of a recording under the bars, where one was given.
     """
 
     passage: Passage
@@ -119,6 +142,9 @@ class Description:
     finds: tuple[Find, ...]
     unsaid: tuple[str, ...]
     corpus_tunes: int | None
+    thickness: Thickness = field(default_factory=Thickness)
+    differences: tuple[Difference, ...] = ()
+    recorded: Recorded | None = None
 
     def __repr__(self) -> str:
         return f"<Description of {self.passage.label}: {len(self.finds)} finds>"
@@ -139,25 +165,75 @@ def describe(
         All notes of the piece, for what its other lines do; by default what the corpus
         keeps of it is read again.
     """
+    if texture is None and passage.in_corpus:
+        texture = texture_of(passage, corpus)
+    if texture is not None and len(passage.melody) == len(passage.whole):
+        # Bars before and after the tune, in which others play, belong to the piece.
+        passage = replace(passage, melody=passage.whole)
     melody = passage.melody
     found = analyse(melody)
-    if texture is None and passage.in_corpus:
-        texture = texture_of(passage, "", corpus)
-    finds = finds_of(melody, found, texture)
+    lines = line_finds(texture, melody) if texture else ()
+    thickness = Thickness()
+    against: tuple[Difference, ...] = ()
+    if texture is not None:
+        bars = [bar for bar in melody.bars if bar.duration_ticks > 0]
+        levels = bar_levels(melody.dynamics, bars, melody.end_ticks)
+        thickness = thickness_of(texture, melody, found, lines, levels)
+        against = differences(texture, melody) if texture.named else ()
+    finds = finds_of(melody, found, lines)
+    finds = in_order([*finds, *texture_finds(thickness, against)])
     if corpus is not None:
         finds = counted(finds, corpus)
     return Description(
         passage=passage,
         analysis=found,
-        summary=tuple(summary_of(melody, found)),
+        summary=(*summary_of(melody, found), *texture_sentences(thickness)),
         grid=tuple(grid_of(melody, found)),
         finds=tuple(finds),
         unsaid=tuple(unsaid_of(melody, found)),
         corpus_tunes=corpus.tune_count if corpus else None,
+        thickness=thickness,
+        differences=against,
     )
 
 
-def described(name: str, corpus_path: Path, *, alone: bool = False) -> Description:
+def with_recording(found: Description, data: bytes, name: str, at: str) -> Description:
+    """A description with the loudness of a recording under its bars.
+
+    Parameters
+    ----------
+    found : Description
+    data : bytes
+        A sound file.
+    name : str
+        What to call it.
+    at : str
+        Points at which bars begin, such as ``1=0:12, 35=1:50``.
+
+    Raises
+    ------
+    PassageError
+        If the points cannot be read, or do not fit the score or the recording.
+    ReadingError, HostileInputError
+        If the recording cannot be read, or is silent.
+    """
+    from melodex.reading.recording.loudness import loudness_of_file
+
+    points = read_points(at)
+    curve = loudness_of_file(data, name)
+    recorded = recorded_under(found.passage.whole, name, curve, points)
+    summary = (*found.summary, *recorded_sentences(recorded))
+    return replace(found, recorded=recorded, summary=summary)
+
+
+def described(
+    name: str,
+    corpus_path: Path,
+    *,
+    alone: bool = False,
+    recording: Path | None = None,
+    at: str = "",
+) -> Description:
     """Describe a tune by name; the corpus is used if there is one.
 
     Parameters
@@ -168,22 +244,39 @@ def described(name: str, corpus_path: Path, *, alone: bool = False) -> Descripti
         The corpus file, where there is one.
     alone : bool
         Whether not to count how rare each find is.
+    recording : Path, optional
+        A sound file whose loudness is laid under the bars.
+    at : str
+        Points at which bars of it begin, such as ``1=0:12, 35=1:50``.
 
     Raises
     ------
     UnknownTuneError, ReadingError
         If there is no such tune.
     """
+    found, _ = described_whole(name, corpus_path, alone=alone)
+    if recording is None:
+        return found
+    from melodex.reading import contents
+    from melodex.reading.recording.waveform import MOST_FILE_BYTES
+
+    data = contents(recording, str(recording), MOST_FILE_BYTES)
+    return with_recording(found, data, recording.name, at)
+
+
+def described_whole(
+    name: str, corpus_path: Path, *, alone: bool
+) -> tuple[Description, Texture | None]:
+    """Describe a tune by name, and all notes of its piece."""
     from melodex.corpus.faults import is_there
     from melodex.corpus.reader import Corpus
 
     if not is_there(corpus_path):
-        passage = find_piece(name)
-        return describe(passage, texture=texture_of(passage, name, None))
+        passage, texture = find_piece(name)
+        return describe(passage, texture=texture), texture
     with Corpus.open(corpus_path) as corpus:
-        passage = find_piece(name, corpus)
-        texture = texture_of(passage, name, corpus)
-        return describe(passage, None if alone else corpus, texture)
+        passage, texture = find_piece(name, corpus)
+        return describe(passage, None if alone else corpus, texture), texture
 
 
 def grid_of(melody: Melody, found: Analysis) -> Iterable[GridBar]:
@@ -191,8 +284,10 @@ def grid_of(melody: Melody, found: Analysis) -> Iterable[GridBar]:
     sections = {section.first_bar: section.label for section in found.sections}
     spans = {span.first_bar: str(span.key) for span in reversed(found.spans)}
     chords: dict[int, list[tuple[str, str]]] = defaultdict(list)
-    for here in found.harmony.chords:
+    doubts: dict[int, list[tuple[float, str]]] = defaultdict(list)
+    for here, symbol in zip(found.harmony.chords, melody.chords, strict=True):
         chords[here.bar].append((here.chord.text, here.numeral.text))
+        doubts[here.bar].append((symbol.certainty, symbol.other))
     notes: dict[int, list[str]] = defaultdict(list)
     for bar, degree in zip(melody.bar, local_degrees(melody, found), strict=True):
         notes[bar].append(degree)
@@ -205,6 +300,7 @@ def grid_of(melody: Melody, found: Analysis) -> Iterable[GridBar]:
             metres.get(number, ""),
             tuple(chords[number]),
             tuple(notes[number]),
+            tuple(doubts[number]),
         )
 
 
@@ -231,11 +327,11 @@ def local_degrees(melody: Melody, found: Analysis) -> tuple[str, ...]:
     return degree_names(degrees(melody, found.spans or None))
 
 
-def finds_of(melody: Melody, found: Analysis, texture: Texture | None = None) -> list[Find]:
+def finds_of(melody: Melody, found: Analysis, lines: Iterable[LineFind] = ()) -> list[Find]:
     """Everything worth telling, in the order of the bars."""
     finds = [
         Find(device.kind, device.first_bar, device.last_bar, device.reason)
-        for device in found.harmony.devices
+        for device in sure_devices(melody, found)
     ]
     finds += [
         Find(
@@ -271,13 +367,41 @@ def finds_of(melody: Melody, found: Analysis, texture: Texture | None = None) ->
         )
         for figure in found.figures
     ]
-    if texture is not None:
-        finds += [
-            Find(each.kind, *bars_at(melody, each), line_sentence(each, melody))
-            for each in line_finds(texture, melody)
-            if not (each.kind == "pedal" and is_told(finds, *bars_at(melody, each)))
-        ]
+    finds += [
+        Find(each.kind, *bars_at(melody, each), line_sentence(each, melody))
+        for each in lines
+        if not (each.kind == "pedal" and is_told(finds, *bars_at(melody, each)))
+    ]
+    return in_order(finds)
+
+
+def in_order(finds: Iterable[Find]) -> list[Find]:
+    """Finds in the order of the bars."""
     return sorted(finds, key=lambda find: (find.first_bar, find.last_bar, find.kind))
+
+
+def texture_finds(thickness: Thickness, against: Iterable[Difference]) -> Iterable[Find]:
+    """Lines that join, what goes together, and symbols that the notes speak against."""
+    for joint in thickness.joints:
+        yield Find("a voice joins", joint.bar, joint.bar, joint_sentence(joint))
+    for link in thickness.links:
+        yield Find(
+            "going together",
+            link.bars[0][0],
+            link.bars[-1][1],
+            link_sentence(link),
+            statements=link.bars,
+        )
+    for each in against:
+        yield Find("symbol and notes", each.bar, each.bar, difference_sentence(each))
+
+
+def difference_sentence(difference: Difference) -> str:
+    """What is printed, and what sounds."""
+    return (
+        f"{difference.printed} is printed; the notes make {difference.sounding} "
+        f"({difference.certainty:.0%} sure)"
+    )
 
 
 def is_told(finds: list[Find], first_bar: int, last_bar: int) -> bool:
@@ -290,12 +414,10 @@ def is_told(finds: list[Find], first_bar: int, last_bar: int) -> bool:
     )
 
 
-def bars_at(melody: Melody, find: LineFind) -> tuple[int, int]:
-    """First and last bar of something that a line does."""
-    starts = [bar.onset_ticks for bar in melody.bars]
-    places = (find.onset_ticks, find.end_ticks - 1)
-    first, last = (max(bisect_right(starts, place) - 1, 0) for place in places)
-    return melody.bars[first].number, melody.bars[last].number
+UNCOUNTED = {"going together", "symbol and notes"}
+"""Kinds that no table counts."""
+OF_LINES = {*LINE_KINDS, "a voice joins"}
+"""Kinds that are counted only where scores were read since they are kept."""
 
 
 def counted(finds: list[Find], corpus: Corpus) -> list[Find]:
@@ -313,7 +435,9 @@ def counted(finds: list[Find], corpus: Corpus) -> list[Find]:
         )
     )
     told = [
-        f if f.kind in LINE_KINDS else replace(f, tunes=int(shown.get(f.kind, 0)))
+        f
+        if f.kind in UNCOUNTED or (f.kind in OF_LINES and f.kind not in shown)
+        else replace(f, tunes=int(shown.get(f.kind, 0)))
         for f in finds
     ]
     # What no table counts stands last.

@@ -4,33 +4,28 @@ Conventions: bars go by their printed numbers. A key is told plainly from a cert
 :data:`SURE`, as probable from :data:`UNCERTAIN`, and below that with the next likeliest;
 both bounds are our choice.
 
-Contents: summary_of, unsaid_of, figure_sentence, line_sentence,
-odd_sections, bar_count.
+Contents: summary_of, unsaid_of, figure_sentence, odd_sections, bar_count.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from itertools import pairwise
 
 from melodex.analysis.form import Figure, Section
 from melodex.analysis.keys import KeySpan
 from melodex.analysis.piece import Analysis
-from melodex.analysis.texture import LineFind
 from melodex.melody import (
-    TICKS_PER_QUARTER,
     Melody,
-    Metre,
     bars_text,
-    pitch_class,
-    pitch_class_name,
 )
 
-__all__ = ["figure_sentence", "line_sentence", "summary_of", "unsaid_of"]
+__all__ = ["figure_sentence", "summary_of", "unsaid_of"]
 
 SURE, UNCERTAIN = 0.8, 0.6
 MOST_PHRASES = 12
 """Phrases that are listed; of more, only their number is told."""
+MOST_DOUBTS = 6
+"""Uncertain chords that are listed with the next best."""
 SPOKEN_METRES = {"C": "common time", "C|": "cut time"}
 
 
@@ -158,63 +153,26 @@ def figure_sentence(figure: Figure) -> str:
     return f"the figure of {first} is taken up in {joined(again)}, {how}"
 
 
-def line_sentence(find: LineFind, melody: Melody) -> str:
-    """What a line does beside the tune, or with another line."""
-    names = " ".join(pitch_class_name(note) for note in find.notes)
-    if find.kind == "pedal":
-        return f"{find.line} stays on {names} while the chords move"
-    if find.kind == "line by step":
-        falls = find.below
-        steps = find.notes[0], find.notes[-1]
-        way = "by half steps" if is_chromatic(find.notes) else "by step"
-        goes = "goes down" if falls else "goes up"
-        first, last = map(pitch_class_name, steps)
-        return f"{find.line} {goes} {way} from {first} to {last}: {names}"
-    apart = find.interval
-    if find.kind == "doubling":
-        if apart == "unison":
-            return f"{find.line} doubles {find.other} in unison"
-        where = "below" if find.below else "above"
-        if "octave" in apart:
-            return f"{find.line} doubles {find.other}, {article(apart)} {where}"
-        return f"{find.line} goes with {find.other} in {apart}s {where}"
-    later = after_words(find.after_ticks, melody.metre_at(find.onset_ticks))
-    place = f"{article(apart)} {'below' if find.below else 'above'}"
-    place = "at the same pitch" if apart == "unison" else place
-    return f"{find.line} takes up {find.count} notes of {find.other} {later} later, {place}"
-
-
-def article(interval: str) -> str:
-    """An interval with its article, such as ``an octave``; several octaves without."""
-    if interval.endswith("s"):
-        return interval
-    return f"{'an' if interval[0] == 'o' else 'a'} {interval}"
-
-
-def is_chromatic(notes: Sequence[int]) -> bool:
-    """Whether notes lie half steps apart."""
-    return all(pitch_class(b - a) in {1, 11} for a, b in pairwise(notes))
-
-
-def after_words(ticks: int, metre: Metre | None) -> str:
-    """A distance in time: bars where it is whole bars, else beats or quarters."""
-    if metre and ticks % metre.bar_ticks == 0:
-        return counted_words(ticks // metre.bar_ticks, "bar")
-    beat = metre.beat_ticks if metre else TICKS_PER_QUARTER
-    if ticks % beat == 0:
-        return counted_words(ticks // beat, "beat")
-    return f"{ticks / beat:.3g} beats"
-
-
-def counted_words(number: int, word: str) -> str:
-    """A number of things, such as ``2 bars``."""
-    return f"{number} {word}{'' if number == 1 else 's'}"
-
-
 def joined(words: Sequence[str]) -> str:
     """Places one after the other, each told once."""
     told = list(dict.fromkeys(words))
     return told[0] if len(told) == 1 else f"{', '.join(told[:-1])} and {told[-1]}"
+
+
+def doubt_sentences(melody: Melody) -> Iterable[str]:
+    """Which of the chords that were worked out are uncertain, with the next best."""
+    unsure = [chord for chord in melody.chords if chord.certainty < UNCERTAIN]
+    if not unsure:
+        return
+    told = dict.fromkeys(
+        f"bar {chord.bar} {chord.text} or {chord.other}" for chord in unsure
+    )
+    listed = ", ".join(list(told)[:MOST_DOUBTS])
+    more = f" and {len(told) - MOST_DOUBTS} more" if len(told) > MOST_DOUBTS else ""
+    yield (
+        f"Of {len(melody.chords)} chords {len(unsure)} are less than "
+        f"{UNCERTAIN:.0%} sure, marked with a question mark: {listed}{more}."
+    )
 
 
 def unsaid_of(melody: Melody, found: Analysis) -> Iterable[str]:
@@ -229,6 +187,7 @@ def unsaid_of(melody: Melody, found: Analysis) -> Iterable[str]:
         yield (
             "The chords are not printed: they were worked out from the notes of all parts."
         )
+        yield from doubt_sentences(melody)
     unknown = [
         here.chord.text
         for here in found.harmony.chords

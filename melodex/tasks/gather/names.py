@@ -15,6 +15,7 @@ import unicodedata
 from typing import NamedTuple
 
 from melodex.analysis.harmony.devices import KINDS
+from melodex.analysis.texture.lines import LINE_KINDS
 from melodex.errors import AnalysisError
 
 __all__ = ["DeviceName", "degree_named", "device_named", "mode_named", "numeral_named"]
@@ -52,7 +53,7 @@ SYNONYMS: dict[str, DeviceName] = {
         ("mixture", ("modal mixture",), ""),
         ("minor iv, minor subdominant, iv minor", ("borrowed chord",), "minor iv"),
         ("line cliche, cliche, cesh", ("inner line over one root",), ""),
-        ("pedal point, pedal, drone", ("pedal bass",), ""),
+        ("pedal point, pedal, drone", ("pedal bass", "pedal"), ""),
         ("two five one, 2 5 1, 251, ii v i", ("ii V I",), ""),
         ("cycle of fifths, cycle of 5ths, circle of 5ths", ("circle of fifths",), ""),
         ("chromatic mediant, mediant", ("third relation",), ""),
@@ -87,8 +88,9 @@ def device_named(text: str) -> DeviceName:
     if asked in SYNONYMS:
         return SYNONYMS[asked]
     # Who names a kind does not mean what is only said beside another.
-    exact = tuple(kind for kind in KINDS if plain(kind) == asked)
-    parts = tuple(kind for kind in KINDS if asked and asked in plain(kind))
+    known = (*KINDS, *LINE_KINDS, "a voice joins")
+    exact = tuple(kind for kind in known if plain(kind) == asked)
+    parts = tuple(kind for kind in known if asked and asked in plain(kind))
     return DeviceName(exact or parts, "" if exact or parts else text)
 
 

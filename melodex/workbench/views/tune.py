@@ -1,6 +1,6 @@
 """Tunes: finding one, its music with bars to choose, and what is asked of it.
 
-Contents: tunes, tune, at_hand, drop, beside, small, inside, refuse_endless.
+Contents: tunes, tune, at_hand, drop, beside, small, inside, loudness, refuse_endless.
 """
 
 from __future__ import annotations
@@ -15,11 +15,14 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from melodex.errors import PassageError, ReadingError
 from melodex.melody import Melody
 from melodex.presentation.doors import Doors, open_doors
+from melodex.reading.bounded import one_line
 from melodex.reading.phrase.reader import read_phrase
+from melodex.reading.recording.waveform import MOST_FILE_BYTES
 from melodex.tasks.collection.holdings import list_tunes, show_tune
 from melodex.tasks.compare import compare
-from melodex.tasks.describe.describe import Description, describe
-from melodex.tasks.passage import Passage, passage_of
+from melodex.tasks.describe.describe import Description, describe, with_recording
+from melodex.tasks.describe.reduction import reduction_of
+from melodex.tasks.passage import Passage, passage_of, texture_of
 from melodex.workbench.asking import Ask, address, rendered_page
 from melodex.workbench.bench import StoppableCorpus
 from melodex.workbench.files import as_file
@@ -31,6 +34,7 @@ __all__ = [
     "doors_of",
     "drop",
     "inside",
+    "loudness",
     "refuse_endless",
     "small",
     "tune",
@@ -220,9 +224,35 @@ def inside(ask: Ask) -> Response:
         return rendered_page(ask, "inside.html", "Look inside", found=None, at_hand="")
     passage = ask.bench.passage(name, corpus, fewest=1)
     refuse_endless(passage)
-    found = describe(passage, corpus)
+    texture = ask.bench.texture_at_hand(name)
+    if texture is None and corpus is not None:
+        texture = texture_of(passage, corpus)
+    found = describe(passage, corpus, texture)
+    if ask.said("reduced"):
+        return as_file(ask, reduction_of(found, texture), f"{passage.whole.title} reduced")
     if ask.said("form"):
         return as_file(ask, found, passage.whole.title)
+    return inside_page(ask, name, found)
+
+
+def loudness(ask: Ask) -> Response:
+    """What is in a piece, with the loudness of a recording that was sent under it."""
+    name = ask.said("tune")
+    corpus = ask.corpus_if_any()
+    sent = ask.uploads("sound")
+    if not name or not sent:
+        raise ReadingError("no recording was sent", hint="choose a sound file")
+    passage = ask.bench.passage(name, corpus, fewest=1)
+    refuse_endless(passage)
+    found = describe(passage, corpus, ask.bench.texture_at_hand(name))
+    data = sent[0].file.read(MOST_FILE_BYTES + 1)
+    called = one_line(sent[0].filename or "the recording")
+    return inside_page(ask, name, with_recording(found, data, called, ask.said("at")))
+
+
+def inside_page(ask: Ask, name: str, found: Description) -> Response:
+    """The page of a piece that was looked into."""
+    passage = found.passage
     kept = passage.tune_id if passage.in_corpus else name
     with open_doors(doors_of(kept)):
         report = report_of(found)
@@ -234,6 +264,7 @@ def inside(ask: Ask) -> Response:
         at_hand=ask.bench.title_at_hand(name),
         kinds=kinds_in(found),
         name=kept,
+        has_chords=any(here.chord.sounds for here in found.analysis.harmony.chords),
         **report,
     )
 

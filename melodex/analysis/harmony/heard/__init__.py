@@ -1,0 +1,8 @@
+"""Chords worked out of the notes of a score.
+
+In: all notes of a piece, and its bars. Out: its chords (``sounding``), and where printed
+symbols say otherwise (``differences``). ``slices`` has what sounds when, and
+``surroundings`` how likely the notes around make each chord.
+
+Read first: ``sounding``.
+"""

@@ -1,0 +1,393 @@
+"""Chords out of notes: what harmony a score sounds where no symbols are printed.
+
+Conventions: time is cut into slices at every onset and every end of a note. A chord is a
+root on the line of fifths and a kind of :data:`KINDS`; each slice gives each chord points
+for the notes that sound in it, entering a chord costs points, most where the beat is
+weak, and the row of chords with the most points in all is found exactly. A note that is
+left by a leap, as in a broken chord, sounds on in the ear until its register moves or
+the bar ends, with :data:`ECHO` of its weight; the lowest note of the bar so far is the
+bass. Notes that a chord does not have are passing, neighbouring or held over. Printed
+symbols win: this is asked only where there are none.
+
+References
+----------
+Viterbi (1967), IEEE Transactions on Information Theory 13: the best path. The points are
+fitted by ``benchmarks/analysis/sounding.py`` on half of the chorales and madrigals with
+human analyses in music21's corpus and on broken chords made there.
+
+Contents: KINDS, SoundingChord, sounding_chords, harmonised.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+from melodex.analysis.harmony.heard.slices import REACH, ROOTS_AROUND, Heard
+from melodex.analysis.harmony.heard.surroundings import expected
+from melodex.analysis.texture.words import told_lines
+from melodex.melody import ChordSymbol, Melody, pitch_class_name
+
+if TYPE_CHECKING:
+    from numpy import ndarray
+
+    from melodex.melody.texture import Texture
+    from melodex.reading.result import ReadTune
+
+__all__ = ["KINDS", "SoundingChord", "harmonised", "sounding_chords"]
+
+KINDS: dict[str, tuple[int, ...]] = {
+    "": (0, 4, 1),
+    "m": (0, -3, 1),
+    "dim": (0, -3, -6),
+    "aug": (0, 4, 8),
+    "7": (0, 4, 1, -2),
+    "maj7": (0, 4, 1, 5),
+    "m7": (0, -3, 1, -2),
+    "m7b5": (0, -3, -6, -2),
+    "dim7": (0, -3, -6, -9),
+}
+"""What stands after the root, and its root, third, fifth and seventh in fifths."""
+
+ENTERING = (0.11, 0.21, -0.34, -1.2, -0.11, -1.32, -0.16, -0.4, -0.57)
+"""Points for entering a chord of each of :data:`KINDS`."""
+
+MEMBERS = (1.18, 0.86, 0.85, 0.19)
+"""Points a quarter for each note that is root, third, fifth or seventh."""
+
+OTHER = -1.34
+"""Points a quarter for each note that the chord does not have."""
+
+HELD = 0.59
+"""Weight of a note that began in an earlier slice."""
+
+ECHO = 0.14
+"""Weight of a note that has ended and sounds on in the ear."""
+
+KEYED = 0.2
+"""Weight of how common a chord is in the key around, a quarter."""
+
+KEYED_ENTERING = 0.1
+"""Weight of the same where a chord is entered."""
+
+ECHO_OTHER = 1.18
+"""How much of that weight counts where the chord does not have the note."""
+
+AHEAD_QUARTERS, FEW_NOTES = 1.5, 3
+"""How long one waits for a third or seventh in the same bar, where fewer notes sound at
+once, as in a broken chord."""
+
+ROOT_IN_BASS, NO_THIRD, NO_SEVENTH = 0.08, -0.24, -0.8
+"""Points a quarter where the lowest note is the root, where no third is heard, and where
+a chord with a seventh is heard without it."""
+
+CHANGE, ANYWHERE = 0.73, 0.12
+"""Changing chord costs ``CHANGE / (ANYWHERE + strength)``."""
+
+STRENGTHS = (1.0, 0.46, 0.43, 0.45)
+"""Strength of the downbeat, the middle of the bar, a beat, and any other place."""
+
+FALLING_FIFTH = 0.34
+"""Points given back where the root falls by a fifth."""
+
+
+MOST_SLICES = 20_000
+"""Beyond this many a piece is left without chords: a thousand bars of sixteenths."""
+
+SURE_AT_ONCE, SURE_A_POINT = -0.5, 0.85
+"""How sure a chord is without a lead, and by how much more for each point of it: a
+logistic regression on the half that the points are fitted on."""
+
+UNISON_DOUBT = 0.6
+"""How much less sure a chord is where all lines have the same note; our choice."""
+
+STATES = (2 * ROOTS_AROUND + 1) * len(KINDS)
+
+
+@dataclass(frozen=True, slots=True)
+class SoundingChord:
+    """A chord that was worked out.
+
+    Parameters
+    ----------
+    onset_ticks, end_ticks : int
+        From where to where it holds.
+    root_fifths, bass_fifths : int
+        Root and lowest note of the chord on the line of fifths.
+    kind : str
+        One of :data:`KINDS`.
+    certainty : float
+        How often a chord that leads the next best by so much is the one that a musician
+        hears, 0 to 1.
+    other : str
+        The next best chord of another root or triad, as a symbol.
+    """
+
+    onset_ticks: int
+    end_ticks: int
+    root_fifths: int
+    bass_fifths: int
+    kind: str
+    certainty: float = 1.0
+    other: str = ""
+
+    @property
+    def text(self) -> str:
+        """The chord as a symbol, such as ``G7/B``."""
+        over = self.bass_fifths != self.root_fifths
+        bass = f"/{pitch_class_name(self.bass_fifths)}" if over else ""
+        return f"{pitch_class_name(self.root_fifths)}{self.kind}{bass}"
+
+
+def harmonised(read: ReadTune) -> Melody:
+    """The melody of a tune that was read, over chords worked out where none are printed.
+
+    Parameters
+    ----------
+    read : ReadTune
+        Its ``texture`` is there where chords are wanted.
+    """
+    if read.texture is None:
+        return read.melody
+    melody = read.melody
+    if not read.texture.named:
+        melody = over_worked_chords(read.texture, melody)
+    return melody.with_worked_lines(told_lines(read.texture, melody))
+
+
+def over_worked_chords(texture: Texture, melody: Melody) -> Melody:
+    """A melody over the chords that all notes of its piece make."""
+    chords = sounding_chords(texture, melody)
+    if not chords:
+        return melody
+    starts = [bar.onset_ticks for bar in melody.bars]
+    numbers = [bar.number for bar in melody.bars]
+
+    def number_at(onset: int) -> int:
+        return numbers[max(bisect_right(starts, onset) - 1, 0)] if numbers else 1
+
+    return melody.with_worked_chords(
+        tuple(
+            ChordSymbol(
+                chord.text,
+                number_at(chord.onset_ticks),
+                chord.onset_ticks,
+                round(chord.certainty, 2),
+                chord.other,
+            )
+            for chord in chords
+        )
+    )
+
+
+def sounding_chords(texture: Texture, melody: Melody) -> tuple[SoundingChord, ...]:
+    """Work out the chords that all notes of a piece make together.
+
+    Parameters
+    ----------
+    texture : Texture
+        All its notes.
+    melody : Melody
+        From the same piece, for its bars and metres.
+
+    Returns
+    -------
+    tuple of SoundingChord
+        One after the other; empty where nothing sounds together, or where there are
+        more than :data:`MOST_SLICES` slices.
+
+    Examples
+    --------
+    >>> from melodex.melody.texture import Texture
+    >>> notes = [SoundingNote(0, 40320, midi, fifths)
+    ...          for midi, fifths in ((47, 5), (55, 1), (62, 2), (65, -1))]
+    >>> [chord.text for chord in sounding_chords(Texture.of(notes, ["piano"]), Melody())]
+    ['G7/B']
+    """
+    if not texture.is_chordal:
+        return ()
+    heard = Heard(texture.notes, melody)
+    if len(heard.times) > MOST_SLICES:
+        return ()
+    return tuple(chords_of(heard, *best_path(heard)))
+
+
+def chords_of(
+    heard: Heard, path: Sequence[int], points: ndarray, entered: ndarray
+) -> list[SoundingChord]:
+    """The chords of a path, parted where their bass moves on a beat.
+
+    ``points`` of each chord in each slice and ``entered``, those for entering it there,
+    say how sure each chord is.
+    """
+    found: list[SoundingChord] = []
+    first = 0
+    for place in range(1, len(path) + 1):
+        if place < len(path) and path[place] == path[first]:
+            continue
+        whole = points[first:place].sum(axis=0) + entered[first]
+        sure, other = certainty_of(whole, path[first], heard.middle)
+        sure *= 1 - UNISON_DOUBT * heard.in_unison(first, place)
+        parts = over_basses(heard, path[first], first, place)
+        found += [replace(part, certainty=sure, other=other) for part in parts]
+        first = place
+    return found
+
+
+def certainty_of(whole: ndarray, state: int, middle: int) -> tuple[float, str]:
+    """How sure a chord is by its lead over the next best, and what that is.
+
+    ``whole`` are the points of every chord for the time that it holds. A chord of the
+    same root and triad, with a seventh or without, is no rival.
+    """
+    import math
+
+    import numpy as np
+
+    rivals = np.where(same_triad()[state], -np.inf, whole)
+    rival = int(rivals.argmax())
+    lead = float(whole[state] - rivals[rival])
+    root, kind = divmod(rival, len(KINDS))
+    name = pitch_class_name(root - ROOTS_AROUND + middle)
+    exponent = min(max(SURE_AT_ONCE + SURE_A_POINT * lead, -30.0), 30.0)
+    return 1 / (1 + math.exp(-exponent)), f"{name}{list(KINDS)[kind]}"
+
+
+@lru_cache(maxsize=1)
+def same_triad() -> ndarray:
+    """Whether two chords have root and triad in common, of shape (STATES, STATES)."""
+    import numpy as np
+
+    triads = [degrees[:3] for degrees in KINDS.values()]
+    codes = np.array(
+        [
+            root * len(triads) + triads.index(triad)
+            for root in range(2 * ROOTS_AROUND + 1)
+            for triad in triads
+        ]
+    )
+    same: ndarray = codes[:, None] == codes[None, :]
+    return same
+
+
+def over_basses(heard: Heard, state: int, first: int, end: int) -> list[SoundingChord]:
+    """One chord over each of the basses that it has, from slice to slice."""
+    root_place, kind_place = divmod(state, len(KINDS))
+    root = root_place - ROOTS_AROUND + heard.middle
+    kind = list(KINDS)[kind_place]
+    own = {heard.column(root + degree): root + degree for degree in KINDS[kind]}
+    beats = [place for place in range(first, end) if place == first or heard.on_beat[place]]
+    found: list[SoundingChord] = []
+    for begin, stop in zip(beats, [*beats[1:], end], strict=True):
+        bass = bass_of(heard, begin, stop, own)
+        ends = heard.times[stop]
+        if found and bass in (None, found[-1].bass_fifths):
+            found[-1] = replace(found[-1], end_ticks=ends)
+            continue
+        lowest = root if bass is None else bass
+        found.append(SoundingChord(heard.times[begin], ends, root, lowest, kind))
+    return found
+
+
+def bass_of(heard: Heard, first: int, end: int, own: dict[int, int]) -> int | None:
+    """The member of a chord that is longest in the bass, None where none is."""
+    lasting: dict[int, float] = {}
+    for place in range(first, end):
+        bass = own.get(int(heard.lowest[place]))
+        if bass is not None and not heard.silent[place]:
+            lasting[bass] = lasting.get(bass, 0.0) + float(heard.quarters[place])
+    return max(lasting, key=lasting.__getitem__) if lasting else None
+
+
+def points_of(heard: Heard, common: ndarray) -> ndarray:
+    """Points of each chord in each slice, of shape (slices, STATES).
+
+    ``common``, of the same shape, is how common each chord is in the key around.
+    """
+    import numpy as np
+
+    member, third, seventh = members()
+    weights = heard.struck + HELD * heard.held
+    echoed = np.where(member < 0, member * ECHO_OTHER, member)
+    points: ndarray = weights @ member + ECHO * (heard.echoing @ echoed)
+    present = heard.struck + heard.held + heard.echoing
+    broken = (heard.struck + heard.held > 0).sum(axis=1) < FEW_NOTES
+    present += heard.coming(AHEAD_QUARTERS) * broken[:, None]
+    points += NO_THIRD * (present @ third == 0)
+    points += NO_SEVENTH * ((present @ seventh == 0) & seventh.any(axis=0))
+    roots = np.repeat(np.arange(2 * ROOTS_AROUND + 1) - ROOTS_AROUND + REACH, len(KINDS))
+    points += ROOT_IN_BASS * (heard.lowest[:, None] == roots)
+    points += KEYED * common
+    points *= heard.quarters[:, None]
+    points[heard.silent] = 0
+    return points
+
+
+def members() -> tuple[ndarray, ndarray, ndarray]:
+    """Points of each note in each chord, thirds and sevenths: (2 * REACH + 1, STATES)."""
+    import numpy as np
+
+    roots, kinds = np.arange(2 * ROOTS_AROUND + 1), len(KINDS)
+    member = np.full((2 * REACH + 1, len(roots), kinds), OTHER)
+    third, seventh = np.zeros_like(member), np.zeros_like(member)
+    for kind, degrees in enumerate(KINDS.values()):
+        for place, degree in enumerate(degrees):
+            columns = roots - ROOTS_AROUND + degree + REACH
+            member[columns, roots, kind] = MEMBERS[place]
+            if place % 2:
+                (third if place == 1 else seventh)[columns, roots, kind] = 1
+    whole = (2 * REACH + 1, STATES)
+    return member.reshape(whole), third.reshape(whole), seventh.reshape(whole)
+
+
+def best_path(heard: Heard) -> tuple[list[int], ndarray, ndarray]:
+    """The row of chords with the most points: a state for each slice.
+
+    With it the points of each chord in each slice, and those for entering it there.
+    """
+    import numpy as np
+
+    common = expected(heard, tuple(KINDS))
+    points = points_of(heard, common)
+    roots, kinds = 2 * ROOTS_AROUND + 1, len(KINDS)
+    entering = np.tile(ENTERING, roots) + KEYED_ENTERING * common
+    strengths = np.array(STRENGTHS)[heard.levels]
+    entered = entering - (CHANGE / (ANYWHERE + strengths))[:, None]
+    by_root = (len(points), roots, kinds)
+    scores, best = np.empty(by_root), np.empty(by_root[:2])
+    scores[0] = (points[0] + entering[0]).reshape(roots, kinds)
+    into, own = entered.reshape(by_root), points.reshape(by_root)
+    came = np.empty(roots)
+    for place in range(1, len(points)):
+        before = scores[place - 1]
+        np.maximum.reduce(before, axis=1, out=best[place - 1])
+        came.fill(best[place - 1].max())
+        # A root that falls a fifth comes from its neighbour on the line.
+        np.maximum(came[:-1], best[place - 1, 1:] + FALLING_FIFTH, out=came[:-1])
+        scores[place] = np.maximum(before, into[place] + came[:, None]) + own[place]
+    return traced(scores, best, into), points, entering
+
+
+def traced(scores: ndarray, best: ndarray, into: ndarray) -> list[int]:
+    """The states that led to the most points in the end.
+
+    ``scores`` of each chord up to each slice, the ``best`` of each root, and what it costs
+    to go ``into`` a chord.
+    """
+    kinds = scores.shape[2]
+    state = int(scores[-1].argmax())
+    path = [state]
+    for place in range(len(scores) - 1, 0, -1):
+        root, kind = divmod(state, kinds)
+        before, row = scores[place - 1], best[place - 1]
+        source = int(row.argmax())
+        came = float(row[source])
+        if root + 1 < len(row) and row[root + 1] + FALLING_FIFTH > came:
+            source, came = root + 1, float(row[root + 1]) + FALLING_FIFTH
+        if before[root, kind] < into[place, root, kind] + came:
+            state = source * kinds + int(before[source].argmax())
+        path.append(state)
+    return path[::-1]
