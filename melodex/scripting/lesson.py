@@ -10,9 +10,9 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
-from os import PathLike
+from os import PathLike, fspath
 from pathlib import Path
-from typing import Any, Protocol, cast
+from typing import TYPE_CHECKING, Any, Protocol, cast
 
 from melodex.errors import LessonError, PresentationError
 from melodex.scripting.file import CorpusFile
@@ -21,6 +21,9 @@ from melodex.scripting.saving import form_of
 from melodex.scripting.tune import SpanLike, Tune, TuneLike, as_passage
 from melodex.tasks.lesson import keeping, sets
 from melodex.tasks.passage import Passage
+
+if TYPE_CHECKING:
+    from melodex.scripting.marking import MarkResult
 
 __all__ = ["Keepable", "Lesson", "kept"]
 
@@ -237,6 +240,43 @@ class Lesson:
     def delete(self) -> None:
         """Delete the set; the tunes stay in the corpus."""
         sets.remove_lesson(self.corpus.path, self.name)
+
+    # Sung back
+
+    def mark(
+        self, position: int, recording: str | PathLike[str], *, in_key: bool = False
+    ) -> MarkResult:
+        """Mark a passage as it was sung, whistled or played, note against note.
+
+        Parameters
+        ----------
+        position : int
+            Of the passage, from 1.
+        recording : str or PathLike
+            A sound file of one line: WAV; FLAC, Ogg or MP3 with ``melodex[listen]``.
+        in_key : bool
+            Whether it has to be sung in the key of the passage, in any octave.
+
+        Returns
+        -------
+        MarkResult
+            A list of notes, each with its verdict.
+
+        Raises
+        ------
+        LessonError
+            If the set has no such passage, or it is too long to be sung back.
+        ReadingError
+            If the recording cannot be read, or holds no line.
+        """
+        from melodex.scripting.marking import MarkResult
+        from melodex.tasks.lesson.marking import mark_passage
+
+        with self.corpus.reading() as reader, advised():
+            found = mark_passage(
+                reader, self.name, position, fspath(recording), in_key=in_key
+            )
+        return MarkResult(found)
 
     # Giving it out
 

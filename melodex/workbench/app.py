@@ -110,6 +110,7 @@ CHANGING = {
     "/sets/unpack": "changes.unpack",
     "/set/change": "changes.change",
     "/set/questions/change": "choosing.change",
+    "/set/mark": "marking.mark",
     "/undo": "done.undo",
     "/shelf/add": "shelf.add",
     "/shelf/add-here": "shelf.add_here",

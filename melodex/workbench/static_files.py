@@ -29,6 +29,8 @@ FILES = {
     "listen.css": "melodex.workbench",
     "listen.js": "melodex.workbench",
     "questions.js": "melodex.workbench",
+    "marking.js": "melodex.workbench",
+    "microphone.js": "melodex.workbench",
     "recorder.js": "melodex.workbench",
 }
 """Files that pages ask for, and the package that each is in."""

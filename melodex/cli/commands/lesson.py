@@ -488,6 +488,44 @@ def plan_command(
     write(plan_text(asked), output)
 
 
+@command.command("mark")
+@click.argument("name")
+@click.argument("position", type=int)
+@click.argument("recording", type=click.Path(path_type=Path, dir_okay=False))
+@click.option("--in-key", is_flag=True, help="Mark the key too; any octave is right.")
+@output_options(["text", "json"])
+@click.pass_obj
+def mark_command(
+    corpus_path: Path,
+    name: str,
+    position: int,
+    recording: Path,
+    in_key: bool,
+    output: Output,
+) -> None:
+    """Mark passage POSITION as it was sung, whistled or played in a RECORDING.
+
+    Note against note: what is right, on another pitch, left out or put in, and which
+    lengths are out of time. It may be sung in any key, and at any tempo.
+
+    \b
+    Examples:
+      $ melodex lesson mark "Flat ninth" 1 sung.wav
+      $ melodex lesson mark "Flat ninth" 1 sung.wav --in-key
+    """
+    from melodex.cli.output import terminal_style
+    from melodex.corpus.reader import Corpus
+    from melodex.presentation.lesson.marking import marking_json, marking_text
+    from melodex.tasks.lesson.marking import mark_passage
+
+    with Corpus.open(corpus_path) as corpus:
+        found = mark_passage(corpus, name, position, str(recording), in_key=in_key)
+    if output.form == "json":
+        write(marking_json(found), output)
+    else:
+        write(marking_text(found, terminal_style(output)), output)
+
+
 @command.command("pack")
 @click.argument("name")
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False))

@@ -38,6 +38,12 @@ def as_json(result: object) -> str:
         return json_text(comparison_data(result))
     if isinstance(result, Audit):
         return json_text(audit_data(result))
+    from melodex.tasks.lesson.marking import MarkedSinging
+
+    if isinstance(result, MarkedSinging):
+        from melodex.presentation.lesson.marking import marking_json
+
+        return marking_json(result)
     from melodex.presentation.data import describe as data_describe
 
     return json_text(data_describe.as_data(result))

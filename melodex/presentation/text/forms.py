@@ -49,4 +49,10 @@ def as_text(result: object, style: Style) -> str:
         from melodex.presentation.text.gather import gathering_text
 
         return gathering_text(result, style)
+    from melodex.tasks.lesson.marking import MarkedSinging
+
+    if isinstance(result, MarkedSinging):
+        from melodex.presentation.lesson.marking import marking_text
+
+        return marking_text(result, style)
     raise PresentationError(f"there is no text form of a {type(result).__name__}")

@@ -9,7 +9,7 @@ Contents: HeardNote, HeardLine, Recording.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import accumulate
+from itertools import accumulate, pairwise
 from pathlib import PurePath
 
 from melodex.melody import Bar, Credits, Melody, Phrase
@@ -59,6 +59,16 @@ class HeardLine:
 
     words: str
     notes: tuple[HeardNote, ...]
+
+    @property
+    def middle_seconds(self) -> float:
+        """How long the length is that is called 1."""
+        gaps = [
+            (after.onset_seconds - note.onset_seconds) / note.ratio
+            for note, after in pairwise(self.notes)
+        ]
+        # Rests make a gap longer than what counts of it.
+        return sorted(gaps)[len(gaps) // 4]
 
     def phrase(self, text: str, pulse: float | None = None) -> Phrase:
         """The line as something to look for.

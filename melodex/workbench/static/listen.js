@@ -1,149 +1,62 @@
 // Sing it, whistle it, play it: what the microphone or a file holds becomes notes that can
 // be mended, and then a phrase like any other. The sound goes to the workbench on this
-// machine, which keeps nothing of it, and is gone with the page.
+// machine, which keeps nothing of it, and is gone with the page unless it is kept.
 
 import { data, told } from "./bench.js";
+import { isSound, nameOf, recordsWith } from "./microphone.js";
 import { draw, phrase } from "./phrase.js";
 
 const home = document.querySelector("[data-listen]");
-const start = home.querySelector("[data-start]");
 const file = home.querySelector("input[type=file]");
-const meter = home.querySelector("meter");
 const said = home.querySelector("[data-said]");
 const roll = home.querySelector("[data-roll]");
 const hints = home.querySelector("[data-mend]");
-const hear = home.querySelector("[data-again]");
+const after = home.querySelector("[data-after]");
+const kept = home.querySelector("[data-keep]");
+const beats = home.querySelector("[data-beats]");
+const tempo = home.querySelector("[data-tempo]");
+const clicking = home.querySelector("[data-clicking]");
 
-const RATE = 16000;
-const MOST_SECONDS = 60;
-const STOP_AFTER_QUIET = 2;
-const LETTERS = ["C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"];
 const SVG = "http://www.w3.org/2000/svg";
 const ROW = 14;
 const SECOND = 110;
+const SIDE = 10;
+const SHORTEST = 0.06;
+const EDGE = 10;
 
-let running = null;
 let notes = [];
 let inRhythm = false;
 let chosen = 0;
 let sound = null;
-let player = null;
+let playing = null;
 
-const nameOf = (midi) => `${LETTERS[midi % 12]}${Math.floor(midi / 12) - 1}`;
+const bars = () => [...roll.querySelectorAll("[data-note]")];
 
 function say(words) {
   said.textContent = words;
   told(words);
 }
 
-// A WAV file of 16 bits, as the workbench reads it.
-function wav(samples, rate) {
-  const view = new DataView(new ArrayBuffer(44 + 2 * samples.length));
-  const text = (at, word) => [...word].forEach((letter, i) => view.setUint8(at + i, letter.charCodeAt(0)));
-  text(0, "RIFF"); view.setUint32(4, 36 + 2 * samples.length, true); text(8, "WAVEfmt ");
-  view.setUint32(16, 16, true); view.setUint16(20, 1, true); view.setUint16(22, 1, true);
-  view.setUint32(24, rate, true); view.setUint32(28, 2 * rate, true);
-  view.setUint16(32, 2, true); view.setUint16(34, 16, true);
-  text(36, "data"); view.setUint32(40, 2 * samples.length, true);
-  samples.forEach((value, i) => view.setInt16(44 + 2 * i, Math.max(-1, Math.min(1, value)) * 32767, true));
-  return new Blob([view], { type: "audio/wav" });
-}
-
-// The pitch of a block, roughly: where it is most like itself a little later.
-function roughPitch(block, rate) {
-  const size = 800;
-  let best = 0;
-  let lag = 0;
-  for (let shift = Math.floor(rate / 1200); shift <= Math.floor(rate / 70); shift += 1) {
-    let product = 0;
-    let power = 1e-9;
-    for (let i = 0; i < size; i += 2) {
-      product += block[i] * block[i + shift];
-      power += (block[i] ** 2 + block[i + shift] ** 2) / 2;
-    }
-    if (product / power > best + 0.03) { best = product / power; lag = shift; }
-  }
-  return best > 0.8 ? Math.round(69 + 12 * Math.log2(rate / lag / 440)) : null;
-}
-
-// Recording
-
-function stop() {
-  const { stream, context, blocks, rate } = running;
-  running = null;
-  stream.getTracks().forEach((track) => track.stop());
-  context.close();
-  start.textContent = "Record";
-  start.setAttribute("aria-pressed", "false");
-  meter.value = 0;
-  const samples = new Float32Array(blocks.length * 1600);
-  blocks.forEach((block, i) => samples.set(block, i * 1600));
-  send(wav(samples, rate), "what you sang");
-}
-
-function take(block) {
-  if (!running) return;
-  const { blocks, rate } = running;
-  // The first block has come: from now on nothing is lost.
-  if (!blocks.length) say("Sing, whistle or play now. It stops by itself when you are quiet.");
-  blocks.push(block);
-  // Around the mean: some microphones never come to rest at nothing.
-  const mean = block.reduce((sum, value) => sum + value, 0) / block.length;
-  const level = Math.sqrt(block.reduce((sum, value) => sum + (value - mean) ** 2, 0) / block.length);
-  meter.value = Math.max(0, 60 + 20 * Math.log10(level + 1e-6));
-  running.loudest = Math.max(running.loudest, level);
-  if (blocks.length > 2) running.softest = Math.min(running.softest, level);
-  const loud = level > Math.max(0.003, running.loudest / 20, Math.min(1.8 * running.softest, running.loudest / 2));
-  if (loud) { running.begun = true; running.quiet = 0; }
-  else running.quiet += block.length / rate;
-  const pitch = loud ? roughPitch(block, rate) : null;
-  home.querySelector("[data-pitch]").textContent = pitch === null ? "" : nameOf(pitch);
-  const seconds = blocks.length * block.length / rate;
-  if ((running.begun && running.quiet > STOP_AFTER_QUIET) || seconds > MOST_SECONDS - 0.5) stop();
-}
-
-const REASONS = {
-  NotAllowedError: "The browser does not let this page hear the microphone. Allow it in the address bar, or choose a recording below.",
-  NotFoundError: "There is no microphone. Connect one, or choose a recording below.",
-  NotReadableError: "Another program holds the microphone. Close it, or choose a recording below.",
-};
-
-async function record() {
-  if (running) { stop(); return; }
-  start.disabled = true;
-  try {
-    if (!navigator.mediaDevices) throw new DOMException("", "NotFoundError");
-    const plain = { echoCancellation: false, noiseSuppression: false, autoGainControl: false };
-    const stream = await navigator.mediaDevices.getUserMedia({ audio: plain });
-    const context = new AudioContext({ sampleRate: RATE });
-    await context.audioWorklet.addModule(new URL("./recorder.js", import.meta.url));
-    const worker = new AudioWorkletNode(context, "melodex-recorder", { numberOfOutputs: 0 });
-    worker.port.onmessage = ({ data: block }) => take(block);
-    running = { stream, context, rate: context.sampleRate, blocks: [], quiet: 0, loudest: 0, softest: 1, begun: false };
-    context.createMediaStreamSource(stream).connect(worker);
-    start.textContent = "Stop";
-    start.setAttribute("aria-pressed", "true");
-    say("Wait a moment.");
-  } catch (error) {
-    say(REASONS[error.name] ?? "The microphone cannot be used; choose a recording below.");
-  }
-  start.disabled = false;
-}
-
 // What was heard
 
-async function send(blob, name) {
+const speed = () => Math.max(40, Math.min(208, Number(tempo.value) || 90));
+
+async function send(blob, name, atTempo = false) {
   say("Listening to it.");
   const body = new FormData();
-  body.append("sound", blob, `${name}.wav`);
+  body.append("sound", blob, name);
+  if (atTempo) body.append("tempo", speed());
   try {
     const heard = await data("/hear", { method: "POST", body });
     notes = heard.notes;
     inRhythm = heard.in_rhythm;
     chosen = 0;
+    silence();
     if (sound) URL.revokeObjectURL(sound);
     sound = URL.createObjectURL(blob);
-    hear.hidden = false;
+    kept.href = sound;
+    kept.download = name;
+    after.hidden = false;
     mended();
     say([`${notes.length} notes were heard, ${heard.tuning}.`, ...heard.remarks].join(" "));
   } catch (error) {
@@ -153,15 +66,15 @@ async function send(blob, name) {
 
 // The nearest length that can be written: plain or dotted.
 const VALUES = [0.0625, 0.125, 0.1875, 0.25, 0.375, 0.5, 0.75, 1, 1.5, 2, 3, 4, 6, 8];
-const beats = ({ beats: length }) => VALUES.reduce((best, value) => (
+const written = ({ beats: length }) => VALUES.reduce((best, value) => (
   Math.abs(Math.log(value / length)) < Math.abs(Math.log(best / length)) ? value : best));
-const word = (note) => (inRhythm ? `${note.name}*${beats(note)}` : note.name);
+const word = (note) => (inRhythm ? `${note.name}*${written(note)}` : note.name);
 
 function mended(focus = false) {
   phrase.text = notes.map(word).join(" ");
   draw();
   show();
-  if (focus) roll.querySelectorAll("[data-note]")[chosen]?.focus();
+  if (focus) bars()[chosen]?.focus();
 }
 
 function mark(kind, attributes) {
@@ -170,22 +83,24 @@ function mark(kind, attributes) {
   return made;
 }
 
+const leftOf = (note) => SIDE + (note.onset - notes[0].onset) * SECOND;
+const widthOf = (note) => Math.max(note.seconds * SECOND - 1, 6);
+
 function show() {
   roll.replaceChildren();
   hints.hidden = !notes.length;
   if (!notes.length) return;
-  const first = notes[0].onset;
   const highest = Math.max(...notes.map((note) => note.midi)) + 3;
   const lowest = Math.min(...notes.map((note) => note.midi)) - 3;
   const last = notes[notes.length - 1];
-  const width = (last.onset + last.seconds - first) * SECOND + 20;
+  const width = leftOf(last) + last.seconds * SECOND + 2 * SIDE;
   const height = (highest - lowest + 1) * ROW;
   const picture = mark("svg", { width, height, viewBox: `0 0 ${width} ${height}`, role: "group", "aria-label": "The notes that were heard" });
   notes.forEach((note, place) => {
-    const bar = mark("rect", {
-      x: 10 + (note.onset - first) * SECOND,
+    picture.append(mark("rect", {
+      x: leftOf(note),
       y: (highest - note.midi) * ROW,
-      width: Math.max(note.seconds * SECOND - 1, 6),
+      width: widthOf(note),
       height: ROW - 1,
       rx: 2,
       tabindex: place === chosen ? 0 : -1,
@@ -193,11 +108,12 @@ function show() {
       "data-note": place,
       "aria-label": `Note ${place + 1}, ${note.name}${note.sure ? "" : ", uncertain"}`,
       class: note.sure ? "heard" : "heard unsure",
-    });
-    picture.append(bar);
+    }));
   });
   roll.append(picture);
 }
+
+// Mending
 
 function raise(place, by) {
   const note = notes[place];
@@ -206,14 +122,34 @@ function raise(place, by) {
   note.sure = true;
 }
 
+// The end of a note moves, and with it the start of the next where they touch.
+function stretch(place, seconds) {
+  const note = notes[place];
+  const next = notes[place + 1];
+  const most = next ? next.onset + next.seconds - SHORTEST - note.onset : note.seconds + 4;
+  const length = Math.max(SHORTEST, Math.min(most, seconds));
+  const perSecond = note.beats / Math.max(next ? next.onset - note.onset : note.seconds, SHORTEST);
+  const end = note.onset + length;
+  if (next && (end > next.onset || note.onset + note.seconds > next.onset - 0.02)) {
+    const by = end - next.onset;
+    next.onset += by;
+    next.seconds -= by;
+    note.beats = Math.max(0.06, note.beats + by * perSecond);
+    next.beats = Math.max(0.06, next.beats - by * perSecond);
+  } else if (!next) note.beats *= length / note.seconds;
+  note.seconds = length;
+}
+
 const MENDS = {
   ArrowUp: (place) => raise(place, 1),
   ArrowDown: (place) => raise(place, -1),
+  "+": (place) => stretch(place, notes[place].seconds + 0.05),
+  "-": (place) => stretch(place, notes[place].seconds - 0.05),
   Delete: (place) => {
     const [gone] = notes.splice(place, 1);
     // Its time goes to the note before, so that the others stay where they are.
     if (place) notes[place - 1].beats += gone.beats;
-    chosen = Math.min(place, notes.length - 1);
+    chosen = Math.max(0, Math.min(place, notes.length - 1));
   },
   s: (place) => {
     const note = notes[place];
@@ -232,17 +168,19 @@ function mend(what) {
   MENDS[what](chosen);
   mended(true);
   if (notes[chosen]) told(`Note ${chosen + 1} of ${notes.length}, ${notes[chosen].name}`);
+  else say("No note is left.");
 }
 
 function choose(place) {
   chosen = Math.max(0, Math.min(notes.length - 1, place));
-  roll.querySelectorAll("[data-note]").forEach((bar, i) => bar.setAttribute("tabindex", i === chosen ? 0 : -1));
-  roll.querySelectorAll("[data-note]")[chosen]?.focus();
+  bars().forEach((bar, i) => bar.setAttribute("tabindex", i === chosen ? 0 : -1));
+  bars()[chosen]?.focus();
 }
 
+const SAME_KEYS = { Backspace: "Delete", "=": "+", "_": "-" };
 roll.addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.metaKey || event.altKey || !notes.length) return;
-  const key = event.key === "Backspace" ? "Delete" : event.key.length === 1 ? event.key.toLowerCase() : event.key;
+  const key = SAME_KEYS[event.key] ?? (event.key.length === 1 ? event.key.toLowerCase() : event.key);
   if (key === "ArrowLeft") choose(chosen - 1);
   else if (key === "ArrowRight") choose(chosen + 1);
   else if (key in MENDS) mend(key);
@@ -250,21 +188,30 @@ roll.addEventListener("keydown", (event) => {
   event.preventDefault();
 });
 
-// A finger or the mouse: a note goes up and down with it.
+// A finger or the mouse: a note goes up and down with it, its end to and fro.
 roll.addEventListener("pointerdown", (event) => {
   const bar = event.target.closest("[data-note]");
-  if (!bar) return;
+  if (!bar || event.button > 0) return;
   choose(Number(bar.dataset.note));
-  const from = event.clientY;
-  const begun = notes[chosen].midi;
-  const move = (now) => { bar.setAttribute("transform", `translate(0 ${Math.round((now.clientY - from) / ROW) * ROW})`); };
+  const note = notes[chosen];
+  const box = bar.getBoundingClientRect();
+  const isEnd = box.right - event.clientX < Math.min(EDGE, box.width / 3);
+  const rows = (now) => Math.round((event.clientY - now.clientY) / ROW);
+  const length = (now) => Math.max(SHORTEST, note.seconds + (now.clientX - event.clientX) / SECOND);
+  const move = (now) => {
+    if (now.pointerId !== event.pointerId) return;
+    if (isEnd) bar.setAttribute("width", length(now) * SECOND);
+    else bar.setAttribute("transform", `translate(0 ${-rows(now) * ROW})`);
+  };
   const end = (now) => {
+    if (now.pointerId !== event.pointerId) return;
     removeEventListener("pointermove", move);
     removeEventListener("pointerup", end);
     removeEventListener("pointercancel", end);
-    const by = Math.round((from - now.clientY) / ROW);
-    if (!by || now.type === "pointercancel") { bar.removeAttribute("transform"); return; }
-    raise(chosen, begun + by - notes[chosen].midi);
+    const isMoved = isEnd ? Math.abs(now.clientX - event.clientX) > 2 : rows(now) !== 0;
+    if (!isMoved || now.type === "pointercancel") { show(); bars()[chosen]?.focus(); return; }
+    if (isEnd) stretch(chosen, length(now));
+    else raise(chosen, rows(now));
     mended(true);
   };
   addEventListener("pointermove", move);
@@ -277,20 +224,83 @@ hints.addEventListener("click", (event) => {
   if (what) mend(what);
 });
 
-hear.addEventListener("click", () => {
-  player?.pause();
-  player = new Audio(sound);
-  player.play();
+// Heard again
+
+function silence() {
+  if (!playing) return;
+  playing.audio.pause();
+  playing.context?.close();
+  cancelAnimationFrame(playing.frame);
+  bars().forEach((bar) => bar.classList.remove("now"));
+  playing = null;
+}
+
+// The notes as plain tones, each where it was heard.
+function tonesOf(context) {
+  const from = context.currentTime;
+  notes.forEach((note) => {
+    const tone = context.createOscillator();
+    const gain = context.createGain();
+    tone.type = "triangle";
+    tone.frequency.value = 440 * 2 ** ((note.midi - 69) / 12);
+    const start = from + note.onset;
+    gain.gain.setValueAtTime(0, start);
+    gain.gain.linearRampToValueAtTime(0.2, start + 0.01);
+    gain.gain.setTargetAtTime(0, start + note.seconds, 0.03);
+    tone.connect(gain).connect(context.destination);
+    tone.start(start);
+    tone.stop(start + note.seconds + 0.2);
+  });
+}
+
+function follow() {
+  const now = playing.audio.currentTime;
+  const shown = bars();
+  notes.forEach((note, i) => shown[i]?.classList.toggle("now", note.onset <= now && now < note.onset + note.seconds));
+  playing.frame = requestAnimationFrame(follow);
+}
+
+async function play(withNotes) {
+  silence();
+  const mine = { audio: new Audio(sound), frame: 0 };
+  playing = mine;
+  mine.audio.addEventListener("ended", () => { if (playing === mine) silence(); });
+  try {
+    await mine.audio.play();
+  } catch {
+    if (playing === mine) { silence(); say("The browser cannot play this recording; the notes stand below."); }
+    return;
+  }
+  if (playing !== mine) return;
+  if (withNotes) {
+    mine.audio.volume = 0.4;
+    mine.context = new AudioContext();
+    tonesOf(mine.context);
+  }
+  follow();
+}
+
+after.addEventListener("click", (event) => {
+  const what = event.target.closest("[data-play]")?.dataset.play;
+  if (what) play(what === "both");
 });
-start.addEventListener("click", record);
-file.addEventListener("change", () => {
-  if (file.files.length) send(file.files[0], file.files[0].name.replace(/\.wav$/i, ""));
+
+// Where it comes from
+
+recordsWith(home, {
+  say,
+  found: (blob) => send(blob, "what you sang.wav", clicking.checked || Number(beats.value) > 0),
+  wanted: () => { silence(); return { beats: Number(beats.value), tempo: speed(), clicking: clicking.checked }; },
 });
-home.addEventListener("drop", (event) => {
-  const dropped = event.dataTransfer.files[0];
+file.addEventListener("change", () => { if (file.files.length) send(file.files[0], file.files[0].name); });
+
+// A recording may be dropped anywhere on the page; other files are not for here.
+addEventListener("drop", (event) => {
+  const dropped = [...event.dataTransfer.files].find(isSound) ?? (home.contains(event.target) ? event.dataTransfer.files[0] : null);
   if (!dropped) return;
   event.preventDefault();
-  event.stopPropagation();
-  send(dropped, dropped.name.replace(/\.wav$/i, ""));
-});
-addEventListener("pagehide", () => { running?.stream.getTracks().forEach((track) => track.stop()); });
+  event.stopImmediatePropagation();
+  document.body.classList.remove("over");
+  home.closest("details").open = true;
+  send(dropped, dropped.name);
+}, { capture: true });

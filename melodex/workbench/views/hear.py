@@ -23,6 +23,8 @@ __all__ = ["hear"]
 
 SURE = 0.6
 """A note heard with less is drawn as doubtful; our choice, on sound of the benchmark."""
+MOST_TEMPO = 300
+"""Beats a minute."""
 
 
 def hear(ask: Ask) -> Response:
@@ -33,6 +35,10 @@ def hear(ask: Ask) -> Response:
     data = sent[0].file.read(MOST_FILE_BYTES + 1)
     heard = read_recording(data, sent[0].filename or "the recording")
     line, phrase = fitting(ask, heard)
+    tempo = ask.number("tempo", 0, least=0, most=MOST_TEMPO)
+    if tempo:
+        # A metronome says how long a beat is: no need to guess.
+        phrase = line.phrase(heard.name, max(line.middle_seconds * tempo / 60, 1 / 32))
     lengths = phrase.melody.duration_ticks
     return JSONResponse(
         {
