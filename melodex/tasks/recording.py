@@ -3,7 +3,8 @@
 A sound can be read in several ways: which dips of loudness begin a note, and how long
 the notes are in quarters. Each way is a phrase of its own, and each is searched exactly,
 in any key. A tune stands in the answer once, with the reading that brought it most
-points; equal points go to the reading that was heard first, then by tune id.
+points; equal points go to the reading that was heard first, then by tune id. The best are
+then put in the order of points and of how near they lie to what was sung (``as_sung``).
 
 Contents: Reading, best_of_readings, resemble_recording.
 """
@@ -25,6 +26,7 @@ from melodex.reading.recording.record import Recording
 from melodex.reading.recording.rhythm import PULSES
 from melodex.records import dataclass
 from melodex.settings import AlignmentCosts
+from melodex.tasks.as_sung import nearest_first
 from melodex.tasks.matches import Asked, Match, Resemblance, searched
 from melodex.tasks.passage import recording_of
 from melodex.tasks.resemble import (
@@ -39,6 +41,13 @@ if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
 
 __all__ = ["Reading", "best_of_readings", "resemble_recording"]
+
+CONSIDERED = 40
+"""Tunes with most points that are laid against what was sung; those after them stay out."""
+
+AS_SUNG = (
+    "In the order of points and of how near the pitches and lengths lie as they were sung."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +83,7 @@ def resemble_recording(
     Returns
     -------
     Resemblance
-        In the order of the alignment, each match with the reading that it is of.
+        In the order of points and of what was sung, each match with its reading.
 
     Raises
     ------
@@ -104,6 +113,8 @@ def resemble_recording(
         if best and place == best[0][0]:
             remarks += how_sure(fit, hits)
     ranked = [matches[hit.tune_id] for _, hit in best]
+    if sorted(ranked, key=lambda match: -match.points) != ranked:
+        remarks.append(AS_SUNG)
     return Resemblance(
         phrase=heard.lines[0].phrase(heard.name, PULSES[0]),
         corpus_tunes=tunes,
@@ -143,7 +154,9 @@ def asked_all(
     """Every reading with what it found, and the best tunes over all of them."""
     readings: list[Reading] = []
     best: dict[str, tuple[int, Hit]] = {}
-    for place, (words, phrase) in enumerate(recording.phrases()):
+    lines = []
+    for place, (line, words, phrase) in enumerate(recording.ways()):
+        lines.append(line)
         query = encode_query(phrase)
         # Damage of the corpus is said once, not for each reading.
         hits = search(
@@ -159,4 +172,6 @@ def asked_all(
             if held is None or hit.points > held[1].points:
                 best[hit.tune_id] = place, hit
     ranked = sorted(best.values(), key=lambda one: (-one[1].points, one[1].tune_id))
-    return readings, ranked[:limit]
+    ranked = ranked[: max(limit, CONSIDERED)]
+    order = nearest_first(chunks, [(lines[place], hit) for place, hit in ranked])
+    return readings, [ranked[place] for place in order[:limit]]

@@ -161,6 +161,18 @@ def test_a_line_out_of_tune_that_drifts_keeps_its_steps() -> None:
     assert "rising by" in heard.tuning
 
 
+def test_a_doubtful_line_is_put_on_semitones_in_several_ways() -> None:
+    assert {line.words for line in read_recording(wav(tones(LINE)), "a.wav").lines} == {
+        "as it was heard"
+    }
+    off = np.array([0.45, -0.3, 0.4, -0.5, 0.2, 0.5, -0.4, 0.3])
+    heard = read_recording(wav(tones(np.array(LINE) + off)), "a.wav")
+    found = [np.diff([note.midi for note in line.notes]).tolist() for line in heard.lines]
+    assert 2 <= len(found) <= 6
+    assert len({tuple(line) for line in found}) == len(found)
+    assert all(abs(n.pitch - LINE[i] - off[i]) < 0.15 for i, n in enumerate(heard.notes))
+
+
 def test_repeated_notes_without_a_break_are_read_in_both_ways() -> None:
     samples = tones(LINE, 0.5)
     # Half of the third note again, after a dip of 9 dB over 40 ms.

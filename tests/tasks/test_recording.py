@@ -18,6 +18,8 @@ from melodex.matching.search import search
 from melodex.presentation.data.forms import as_json
 from melodex.presentation.text.forms import as_text
 from melodex.presentation.text.style import Style
+from melodex.reading.recording.reader import read_recording
+from melodex.tasks.as_sung import GAP_COST, UNREACHED, least
 from melodex.tasks.compare import compare
 from melodex.tasks.passage import find_passage, recording_of
 from melodex.tasks.recording import resemble_recording
@@ -69,7 +71,56 @@ def test_the_answer_is_the_best_of_what_every_reading_finds_alone(
             alone[hit.tune_id] = max(alone.get(hit.tune_id, 0), hit.points)
     ranked = sorted(alone.items(), key=lambda one: (-one[1], one[0]))
     found = resemble_recording(corpus, heard, limit=5)
-    assert [(match.tune_id, match.points) for match in found.matches] == ranked[:5]
+    # No tune with fewer points gets in; among them the order is that of what was sung.
+    assert (
+        sorted(
+            ((match.tune_id, match.points) for match in found.matches),
+            key=lambda one: (-one[1], one[0]),
+        )
+        == ranked[:5]
+    )
+
+
+def test_of_two_tunes_the_one_that_lies_nearer_to_what_was_sung_comes_first(
+    tmp_path: Path,
+) -> None:
+    # The third note lies .6 of the way from E flat to E: put on E it is right in both
+    # counts, and only its pitch says that E is a little likelier than F.
+    tunes = "X:1\nT:Near\nM:4/4\nL:1/4\nK:C\nC D E G | A G D C |]\n\n"
+    tunes += "X:2\nT:Far\nM:4/4\nL:1/4\nK:C\nC D F G | A G D C |]\n"
+    (tmp_path / "two.abc").write_text(tunes, encoding="utf-8")
+    path = tmp_path / "two.melodex"
+    with scripting.open(path) as shelf:
+        shelf.add(tmp_path / "two.abc")
+    for third, wanted in ((64.3, "Near"), (64.8, "Far")):
+        heard = read_recording(wav(tones([60, 62, third, 67, 69, 67, 62, 60])), "a.wav")
+        with Corpus.open(path) as corpus:
+            found = resemble_recording(corpus, heard)
+        assert found.matches[0].passage.whole.title == wanted
+
+
+def test_the_cheapest_way_is_that_of_trying_all() -> None:
+    dice = np.random.default_rng(3)
+    for _ in range(20):
+        cost = dice.uniform(0, 5, (2, 5, 6))
+
+        def best(tempo: int, note: int, place: int, cost=cost) -> float:
+            """The cheapest way to a note of the line at a place of the tune."""
+            if place < 0:
+                return UNREACHED
+            if note == 0:
+                return float(cost[tempo, 0, place])
+            came = min(
+                best(tempo, note - 1, place - 1),
+                best(tempo, note - 1, place - 2) + GAP_COST,
+            )
+            return min(
+                came + float(cost[tempo, note, place]),
+                best(tempo, note - 1, place) + GAP_COST,
+            )
+
+        ends = [best(tempo, 4, place) for tempo in range(2) for place in range(6)]
+        assert least(cost) == pytest.approx(min(ends))
 
 
 def test_a_tune_that_is_left_out_is_not_found(corpus: Corpus, hummed: Path) -> None:

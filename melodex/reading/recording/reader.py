@@ -13,7 +13,7 @@ from melodex.errors import EmptyMelodyError
 from melodex.melody.pitch import spell
 from melodex.reading.recording.judging import require_line, require_sound
 from melodex.reading.recording.record import HeardLine, HeardNote, Recording
-from melodex.reading.recording.rhythm import ratios_of
+from melodex.reading.recording.rhythm import PULSES, ratios_of
 from melodex.reading.recording.segments import (
     CUTTINGS,
     Segment,
@@ -27,13 +27,14 @@ from melodex.reading.recording.tracking import (
     Tracker,
     levels_of,
 )
-from melodex.reading.recording.tuning import Tuned, tuned
+from melodex.reading.recording.tuning import Tuned, tuned, tuned_otherwise
 from melodex.reading.recording.waveform import Waveform, read_waveform
 from melodex.reading.recording.yin import YinTracker
 
 __all__ = ["hear", "read_recording"]
 
 FEWEST_NOTES = 3
+OTHERWISE = "with its pitches put on other semitones"
 FIFTHS_OF_PITCH_CLASS = tuple((7 * pitch + 5) % 12 - 5 for pitch in range(12))
 """Tonics from D flat to F sharp."""
 
@@ -102,6 +103,10 @@ def recording_of(
         if all(line.notes != notes for line in lines):
             lines.append(HeardLine(cutting.words, notes))
     assert first is not None
+    lines += [
+        HeardLine(OTHERWISE, heard_notes(readings[0], placed), PULSES[:2])
+        for placed in tuned_otherwise(readings[0], first)
+    ]
     return Recording(
         source=source,
         seconds=round(waveform.seconds, 2),
@@ -126,6 +131,7 @@ def heard_notes(segments: Sequence[Segment], placed: Tuned) -> tuple[HeardNote, 
         HeardNote(
             midi=midi,
             fifths=spell(midi, tonic),
+            pitch=round(segment.pitch, 2),
             onset_seconds=round(segment.first / FRAMES_PER_SECOND, 3),
             seconds=round(segment.frames / FRAMES_PER_SECOND, 3),
             off_semitones=round(segment.pitch - offset - midi, 2),

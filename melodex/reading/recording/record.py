@@ -29,6 +29,8 @@ class HeardNote:
     ----------
     midi, fifths : int
         The semitone that was meant, and its spelling in the scale that fits the line.
+    pitch : float
+        Where it lies, in semitones as of MIDI, at 440 Hz and before any tuning.
     onset_seconds, seconds : float
         When it begins and how long it sounds.
     off_semitones : float
@@ -41,6 +43,7 @@ class HeardNote:
 
     midi: int
     fifths: int
+    pitch: float
     onset_seconds: float
     seconds: float
     off_semitones: float
@@ -55,10 +58,14 @@ class HeardNote:
 
 @dataclass(frozen=True, slots=True)
 class HeardLine:
-    """One reading of the sound, and how it was read, in words."""
+    """One reading of the sound, how it was read, in words, and how its time may go.
+
+    ``pulses`` are the quarters that its middle length is tried as.
+    """
 
     words: str
     notes: tuple[HeardNote, ...]
+    pulses: tuple[float, ...] = PULSES
 
     @property
     def middle_seconds(self) -> float:
@@ -142,13 +149,18 @@ class Recording:
 
     def phrases(self) -> tuple[tuple[str, Phrase], ...]:
         """Every reading, without rhythm and in every pulse, each with its words."""
+        return tuple((words, phrase) for _, words, phrase in self.ways())
+
+    def ways(self) -> tuple[tuple[HeardLine, str, Phrase], ...]:
+        """The same, each with the line that it is of."""
         return tuple(
             (
+                line,
                 f"{line.words}, in rhythm" if pulse else line.words,
                 line.phrase(self.name, pulse),
             )
             for line in self.lines
-            for pulse in (None, *PULSES)
+            for pulse in (None, *line.pulses)
         )
 
     def __repr__(self) -> str:

@@ -11,7 +11,11 @@ a semitone a minute, and by more where the line is hard: Mauch, M., Frieler, K. 
 Dixon, S. (2014), Intonation in unaccompanied singing: accuracy, drift, and a model of
 reference pitch memory, JASA 136(1), 401-411.
 
-Contents: Tuned, tuned.
+Where notes are far off, more than one scale and drift fit about as well:
+``tuned_otherwise`` gives the next ways, found by steady drifts, which a best path from note
+to note may miss.
+
+Contents: Tuned, tuned, tuned_otherwise.
 """
 
 from __future__ import annotations
@@ -27,7 +31,7 @@ import numpy.typing as npt
 from melodex.reading.recording.segments import Segment
 from melodex.reading.recording.tracking import FRAMES_PER_SECOND, Floats
 
-__all__ = ["Tuned", "tuned"]
+__all__ = ["Tuned", "tuned", "tuned_otherwise"]
 
 MAJOR = (0, 2, 4, 5, 7, 9, 11)
 OFFSETS: Floats = np.linspace(-1.5, 1.5, 61, dtype=np.float64)
@@ -43,6 +47,17 @@ FAR_OFF_COST = 0.1
 """For a whole semitone: what is no flatter than sharp is taken as written."""
 
 NEIGHBOURS = (-2, -1, 0, 1, 2)
+
+STEADY_DRIFTS: Floats = np.arange(-6, 7) / 4
+STEADY_OFFSETS: Floats = np.arange(-5, 5) / 10
+WIDER_SPREAD = 0.35
+DRIFT_COST_PER_SEMITONE = 0.5
+OTHER_WAYS = 3
+DOUBTFUL = 3.0
+"""Cost by which another way may be worse than the best: less than one wrong note's."""
+
+CLEAR = 0.15
+"""Cost of a note on average below which a line is clear: a spread of 20 cents."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,18 +81,17 @@ class Tuned:
     tonic: int
 
 
+def weights_of(segments: Sequence[Segment]) -> Floats:
+    """What each note counts: a short one less, since its pitch is less sure."""
+    seconds = [segment.frames / FRAMES_PER_SECOND for segment in segments]
+    whole = np.minimum(np.array(seconds) / FULL_WEIGHT_SECONDS, 1.0)
+    return np.asarray(np.sqrt(whole))
+
+
 def tuned(segments: Sequence[Segment]) -> Tuned:
     """Put notes on semitones."""
     pitch = np.array([segment.pitch for segment in segments])
-    weight = np.sqrt(
-        np.minimum(
-            [
-                segment.frames / FRAMES_PER_SECOND / FULL_WEIGHT_SECONDS
-                for segment in segments
-            ],
-            1.0,
-        )
-    )
+    weight = weights_of(segments)
     wanted = pitch[:, None] - OFFSETS
     nearby = np.rint(wanted)[..., None] + np.array(NEIGHBOURS)
     misfit = np.minimum(((wanted[..., None] - nearby) / SPREAD) ** 2 / 2, MOST_NOTE_COST)
@@ -136,5 +150,69 @@ def on_scale(
         midi=tuple(int(n) for n in nearby[rows, chosen]),
         offsets=tuple(round(float(value), 2) for value in offset),
         certainty=tuple(round(float(value), 3) for value in sure),
+        tonic=tonic,
+    )
+
+
+def tuned_otherwise(segments: Sequence[Segment], first: Tuned) -> list[Tuned]:
+    """Other ways to put notes on semitones that are about as likely, likeliest first.
+
+    Parameters
+    ----------
+    segments : sequence of Segment
+        Of n notes.
+    first : Tuned
+        The way that has been found.
+
+    Returns
+    -------
+    list of Tuned
+        None where the line is clear; never two with the same steps.
+    """
+    pitch = np.array([segment.pitch for segment in segments])
+    at = np.array([segment.first for segment in segments], float)
+    along = (at - at[0]) / max(at[-1] - at[0], 1.0) - 0.5
+    weight = weights_of(segments)
+    found: dict[bytes, tuple[float, int, float, float]] = {}
+    for drift in STEADY_DRIFTS:
+        for offset in STEADY_OFFSETS:
+            costs, midi = on_every_scale(pitch - offset - drift * along, weight)
+            costs += DRIFT_COST_PER_SEMITONE * abs(drift)
+            for tonic in range(12):
+                steps = np.diff(midi[tonic]).tobytes()
+                if steps not in found or costs[tonic] < found[steps][0]:
+                    found[steps] = float(costs[tonic]), tonic, offset, drift
+    least = min(way[0] for way in found.values())
+    if least < CLEAR * len(segments):
+        return []
+    found.pop(np.diff(np.array(first.midi, float)).tobytes(), None)
+    likely = sorted(way for way in found.values() if way[0] <= least + DOUBTFUL)
+    return [
+        steady(pitch, weight, tonic, offset + drift * along)
+        for _, tonic, offset, drift in likely[:OTHER_WAYS]
+    ]
+
+
+def on_every_scale(wanted: Floats, weight: Floats) -> tuple[Floats, Floats]:
+    """Cost and semitones of a line on each of the twelve scales: (12,) and (12, n)."""
+    nearby = np.rint(wanted)[:, None] + np.array(NEIGHBOURS[1:-1])
+    off = ((wanted[:, None] - nearby) / WIDER_SPREAD) ** 2 / 2
+    misfit = np.minimum(off, MOST_NOTE_COST) * weight[:, None]
+    degree = (nearby - np.arange(12)[:, None, None]) % 12
+    cost = misfit + OUTSIDE_COST * ~np.isin(degree, MAJOR)
+    chosen = cost.argmin(axis=2)[..., None]
+    midi = np.take_along_axis(np.broadcast_to(nearby, cost.shape), chosen, axis=2)[..., 0]
+    return cost.min(axis=2).sum(axis=1), midi
+
+
+def steady(pitch: Floats, weight: Floats, tonic: int, offset: Floats) -> Tuned:
+    """A line on a scale under given offsets."""
+    _, midi = on_every_scale(pitch - offset, weight)
+    chosen = midi[tonic]
+    off = np.abs(pitch - offset - chosen)
+    return Tuned(
+        midi=tuple(int(n) for n in chosen),
+        offsets=tuple(round(float(value), 2) for value in offset),
+        certainty=tuple(round(float(value), 3) for value in 1 - np.minimum(off, 0.5)),
         tonic=tonic,
     )

@@ -56,9 +56,8 @@ def fitting(ask: Ask, heard: Recording) -> tuple[HeardLine, Phrase]:
     """The reading that fits the corpus best; the likeliest where there is none."""
     corpus = ask.corpus_if_any()
     hits = best_of_readings(list(corpus.chunks()), heard, limit=1) if corpus else []
-    place = hits[0][0] if hits else 0
-    each = len(heard.phrases()) // len(heard.lines)
-    return heard.lines[place // each], heard.phrases()[place][1]
+    line, _, phrase = heard.ways()[hits[0][0] if hits else 0]
+    return line, phrase
 
 
 def shown(note: HeardNote, ticks: int) -> dict[str, object]:
