@@ -41,7 +41,7 @@ from melodex.reading.recording.record import HeardNote, Recording
 from melodex.reading.recording.tracking import Tracker
 from melodex.reading.recording.waveform import RATE_HZ, Waveform
 from melodex.reading.recording.yin import YinTracker
-from melodex.tasks.recording import best_of_readings
+from melodex.tasks.recording.recording import best_of_readings
 
 SEED = 28
 NEAR_SECONDS = 0.08

@@ -648,7 +648,7 @@ def of_recording(
     corpus: Corpus, recording: str, limit: int, exclude: Iterable[str]
 ) -> ResembleResult:
     """What a sound file resembles, every reading of it asked."""
-    from melodex.tasks.recording import resemble_recording
+    from melodex.tasks.recording.recording import resemble_recording
 
     with corpus.reading() as reader:
         left_out = [reader.resolve(name) for name in exclude]

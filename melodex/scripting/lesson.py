@@ -270,7 +270,7 @@ class Lesson:
             If the recording cannot be read, or holds no line.
         """
         from melodex.scripting.marking import MarkResult
-        from melodex.tasks.lesson.marking import mark_passage
+        from melodex.tasks.recording.marking import mark_passage
 
         with self.corpus.reading() as reader, advised():
             found = mark_passage(

@@ -12,7 +12,7 @@ from typing import Any, cast
 from melodex.presentation.lesson.marking import marking_json, marking_rows, marking_text
 from melodex.presentation.text.style import Style
 from melodex.scripting.notebook import cell_html
-from melodex.tasks.lesson.marking import MarkedNote, MarkedSinging
+from melodex.tasks.recording.marking import MarkedNote, MarkedSinging
 
 __all__ = ["MarkResult"]
 

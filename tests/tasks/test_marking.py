@@ -15,7 +15,7 @@ import melodex as scripting
 from melodex.cli import melodex
 from melodex.corpus.reader import Corpus
 from melodex.errors import LessonError
-from melodex.tasks.lesson.marking import (
+from melodex.tasks.recording.marking import (
     GAP_COST,
     HALF_STEP_COST,
     LEFT_OUT,

@@ -13,16 +13,16 @@ import melodex as scripting
 from melodex.cli import melodex
 from melodex.corpus.reader import Corpus
 from melodex.errors import ReadingError
+from melodex.matching.evidence.as_sung import GAP_COST, UNREACHED, least
 from melodex.matching.query import encode_query
 from melodex.matching.search import search
 from melodex.presentation.data.forms import as_json
 from melodex.presentation.text.forms import as_text
 from melodex.presentation.text.style import Style
 from melodex.reading.recording.reader import read_recording
-from melodex.tasks.as_sung import GAP_COST, UNREACHED, least
 from melodex.tasks.compare import compare
 from melodex.tasks.passage import find_passage, recording_of
-from melodex.tasks.recording import resemble_recording
+from melodex.tasks.recording.recording import resemble_recording
 from tests.reading.sounding import tones, wav
 
 STAIR = (60, 64, 67, 65, 64, 62, 64, 65, 67, 69, 67, 65)

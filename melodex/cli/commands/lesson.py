@@ -516,7 +516,7 @@ def mark_command(
     from melodex.cli.output import terminal_style
     from melodex.corpus.reader import Corpus
     from melodex.presentation.lesson.marking import marking_json, marking_text
-    from melodex.tasks.lesson.marking import mark_passage
+    from melodex.tasks.recording.marking import mark_passage
 
     with Corpus.open(corpus_path) as corpus:
         found = mark_passage(corpus, name, position, str(recording), in_key=in_key)

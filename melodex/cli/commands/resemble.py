@@ -115,7 +115,7 @@ def command(
     with Corpus.open(corpus_path) as corpus:
         hidden = left_out(corpus, within, without)
         if is_heard(phrase, origin, bars, notes):
-            from melodex.tasks.recording import resemble_recording
+            from melodex.tasks.recording.recording import resemble_recording
 
             heard = resemble_recording(corpus, origin or "", limit=limit, exclude=hidden)
             present(heard, output)

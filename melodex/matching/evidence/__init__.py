@@ -5,5 +5,6 @@ Out: features of each match and the order by all of them.
 
 ``features`` measures, ``ranking`` weighs; ``ngrams`` and ``figures`` count what is
 shared and how rare it is, ``commonness`` words it as a stock figure or none,
-``kinship`` says how alike two whole tunes are. Read first: ``features``.
+``kinship`` says how alike two whole tunes are, ``as_sung`` how near a tune lies to what was
+sung. Read first: ``features``.
 """

@@ -38,7 +38,7 @@ def as_json(result: object) -> str:
         return json_text(comparison_data(result))
     if isinstance(result, Audit):
         return json_text(audit_data(result))
-    from melodex.tasks.lesson.marking import MarkedSinging
+    from melodex.tasks.recording.marking import MarkedSinging
 
     if isinstance(result, MarkedSinging):
         from melodex.presentation.lesson.marking import marking_json

@@ -12,7 +12,7 @@ from melodex.presentation.data.values import json_text
 from melodex.presentation.text.staves import bar_row, columns, note_row
 from melodex.presentation.text.style import Style, paragraphs
 from melodex.presentation.text.words import shown
-from melodex.tasks.lesson.marking import (
+from melodex.tasks.recording.marking import (
     LEFT_OUT,
     OTHER_PITCH,
     PUT_IN,

@@ -49,7 +49,7 @@ def as_text(result: object, style: Style) -> str:
         from melodex.presentation.text.gather import gathering_text
 
         return gathering_text(result, style)
-    from melodex.tasks.lesson.marking import MarkedSinging
+    from melodex.tasks.recording.marking import MarkedSinging
 
     if isinstance(result, MarkedSinging):
         from melodex.presentation.lesson.marking import marking_text

@@ -16,7 +16,7 @@ from melodex.melody import TICKS_PER_QUARTER, Phrase
 from melodex.reading.recording.reader import read_recording
 from melodex.reading.recording.record import HeardLine, HeardNote, Recording
 from melodex.reading.recording.waveform import MOST_FILE_BYTES
-from melodex.tasks.recording import best_of_readings
+from melodex.tasks.recording.recording import best_of_readings
 from melodex.workbench.asking import Ask
 
 __all__ = ["hear"]

@@ -17,7 +17,7 @@ from melodex.presentation.lesson.marking import MARKS
 from melodex.presentation.text.style import Style
 from melodex.reading.recording.reader import read_recording
 from melodex.reading.recording.waveform import MOST_FILE_BYTES
-from melodex.tasks.lesson.marking import MarkedSinging, mark_passage
+from melodex.tasks.recording.marking import MarkedSinging, mark_passage
 from melodex.workbench.asking import Ask, rendered_page, rendered_part
 
 __all__ = ["mark"]

@@ -19,6 +19,7 @@ from melodex.corpus.chunks import PackedChunk
 from melodex.matching.chance.fit import fit_points
 from melodex.matching.chance.sample import OWN_BEST, measure_null
 from melodex.matching.engine.passes import OnDamage, noted_in
+from melodex.matching.evidence.as_sung import nearest_first
 from melodex.matching.query import EncodedQuery, encode_query
 from melodex.matching.search import Hit, search
 from melodex.melody import Phrase
@@ -26,7 +27,6 @@ from melodex.reading.recording.record import Recording
 from melodex.reading.recording.rhythm import PULSES
 from melodex.records import dataclass
 from melodex.settings import AlignmentCosts
-from melodex.tasks.as_sung import nearest_first
 from melodex.tasks.matches import Asked, Match, Resemblance, searched
 from melodex.tasks.passage import recording_of
 from melodex.tasks.resemble import (
