@@ -72,6 +72,11 @@ class EncodedQuery:
         return len(self.pitch)
 
     @property
+    def span(self) -> int:
+        """Semitones from its lowest to its highest note."""
+        return max(self.pitch) - min(self.pitch)
+
+    @property
     def classes(self) -> tuple[int, ...]:
         """Length classes as signed numbers."""
         return signed(self.length_class)

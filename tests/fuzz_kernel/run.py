@@ -131,6 +131,9 @@ def one_round(kernel: ModuleType, dice: random.Random) -> None:
         (kernel.bounds, (notes, lengths, pitch, classes, costs)),
         (kernel.best, (tunes, pitch, classes, costs, dice.randrange(-9, 400))),
         (kernel.best, (tunes, pitch, classes, costs, edge)),
+        (kernel.best, (tunes * 9, pitch * 3, classes * 3, costs, dice.randrange(60))),
+        (kernel.reached, (tunes, pitch, classes, costs)),
+        (kernel.reached, (tunes * 9, pitch * 3, classes * 3, costs)),
         (
             kernel.contours,
             (notes, lengths, noise(dice, 90), edge, *dice.choices(EDGES, k=2)),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from array import array
+from random import Random
 from types import SimpleNamespace
 from typing import Any
 
@@ -83,6 +84,31 @@ def test_engines_agree_where_points_need_sixteen_bits(
     assert found[0] == found[1]
     tunes = [both[1].notes_at(chunk, counts, index) for index in range(12)]
     assert both[0].best(tunes, query, costs) == both[1].best(tunes, query, costs)
+
+
+@settings(max_examples=40, deadline=None)
+@given(data=st.data(), notes=st.sampled_from([20, 70, 140]), dice=st.randoms())
+def test_points_that_reach_a_floor_are_those_of_the_whole_tunes(
+    data: st.DataObject,
+    notes: int,
+    dice: Random,
+    drawn: SimpleNamespace,
+    both: tuple[NumpyEngine, CompiledEngine],
+) -> None:
+    # A phrase of 70 notes has more points than a byte holds: in itself they are cut off.
+    pitch = bytes(dice.choices([60, 62, 64, 65, 67, 72], k=notes))
+    query, costs = EncodedQuery(pitch, bytes(notes)), data.draw(drawn.costs)
+    rows = [bytes(dice.choices(range(60, 70), k=dice.randrange(90))) for _ in range(40)]
+    rows.append(bytes(v + 3 for v in pitch[: notes * dice.randrange(3) // 2]))
+    tunes = [(row, bytes(len(row))) for row in rows]
+    exact = both[1].best(tunes, query, costs)
+    floor = dice.choice(sorted(points for points, _ in exact))
+    found = both[1].best(tunes, query, costs, floor)
+    for wanted, got, reached in zip(
+        exact, found, both[1].reached(tunes, query, costs), strict=True
+    ):
+        assert reached <= wanted[0]
+        assert got == wanted if wanted[0] >= floor else got[0] <= wanted[0]
 
 
 @settings(max_examples=60, deadline=None)

@@ -25,8 +25,11 @@
 #define NEAR 2
 #define NEVER 128
 #define UNKNOWN_CLASS 128
-#define MIDDLE (LANES + NEAR)
-#define PROFILE (2 * LANES + 2 * NEAR + 2)
+/* Transpositions side by side: two registers full, so that one is worked on while the
+ * other waits for the note before; most tunes need no more. */
+#define MOVES 64
+#define MIDDLE (MOVES + NEAR)
+#define PROFILE (2 * MOVES + 2 * NEAR + 2)
 #define MOST_QUERY_NOTES 4096
 #define MOST_FIGURE_NOTES 64
 #define MOST_TOTAL 32767
@@ -70,15 +73,28 @@ typedef struct {
     const uint8_t *pitch, *classes;
     uint8_t one[MOST_QUERY_NOTES], two[MOST_QUERY_NOTES];
     uint8_t kind_of[MOST_QUERY_NOTES], kind_class[256];
-    int lowest, highest;
     int wide;
 } Query;
+
+/* Some notes of a phrase, one after the other. */
+typedef struct {
+    const uint8_t *pitch, *classes;
+    int count;
+} Span;
 
 typedef struct {
     const uint8_t *pitch, *classes;
     const uint32_t *lengths;
     int lanes;
 } Block;
+
+/* Where in the tunes of a block bounds come to a floor: the last note of the phrase and
+ * of the tune, from 1; 0 where none does. */
+typedef struct {
+    int floor;
+    int rows[LANES];
+    uint32_t notes[LANES];
+} Reach;
 
 static inline void take_row(uint8_t *row, const uint8_t *from, int active)
 {
@@ -100,6 +116,15 @@ static inline int relation(uint8_t first, uint8_t second)
 #define MOST_POINTS 255
 #define NAME(function) function##_narrow
 #include "_lanes.h"
+#undef NAME
+
+/* As many lanes for phrases that could reach more points than a byte holds: what does
+ * is cut off there, is seen to be, and is worked out again in wide lanes. Most tunes have
+ * no more than a few agreeing notes in a row, however long the phrase is. */
+#define CUT_OFF
+#define NAME(function) function##_cut
+#include "_lanes.h"
+#undef CUT_OFF
 #undef POINTS
 #undef MOST_POINTS
 #undef NAME
@@ -146,14 +171,9 @@ static int read_costs(PyObject *given, Costs *costs)
     return 0;
 }
 
-static Query *read_query(const Py_buffer *pitch, const Py_buffer *classes,
+static Query *make_query(const uint8_t *pitch, const uint8_t *classes, int count,
                          const Costs *costs)
 {
-    if (pitch->len < 1 || pitch->len > MOST_QUERY_NOTES || classes->len != pitch->len ||
-        pitch->len * costs->top > MOST_TOTAL) {
-        PyErr_SetString(PyExc_ValueError, "the phrase is too short or too long");
-        return NULL;
-    }
     Query *query = calloc(1, sizeof(Query));
     if (query == NULL) {
         PyErr_NoMemory();
@@ -162,16 +182,13 @@ static Query *read_query(const Py_buffer *pitch, const Py_buffer *classes,
     int kinds[256];
     for (int k = 0; k < 256; k++)
         kinds[k] = -1;
-    query->count = (int)pitch->len;
-    query->pitch = pitch->buf;
-    query->classes = classes->buf;
-    query->lowest = 255;
+    query->count = count;
+    query->pitch = pitch;
+    query->classes = classes;
     for (int i = 0; i < query->count; i++) {
         const uint8_t here = query->pitch[i], class_ = query->classes[i];
         query->one[i] = i >= 1 ? (uint8_t)(here - query->pitch[i - 1]) : NEVER;
         query->two[i] = i >= 2 ? (uint8_t)(here - query->pitch[i - 2]) : NEVER;
-        query->lowest = here < query->lowest ? here : query->lowest;
-        query->highest = here > query->highest ? here : query->highest;
         if (kinds[class_] < 0) {
             query->kind_class[query->kinds] = class_;
             kinds[class_] = query->kinds++;
@@ -180,6 +197,17 @@ static Query *read_query(const Py_buffer *pitch, const Py_buffer *classes,
     }
     query->wide = query->count * costs->top > 255;
     return query;
+}
+
+static Query *read_query(const Py_buffer *pitch, const Py_buffer *classes,
+                         const Costs *costs)
+{
+    if (pitch->len < 1 || pitch->len > MOST_QUERY_NOTES || classes->len != pitch->len ||
+        pitch->len * costs->top > MOST_TOTAL) {
+        PyErr_SetString(PyExc_ValueError, "the phrase is too short or too long");
+        return NULL;
+    }
+    return make_query(pitch->buf, classes->buf, (int)pitch->len, costs);
 }
 
 /* Lengths of one block, copied so that they are aligned; -1 if they make no sense. */
@@ -224,6 +252,40 @@ static void *room(size_t points, void **owned)
 
 /* ---- bounds --------------------------------------------------------------- */
 
+/* Points that the states of a bound take: thirteen, the highest of each phrase note, and
+ * a table for each kind of length. */
+static size_t bound_room(const Query *query)
+{
+    return ((size_t)query->count + 2) * LANES * 14 + 4 * (size_t)query->kinds * LANES;
+}
+
+/* With more points for a pair, cutting off would happen everywhere. */
+#define MOST_TO_CUT 64
+
+/* Whether points so high may have been cut off. */
+static inline int was_cut(int points, const Costs *costs)
+{
+    return points >= 255 - costs->top;
+}
+
+static void bound_block(const Query *query, const Costs *costs, Block block, void *space,
+                        uint16_t *out, Reach *reach)
+{
+    if (!query->wide) {
+        bound_block_narrow(query, costs, block, space, out, reach);
+        return;
+    }
+    if (costs->top < MOST_TO_CUT) {
+        int whole = 1;
+        bound_block_cut(query, costs, block, space, out, reach);
+        for (int l = 0; l < block.lanes; l++)
+            whole &= !was_cut(out[l], costs);
+        if (whole)
+            return;
+    }
+    bound_block_wide(query, costs, block, space, out, reach);
+}
+
 static int bound_tunes(const Query *query, const Costs *costs, const Py_buffer *notes,
                        const Py_buffer *lengths, void *space, uint16_t *out)
 {
@@ -233,10 +295,7 @@ static int bound_tunes(const Query *query, const Costs *costs, const Py_buffer *
         Block block;
         if (read_block(notes, lengths, first, &place, copy, &block) < 0)
             return -1;
-        if (query->wide)
-            bound_block_wide(query, costs, block, space, out + first);
-        else
-            bound_block_narrow(query, costs, block, space, out + first);
+        bound_block(query, costs, block, space, out + first, NULL);
     }
     return 0;
 }
@@ -261,9 +320,7 @@ static PyObject *kernel_bounds(PyObject *module, PyObject *args)
         damaged();
         goto done;
     }
-    void *space = room(((size_t)query->count + 2) * LANES * 13 +
-                           4 * (size_t)query->kinds * LANES,
-                       &owned);
+    void *space = room(bound_room(query), &owned);
     uint16_t *out = malloc((size_t)(lengths.len / 2) + 1);
     if (space == NULL || out == NULL) {
         PyErr_NoMemory();
@@ -377,52 +434,169 @@ static int preferred(int points, int move, const Tune *tune)
 
 /* The most that a transposition could bring: every phrase note whose pitch is
  * anywhere in the tune, as the best of pairs. */
-static int most_points(const Query *query, const Costs *costs, const uint8_t *there,
-                       int move)
+static int most_points(Span phrase, const Costs *costs, const uint8_t *there, int move)
 {
     int agreeing = 0;
-    for (int i = 0; i < query->count; i++)
-        agreeing += there[256 + query->pitch[i] + move];
+    for (int i = 0; i < phrase.count; i++)
+        agreeing += there[256 + phrase.pitch[i] + move];
     return agreeing * costs->top;
 }
 
-/* Exact points of a tune over all transpositions; of those that cannot reach the
- * floor, none need be right. */
-static void best_of_tune(const Query *query, const Costs *costs, void *space, int floor,
-                         Tune *tune)
+/* Exact points of notes of a tune under MOVES transpositions from one on. */
+static void points_of_moves(Span phrase, const Costs *costs, const uint8_t *pitch,
+                            const uint8_t *classes, size_t notes, int move, void *space,
+                            int *points)
 {
-    const uint8_t *pitch = tune->pitch.buf;
-    const size_t notes = (size_t)tune->pitch.len;
+    int16_t wide[MOVES];
+    uint8_t narrow[MOVES];
+    int whole = phrase.count * costs->top <= 255;
+    if (whole)
+        exact_narrow(phrase, costs, pitch, classes, notes, move, space, narrow);
+    else if (costs->top < MOST_TO_CUT) {
+        exact_cut(phrase, costs, pitch, classes, notes, move, space, narrow);
+        whole = 1;
+        for (int l = 0; l < MOVES; l++)
+            whole &= !was_cut(narrow[l], costs);
+    }
+    if (!whole)
+        exact_wide(phrase, costs, pitch, classes, notes, move, space, wide);
+    for (int l = 0; l < MOVES; l++)
+        points[l] = whole ? narrow[l] : wide[l];
+}
+
+/* Exact points of a stretch of a tune over all transpositions; of those that cannot
+ * reach the floor, none need be right. */
+static void best_of_stretch(Span phrase, const Costs *costs, void *space, int floor,
+                            size_t first, size_t notes, Tune *tune)
+{
+    const uint8_t *pitch = (const uint8_t *)tune->pitch.buf + first;
+    const uint8_t *classes = (const uint8_t *)tune->classes.buf + first;
     uint8_t there[768] = {0};
-    int lowest = 255, highest = 0;
+    int lowest = 255, highest = 0, low = 255, high = 0;
     for (size_t j = 0; j < notes; j++) {
         there[256 + pitch[j]] = 1;
         lowest = pitch[j] < lowest ? pitch[j] : lowest;
         highest = pitch[j] > highest ? pitch[j] : highest;
     }
-    const int last = highest - query->lowest;
-    int move = lowest - query->highest;
-    while (notes > 0 && move <= last) {
-        int16_t wide[LANES];
-        uint8_t narrow[LANES];
-        if (most_points(query, costs, there, move) < floor) {
+    for (int i = 0; i < phrase.count; i++) {
+        low = phrase.pitch[i] < low ? phrase.pitch[i] : low;
+        high = phrase.pitch[i] > high ? phrase.pitch[i] : high;
+    }
+    int move = lowest - high;
+    while (notes > 0 && phrase.count > 0 && move <= highest - low) {
+        int points[MOVES];
+        if (most_points(phrase, costs, there, move) < floor) {
             move++;
             continue;
         }
-        if (query->wide)
-            exact_wide(query, costs, pitch, tune->classes.buf, notes, move, space, wide);
-        else
-            exact_narrow(query, costs, pitch, tune->classes.buf, notes, move, space,
-                         narrow);
-        for (int l = 0; l < LANES && move + l <= last; l++) {
-            const int points = query->wide ? wide[l] : narrow[l];
-            if (preferred(points, move + l, tune)) {
-                tune->points = points;
+        points_of_moves(phrase, costs, pitch, classes, notes, move, space, points);
+        for (int l = 0; l < MOVES && move + l <= highest - low; l++)
+            if (preferred(points[l], move + l, tune)) {
+                tune->points = points[l];
                 tune->move = move + l;
             }
-        }
-        move += LANES;
+        move += MOVES;
     }
+}
+
+/* ---- where an alignment can lie -------------------------------------------- */
+
+/* Tunes beside each other, the longest first, from their first notes or their last. */
+static void set_beside(Tune *const *tunes, int lanes, int backwards, uint8_t *to)
+{
+    for (int column = 0; column < 2; column++)
+        for (Py_ssize_t j = 0; j < tunes[0]->pitch.len; j++)
+            for (int l = 0; l < lanes && j < tunes[l]->pitch.len; l++) {
+                const uint8_t *from =
+                    column ? tunes[l]->classes.buf : tunes[l]->pitch.buf;
+                *to++ = from[backwards ? tunes[l]->pitch.len - 1 - j : j];
+            }
+}
+
+static int longer_first(const void *one, const void *other)
+{
+    const Tune *a = *(Tune *const *)one, *b = *(Tune *const *)other;
+    return (a->pitch.len < b->pitch.len) - (a->pitch.len > b->pitch.len);
+}
+
+static size_t sum_of(const uint32_t *lengths, int lanes)
+{
+    size_t sum = 0;
+    for (int l = 0; l < lanes; l++)
+        sum += lengths[l];
+    return sum;
+}
+
+/* Tunes in order of length, so that those beside each other are about as long; NULL
+ * where there is no memory. */
+static Tune **by_length(Tune *tunes, Py_ssize_t count)
+{
+    Tune **order = malloc(((size_t)count + 1) * sizeof(Tune *));
+    if (order == NULL)
+        return NULL;
+    for (Py_ssize_t k = 0; k < count; k++)
+        order[k] = tunes + k;
+    qsort(order, (size_t)count, sizeof(Tune *), longer_first);
+    return order;
+}
+
+/* Lengths of the tunes of a block, and room for their notes. */
+static uint8_t *beside(Tune *const *tunes, int lanes, uint32_t *lengths)
+{
+    for (int l = 0; l < lanes; l++)
+        lengths[l] = (uint32_t)tunes[l]->pitch.len;
+    return malloc(2 * sum_of(lengths, lanes) + 1);
+}
+
+/* Exact points of up to LANES tunes that reach the floor. An alignment that does ends
+ * where its bound does, and begins where the bound of both read backwards does: only what
+ * lies between is worked out. 0 done, -1 no memory. */
+static int best_of_block(const Query *query, const Query *turned, const Costs *costs,
+                         void *space, int floor, Tune **tunes, int lanes)
+{
+    uint32_t lengths[LANES];
+    uint16_t bounds[LANES];
+    Reach ends, starts;
+    uint8_t *notes = beside(tunes, lanes, lengths);
+    if (notes == NULL)
+        return -1;
+    const Block block = {notes, notes + sum_of(lengths, lanes), lengths, lanes};
+    ends.floor = starts.floor = floor;
+    set_beside(tunes, lanes, 0, notes);
+    bound_block(query, costs, block, space, bounds, &ends);
+    set_beside(tunes, lanes, 1, notes);
+    bound_block(turned, costs, block, space, bounds, &starts);
+    free(notes);
+    for (int l = 0; l < lanes; l++) {
+        const int first = query->count - starts.rows[l];
+        const uint32_t from = lengths[l] - starts.notes[l];
+        if (!ends.rows[l] || !starts.rows[l] || first >= ends.rows[l] ||
+            from >= ends.notes[l])
+            continue;
+        const Span phrase = {query->pitch + first, query->classes + first,
+                             ends.rows[l] - first};
+        best_of_stretch(phrase, costs, space, floor, from, ends.notes[l] - from, tunes[l]);
+    }
+    return 0;
+}
+
+/* Exact points of all tunes: whole where there is no floor. */
+static int best_of_tunes(const Query *query, const Query *turned, const Costs *costs,
+                         void *space, int floor, Tune *tunes, Py_ssize_t count)
+{
+    const Span whole = {query->pitch, query->classes, query->count};
+    for (Py_ssize_t k = 0; floor <= 0 && k < count; k++)
+        best_of_stretch(whole, costs, space, floor, 0, (size_t)tunes[k].pitch.len,
+                        tunes + k);
+    if (floor <= 0)
+        return 0;
+    Tune **order = by_length(tunes, count);
+    int fault = order == NULL ? -1 : 0;
+    for (Py_ssize_t k = 0; k < count && !fault; k += LANES)
+        fault = best_of_block(query, turned, costs, space, floor, order + k,
+                              count - k < LANES ? (int)(count - k) : LANES);
+    free(order);
+    return fault;
 }
 
 static Tune *read_tunes(PyObject *list, Py_ssize_t *count)
@@ -446,7 +620,7 @@ static Tune *read_tunes(PyObject *list, Py_ssize_t *count)
                 PyErr_SetString(PyExc_TypeError, "a list of (pitches, length classes)");
             return tunes;
         }
-        if (tune->pitch.len != tune->classes.len) {
+        if (tune->pitch.len != tune->classes.len || tune->pitch.len > INT32_MAX) {
             (*count)++;
             damaged();
             return tunes;
@@ -464,6 +638,22 @@ static void release_tunes(Tune *tunes, Py_ssize_t count)
     free(tunes);
 }
 
+/* The same phrase from its last note to its first. */
+static Query *turn(const Query *query, const Costs *costs, uint8_t **owned)
+{
+    const int count = query->count;
+    uint8_t *notes = *owned = malloc(2 * (size_t)count);
+    if (notes == NULL) {
+        PyErr_NoMemory();
+        return NULL;
+    }
+    for (int i = 0; i < count; i++) {
+        notes[i] = query->pitch[count - 1 - i];
+        notes[count + i] = query->classes[count - 1 - i];
+    }
+    return make_query(notes, notes + count, count, costs);
+}
+
 PyDoc_STRVAR(best_doc, "best(tunes, pitch, classes, costs, floor) -> list\n\n"
                        "(points, transposition) of each (pitches, length classes); "
                        "exact where they reach the floor.");
@@ -477,6 +667,90 @@ static PyObject *kernel_best(PyObject *module, PyObject *args)
     int floor;
     if (!PyArg_ParseTuple(args, "Oy*y*Oi", &list, &pitch, &classes, &given, &floor))
         return NULL;
+    Query *query = NULL, *turned = NULL;
+    uint8_t *backwards = NULL;
+    void *owned = NULL;
+    Py_ssize_t count = 0;
+    Tune *tunes = read_tunes(list, &count);
+    if (tunes == NULL || PyErr_Occurred() || read_costs(given, &costs) < 0 ||
+        (query = read_query(&pitch, &classes, &costs)) == NULL ||
+        (turned = turn(query, &costs, &backwards)) == NULL)
+        goto done;
+    void *space = room(bound_room(query), &owned);
+    int fault = space == NULL ? -1 : 0;
+    Py_BEGIN_ALLOW_THREADS
+    if (!fault)
+        fault = best_of_tunes(query, turned, &costs, space, floor, tunes, count);
+    Py_END_ALLOW_THREADS
+    if (fault) {
+        PyErr_NoMemory();
+        goto done;
+    }
+    found = PyList_New(count);
+    for (Py_ssize_t k = 0; found != NULL && k < count; k++) {
+        PyObject *entry = Py_BuildValue("(ii)", tunes[k].points, tunes[k].move);
+        if (entry == NULL || PyList_SetItem(found, k, entry) < 0)
+            Py_CLEAR(found);
+    }
+done:
+    free(owned);
+    free(query);
+    free(turned);
+    free(backwards);
+    release_tunes(tunes, count);
+    PyBuffer_Release(&pitch);
+    PyBuffer_Release(&classes);
+    return found;
+}
+
+/* ---- what is reached at least ----------------------------------------------- */
+
+/* Points that each of up to LANES tunes reaches at least. 0 done, -1 no memory. */
+static int reach_block(const Query *query, const Costs *costs, void *space, Tune **tunes,
+                       int lanes)
+{
+    uint32_t lengths[LANES];
+    uint16_t points[LANES];
+    uint8_t *notes = beside(tunes, lanes, lengths);
+    if (notes == NULL)
+        return -1;
+    const Block block = {notes, notes + sum_of(lengths, lanes), lengths, lanes};
+    set_beside(tunes, lanes, 0, notes);
+    if (!query->wide)
+        reached_narrow(query, costs, block, space, points);
+    else if (costs->top < MOST_TO_CUT)
+        reached_cut(query, costs, block, space, points);
+    else
+        reached_wide(query, costs, block, space, points);
+    free(notes);
+    for (int l = 0; l < lanes; l++)
+        tunes[l]->points = points[l];
+    return 0;
+}
+
+static int reach_tunes(const Query *query, const Costs *costs, void *space, Tune *tunes,
+                       Py_ssize_t count)
+{
+    Tune **order = by_length(tunes, count);
+    int fault = order == NULL ? -1 : 0;
+    for (Py_ssize_t k = 0; k < count && !fault; k += LANES)
+        fault = reach_block(query, costs, space, order + k,
+                            count - k < LANES ? (int)(count - k) : LANES);
+    free(order);
+    return fault;
+}
+
+PyDoc_STRVAR(reached_doc, "reached(tunes, pitch, classes, costs) -> list\n\n"
+                          "Points that each (pitches, length classes) reaches at least.");
+
+static PyObject *kernel_reached(PyObject *module, PyObject *args)
+{
+    Py_buffer pitch, classes;
+    PyObject *list, *given, *found = NULL;
+    Costs costs;
+    (void)module;
+    if (!PyArg_ParseTuple(args, "Oy*y*O", &list, &pitch, &classes, &given))
+        return NULL;
     Query *query = NULL;
     void *owned = NULL;
     Py_ssize_t count = 0;
@@ -484,18 +758,19 @@ static PyObject *kernel_best(PyObject *module, PyObject *args)
     if (tunes == NULL || PyErr_Occurred() || read_costs(given, &costs) < 0 ||
         (query = read_query(&pitch, &classes, &costs)) == NULL)
         goto done;
-    void *space = room(((size_t)query->count + 2) * LANES * 2, &owned);
-    if (space == NULL) {
+    void *space = room(bound_room(query), &owned);
+    int fault = space == NULL ? -1 : 0;
+    Py_BEGIN_ALLOW_THREADS
+    if (!fault)
+        fault = reach_tunes(query, &costs, space, tunes, count);
+    Py_END_ALLOW_THREADS
+    if (fault) {
         PyErr_NoMemory();
         goto done;
     }
-    Py_BEGIN_ALLOW_THREADS
-    for (Py_ssize_t k = 0; k < count; k++)
-        best_of_tune(query, &costs, space, floor, tunes + k);
-    Py_END_ALLOW_THREADS
     found = PyList_New(count);
     for (Py_ssize_t k = 0; found != NULL && k < count; k++) {
-        PyObject *entry = Py_BuildValue("(ii)", tunes[k].points, tunes[k].move);
+        PyObject *entry = PyLong_FromLong(tunes[k].points);
         if (entry == NULL || PyList_SetItem(found, k, entry) < 0)
             Py_CLEAR(found);
     }
@@ -978,6 +1253,7 @@ static PyMethodDef methods[] = {
     {"histogram", kernel_histogram, METH_VARARGS, histogram_doc},
     {"select", kernel_select, METH_VARARGS, select_doc},
     {"best", kernel_best, METH_VARARGS, best_doc},
+    {"reached", kernel_reached, METH_VARARGS, reached_doc},
     {"trace", kernel_trace, METH_VARARGS, trace_doc},
     {"notes_at", kernel_notes_at, METH_VARARGS, notes_at_doc},
     {"drawn", kernel_drawn, METH_VARARGS, drawn_doc},

@@ -18,6 +18,13 @@ def best(
     floor: int,
     /,
 ) -> list[tuple[int, int]]: ...
+def reached(
+    tunes: list[tuple[bytes, bytes]],
+    pitch: bytes,
+    classes: bytes,
+    costs: tuple[int, ...],
+    /,
+) -> list[int]: ...
 def trace(
     pitch: bytes,
     classes: bytes,

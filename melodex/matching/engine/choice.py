@@ -77,6 +77,14 @@ class Engine(Protocol):
     ) -> list[tuple[int, int]]:
         """Exact points of tunes and the transposition that brings them."""
 
+    def reached(
+        self,
+        tunes: Sequence[tuple[bytes, bytes]],
+        query: EncodedQuery,
+        costs: AlignmentCosts,
+    ) -> list[int]:
+        """Points that tunes reach at least; no more is asked of them than to be true."""
+
     def trace(
         self,
         query: EncodedQuery,

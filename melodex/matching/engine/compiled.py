@@ -116,6 +116,15 @@ class CompiledEngine:
             list(tunes), query.pitch, query.length_class, costs.numbers, floor
         )
 
+    def reached(
+        self,
+        tunes: Sequence[tuple[bytes, bytes]],
+        query: EncodedQuery,
+        costs: AlignmentCosts,
+    ) -> list[int]:
+        """Return points that tunes reach at least, most of them close to their best."""
+        return _kernel.reached(list(tunes), query.pitch, query.length_class, costs.numbers)
+
     def trace(
         self,
         query: EncodedQuery,
