@@ -1,4 +1,4 @@
-"""``melodex collection``: tags, duplicates, and what the corpus holds."""
+"""``melodex collection``: tags, duplicates, tune families, what the corpus holds."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from melodex.cli.output import Output, output_options, present, write
 
 @click.group("collection")
 def command() -> None:
-    """Tag tunes, list duplicates, say what the corpus holds.
+    """Tag tunes, list duplicates and tune families, say what the corpus holds.
 
     \b
     Examples:
@@ -77,6 +77,53 @@ def duplicates_command(corpus_path: Path, least: float, output: Output) -> None:
     with Corpus.open(corpus_path) as corpus:
         found = find_duplicates(corpus, least=least)
     forms = {"text": text_corpus.duplicates_text, "json": data_corpus.duplicates_json}
+    write(forms[output.form](found), output)
+
+
+@command.command("families")
+@click.option(
+    "--least",
+    type=click.FloatRange(0, 1, min_open=True),
+    default=0.5,
+    show_default=True,
+    help="Share of what the shorter of two tunes could reach that both must have.",
+)
+@click.option(
+    "--limit",
+    type=click.IntRange(min=1),
+    default=20,
+    show_default=True,
+    help="Families shown.",
+)
+@click.option("--all", "all_", is_flag=True, help="Show all families.")
+@output_options(["text", "json", "csv"])
+@click.pass_obj
+def families_command(
+    corpus_path: Path, least: float, limit: int, all_: bool, output: Output
+) -> None:
+    """List tune families: tunes that are one by their music, whatever they are called.
+
+    Whole tunes are aligned in every key, pitch and rhythm. Of each family the tune with
+    most kin comes first; the others are said to differ from it in key, mode, metre,
+    notes put in, and parts left out.
+
+    \b
+    Examples:
+      $ melodex collection families --limit 5
+      $ melodex collection families --all --output families.csv
+    """
+    from melodex.corpus.reader import Corpus
+    from melodex.presentation.data import corpus as data_corpus
+    from melodex.presentation.text.families import families_text
+    from melodex.tasks.collection.families import find_families
+
+    with Corpus.open(corpus_path) as corpus:
+        found = find_families(corpus, least=least, limit=None if all_ else limit)
+    forms = {
+        "text": families_text,
+        "json": data_corpus.families_json,
+        "csv": data_corpus.families_csv,
+    }
     write(forms[output.form](found), output)
 
 

@@ -3,8 +3,8 @@
 Conventions: those of :mod:`melodex.presentation.data.forms`.
 
 Contents: listing_json, listing_rows, listing_csv, detail_json, adding_json, check_json,
-refresh_json, holdings_json, done_json, undone_json, duplicates_json, whole_audit_json,
-close_pair_rows.
+refresh_json, holdings_json, done_json, undone_json, duplicates_json, families_json,
+families_csv, whole_audit_json, close_pair_rows.
 """
 
 from __future__ import annotations
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from melodex.tasks.adding.refresh import Differences, Refreshed
     from melodex.tasks.audit.whole import ClosePair, WholeAudit
     from melodex.tasks.collection.duplicates import Duplicates
+    from melodex.tasks.collection.families import Families
     from melodex.tasks.collection.holdings import Holdings, Listing, TuneDetail, Warned
     from melodex.tasks.collection.undo import Done, Undone
     from melodex.tasks.collection.upkeep import CheckResult
@@ -39,6 +40,8 @@ __all__ = [
     "detail_json",
     "done_json",
     "duplicates_json",
+    "families_csv",
+    "families_json",
     "holdings_json",
     "listing_csv",
     "listing_json",
@@ -167,6 +170,67 @@ def duplicates_json(duplicates: Duplicates) -> str:
             "groups": groups_data(duplicates),
         }
     )
+
+
+def families_json(found: Families) -> str:
+    """Tune families as JSON."""
+    return json_text(
+        {
+            "corpus": {"tunes": found.corpus_tunes},
+            "least": found.least,
+            "families_in_all": found.families_in_all,
+            "tunes_in_families": found.tunes_in_families,
+            "left_out": found.left_out,
+            "families": [
+                {
+                    "likeness": rounded(family.likeness),
+                    "members": [
+                        {
+                            "tune": asdict(member.row),
+                            "likeness": rounded(member.likeness),
+                            "expected_by_chance": rounded(member.expected_by_chance),
+                            "differences": list(member.differences),
+                        }
+                        for member in family.members
+                    ],
+                }
+                for family in found.families
+            ],
+        }
+    )
+
+
+FAMILY_COLUMNS = (
+    "family",
+    "likeness",
+    "expected_by_chance",
+    "tune_id",
+    "title",
+    "key",
+    "metre",
+    "source",
+    "number",
+    "differences",
+)
+
+
+def families_csv(found: Families) -> str:
+    """Tune families as CSV, a row for each tune; families count from 1."""
+    rows = [
+        {
+            "family": number,
+            "likeness": rounded(member.likeness),
+            "expected_by_chance": rounded(member.expected_by_chance),
+            "differences": "; ".join(member.differences),
+            **{
+                name: getattr(member.row, name)
+                for name in ("tune_id", "title", "key", "metre", "source", "number")
+            },
+        }
+        for number, family in enumerate(found.families, start=1)
+        for member in family.members
+    ]
+    return csv_text(rows, FAMILY_COLUMNS)
 
 
 def groups_data(duplicates: Duplicates) -> list[dict[str, Any]]:
