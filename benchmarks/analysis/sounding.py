@@ -7,7 +7,8 @@ person which lines up with the sheet (see ``keys_truth``), read from MusicXML by
 reader, on the same played as a piano plays (``retextured``), and on broken chords of known
 harmony (``piano_textures``). Figures are shares of the sounding time: the root; root and
 triad; all notes of the chord; the bass where the root is right; and of the places where
-the chord changes the F measure, a change being found within half a quarter. How sure
+the chord changes the F measure, a change being found within half a quarter; where a
+person named keys, the share in which key, root and bass are right together. How sure
 chords are is held against how often their roots are right. Halves: 0 is what the points
 were fitted on, 1 is only reported; intervals draw whole pieces anew. Left out, for the
 sheet that is read is not the one that the analysis counts: riemenschneider015, whose
@@ -45,7 +46,8 @@ from benchmarks.analysis.retextured import retextured
 from benchmarks.keeping import about, asker, keep
 from melodex.analysis.harmony.heard import sounding
 from melodex.analysis.harmony.heard.slices import Heard as Sounding
-from melodex.analysis.harmony.heard.sounding import KINDS, SoundingChord
+from melodex.analysis.harmony.heard.sounding import KINDS, SoundingChord, over_worked_chords
+from melodex.analysis.piece import analyse
 from melodex.melody import TICKS_PER_QUARTER, Melody
 from melodex.melody.texture import Texture
 from melodex.reading import read_path
@@ -80,13 +82,17 @@ STEP = 0.15
 
 @dataclass(frozen=True)
 class Heard:
-    """A chord that is true: onset and length in quarters, root, notes, bass."""
+    """A chord that is true: onset and length in quarters, root, notes, bass, key.
+
+    The key is a tonic on the line of fifths and a mode; empty where none is known.
+    """
 
     onset: float
     length: float
     root: int
     notes: frozenset[int]
     bass: int
+    key: tuple[int, str] | None = None
 
 
 @dataclass(frozen=True)
@@ -127,6 +133,7 @@ def heard_in(folder: str, name: str) -> tuple[Heard, ...]:
             place(numeral.root()),
             frozenset(map(place, numeral.pitches)),
             place(numeral.bass()),
+            (place(numeral.key.tonic), numeral.key.mode),
         )
         for numeral in analysis.recurse().getElementsByClass(roman.RomanNumeral)
     )
@@ -251,6 +258,31 @@ def sureness(pieces: Sequence[Truth]) -> list[dict[str, Any]]:
     ]
 
 
+def in_keys(truth: Truth) -> tuple[float, float]:
+    """Quarters compared, and those in which key, root and bass are right together."""
+    melody = over_worked_chords(truth.texture, truth.melody)
+    whole = right = 0.0
+    first = 0
+    for here in analyse(melody).harmony.chords:
+        start, end = (t / TICKS_PER_QUARTER for t in (here.onset_ticks, here.end_ticks))
+        while first < len(truth.chords) and ends(truth.chords[first]) <= start:
+            first += 1
+        for heard in truth.chords[first:]:
+            if heard.onset >= end:
+                break
+            shared = min(end, ends(heard)) - max(start, heard.onset)
+            same = (here.key.tonic_fifths, here.key.mode) == heard.key
+            same = same and here.chord.root_fifths == heard.root
+            whole += shared
+            right += shared * (same and here.chord.lowest_fifths == heard.bass)
+    return whole, right
+
+
+def share_in_keys(rows: Sequence[tuple[float, float]]) -> float:
+    """The share of time in which key, root and bass are right."""
+    return sum(row[1] for row in rows) / max(1e-9, sum(row[0] for row in rows))
+
+
 def shares(truth: Truth) -> tuple[float, ...]:
     """Quarters compared, quarters in which each measure is right; bass at the end."""
     whole = root = triad = notes = bass = 0.0
@@ -321,6 +353,19 @@ def measure(pieces: Sequence[Truth]) -> list[dict[str, Any]]:
                     "ms_a_piece": round(1000 * seconds / len(taken), 1),
                 }
             )
+            if all(chord.key for chord in taken[0].chords):
+                told = [in_keys(piece) for piece in taken]
+                low, high = bootstrap_interval(told, share_in_keys)
+                rows.append(
+                    {
+                        "task": f"{kind}, half {which}",
+                        "measure": "key, root and bass together",
+                        "value": round(share_in_keys(told), 3),
+                        "interval_95": [round(low, 3), round(high, 3)],
+                        "pieces": len(taken),
+                        "ms_a_piece": round(1000 * seconds / len(taken), 1),
+                    }
+                )
     return rows
 
 

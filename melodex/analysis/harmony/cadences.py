@@ -3,8 +3,9 @@
 Conventions: two chords are a cadence only where a phrase or a section ends, and a place
 has one name. The second chord comes under the last note of the phrase, or before it, and
 both belong to that phrase: a V that ends a phrase is a half cadence also where the next
-one begins with I. A half cadence needs a melody that stands still: a V that lasts while
-the melody moves on prepares what comes. All rules are common practice, no source.
+one begins with I. A half cadence needs a melody that stands still, and a V that rests: one
+that lasts while the melody moves on, or stands over its fifth or seventh, prepares what
+comes. All rules are common practice, no source.
 
 Contents: cadences, endings, cadence_of.
 """
@@ -197,7 +198,8 @@ def cadence_in(key: LocalKey, here: PlacedChord, after: PlacedChord) -> str:
         if after.chord.bass_fifths == key.tonic_fifths + 1 or only_passes(here, after):
             return ""
         return close_of(here.chord, degree, after.chord, key.mode)
-    if goal == 1 and after.chord.family in FIFTH_FAMILIES and degree != 1:
+    rests = near(after.chord.lowest_fifths - after.chord.root_fifths) in {0, 4}
+    if goal == 1 and after.chord.family in FIFTH_FAMILIES and degree != 1 and rests:
         return "half cadence"
     return "deceptive cadence" if is_deceptive(key, here, after) else ""
 
