@@ -198,10 +198,15 @@ def cadence_in(key: LocalKey, here: PlacedChord, after: PlacedChord) -> str:
         if after.chord.bass_fifths == key.tonic_fifths + 1 or only_passes(here, after):
             return ""
         return close_of(here.chord, degree, after.chord, key.mode)
-    rests = near(after.chord.lowest_fifths - after.chord.root_fifths) in {0, 4}
-    if goal == 1 and after.chord.family in FIFTH_FAMILIES and degree != 1 and rests:
-        return "half cadence"
+    if goal == 1 and after.chord.family in FIFTH_FAMILIES and degree != 1:
+        return "half cadence" if rests_on(after.chord) else ""
     return "deceptive cadence" if is_deceptive(key, here, after) else ""
+
+
+def rests_on(chord: Chord) -> bool:
+    """Whether music can rest on a V: in root position, or a triad over its third."""
+    over = near(chord.lowest_fifths - chord.root_fifths)
+    return over == 0 or (over == 4 and chord.family == "major")
 
 
 def only_passes(here: PlacedChord, after: PlacedChord) -> bool:

@@ -2,8 +2,9 @@
 
 Conventions: two notes double each other if they start together; a doubling has eight
 notes with four moves or more, at one interval throughout. An imitation repeats six notes
-or more of another line, step for step and length for length, within four bars, while the
-line that it follows does not itself repeat them (then it is accompaniment). The numbers
+or more of another line, step for step and length for length, within four bars and some
+half beats later, while the line that it follows does not itself repeat them (then it is
+accompaniment). The numbers
 are our choice, tried in ``benchmarks/analysis/voices.py``.
 
 Contents: doubling_finds, imitation_finds.
@@ -14,7 +15,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from melodex.analysis.texture.lines import LineFind, TextureLine
-from melodex.analysis.texture.motion import bar_ticks
+from melodex.analysis.texture.motion import bar_ticks, beat_ticks
 from melodex.melody import Melody
 
 __all__ = ["doubling_finds", "imitation_finds"]
@@ -152,10 +153,11 @@ def leader_of(
     """The nearest earlier statement of a figure in another line, if there is one."""
     here = lines[number].notes[place].onset_ticks
     within = IMITATED_WITHIN_BARS * bar_ticks(melody, here)
+    half_beat = beat_ticks(melody, here) // 2
     nearest = None
     for other, start in places:
         onset = lines[other].notes[start].onset_ticks
-        if not here - within <= onset <= here:
+        if not here - within <= onset <= here or (here - onset) % half_beat:
             continue
         if other == number:
             # What a line says again and again is accompaniment, not an answer.
