@@ -1,6 +1,6 @@
 """Chords out of notes: how often they are those that people heard, or that were played.
 
-Run:  python -m benchmarks.analysis.sounding [--keep NAME] [--fit SECONDS]
+Run:  python -m benchmarks.analysis.sounding [--keep NAME] [--kinds ...] [--fit SECONDS]
 
 Measured on the chorales and madrigals of music21's corpus that have an analysis by a
 person which lines up with the sheet (see ``keys_truth``), read from MusicXML by this
@@ -167,12 +167,12 @@ def made() -> Iterable[Truth]:
         )
 
 
-def truths() -> list[Truth]:
-    """Everything that is measured against."""
-    people = [
-        *analysed("bach/choraleAnalyses", "chorales"),
-        *analysed("monteverdi", "madrigals"),
-    ]
+FOLDERS = {"chorales": "bach/choraleAnalyses", "madrigals": "monteverdi"}
+
+
+def truths(kinds: Sequence[str] = tuple(FOLDERS)) -> list[Truth]:
+    """Everything that is measured against, of the kinds of human analyses that are named."""
+    people = [piece for kind in kinds for piece in analysed(FOLDERS[kind], kind)]
     return [*people, *made(), *map(played, people)]
 
 
@@ -406,8 +406,9 @@ def main() -> None:
     """Measure, or fit."""
     ask = asker(__doc__)
     ask.add_argument("--fit", metavar="SECONDS", type=float, default=0.0)
+    ask.add_argument("--kinds", nargs="+", choices=FOLDERS, default=tuple(FOLDERS))
     choice = ask.parse_args()
-    pieces = truths()
+    pieces = truths(choice.kinds)
     fitted = fit(pieces, choice.fit) if choice.fit else {}
     rows = measure(pieces)
     text = [

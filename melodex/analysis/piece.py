@@ -36,7 +36,7 @@ from melodex.melody import Melody
 
 __all__ = ["DOUBTED", "Analysis", "analyse", "sure_devices"]
 
-DOUBTED = 0.6
+DOUBTED = 0.5
 """Certainty below which a chord that was worked out is called uncertain; our choice."""
 
 

@@ -68,8 +68,8 @@ def test_percussion_and_an_empty_staff_add_no_voice(tmp_path: Path) -> None:
 def test_a_cluster_is_a_chord_of_which_one_is_not_sure(tmp_path: Path) -> None:
     others = "".join(note(step, 4, chord=True) for step in "DEFGAB")
     found = told(tmp_path, note("C", 5), note("C", 4) + others)
-    assert all(certainty < 0.6 for bar in found.grid for certainty, _ in bar.doubts)
-    assert any("less than 60% sure" in said for said in found.unsaid)
+    assert all(certainty < 0.5 for bar in found.grid for certainty, _ in bar.doubts)
+    assert any("less than 50% sure" in said for said in found.unsaid)
 
 
 def test_a_hundred_parts_are_one_chord(tmp_path: Path) -> None:

@@ -104,4 +104,4 @@ def test_of_a_unison_no_chord_is_claimed_for_sure() -> None:
     melody, texture = read(unison)
     for chord in sounding_chords(texture, melody):
         if chord.end_ticks <= 8 * Q:
-            assert chord.certainty < 0.6
+            assert chord.certainty < 0.5

@@ -5,7 +5,8 @@ melody that was taken from it. Out: pedals, lines that creep by step, doublings 
 tune, and imitation, each with the line that has it and its bars.
 
 ``lines`` parts a texture into its lines; ``motion`` finds what one line does; ``together``
-what two do. Read first: ``lines``.
+what two do; ``words`` says it. ``bars`` counts voices, spacing and rhythm bar by bar, and
+``linked`` finds what goes together with what. Read first: ``lines``.
 
 Contents: LINE_KINDS, LineFind, line_finds.
 """

@@ -25,7 +25,7 @@ from melodex.melody.texture import SoundingNote, Texture
 __all__ = ["BarTexture", "Joint", "bar_textures", "joints", "section_texture"]
 
 RICH_NOTES = 4
-SURE = 0.6
+SURE = 0.5
 """Chords that are less sure say nothing of a bar."""
 JOINED_BARS = 2
 """For so many bars lines are alone, and then not, where a voice is said to join."""

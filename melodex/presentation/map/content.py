@@ -14,6 +14,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from melodex.analysis.keys import KeySpan
+from melodex.analysis.piece import DOUBTED
 from melodex.melody import Bar, Key, Melody, pitch_class_name
 from melodex.presentation.map.levels import Curve, curves_of
 from melodex.tasks.describe.describe import Description, Find
@@ -156,7 +157,7 @@ def piece_map(found: Description) -> PieceMap:
             (
                 here.onset_ticks,
                 (here.numeral.text or here.chord.text)
-                + ("" if symbol.certainty >= UNCERTAIN else "?"),
+                + ("" if symbol.certainty >= DOUBTED else "?"),
             )
             for here, symbol in zip(analysis.harmony.chords, melody.chords, strict=True)
         ),

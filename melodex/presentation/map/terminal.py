@@ -10,6 +10,7 @@ Contents: map_lines.
 from __future__ import annotations
 
 from collections.abc import Container, Iterator, Sequence
+from itertools import pairwise
 from statistics import median
 
 from melodex.presentation.map.content import PieceMap, short_key
@@ -24,6 +25,9 @@ NAMES = 9
 MOST_BARS, WIDEST_BAR, NARROWEST_BAR = 32, 6, 2
 MELODY_ROWS = 5
 """Rows of a terminal that the melody takes at most."""
+STEPS = ("▁▂▃▄▅▆▇█", "0123456789")
+"""Heights of a curve, from nothing to the most."""
+SHORT = {"Rich chords": "Rich", "Recording": "Record"}
 SIGNS = {"note": ("▬", "="), "peak": ("▲", "^"), "run": ("─", "-"), "mark": ("━", "=")}
 
 
@@ -111,7 +115,27 @@ def strip_lines(piece: PieceMap, grid: Grid, told: Container[int] | None) -> Ite
         run = grid.sign("run")
         pieces = [(a, b, f"({w}".ljust(b - a - 1, run) + ")") for a, b, w in phrases]
         yield grid.row("Phrases", pieces, run)
+    yield from curve_rows(piece, grid)
     yield from find_rows(piece, grid, told)
+
+
+def curve_rows(piece: PieceMap, grid: Grid) -> Iterator[str]:
+    """Voices, rich chords and loudness, a sign by height in each column."""
+    steps = STEPS[0 if grid.style.signs else 1]
+    for curve in piece.curves:
+        line = [" "] * grid.limit
+        for (start, height, words), (end, later, _) in pairwise(curve.points):
+            if not words or end <= start or not grid.meets(start, end):
+                continue
+            first, last = grid.column(start), grid.column(end)
+            after = later if curve.is_line else height
+            for column in range(first, min(max(last, first + 1), grid.limit)):
+                ticks = grid.strip.start + (column + 0.5) / grid.columns
+                share = min(max((ticks - start) / (end - start), 0.0), 1.0)
+                level = height + (after - height) * share
+                line[column] = steps[round(level * (len(steps) - 1))]
+        if any(sign != " " for sign in line):
+            yield f"{SHORT.get(curve.name, curve.name):<{NAMES}}{''.join(line)}".rstrip()
 
 
 def bars_row(piece: PieceMap, grid: Grid) -> str:

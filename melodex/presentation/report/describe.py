@@ -32,6 +32,7 @@ from melodex.presentation.report.page import (
     Text,
 )
 from melodex.tasks.describe.describe import Description
+from melodex.tasks.describe.recorded import Recorded, clock
 from melodex.tasks.describe.sentences import bars_words
 from melodex.tasks.gather.gather import Example, Gathering
 from melodex.tasks.gather.music import GatheredMusic, Shown
@@ -61,6 +62,11 @@ def description_page(found: Description) -> Page:
             "The melody on its chords", (chord_notes_table(found),), on_paper=False
         )
         sections.append(Section("Melody and chords", (table,)))
+    if found.recorded is not None and found.recorded.bars:
+        table = Fold(
+            "The loudness of each bar", (loudness_table(found.recorded),), on_paper=False
+        )
+        sections.append(Section("Loudness of the recording", (table,)))
     if found.unsaid:
         sections.append(
             Section("What cannot be said", (Text(tuple(map(signed, found.unsaid))),))
@@ -145,6 +151,20 @@ def chord_notes_table(found: Description) -> Table:
     return Table(
         "Melody notes on chords", ("Bar", "Chord", "Numeral", "Note", "Kind"), rows
     )
+
+
+def loudness_table(recorded: Recorded) -> Table:
+    """Every bar that lies between the points, where it sounds, and how loud it is."""
+    rows = tuple(
+        (
+            str(bar.bar),
+            f"{clock(bar.start)}–{clock(bar.end)}",
+            "nothing heard" if bar.loudness is None else f"{bar.loudness:.1f}",
+        )
+        for bar in recorded.bars
+    )
+    caption = "Loudness of each bar, ITU-R BS.1770, over the whole bar"
+    return Table(caption, ("Bar", "In the recording", "LUFS"), rows)
 
 
 def listed(words: Sequence[str]) -> str:

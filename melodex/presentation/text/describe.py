@@ -8,12 +8,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from melodex.analysis.piece import DOUBTED
 from melodex.presentation.map.content import NumberedFind, numbered, piece_map
 from melodex.presentation.map.terminal import map_lines
 from melodex.presentation.text.style import Style, paragraphs
 from melodex.presentation.text.words import shown
 from melodex.tasks.describe.describe import Description, Find, GridBar
-from melodex.tasks.describe.sentences import UNCERTAIN
 
 __all__ = ["description_text"]
 
@@ -90,7 +90,7 @@ def bar_cell(bar: GridBar) -> str:
 
 def chord_texts(bar: GridBar) -> list[str]:
     """The chords of a bar, with a question mark where one is uncertain."""
-    sure = [certainty >= UNCERTAIN for certainty, _ in bar.doubts]
+    sure = [certainty >= DOUBTED for certainty, _ in bar.doubts]
     sure += [True] * (len(bar.chords) - len(sure))
     return [
         text if is_sure else f"{text}?"

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Sequence
 
 from melodex.analysis.form import Figure, Section
 from melodex.analysis.keys import KeySpan
-from melodex.analysis.piece import Analysis
+from melodex.analysis.piece import DOUBTED, Analysis
 from melodex.melody import (
     Melody,
     bars_text,
@@ -161,7 +161,7 @@ def joined(words: Sequence[str]) -> str:
 
 def doubt_sentences(melody: Melody) -> Iterable[str]:
     """Which of the chords that were worked out are uncertain, with the next best."""
-    unsure = [chord for chord in melody.chords if chord.certainty < UNCERTAIN]
+    unsure = [chord for chord in melody.chords if chord.certainty < DOUBTED]
     if not unsure:
         return
     told = dict.fromkeys(
@@ -171,7 +171,7 @@ def doubt_sentences(melody: Melody) -> Iterable[str]:
     more = f" and {len(told) - MOST_DOUBTS} more" if len(told) > MOST_DOUBTS else ""
     yield (
         f"Of {len(melody.chords)} chords {len(unsure)} are less than "
-        f"{UNCERTAIN:.0%} sure, marked with a question mark: {listed}{more}."
+        f"{DOUBTED:.0%} sure, marked with a question mark: {listed}{more}."
     )
 
 
