@@ -171,7 +171,7 @@ FOLDERS = {"chorales": "bach/choraleAnalyses", "madrigals": "monteverdi"}
 
 
 def truths(kinds: Sequence[str] = tuple(FOLDERS)) -> list[Truth]:
-    """Everything that is measured against, of the kinds of human analyses that are named."""
+    """Everything that is measured against; of human analyses those of some kinds."""
     people = [piece for kind in kinds for piece in analysed(FOLDERS[kind], kind)]
     return [*people, *made(), *map(played, people)]
 
