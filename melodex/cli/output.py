@@ -40,7 +40,7 @@ class Output:
 
     ``shown`` asks for the page to be opened, ``paper`` is ``a4`` or ``letter``;
     ``force`` lets a file be replaced that melodex did not write; ``tempo`` is that of
-    sound, in quarters a minute.
+    sound, in quarters a minute, and ``chords`` are heard in it.
     """
 
     form: str
@@ -49,6 +49,7 @@ class Output:
     paper: str = "a4"
     force: bool = False
     tempo: float | None = None
+    chords: bool = False
 
 
 SUFFIXES = {
@@ -185,7 +186,13 @@ def rendered(result: Any, output: Output) -> str | bytes:
         return data.as_json(result) if output.form == "json" else data.as_csv(result)
     from melodex.presentation import pages
 
-    return pages.rendered(result, output.form, paper=output.paper, tempo=output.tempo)
+    return pages.rendered(
+        result,
+        output.form,
+        paper=output.paper,
+        tempo=output.tempo,
+        chords=output.chords,
+    )
 
 
 def write(content: str | bytes, output: Output) -> None:

@@ -29,7 +29,12 @@ show."""
 
 
 def rendered(
-    result: object, form: str, *, paper: str = "a4", tempo: float | None = None
+    result: object,
+    form: str,
+    *,
+    paper: str = "a4",
+    tempo: float | None = None,
+    chords: bool = False,
 ) -> str | bytes:
     """Return a result in one of the :data:`FORMS`.
 
@@ -43,6 +48,8 @@ def rendered(
         ``a4`` or ``letter``, for ``pdf``.
     tempo : float, optional
         Quarters a minute, for ``midi``; by default what the source gives, or 100.
+    chords : bool
+        Whether the chords sound too, for ``midi`` of a comparison.
 
     Returns
     -------
@@ -71,7 +78,7 @@ def rendered(
     if form in FORMS and isinstance(result, Passage):
         return passage_as(result, form, tempo)
     if form in FORMS and form != "png" and isinstance(result, Comparison):
-        return comparison_as(result, form, tempo)
+        return comparison_as(result, form, tempo, chords=chords)
     raise PresentationError(
         f"there is no {form} form of a {type(result).__name__}",
         hint="svg, midi, musicxml and abc are for comparisons and passages",
@@ -121,7 +128,9 @@ def passage_as(passage: Passage, form: str, tempo: float | None) -> str | bytes:
     return sheet_as(passage, form, tempo=tempo)
 
 
-def comparison_as(comparison: Comparison, form: str, tempo: float | None) -> str | bytes:
+def comparison_as(
+    comparison: Comparison, form: str, tempo: float | None, *, chords: bool
+) -> str | bytes:
     """A comparison as a picture, as sound or as notation."""
     if form == "svg":
         from melodex.presentation.engraving.pictures import engrave_comparison
@@ -132,7 +141,9 @@ def comparison_as(comparison: Comparison, form: str, tempo: float | None) -> str
     if form == "midi":
         from melodex.presentation.notation.midi import comparison_midi
 
-        return comparison_midi(comparison, which="in turn", tempo_quarters_per_minute=tempo)
+        return comparison_midi(
+            comparison, which="in turn", tempo_quarters_per_minute=tempo, chords=chords
+        )
     if form == "musicxml":
         from melodex.presentation.notation.musicxml import comparison_musicxml
 

@@ -140,14 +140,17 @@ def of_rhythm(asked: Asked) -> Found:
         exclude=asked.hidden,
         on_damage=asked.on_damage,
     )
+    best = len(melody) * RHYTHM_COSTS.best_pair
+    foreword = ties_of(hits, best, "rhythm")
+    # What has fewer points than the last that is wanted is not worth reading.
+    fewest = hits[asked.limit - 1].points if len(hits) >= asked.limit else 0
+    hits = [hit for hit in hits if hit.points >= fewest]
     melodies = read_melodies(asked, hits)
     alike = {
         hit.tune_id: likeness_of_rhythm(melody, melodies[hit.tune_id], hit.alignment)
         for hit in hits
         if hit.tune_id in melodies
     }
-    best = len(melody) * RHYTHM_COSTS.best_pair
-    foreword = ties_of(hits, best, "rhythm")
     # Classes of lengths are wide: of equal points, what agrees to the tick comes first.
     hits.sort(key=lambda hit: (-hit.points, -agreeing(alike.get(hit.tune_id)), hit.tune_id))
     matches = matches_of(hits[: asked.limit], melodies, lambda hit: alike[hit.tune_id])

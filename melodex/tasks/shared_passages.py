@@ -46,8 +46,7 @@ def shared_passages(found: Comparison) -> tuple[Comparison, ...]:
     Returns
     -------
     tuple of Comparison
-        Empty where the whole is short, or alike nearly throughout, or nothing long enough
-        matches: the whole is to be shown then.
+        Empty where the whole is short, or alike nearly throughout: it is to be shown then.
     """
     pairs = found.likeness.pairs
     alike = found.likeness.agreeing
@@ -71,7 +70,7 @@ def shared_passages(found: Comparison) -> tuple[Comparison, ...]:
 
 
 def maximal(scores: Sequence[int]) -> list[Stretch]:
-    """Stretches that no other beats, of those that score enough, in order."""
+    """Stretches that no other beats, of those that score enough, or the best, in order."""
     # Of each: the sum before it, the sum at its end, and where it begins and ends.
     kept: list[tuple[int, int, int, int]] = []
     total = 0
@@ -87,9 +86,10 @@ def maximal(scores: Sequence[int]) -> list[Stretch]:
             left, first = kept[held][0], kept[held][2]
             del kept[held:]
         kept.append((left, right, first, place))
-    return [
-        (first, last) for left, right, first, last in kept if right - left >= LEAST_SCORE
-    ]
+    most = max((right - left for left, right, _, _ in kept), default=0)
+    # Where nothing is long enough, the best there is.
+    least = min(LEAST_SCORE, most)
+    return [(first, last) for left, right, first, last in kept if right - left >= least]
 
 
 def sides_of(found: Comparison, stretch: Stretch) -> tuple[Stretch, Stretch]:

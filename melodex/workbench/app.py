@@ -97,6 +97,7 @@ SHOWN = {
     "/shelf": "shelf.shelf",
     "/shelf/copy": "shelf.download",
     "/work": "work.work",
+    "/map": "shelf.map_of_corpus",
     "/warnings": "shelf.warnings",
 }
 """Addresses that show something, and the view of each."""

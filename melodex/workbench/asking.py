@@ -214,7 +214,7 @@ def fault_with_ways(ask: Ask, error: MelodexError) -> Fault:
 def candidate_words(row: Any) -> str:
     """A tune by what tells it from others of its name."""
     facts = [row.composer, row.collection, row.printed_key, many(row.bar_count, "bar")]
-    return f"{row.title or 'untitled'} ({', '.join(fact for fact in facts if fact)})"
+    return f"{row.name} ({', '.join(fact for fact in facts if fact)})"
 
 
 LIST = "the shelf lists every tune; look it up by title"

@@ -92,6 +92,7 @@ OURS = {
     "melodex.melody.metre",
     "melodex.melody.pitch",
     "melodex.melody.record",
+    "melodex.melody.score_line",
     "melodex.presentation",
     "melodex.presentation.text",
     "melodex.presentation.text.forms",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -85,7 +86,7 @@ def test_long_music_breaks_between_systems(read_tune, as_passage, tmp_path):
         as_passage(read_tune(text.format("C"))), as_passage(read_tune(text.format("Cm")))
     )
     target = tmp_path / "long.pdf"
-    target.write_bytes(handout_pdf(found))
+    target.write_bytes(handout_pdf(replace(found, whole=True)))
     pages = poppler("pdfinfo", str(target))
     assert int(pages.split("Pages:")[1].split()[0]) >= 4
 

@@ -55,3 +55,6 @@ def test_a_wish_that_is_not_understood_leaves_the_others_where_they_are(workbenc
     expect(page.locator("input[name=key]")).to_have_value("Nonesuch")
     expect(page.locator("select[name=metre]")).to_have_value("6/8")
     expect(page.locator("#left")).to_contain_text("tunes of 61")
+    page.goto(workbench.base + "/gather?after=soon")
+    expect(page.locator(".fault[role=alert]")).to_contain_text("'soon'")
+    expect(page.locator("input[name=after]")).to_have_value("soon")

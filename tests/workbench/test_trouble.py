@@ -320,7 +320,9 @@ def test_adding_is_stopped_and_what_was_done_stays(own_bench, visit, tmp_path, m
     expect(page.locator("#work-words")).to_contain_text("10 of 60.")
     expect(page.locator("progress")).to_have_attribute("value", "10")
     page.get_by_role("button", name="Stop").click()
-    expect(page.locator(".lead").first).to_contain_text("Stopped. Activity before is kept")
+    expect(page.locator(".lead").first).to_contain_text(
+        "Stopped. What was done before is kept"
+    )
     with Corpus.open(running.corpus_path) as corpus:
         held = corpus.tune_count
     assert 10 * 12 <= held < 60 * 12

@@ -32,6 +32,7 @@ VIEWS = {
     "gathered passage": "/gather/passage?tune=The+Eel+Trap&bars=1-2",
     "gather, not understood": "/gather?key=H+of+nothing",
     "not understood": "/warnings",
+    "map of the corpus": "/map",
     "done": "/done",
     "read otherwise": "/find?phrase=C4+D4+G4",
     "sets": "/sets",

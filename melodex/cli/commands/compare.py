@@ -22,7 +22,10 @@ FORMATS = ("text", "json", "html", "pdf", "svg", "midi", "musicxml", "abc")
     type=int,
     help="Transpose X by this many semitones instead of the best fit.",
 )
-@click.option("--whole", is_flag=True, help="Show all of both, also what does not match.")
+@click.option(
+    "--whole", is_flag=True, help="Show both in full, also where they do not match."
+)
+@click.option("--chords", is_flag=True, help="Let the chords be heard too, for midi.")
 @tempo_option
 @output_options(FORMATS)
 @click.pass_obj
@@ -34,6 +37,7 @@ def command(
     notes: str | None,
     transpose: int | None,
     whole: bool,
+    chords: bool,
     tempo: float | None,
     output: Output,
 ) -> None:
@@ -52,6 +56,6 @@ def command(
 
     first, second = find_passages(corpus_path, (a, b), bars=bars, notes=notes)
     found = replace(compare(first, second, transposition_semitones=transpose), whole=whole)
-    present(found, replace(output, tempo=tempo))
+    present(found, replace(output, tempo=tempo, chords=chords))
     if shared_passages(found):
-        go_on(output, "--whole shows also what does not match")
+        go_on(output, "--whole shows both in full")

@@ -17,6 +17,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Sequence
+from itertools import pairwise
 from xml.etree.ElementTree import Element, SubElement, tostring
 
 from melodex.analysis.harmony.chords import parse_chord
@@ -31,7 +32,7 @@ from melodex.melody import (
 )
 from melodex.presentation.engraving.layout import Measure, StaffPart
 from melodex.presentation.notation.pitch import Inflections, clef_for, spelled
-from melodex.presentation.notation.values import Written
+from melodex.presentation.notation.values import DOTTED, Written, largest_values
 from melodex.presentation.notation.writing import WrittenBar, ending_ends
 
 __all__ = ["BLANK", "EMPTY_BOX", "mei_of", "readable_text"]
@@ -187,6 +188,7 @@ class Line:
         self.clef = part.clef or clef_for(part.melody)
         self.inflections = Inflections(self.signature(None))
         self.lyrics: dict[int, list[tuple[int, str]]] = {}
+        self.joined: dict[int, bool] = {}
         for word in part.melody.lyrics:
             self.lyrics.setdefault(word.note, []).append((word.verse, word.text))
         self.graces: dict[int, list[int]] = {}
@@ -297,6 +299,7 @@ def write_measure(
             SubElement(layer, "mSpace")
             continue
         ids = write_layer(layer, line, written, stemless=not measure.has_bar_lines)
+        make_room(staff, line, written)
         if measure.has_bar_lines:
             texts += bar_texts(line, written, ids)
         texts += note_texts(line, ids)
@@ -335,6 +338,23 @@ def write_layer(
             open_beam = None
         write_event(home, line, event, ids, stemless=stemless)
     return ids
+
+
+def make_room(staff: Element, line: Line, bar: WrittenBar) -> None:
+    """Let the chords of an empty bar stand apart: a rest alone has one place for all."""
+    melody = line.part.melody
+    if not (bar.is_empty and line.part.chords and bar.metre):
+        return
+    start, end = bar.bar.onset_ticks, bar.bar.onset_ticks + bar.bar.duration_ticks
+    onsets = sorted({c.onset_ticks for c in melody.chords if start < c.onset_ticks < end})
+    if not onsets:
+        return
+    layer = SubElement(staff, "layer", {"n": "2"})
+    for at, after in pairwise([start, *onsets, end]):
+        for ticks in largest_values(after - at):
+            value, dots = DOTTED[ticks]
+            length = {"dur": str(value) if value else "breve"}
+            SubElement(layer, "space", length | ({"dots": str(dots)} if dots else {}))
 
 
 def tuplet_element(layer: Element, bar: WrittenBar, number: int) -> Element:
@@ -406,8 +426,13 @@ def write_lyrics(note: Element, line: Line, index: int) -> None:
         joined = text.endswith("-") and len(text) > 1
         syllable = SubElement(SubElement(note, "verse", {"n": str(verse)}), "syl")
         syllable.text = readable_text(text.removesuffix("-") if joined else text)
+        was_joined, line.joined[verse] = line.joined.get(verse, False), joined
         if joined:
+            # Only what is said to begin or go on a word gets its hyphens drawn.
             syllable.set("con", "d")
+            syllable.set("wordpos", "m" if was_joined else "i")
+        elif was_joined:
+            syllable.set("wordpos", "t")
 
 
 def write_graces(home: Element, line: Line, note: int) -> None:
@@ -434,6 +459,10 @@ def write_graces(home: Element, line: Line, note: int) -> None:
 # Texts
 
 
+ROOM = "\u00a0"
+"""Beside a chord symbol."""
+
+
 def harm(
     line: Line, row: str, place: dict[str, str], runs: list[tuple[str, bool]]
 ) -> Element:
@@ -448,6 +477,11 @@ def harm(
             **place,
         },
     )
+    runs = [(text, raised) for text, raised in runs if text]
+    if row == "chord" and runs:
+        # Neighbours are set so that they touch; what is drawn leaves the room out again.
+        runs[0] = (ROOM + runs[0][0], runs[0][1])
+        runs[-1] = (runs[-1][0] + ROOM, runs[-1][1])
     for text, raised in runs:
         if text:
             run = SubElement(element, "rend")

@@ -211,7 +211,10 @@ def plain_chord(text: str) -> str:
 def key_names(
     melody: Melody, own: Sequence[KeyChange] | None = None
 ) -> tuple[tuple[int, str], ...]:
-    """Onset and name of each printed key; where it was moved, from which.
+    """Onset and name of the key at each printed one; where it was moved, from which.
+
+    The key is that which is heard, as everywhere: of a later signature, if it is that of
+    the key that is heard there.
 
     Parameters
     ----------
@@ -224,9 +227,14 @@ def key_names(
     for place, change in enumerate(melody.keys):
         if change.key.mode == "none":
             continue
+        key = melody.key_at(change.onset_ticks)
+        if place and key.signature_fifths != change.key.signature_fifths:
+            key = change.key
         before = own[place].key if own and place < len(own) else change.key
-        moved_from = "" if before == change.key else f" (from {before})"
-        names.append((change.onset_ticks, f"{change.key}{moved_from}"))
+        moved = before.tonic_fifths - change.key.tonic_fifths
+        came = replace(key, tonic_fifths=key.tonic_fifths + moved)
+        moved_from = f" (from {came})" if moved else ""
+        names.append((change.onset_ticks, f"{key}{moved_from}"))
     return tuple(names)
 
 

@@ -19,6 +19,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from xml.etree.ElementTree import Element, SubElement, fromstring, tostring
 
+from melodex.presentation.engraving.italics import ACCIDENTALS, placed_runs
 from melodex.presentation.engraving.marks import (
     INK,
     RELATION_SHAPES,
@@ -327,8 +328,15 @@ class Drawing:
                 "text-anchor": anchor,
             },
         )
-        for words, down, size, back in stacked(runs) if kind == "numeral" else flat(runs):
-            run = SubElement(text, "tspan")
+        laid = list(stacked(runs) if kind == "numeral" else flat(runs))
+        places = [""] * len(laid)
+        if "font-style" in home.attrib and any(set(ACCIDENTALS) & set(r[0]) for r in runs):
+            placed = placed_runs(runs, x, anchor, TEXT_SIZE)
+            laid = list(flat([run for run, _ in placed]))
+            places = [number(at) for _, at in placed]
+            text.set("text-anchor", "start")
+        for (words, down, size, back), at in zip(laid, places, strict=True):
+            run = SubElement(text, "tspan", {"x": at} if at else {})
             run.text = words
             if back:
                 run.set("dx", number(-back))
@@ -336,9 +344,9 @@ class Drawing:
                 run.set("dy", down)
             if size and round(size) != TEXT_SIZE:
                 run.set("font-size", number(size))
-        if len(runs) == 1:
-            text.text = runs[0][0]
-            size = runs[0][2]
+        if len(laid) == 1:
+            text.text = laid[0][0]
+            size = laid[0][2]
             if size and round(size) != TEXT_SIZE:
                 text.set("font-size", number(size))
             text.remove(text[0])
@@ -570,7 +578,7 @@ def text_runs(element: Element, down: str) -> Iterator[tuple[str, str, float]]:
         if any(0xE000 <= ord(c) <= 0xF8FF for c in words):
             # Signs come in the music font at its own size; in text they are text.
             size = size * TEXT_SIZE / 720
-        yield words.translate(PRIVATE_SIGNS), down, size
+        yield words.translate(PRIVATE_SIGNS).strip("\u00a0"), down, size
     for child in element:
         yield from text_runs(child, down)
         # What is moved stays moved: only the first run of a group says so.

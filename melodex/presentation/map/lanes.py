@@ -72,7 +72,7 @@ def draw_section(home: Element, part: Stretch, ruler: Ruler, top: float) -> None
     wide = right - left
     # Bold letters are wider, and two neighbours must not touch.
     name = first_that_fits([words, words[:6] + "…", words[:2] + "…"], wide - 3, 14.6)
-    room = wide - text_width(name, 13.5, bold=True) - 4
+    room = wide - text_width(name, 13.5, bold=True) - 10
     aside = (
         first_that_fits([bars, part.aside], room, SMALL) if begins and name == words else ""
     )

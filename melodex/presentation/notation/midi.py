@@ -32,6 +32,8 @@ DEFAULT_TEMPO = 100.0
 
 VELOCITY = 80
 DRUM_CHANNEL = 9
+CHORD_VELOCITY = 44
+CHORD_CHANNEL = 2
 PAN = 10
 """Number of the controller that places a channel between left and right."""
 
@@ -89,6 +91,7 @@ def comparison_midi(
     *,
     which: str = "both",
     tempo_quarters_per_minute: float | None = None,
+    chords: bool = False,
 ) -> bytes:
     """Return a MIDI file of a comparison's passages.
 
@@ -101,6 +104,8 @@ def comparison_midi(
         or ``a``, ``b`` or ``both``, each at its own pitch.
     tempo_quarters_per_minute : float, optional
         As for :func:`midi_bytes`.
+    chords : bool
+        Whether the chords sound too, where the passages are heard in turn.
 
     Raises
     ------
@@ -108,7 +113,7 @@ def comparison_midi(
         As :func:`midi_bytes`, or if ``which`` is none of the three.
     """
     if which == "in turn":
-        return midi_in_turn(comparison, tempo_quarters_per_minute)
+        return midi_in_turn(comparison, tempo_quarters_per_minute, chords=chords)
     chosen = {
         "a": [comparison.a],
         "b": [comparison.b],
@@ -125,7 +130,9 @@ def comparison_midi(
     )
 
 
-def midi_in_turn(comparison: Comparison, tempo: float | None) -> bytes:
+def midi_in_turn(
+    comparison: Comparison, tempo: float | None, *, chords: bool = False
+) -> bytes:
     """A alone, B in A's key alone, and both so that their first partners meet."""
     from melodex.presentation.engraving.sides import parts_of
 
@@ -149,6 +156,8 @@ def midi_in_turn(comparison: Comparison, tempo: float | None) -> bytes:
         name = f"{'AB'[side]}: {passage.label}"
         when = (0 if side == 0 else starts_b, leads[side])
         tracks.append(note_track(melody, side, name, when=when, place=PLACES[side]))
+        if chords and melody.chords:
+            tracks.append(chord_track(melody, side, name, when))
     return file_of(tracks)
 
 
@@ -233,6 +242,22 @@ def note_track(
         for begun in when:
             start = begun + onset - origin
             events.append((start, 2, bytes([0x90 | channel, pitch, VELOCITY])))
+            events.append((start + length, 1, bytes([0x80 | channel, pitch, 0])))
+    return track_of(events)
+
+
+def chord_track(melody: Melody, side: int, name: str, when: Sequence[int]) -> bytes:
+    """The chords of a melody, softly, on the same side as it."""
+    from melodex.presentation.notation.accompaniment import chord_notes
+
+    channel, origin = CHORD_CHANNEL + side, origin_ticks(melody)
+    said = f"{name}, chords".encode("latin-1", "replace")[:200]
+    events: list[Event] = [(0, 0, meta(0x03, said))]
+    events.append((0, 1, bytes([0xB0 | channel, PAN, PLACES[side]])))
+    for pitch, onset, length in chord_notes(melody):
+        for begun in when:
+            start = begun + max(0, onset - origin)
+            events.append((start, 2, bytes([0x90 | channel, pitch, CHORD_VELOCITY])))
             events.append((start + length, 1, bytes([0x80 | channel, pitch, 0])))
     return track_of(events)
 

@@ -11,7 +11,8 @@ Contents: musicxml_text, comparison_musicxml.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
@@ -26,7 +27,7 @@ from melodex.melody import (
 from melodex.presentation.engraving.layout import Measure, StaffPart, in_time
 from melodex.presentation.engraving.marks import RELATION_SHAPES
 from melodex.presentation.notation.pitch import Inflections, clef_for, spelled
-from melodex.presentation.notation.values import UNVALUED, Written
+from melodex.presentation.notation.values import DOTTED, UNVALUED, Written
 from melodex.presentation.notation.writing import (
     WrittenBar,
     ending_ends,
@@ -224,7 +225,7 @@ class PartWriter:
         self.left_line(element, bar)
         self.inflections.new_bar()
         waiting = sorted(self.texts(bar), key=lambda text: text[0])
-        for event in bar.events:
+        for event in rests_apart(bar):
             end = event.onset_ticks + event.duration_ticks
             while waiting and waiting[0][0] < end:
                 onset, text = waiting.pop(0)
@@ -423,6 +424,26 @@ class PartWriter:
             SubElement(lyric, "syllabic").text = kinds.get((came, goes_on), "single")
             self.open_words = (self.open_words - {verse}) | ({verse} if goes_on else set())
             SubElement(lyric, "text").text = clean(text[:-1] if goes_on else text)
+
+
+def rests_apart(bar: WrittenBar) -> Iterator[Written]:
+    """The events of a bar; a silent bar longer than its metre has a rest for each length
+    of it, since readers take one rest alone for a bar of the printed metre."""
+    for event in bar.events:
+        whole = bar.metre.bar_ticks if bar.metre else event.duration_ticks
+        alone = event.note is None and not event.blank and len(bar.events) == 1
+        if not alone or whole not in DOTTED or event.duration_ticks % whole:
+            yield event
+            continue
+        value, dots = DOTTED[whole]
+        for onset in range(0, event.duration_ticks, whole):
+            yield replace(
+                event,
+                onset_ticks=event.onset_ticks + onset,
+                duration_ticks=whole,
+                value=value,
+                dots=dots,
+            )
 
 
 def write_pitch(note: Element, midi: int, fifths: int) -> None:

@@ -126,13 +126,18 @@ def finds_table(found: Description) -> Table:
     for find in told[:MOST_FINDS]:
         places = dict.fromkeys((each.first_bar, each.last_bar) for each in find.finds)
         bars = listed([bars_text(*place) for place in places])
-        tunes = (f"{find.tunes:,}",) if counted else ()
+        tunes = (counted_text(find.tunes),) if counted else ()
         rows.append((str(find.number), bars, find.kind, signed(find.sentence), *tunes))
     head = ("No.", "Bars", "What", "Why") + (("Tunes that show it",) if counted else ())
     more = len(told) - MOST_FINDS
     caption = f"Finds, and {more} more that are not listed" if more > 0 else "Finds"
     anchors = tuple(f"find-{row[0]}" for row in rows)
     return Table(caption, head, tuple(rows), anchors)
+
+
+def counted_text(tunes: int | None) -> str:
+    """How many tunes show something, a dash where that was not counted."""
+    return "–" if tunes is None else f"{tunes:,}"
 
 
 def chord_notes_table(found: Description) -> Table:
@@ -197,7 +202,8 @@ def gathering_page(found: Gathering | GatheredMusic) -> Page:
         f"{gathering.corpus_tunes:,} tunes show it.",
         *gathering.remarks,
     )
-    title = "; ".join(gathering.wish.told())
+    told = "; ".join(gathering.wish.told())
+    title = told[:1].upper() + told[1:]
     if isinstance(found, GatheredMusic):
         sections = [shown_section(n, each) for n, each in enumerate(found.shown, start=1)]
         rest = gathering.examples[len(found.shown) :]

@@ -136,10 +136,10 @@ def comparison_page(comparison: Comparison) -> Page:
     notes: tuple[Block, ...] = (columns, note_table(laid))
     shared = shared_passages(comparison)
     if shared:
-        folded = Fold("Show it", (*in_time[:2], *notes), on_paper=False)
+        folded = Fold("Show both in full", (*in_time[:2], *notes), on_paper=False)
         evidence = (
             *(shared_section(n, each) for n, each in enumerate(shared, start=1)),
-            Section("All of both", (folded, *in_time[2:])),
+            Section("Both in full", (folded, *in_time[2:])),
             *charts_of(laid),
         )
     else:
@@ -183,8 +183,9 @@ def charts_of(laid: Laid) -> tuple[Section, Section]:
         shift_fifths=laid.likeness.spelled_shift,
         degrees=(laid.parts[0].degrees, laid.parts[1].degrees),
     )
+    same = "same degree" if laid.likeness.same_function else "same note of the shape"
     words = (
-        "Squares: same degree. Open diamonds: same step, other inflection. A diagonal is "
+        f"Squares: {same}. Open diamonds: same step, other inflection. A diagonal is "
         "a stretch in common; one beside the line, a figure that returns."
     )
     return (

@@ -13,7 +13,12 @@ from typing import TYPE_CHECKING, Any
 from markupsafe import Markup
 from starlette.responses import JSONResponse, Response
 
-from melodex.errors import AmbiguousPhraseError, MelodexError, PhraseError
+from melodex.errors import (
+    AmbiguousPhraseError,
+    AnalysisError,
+    MelodexError,
+    PhraseError,
+)
 from melodex.melody import MODES, Phrase
 from melodex.reading.phrase.faults import spelled_out
 from melodex.reading.phrase.reader import NOTATIONS, read_phrase
@@ -157,7 +162,9 @@ def narrowing(ask: Ask) -> Wish:
 
 def year_of(text: str) -> int | None:
     """A year, None where none is said."""
-    return int(text) if re.fullmatch(r"[0-9]{1,4}", text) else None
+    if text and not re.fullmatch(r"[0-9]{1,4}", text):
+        raise AnalysisError(f"{text!r} is no year", hint="write digits alone")
+    return int(text) if text else None
 
 
 Choices = dict[str, tuple["Count", ...]]

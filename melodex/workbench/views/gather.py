@@ -12,7 +12,7 @@ from typing import Any
 from markupsafe import Markup
 from starlette.responses import JSONResponse, Response
 
-from melodex.errors import MelodexError, PassageError
+from melodex.errors import AnalysisError, MelodexError, PassageError
 from melodex.tasks.gather.counts import Remaining, remaining, understood
 from melodex.tasks.gather.gather import Gathering, Wish, gather
 from melodex.tasks.gather.music import with_music
@@ -33,7 +33,7 @@ CHOSEN = (
     ("metre", "Metre"),
     ("key_centres", "At least this many key centres"),
     ("key_change", "The key changes"),
-    ("section_bars", "A section of so many bars"),
+    ("section_bars", "A section of this many bars"),
     ("returning", "A figure that returns"),
     ("decade", "Decade"),
     ("collection", "Collection"),
@@ -56,6 +56,18 @@ def wish_of(ask: Ask) -> Wish:
     return replace(Wish(), **values)
 
 
+def refuse_mistyped(ask: Ask) -> None:
+    """Say which number is none, so that no wish is passed over."""
+    for name in NUMBERS:
+        text = ask.said(name)
+        if text and not re.fullmatch(r"\d{1,5}", text):
+            words = {"after": "From year", "before": "To year"}
+            what = words.get(name, name.replace("_", " ").capitalize())
+            raise AnalysisError(
+                f"{what}: {text!r} is no whole number", hint="write digits alone"
+            )
+
+
 def gathered(ask: Ask, corpus: StoppableCorpus) -> Gathering:
     """Gather as the fields say."""
     wish = wish_of(ask)
@@ -72,6 +84,7 @@ def gathering(ask: Ask) -> Response:
     context: dict[str, Any] = {"found": None, "fault": None}
     counted = None
     try:
+        refuse_mistyped(ask)
         if wish.told():
             context["found"] = gathered(ask, corpus)
             if ask.said("form"):

@@ -1,7 +1,7 @@
 """The shelf: what the corpus holds, adding to it, checking it, copying it.
 
-Contents: shelf, download, add, add_here, check, back_up, remove, tag, remark,
-take_back, warnings.
+Contents: shelf, map_of_corpus, download, add, add_here, check, back_up, remove, tag,
+remark, take_back, warnings.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ import tempfile
 from functools import partial
 from pathlib import Path
 
+from markupsafe import Markup
 from starlette.background import BackgroundTask
 from starlette.responses import FileResponse, JSONResponse, RedirectResponse, Response
 
@@ -38,6 +39,7 @@ from melodex.workbench.asking import (
 )
 from melodex.workbench.bench import Stop
 from melodex.workbench.deeds import changing
+from melodex.workbench.files import as_file
 from melodex.workbench.views.changes import after
 from melodex.workbench.work import Work, adding, adding_handed, checking, copying
 
@@ -47,6 +49,7 @@ __all__ = [
     "back_up",
     "check",
     "download",
+    "map_of_corpus",
     "remark",
     "remove",
     "shelf",
@@ -111,6 +114,37 @@ def tunes_of(result: AddResult) -> set[str]:
         for each in result.reports
         for tune_id in (*each.added, *each.unchanged, *(new for _, new in each.replaced))
     }
+
+
+def map_of_corpus(ask: Ask) -> Response:
+    """What the corpus holds as a picture, its tunes by likeness; points lead to music."""
+    from melodex.presentation.engraving.fragments import sections_html
+    from melodex.presentation.map.corpus import counts_svg
+    from melodex.presentation.report.holdings import (
+        CorpusMap,
+        likeness_picture,
+        panels_of,
+    )
+    from melodex.presentation.report.page import Picture, Section
+    from melodex.tasks.collection.likeness import likeness_map
+
+    corpus = ask.corpus()
+    found = ask.bench.remembered(
+        ("map",), lambda: CorpusMap(holdings(corpus), likeness_map(corpus))
+    )
+    if ask.said("form"):
+        return as_file(ask, found, "map of the corpus")
+    sections = []
+    if found.likeness.points:
+        picture = likeness_picture(
+            found.likeness, lambda tune_id: address("/tune", tune=tune_id)
+        )
+        sections.append(Section("Tunes by likeness", (picture,)))
+    if panels := panels_of(found.holdings):
+        counts = Picture(counts_svg(panels), "What the corpus holds, counted in tunes")
+        sections.append(Section("What it holds", (counts,)))
+    evidence = Markup(sections_html(sections))
+    return rendered_page(ask, "map.html", "The map of the corpus", evidence=evidence)
 
 
 def free_name(path: Path) -> Path:
@@ -199,10 +233,10 @@ def remove(ask: Ask) -> Response:
     path = ask.bench.corpus_path
     with ask.bench.changing, changing(path, ask.bench.deeds) as doing:
         gone = remove_tunes(path, [ask.said("tune")]).removed[0]
-        doing.words = f"Removed {gone.title or 'untitled'}."
+        doing.words = f"Removed {gone.name}."
         doing.back = address("/tune", tune=gone.tune_id)
     did = doing.deed.id if doing.deed else ""
-    return RedirectResponse(address("/tunes", gone=gone.title, did=did), 303)
+    return RedirectResponse(address("/tunes", gone=gone.name, did=did), 303)
 
 
 def take_back(ask: Ask) -> Response:
