@@ -36,7 +36,7 @@ ROOMS = (
 )
 DOORS = {"cli", "scripting", "workbench"}
 HOMES = {
-    "music21": ("scripting/bridge",),
+    "music21": ("reading/borrowed", "scripting/bridge"),
     "verovio": ("presentation/engraving/",),
     "typst": ("presentation/report/paper",),
     "sqlite_utils": ("corpus/",),

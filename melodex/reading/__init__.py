@@ -6,8 +6,9 @@ not be opened, raises. What a file is, its first bytes say before its suffix doe
 Files are untrusted: each reader bounds size, nesting and numbers.
 
 Contents: SUFFIXES, SOUND_SUFFIXES, read_path, read_data, read_bytes, contents,
-text_of_abc; the readers are ``abc``, ``musicxml`` and ``midi``, loaded when a file needs
-them; ``phrase`` reads what is typed, ``recording`` what is sung, whistled or played.
+text_of_abc; the readers are ``abc``, ``humdrum``, ``musicxml`` and ``midi``, loaded when
+a file needs them; ``phrase`` reads what is typed, ``recording`` what is sung, whistled or
+played, ``borrowed`` what music21 reads for us.
 """
 
 from __future__ import annotations
@@ -37,10 +38,15 @@ __all__ = [
 
 SUFFIXES = {
     ".abc": "abc",
+    ".kern": "kern",
+    ".krn": "kern",
+    ".mei": "mei",
     ".mid": "midi",
     ".midi": "midi",
+    ".musedata": "musedata",
     ".musicxml": "musicxml",
     ".mxl": "mxl",
+    ".volpiano": "volpiano",
     ".xml": "musicxml",
 }
 """File endings that are read, in lower case, and the format that each one means."""
@@ -49,10 +55,24 @@ SOUND_SUFFIXES = (".wav", ".wave", ".flac", ".ogg", ".oga", ".mp3")
 """Endings of recordings: one line of each is read, for a task that takes a phrase; they
 are never added to a corpus."""
 
-MOST_BYTES = {"abc": 64 << 20, "musicxml": 8 << 20, "mxl": 8 << 20, "midi": 8 << 20}
+BORROWED = {"mei", "musedata", "volpiano"}
+"""Formats that are read by way of music21 (``borrowed``), where it is installed."""
+
+MOST_BYTES = {
+    "abc": 64 << 20,
+    "kern": 16 << 20,
+    "mei": 4 << 20,
+    "midi": 8 << 20,
+    "musicxml": 8 << 20,
+    "mxl": 8 << 20,
+    "musedata": 4 << 20,
+    "volpiano": 1 << 20,
+}
 """Largest file of each format: ten times and more what real collections hold."""
 
 XML_START = rb"(?:\xef\xbb\xbf)?\s*<|\xff\xfe<\x00|\xfe\xff\x00<|<\x00|\x00<"
+MEI_ROOT = rb"<(?:\w{1,20}:)?mei[\s>]"
+KERN_SPINE = rb"(?m)^(?:[^\n]*\t)?\*\*kern(?:\t|\r?$)"
 ABC_FIELD = rb"(?m)^(?:\xef\xbb\xbf)?(?:X:\s*\d|K:)"
 
 
@@ -62,7 +82,7 @@ def read_path(path: str | PathLike[str], choice: Choice | None = None) -> FileRe
     Parameters
     ----------
     path : str or PathLike
-        An ABC, MusicXML, compressed MusicXML or MIDI file.
+        A file in one of the notations of :data:`SUFFIXES`.
     choice : Choice, optional
         Which part, voice and note of a chord is the melody.
 
@@ -94,7 +114,7 @@ def read_data(data: bytes, source: str, choice: Choice | None = None) -> FileRea
     """
     kept_format = format_of(data, Path(source).suffix.lower())
     if not kept_format:
-        return refused(source, "this is neither ABC nor MusicXML nor MIDI")
+        return refused(source, "this is neither ABC nor MusicXML nor MIDI nor Humdrum")
     return read_bytes(data, kept_format, source, choice)
 
 
@@ -122,7 +142,7 @@ def read_bytes(
     data : bytes
         What the file holds.
     kept_format : str
-        ``abc``, ``musicxml``, ``mxl`` or ``midi``.
+        ``abc``, ``kern``, ``musicxml``, ``mxl`` or ``midi``.
     source : str
         What to call the file in messages and credits.
     choice : Choice, optional
@@ -146,10 +166,18 @@ def read_bytes(
         from melodex.reading.decoding import decode
 
         return read_abc(decode(data), source, choice)
+    if kept_format == "kern":
+        from melodex.reading.humdrum.reader import read_kern
+
+        return read_kern(data, source, choice)
     if kept_format == "midi":
         from melodex.reading.midi.reader import read_midi
 
         return read_midi(data, source, choice)
+    if kept_format in BORROWED:
+        from melodex.reading.borrowed import read_borrowed
+
+        return read_borrowed(data, kept_format, source, choice)
     from melodex.reading.musicxml.reader import read_musicxml
 
     return read_musicxml(data, source, choice, packed=kept_format == "mxl")
@@ -179,8 +207,12 @@ def format_of(data: bytes, suffix: str) -> str:
     if data.startswith(b"PK"):
         return "mxl"
     named = SUFFIXES.get(suffix, "")
+    if named in BORROWED and named != "mei":
+        return named
     if re.match(XML_START, data) and named != "abc":
-        return "musicxml"
+        return "mei" if re.search(MEI_ROOT, data[:4096]) else "musicxml"
+    if named != "abc" and re.search(KERN_SPINE, data[:65536]):
+        return "kern"
     if re.search(ABC_FIELD, data[:65536]) and b"\x00" not in data[:65536]:
         return "abc"
     return named

@@ -2,7 +2,7 @@
 
 What goes over: pitches as they are spelled, lengths, ties, tuplets, grace notes, bars
 and their numbers, keys, metres, chord symbols, words, title, composer. music21 is
-imported only here, and only when it is asked for.
+imported only when it is asked for (``reading/borrowed``).
 
 References
 ----------
@@ -15,33 +15,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, cast
 
-from melodex.errors import PresentationError, ReadingError
+from melodex.errors import ReadingError
 from melodex.melody import Melody
+from melodex.reading.borrowed import UNSAID, library, musicxml_of
 
 if TYPE_CHECKING:
     from music21.stream import Score, Stream
 
 __all__ = ["Score", "Stream", "melody_of", "score_of"]
-
-UNSAID = {"title": "Music21 Fragment", "composer": "Music21"}
-"""What music21 writes where a score has no title or composer of its own."""
-
-
-def library() -> Any:
-    """The music21 library.
-
-    Raises
-    ------
-    PresentationError
-        If it is not installed.
-    """
-    try:
-        import music21
-    except ImportError as error:
-        raise PresentationError(
-            "music21 is not installed", hint="pip install 'melodex[music21]'"
-        ) from error
-    return music21
 
 
 def score_of(text: str) -> Score:
@@ -54,12 +35,7 @@ def melody_of(stream: Stream[Any], part: str, voice: str, title: str) -> Melody:
     from melodex.reading import Choice
     from melodex.reading.musicxml.reader import read_musicxml
 
-    writer = library().musicxml.m21ToXml.GeneralObjectExporter
-    try:
-        data = writer(stream).parse()
-    except Exception as error:  # music21 raises its own kinds, and Python's
-        raise ReadingError(f"music21 cannot write this as MusicXML: {error}") from error
-    reading = read_musicxml(data, "music21", Choice(part, voice))
+    reading = read_musicxml(musicxml_of(stream), "music21", Choice(part, voice))
     if not reading.tunes:
         raise ReadingError("; ".join(str(refusal) for refusal in reading.refusals))
     melody = reading.tunes[0].melody

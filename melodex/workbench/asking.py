@@ -36,6 +36,7 @@ from melodex.errors import (
     UnknownTuneError,
 )
 from melodex.presentation.text.words import many
+from melodex.reading import SUFFIXES
 from melodex.workbench.bench import Bench, Stop, StoppableCorpus
 from melodex.workbench.static_files import static_address
 
@@ -267,6 +268,7 @@ def environment() -> jinja2.Environment:
     made.globals["navigation"] = NAVIGATION
     made.globals["address"] = address
     made.globals["static"] = static_address
+    made.globals["suffixes"] = ",".join(SUFFIXES)
     made.filters["many"] = many
     made.filters["bars"] = bars_words
     made.filters["markup"] = Markup

@@ -17,7 +17,7 @@ from melodex.presentation.notation.abc import abc_text
 from melodex.presentation.notation.musicxml import musicxml_text
 from melodex.presentation.pages import rendered
 from melodex.reading import read_bytes
-from melodex.reading.carried import restored
+from melodex.reading.common.carried import restored
 from melodex.tasks.compare import compare
 from melodex.tasks.passage import Passage, Span, passage_of
 

@@ -13,7 +13,7 @@ import pytest
 
 from melodex.analysis.harmony.chords import parse_chord
 from melodex.reading.abc.reader import read_abc
-from melodex.reading.chord_text import is_signpost, may_be_chord
+from melodex.reading.common.chord_text import is_signpost, may_be_chord
 from melodex.reading.midi.reader import read_midi
 from melodex.reading.musicxml.harmony import chord_text
 from melodex.reading.result import Choice

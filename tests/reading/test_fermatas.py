@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from melodex.melody import Melody
 from melodex.reading.abc.reader import read_abc
-from melodex.reading.fermatas import phrases_held
+from melodex.reading.common.fermatas import phrases_held
 from melodex.reading.musicxml.reader import read_musicxml
 from melodex.reading.result import Choice
 

@@ -49,11 +49,11 @@ def command(
     workers: int | None,
     output: Output,
 ) -> None:
-    """Read files and folders into the corpus (.abc .xml .musicxml .mxl .mid).
+    """Read files and folders into the corpus (.abc .xml .musicxml .mxl .mid .krn).
 
     Adding the same files again changes nothing; a tune that has changed at its
     place replaces the old one. What cannot be read is named, with the reason, and
-    the rest goes in.
+    the rest goes in. With music21 installed, MEI, MuseData and Volpiano are read too.
 
     \b
     Examples:

@@ -4,7 +4,7 @@ Accidentals are written out wherever two readers of the standard could differ: f
 every altered note, and for every later note of that letter in the bar. A bar line is
 written even where the source printed none, since a bar's accidentals end there. A line
 is a phrase; within one, a backslash carries a line on. What ABC cannot say is carried in
-a directive (see :mod:`melodex.reading.carried`).
+a directive (see :mod:`melodex.reading.common.carried`).
 
 Conventions: the unit length is an eighth; time and pitch are exact.
 
@@ -32,7 +32,7 @@ from melodex.presentation.notation.writing import (
     from_first_bar,
     write_out,
 )
-from melodex.reading.carried import FIELD, kept_beside
+from melodex.reading.common.carried import FIELD, kept_beside
 
 if TYPE_CHECKING:
     from melodex.tasks.compare import Comparison

@@ -33,7 +33,7 @@ from melodex.presentation.notation.writing import (
     ending_ends,
     from_first_bar,
 )
-from melodex.reading.carried import FIELD, kept_beside
+from melodex.reading.common.carried import FIELD, kept_beside
 from melodex.reading.musicxml.harmony import KIND_SIGNS
 
 if TYPE_CHECKING:

@@ -37,8 +37,8 @@ from melodex.reading.abc.pitch import Pitch, PitchReader, nearest_sign
 from melodex.reading.abc.time import UNCHANGED, Clock, OpenTuplet, normal_of
 from melodex.reading.abc.tokens import NOTE, NOTE_INDEX, TOKEN, bar_sign
 from melodex.reading.abc.words import BAR
-from melodex.reading.chord_text import is_signpost, may_be_chord
-from melodex.reading.fermatas import phrases_held
+from melodex.reading.common.chord_text import is_signpost, may_be_chord
+from melodex.reading.common.fermatas import phrases_held
 
 __all__ = ["MAX_NOTES", "VoiceReader"]
 

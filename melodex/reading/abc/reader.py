@@ -44,7 +44,7 @@ from melodex.reading.abc.tokens import strip_comment
 from melodex.reading.abc.voices import chosen_voices, lines_by_voice
 from melodex.reading.abc.words import align
 from melodex.reading.bounded import one_line
-from melodex.reading.carried import FIELD, restored
+from melodex.reading.common.carried import FIELD, restored
 from melodex.reading.lines import UNDER_SHARE, ReadLine, leads, pieced
 from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, Refusal
 

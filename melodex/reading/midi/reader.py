@@ -46,7 +46,7 @@ from melodex.melody import (
 from melodex.melody.score_line import ScoreLine
 from melodex.melody.texture import SoundingNote, Texture, names_harmony
 from melodex.reading.bounded import MOST_TEXT, one_line, settle
-from melodex.reading.chord_text import may_be_chord
+from melodex.reading.common.chord_text import may_be_chord
 from melodex.reading.lines import UNDER_SHARE, ReadLine, leads, pieced
 from melodex.reading.midi.file import MetaEvent, MidiFile, MidiNote, parse_midi
 from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, Refusal

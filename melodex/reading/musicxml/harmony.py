@@ -19,7 +19,7 @@ import re
 from xml.etree.ElementTree import Element
 
 from melodex.melody import fifths_of, pitch_class_name
-from melodex.reading.chord_text import may_be_chord
+from melodex.reading.common.chord_text import may_be_chord
 
 __all__ = ["KIND_SIGNS", "chord_text"]
 

@@ -174,6 +174,7 @@ def share_signs(note: WrittenNote, group: list[WrittenNote]) -> None:
     note.tuplet_start |= any(other.tuplet_start for other in group)
     note.tuplet_stop |= any(other.tuplet_stop for other in group)
     note.held |= any(other.held for other in group)
+    note.phrase_end |= any(other.phrase_end for other in group)
     if not note.lyrics:
         note.lyrics = next((other.lyrics for other in group if other.lyrics), ())
 
@@ -188,6 +189,7 @@ def add_note(line: Line, note: WrittenNote, odd: Say) -> None:
             last.duration_ticks += note.duration_ticks
             last.tie_start = note.tie_start
             last.held |= note.held
+            last.phrase_end |= note.phrase_end
             return
         if end > note.onset_ticks:
             last.duration_ticks = note.onset_ticks - last.onset_ticks

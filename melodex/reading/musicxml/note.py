@@ -45,7 +45,8 @@ NOTE_TYPES = {
 class WrittenNote:
     """A note, rest or grace note as written.
 
-    ``midi`` is -1 for a rest; ``held`` says that a fermata stands over it.
+    ``midi`` is -1 for a rest; ``held`` says that a fermata stands over it, ``phrase_end``
+    that a phrase is marked to end with it.
     """
 
     onset_ticks: int
@@ -65,6 +66,7 @@ class WrittenNote:
     tuplet_stop: bool = False
     lyrics: tuple[tuple[int, str], ...] = ()
     held: bool = False
+    phrase_end: bool = False
 
 
 def ratio_of(modification: Element) -> tuple[int, int] | None:

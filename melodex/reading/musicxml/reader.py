@@ -13,14 +13,15 @@ References
 ----------
 MusicXML 4.0 (W3C Music Notation Community Group, 2021).
 
-Contents: read_musicxml.
+Contents: Part, read_musicxml, read_parts.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
+from itertools import accumulate
 from typing import Any
 from xml.etree.ElementTree import Element
 
@@ -29,8 +30,8 @@ from melodex.melody import Credits, Melody, beat_strength
 from melodex.melody.score_line import ScoreLine
 from melodex.melody.texture import Texture, names_harmony
 from melodex.reading.bounded import one_line
-from melodex.reading.carried import FIELD, restored
-from melodex.reading.fermatas import phrases_held
+from melodex.reading.common.carried import FIELD, restored
+from melodex.reading.common.fermatas import phrases_held
 from melodex.reading.lines import ReadLine, leads, pieced
 from melodex.reading.musicxml.line import (
     Line,
@@ -51,7 +52,7 @@ from melodex.reading.musicxml.scored import (
 from melodex.reading.musicxml.sounding import MOST_SOUNDING, part_notes
 from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, Refusal
 
-__all__ = ["read_musicxml"]
+__all__ = ["Part", "read_musicxml", "read_parts"]
 
 SILENT = WrittenNote(0, 0, 0, 0, "1", "1", 0)
 """Stands in for the notes of a sheet of chords alone."""
@@ -92,6 +93,10 @@ class Part:
         if leads(self.name):
             return 0
         return 1 if next(self.element.iter("lyric"), None) is not None else 2
+
+    def clef(self, staff: str) -> str:
+        """First printed clef of a staff."""
+        return clef_of(self.element, staff)
 
 
 def read_musicxml(
@@ -145,6 +150,39 @@ def read_sheet(
     parts = list(parts_of(root))
     if not parts:
         raise ReadingError("the sheet has no parts")
+    fields = root.iterfind("identification/miscellaneous/miscellaneous-field")
+    carried = [field.text or "" for field in fields if field.get("name") == FIELD]
+    credited = asdict(credits_of(root)) | {"source": source}
+    del credited["number"]
+    return read_parts(parts, choice, credited, carried)
+
+
+def read_parts(
+    parts: list[Part],
+    choice: Choice,
+    credited: dict[str, Any],
+    carried: Sequence[str] = (),
+) -> tuple[list[tuple[ReadLine, ScoreLine]], Texture | None]:
+    """The lines of some parts, from whatever notation they come.
+
+    Parameters
+    ----------
+    parts : list of Part
+        In the order of the score.
+    choice : Choice
+        Which line is the main one, and whether the others are read.
+    credited : dict
+        Fields of the credits; without a ``number`` the position of the part is it.
+    carried : sequence of str
+        What an export of ours says beside the notation.
+
+    Returns
+    -------
+    lines : list of (ReadLine, ScoreLine)
+        The main one first, then the others in the order of the score.
+    texture : Texture or None
+        All notes, where no chords are printed and some sound together.
+    """
     part, sheet = chosen_part(parts, choice)
     none = ("1", "1"), list[WrittenNote](), list[str]()
     found = choose_voice(sheet, choice.voice) if sheet.pitched else none
@@ -156,7 +194,7 @@ def read_sheet(
     voice, notes, other_voices = found
     others = [other for other in parts if other is not part]
     wants_all = choice.lines == "all" and sheet.pitched > 0
-    credited = asdict(credits_of(root)) | {"source": source, "number": str(part.position)}
+    credited = {"number": str(part.position), **credited}
     # Of the other lines each has the signs of its own part, before any are borrowed.
     beside, said = other_lines(parts, part, voice, choice) if wants_all else ([], [])
     borrow_signs(sheet, others)
@@ -167,9 +205,8 @@ def read_sheet(
         texture = replace(texture, named=True)
     line = single_line(notes, sheet, choice, sheet.oddities)
     melody = melody_of(line, sheet).with_credits(**{**credited, "part": part.name})
-    for field in root.iterfind("identification/miscellaneous/miscellaneous-field"):
-        if field.get("name") == FIELD:
-            melody = restored(melody, field.text or "")
+    for text in carried:
+        melody = restored(melody, text)
     main = read_line(part, VoiceLine(voice, 0, notes, beside_name(sheet, voice)), melody)
     main.is_main = True
     if not wants_all:
@@ -235,7 +272,7 @@ def read_line(part: Part, line: VoiceLine, melody: Melody) -> ReadLine:
         part=part.name or (f"part {part.position}" if part.is_one_of_many else ""),
         voice=line.name,
         instrument=part.instrument,
-        clef=clef_of(part.element, staff),
+        clef=part.clef(staff),
         transposition_semitones=transposition_semitones_of(part.element),
     )
 
@@ -388,6 +425,14 @@ def printed_title(root: Element) -> str:
     return ""
 
 
+def phrases_of(notes: Sequence[WrittenNote]) -> tuple[int, ...]:
+    """The phrase of each note, as it is marked, else by fermatas; else all one."""
+    if not any(note.phrase_end for note in notes):
+        return phrases_held([note.held for note in notes]) or (0,) * len(notes)
+    ends = accumulate((note.phrase_end for note in notes[:-1]), initial=0)
+    return tuple(map(int, ends))
+
+
 def melody_of(line: Line, sheet: PartSheet) -> Melody:
     """Lay a line and its part's signs out in columns."""
     notes = line.notes
@@ -409,7 +454,7 @@ def melody_of(line: Line, sheet: PartSheet) -> Melody:
         duration_ticks=tuple(note.duration_ticks for note in notes),
         bar=tuple(sheet.bars[note.measure].number for note in notes),
         beat_strength=tuple(strengths),
-        phrase=phrases_held([note.held for note in notes]) or (0,) * len(notes),
+        phrase=phrases_of(notes),
         bars=tuple(sheet.bars),
         keys=tuple(sheet.keys),
         metres=tuple(sheet.metres),
