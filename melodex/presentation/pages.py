@@ -19,13 +19,14 @@ if TYPE_CHECKING:
     from melodex.presentation.report.page import Page
     from melodex.tasks.describe.describe import Description
     from melodex.tasks.describe.reduction import Reduction
+    from melodex.tasks.describe.surroundings import Surroundings
 
 __all__ = ["FORMS", "rendered"]
 
 FORMS = ("html", "pdf", "svg", "png", "midi", "musicxml", "abc")
 """``html`` and ``pdf`` are for every task; the others for a comparison or a passage,
 ``png`` for a passage or a reduction, ``svg`` and ``png`` for a description, whose map they
-show."""
+show. A passage among the other lines of its piece has no ``abc``."""
 
 
 def rendered(
@@ -75,6 +76,8 @@ def rendered(
         return handout_pdf(result, paper=paper)
     if form in {"svg", "png"} and type(result).__name__ == "Description":
         return map_as(cast("Description", result), form)
+    if type(result).__name__ == "Surroundings":
+        return surroundings_as(cast("Surroundings", result), form, tempo)
     if form in FORMS and isinstance(result, Passage):
         return passage_as(result, form, tempo)
     if form in FORMS and form != "png" and isinstance(result, Comparison):
@@ -126,6 +129,17 @@ def passage_as(passage: Passage, form: str, tempo: float | None) -> str | bytes:
 
         return picture_png(str(sheet_as(passage, "svg")))
     return sheet_as(passage, form, tempo=tempo)
+
+
+def surroundings_as(found: Surroundings, form: str, tempo: float | None) -> str | bytes:
+    """A passage with the lines around it, as a picture, as sound or as notation."""
+    from melodex.presentation.report.score import score_as
+
+    if form == "png":
+        from melodex.presentation.report.paper import picture_png
+
+        return picture_png(str(score_as(found, "svg")))
+    return score_as(found, form, tempo=tempo)
 
 
 def comparison_as(

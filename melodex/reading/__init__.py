@@ -71,7 +71,7 @@ MOST_BYTES = {
 """Largest file of each format: ten times and more what real collections hold."""
 
 XML_START = rb"(?:\xef\xbb\xbf)?\s*<|\xff\xfe<\x00|\xfe\xff\x00<|<\x00|\x00<"
-MEI_ROOT = rb"<(?:\w{1,20}:)?mei[\s>]"
+MEI_ROOT = rb"<(?:\w{1,20}:)?mei[\s/>]"
 KERN_SPINE = rb"(?m)^(?:[^\n]*\t)?\*\*kern(?:\t|\r?$)"
 ABC_FIELD = rb"(?m)^(?:\xef\xbb\xbf)?(?:X:\s*\d|K:)"
 

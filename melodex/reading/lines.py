@@ -109,13 +109,17 @@ def leads(name: str) -> bool:
     return not LEADING_WORDS.isdisjoint(re.findall(r"[^\W\d_]+", name.casefold()))
 
 
-def pieced(lines: Iterable[ReadLine]) -> tuple[list[tuple[ReadLine, ScoreLine]], list[str]]:
+def pieced(
+    lines: Iterable[ReadLine], *, as_written: bool = False
+) -> tuple[list[tuple[ReadLine, ScoreLine]], list[str]]:
     """Put the lines of a piece together.
 
     Parameters
     ----------
     lines : iterable of ReadLine
         One of them the main one.
+    as_written : bool
+        Whether lines of a few notes, and those that double another, are kept too.
 
     Returns
     -------
@@ -129,6 +133,9 @@ def pieced(lines: Iterable[ReadLine]) -> tuple[list[tuple[ReadLine, ScoreLine]],
     short: list[str] = []
     # A line is kept rather than its doubling, and the main one rather than both.
     for line in sorted(ordered, key=lambda line: not line.is_main):
+        if as_written and len(line.melody):
+            kept[id(line)] = line
+            continue
         if len(line.melody) < FEWEST_IN_LINE and not line.is_main:
             short.append(f"{line.name} ({len(line.melody)} notes)")
             continue

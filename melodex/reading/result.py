@@ -33,7 +33,8 @@ class Choice:
     chords_alone : bool
         Whether a sheet of chord symbols without any note is read too.
     lines : str
-        ``top`` reads the main line of each piece alone, ``all`` every line that sounds;
+        ``top`` reads the main line of each piece alone, ``all`` every line that could be
+        looked for, ``written`` those of a few notes and doublings too;
         part, voice and note of a chord then say which of them is the main one.
     """
 

@@ -79,6 +79,7 @@ SHOWN = {
     "/hand": "tune.at_hand",
     "/beside": "tune.beside",
     "/inside": "tune.inside",
+    "/around": "tune.around",
     "/small": "tune.small",
     "/own": "own.own",
     "/own/finding": "own.finding",

@@ -53,7 +53,9 @@ def parsed_by_music21(path: Path) -> music21.stream.Score:
     """The piece as music21 reads it, without its pickled cache."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        return music21.converter.parse(path, format="humdrum", forceSource=True)
+        score = music21.converter.parse(path, format="humdrum", forceSource=True)
+    assert isinstance(score, music21.stream.Score)
+    return score
 
 
 def rows_by_music21(score: music21.stream.Score) -> list[list[tuple]]:

@@ -18,6 +18,11 @@ FORMATS = ("pdf", "svg", "png", "html", "musicxml", "abc", "midi")
 @click.option(
     "--reduction", is_flag=True, help="Two staves: the tune, and its bass with numerals."
 )
+@click.option(
+    "--around",
+    type=click.Choice(["sounding", "all"]),
+    help="With the other lines of the piece: those that sound in these bars, or all.",
+)
 @tempo_option
 @output_options(FORMATS)
 @click.pass_obj
@@ -26,6 +31,7 @@ def command(
     tune: str,
     bars: str | None,
     reduction: bool,
+    around: str | None,
     tempo: float | None,
     output: Output,
 ) -> None:
@@ -33,7 +39,8 @@ def command(
 
     TUNE is a tune of the corpus (id or title) or a file (FILE, or FILE#3 for the
     tune numbered 3 of several). The ending of --output names the form, unless
-    --format does.
+    --format does. With --around the passage stands among the other lines of its
+    piece, as a small score: pdf, svg, png, html, musicxml or midi.
 
     \b
     Examples:
@@ -53,6 +60,12 @@ def command(
 
         present(reduced(tune, corpus_path), output)
         return
+    output = replace(output, tempo=tempo)
+    if around:
+        from melodex.tasks.describe.surroundings import find_surroundings
+
+        present(find_surroundings(corpus_path, tune, bars=bars, lines=around), output)
+        return
     from melodex.tasks.passage import find_one
 
-    present(find_one(corpus_path, tune, bars=bars), replace(output, tempo=tempo))
+    present(find_one(corpus_path, tune, bars=bars), output)

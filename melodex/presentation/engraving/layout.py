@@ -4,7 +4,7 @@ Bars of the second part are set against those of the first so that most partners
 share a bar; the metres need not agree. In columns, partners stand exactly over one
 another and rhythm is left out.
 
-Contents: StaffPart, Measure, good_breaks, in_time, in_columns.
+Contents: StaffPart, Measure, good_breaks, in_time, in_score, in_columns.
 """
 
 from __future__ import annotations
@@ -16,9 +16,14 @@ from dataclasses import dataclass, replace
 
 from melodex.melody import Bar, KeyChange, Melody
 from melodex.presentation.notation.values import Written
-from melodex.presentation.notation.writing import WrittenBar, bars_of, write_out
+from melodex.presentation.notation.writing import (
+    WrittenBar,
+    bars_of,
+    write_out,
+    written_bar,
+)
 
-__all__ = ["Measure", "StaffPart", "good_breaks", "in_columns", "in_time"]
+__all__ = ["Measure", "StaffPart", "good_breaks", "in_columns", "in_score", "in_time"]
 
 MOST_SIGNS = 7
 """Signs of a key signature that is engraved: all seven letters."""
@@ -153,6 +158,32 @@ def in_time(
         Measure((at(written[0], place), at(written[1], place + offset)))
         for place in range(first, last)
     ]
+
+
+def in_score(parts: Sequence[StaffPart]) -> list[Measure]:
+    """Lay the bars of the lines of one piece over one another, by when they begin.
+
+    A line without notes rests; one that has no such bar stands empty there. The first
+    part that has notes says which bars there are.
+    """
+    written = [emptied(score_bars(part.melody)) for part in parts]
+    frame = next(bars for bars, p in zip(written, parts, strict=True) if len(p.melody))
+    by_onset = [{bar.bar.onset_ticks: bar for bar in bars} for bars in written]
+    measures = []
+    for bar in frame:
+        onset = bar.bar.onset_ticks
+        measures.append(Measure(tuple(bars.get(onset) for bars in by_onset)))
+    return measures
+
+
+def score_bars(melody: Melody) -> tuple[WrittenBar, ...]:
+    """The bars of a line of a score, rests written out."""
+    if len(melody):
+        return write_out(melody)
+    return tuple(
+        written_bar(melody, bar, index == 0, [], None)
+        for index, bar in enumerate(melody.bars)
+    )
 
 
 def at(bars: Sequence[WrittenBar], place: int) -> WrittenBar | None:

@@ -165,6 +165,9 @@ def shared_bar(measure: Measure) -> Bar:
     first = bars[0]
     if len(measure.bars) == 1:
         return first
+    if len(set(bars)) == 1 and len(bars) == len(measure.bars):
+        # Lines of one score: repeats, endings and double lines are those of all.
+        return first
     same = len(bars) == len(measure.bars)
     return Bar(
         first.number,
@@ -511,11 +514,12 @@ def bar_texts(line: Line, bar: WrittenBar, ids: dict[int, str]) -> list[Element]
     out = []
     part, melody = line.part, line.part.melody
     chords = [(c.onset_ticks, c.text) for c in melody.chords] if part.chords else []
+    first = melody.onset_ticks[0] if len(melody) else bar.bar.onset_ticks
     for row, texts, runs in (
         ("chord", chords, chord_runs),
         ("numeral", part.numerals, numeral_runs),
     ):
-        for onset, text in in_bar(texts, bar, melody.onset_ticks[0], excerpt=part.excerpt):
+        for onset, text in in_bar(texts, bar, first, excerpt=part.excerpt):
             out.append(harm(line, row, place_of(onset, bar, melody, ids), runs(text)))
             if row == "chord" and melody.chords_worked_out:
                 out[-1].set("type", "worked")
@@ -528,7 +532,7 @@ def bar_texts(line: Line, bar: WrittenBar, ids: dict[int, str]) -> list[Element]
         )
         out.append(element)
     for onset, name in part.key_names:
-        onset = max(onset, melody.onset_ticks[0]) if part.excerpt else onset
+        onset = max(onset, first) if part.excerpt else onset
         if 0 <= onset - bar.bar.onset_ticks < bar.bar.duration_ticks:
             place = place_of(onset, bar, melody, ids)
             out.append(harm(line, "key", place, [(key_text(name), False)]))

@@ -7,7 +7,7 @@ returns is checked: every note of every melody must be in the picture.
 Conventions: ``layout`` is ``time`` (bars as written, over one another) or
 ``columns`` (partners in columns, without rhythm). Same input, same bytes.
 
-Contents: EngravedSvg, engrave, engrave_melody, engrave_sheet,
+Contents: EngravedSvg, engrave, engrave_melody, engrave_score, engrave_sheet,
 engrave_comparison, no_wider_than.
 """
 
@@ -27,6 +27,7 @@ from melodex.presentation.engraving.layout import (
     StaffPart,
     good_breaks,
     in_columns,
+    in_score,
     in_time,
 )
 from melodex.presentation.engraving.marks import reach_of
@@ -48,6 +49,7 @@ __all__ = [
     "engrave",
     "engrave_comparison",
     "engrave_melody",
+    "engrave_score",
     "engrave_sheet",
     "no_wider_than",
 ]
@@ -163,16 +165,16 @@ def engrave(
     title: str = "",
     description: str = "",
 ) -> EngravedSvg:
-    """Engrave one or two melodies.
+    """Engrave one or two melodies, or with ``score`` the lines of a piece.
 
     Parameters
     ----------
     parts : sequence of StaffPart
-        One or two.
+        One or two; of a score any number.
     pairs : sequence of (int, int)
         Notes of the first and second part that are partners, from 0.
     layout : str
-        ``time`` or ``columns``.
+        ``time``, ``columns`` or ``score``.
     prefix : str
         Put before every id, so that several pictures can share a page.
     width : int
@@ -192,6 +194,8 @@ def engrave(
     if layout == "columns":
         per_system = max(4, (width * 10) // COLUMN_UNITS - MARGIN_COLUMNS)
         measures = in_columns(parts, pairs, per_system)
+    elif layout == "score":
+        measures = in_score(parts)
     else:
         measures = in_time(parts, pairs, drawn=True)
     mei = mei_of(parts, measures, prefix)
@@ -264,6 +268,8 @@ def rows_between(parts: Sequence[StaffPart]) -> int:
     """How many rows of text stand between two staves."""
     if len(parts) < 2:
         return 0
+    if len(parts) > 2:
+        return sum(any(part.lyrics and part.melody.lyrics for part in parts) for _ in "ab")
     upper, lower = parts
     rows = [upper.degrees, SIGNED & set(upper.relations), lower.numerals, lower.key_names]
     return sum(map(bool, rows)) + bool(lower.chords and lower.melody.chords)
@@ -320,7 +326,7 @@ def decorate(
         drawing.mask_texts()
     titles = {}
     for index, part in enumerate(parts):
-        if part.label:
+        if part.label and (index == 0 or len(parts) == 2):
             drawing.number_bars(index, part.melody.bar)
         for note in part.boxed:
             drawing.box_note(index, note)
@@ -348,6 +354,9 @@ def described(parts: Sequence[StaffPart]) -> str:
     out = []
     for part in parts:
         melody = part.melody
+        if not len(melody):
+            out.append(f"{part.label}: rests")
+            continue
         bars = f"bars {melody.bar[0]} to {melody.bar[-1]}"
         key = "" if melody.key.mode == "none" else f" in {melody.key}"
         name = f"{part.label}: " if part.label else ""
@@ -356,6 +365,26 @@ def described(parts: Sequence[StaffPart]) -> str:
 
 
 # From a task's result
+
+
+def engrave_score(
+    parts: Sequence[StaffPart], *, prefix: str = "m", title: str = ""
+) -> EngravedSvg:
+    """Engrave the lines of one piece over one another, named in front.
+
+    Parameters
+    ----------
+    parts : sequence of StaffPart
+        From the top; at least one has notes, each the same bars.
+    prefix, title
+        As for :func:`engrave`.
+
+    Raises
+    ------
+    PresentationError
+        As :func:`engrave`.
+    """
+    return engrave(parts, layout="score", prefix=prefix, title=title)
 
 
 def engrave_melody(

@@ -39,7 +39,8 @@ PAN = 10
 
 PLACES = (32, 96)
 PAUSE_TICKS = 2 * TICKS_PER_QUARTER
-MOST_MELODIES = 15
+MOST_MELODIES = 256
+CHANNELS = 15
 Event = tuple[int, int, bytes]
 """Tick, rank among events of one tick, and the event's bytes."""
 
@@ -55,7 +56,7 @@ def midi_bytes(
     Parameters
     ----------
     melodies : sequence of Melody
-        One to fifteen.
+        One to 256; from the sixteenth on they share channels.
     tempo_quarters_per_minute : float, optional
         By default that of the first melody, or 100.
     names : sequence of str
@@ -80,7 +81,8 @@ def midi_bytes(
     tempo = tempo or DEFAULT_TEMPO
     tracks = [conductor_track(melodies[0], checked_tempo(tempo))]
     for index, melody in enumerate(melodies):
-        channel = index + (index >= DRUM_CHANNEL)
+        channel = index % CHANNELS
+        channel += channel >= DRUM_CHANNEL
         name = names[index] if index < len(names) else melody.title
         tracks.append(note_track(melody, channel, name))
     return file_of(tracks)

@@ -5,7 +5,7 @@ References
 MusicXML 4.0 (W3C Music Notation Community Group, 2021): partwise documents, order
 of elements in ``note``, ``kind-value``.
 
-Contents: musicxml_text, comparison_musicxml.
+Contents: musicxml_text, comparison_musicxml, score_musicxml.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from melodex.melody import (
     Metre,
     degree_name,
 )
-from melodex.presentation.engraving.layout import Measure, StaffPart, in_time
+from melodex.presentation.engraving.layout import Measure, StaffPart, in_score, in_time
 from melodex.presentation.engraving.marks import RELATION_SHAPES
 from melodex.presentation.notation.pitch import Inflections, clef_for, spelled
 from melodex.presentation.notation.values import DOTTED, UNVALUED, Written
@@ -39,7 +39,7 @@ from melodex.reading.musicxml.harmony import KIND_SIGNS
 if TYPE_CHECKING:
     from melodex.tasks.compare import Comparison
 
-__all__ = ["comparison_musicxml", "musicxml_text"]
+__all__ = ["comparison_musicxml", "musicxml_text", "score_musicxml"]
 
 DOCTYPE = (
     '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" '
@@ -125,19 +125,40 @@ def comparison_musicxml(comparison: Comparison, *, key: str = "common") -> str:
     return document(parts, pairs, f"{a.label} and {b.label}", names)
 
 
+def score_musicxml(parts: Sequence[StaffPart], names: Sequence[str], title: str) -> str:
+    """Return the lines of one piece as one MusicXML document, a part for each.
+
+    Parameters
+    ----------
+    parts : sequence of StaffPart
+        From the top of the score, each with the same bars.
+    names : sequence of str
+        What each is called.
+    title : str
+        Of the whole.
+
+    Raises
+    ------
+    PresentationError
+        As :func:`musicxml_text`.
+    """
+    return document(parts, (), title, names, measures=in_score(parts))
+
+
 def document(
     parts: Sequence[StaffPart],
     pairs: Sequence[tuple[int, int]],
     title: str,
     names: Sequence[str] = (),
     lost: str = "",
+    measures: Sequence[Measure] = (),
 ) -> str:
     """A whole document; with what the notation loses, in a field of its own."""
     root = Element("score-partwise", {"version": "4.0"})
     if clean(title):
         SubElement(SubElement(root, "work"), "work-title").text = clean(title)
     identify(root, parts, lost)
-    measures = in_time(parts, pairs)
+    measures = measures or in_time(parts, pairs)
     listed = SubElement(root, "part-list")
     for index, part in enumerate(parts):
         entry = SubElement(listed, "score-part", {"id": f"P{index + 1}"})
@@ -282,7 +303,7 @@ class PartWriter:
                 kind = SubElement(direction, "direction-type")
                 SubElement(kind, "words").text = clean(numeral)
                 out.append((onset, direction))
-        first = self.melody.onset_ticks[0]
+        first = self.melody.onset_ticks[0] if len(self.melody) else low
         for chord in self.melody.printed_chords:
             onset = (
                 max(chord.onset_ticks, first) if self.part.excerpt else chord.onset_ticks

@@ -11,7 +11,7 @@ A bar that no note values can show is written all the same: its lengths stand as
 are, without a value, and it says why.
 
 Contents: WrittenTuplet, WrittenBar, bars_of, from_first_bar, ending_ends,
-write_out.
+write_out, written_bar.
 """
 
 from __future__ import annotations
@@ -51,6 +51,7 @@ __all__ = [
     "ending_ends",
     "from_first_bar",
     "write_out",
+    "written_bar",
 ]
 
 TUPLET_SIZES = (3, 5, 6, 7, 9, 11, 13, 15, 17)

@@ -47,11 +47,13 @@ from melodex.presentation.report.page import (
     Text,
     page_html,
 )
+from melodex.presentation.report.score import score_page
 from melodex.presentation.report.tune import tune_page
 from melodex.tasks.audit.audit import Audit
 from melodex.tasks.audit.whole import WholeAudit
 from melodex.tasks.compare import Comparison, interval_text, summarise
 from melodex.tasks.describe.describe import Description
+from melodex.tasks.describe.surroundings import Surroundings
 from melodex.tasks.gather.gather import Gathering
 from melodex.tasks.gather.music import GatheredMusic
 from melodex.tasks.passage import Passage
@@ -99,6 +101,8 @@ def page_of(result: object) -> Page:
         return result
     if isinstance(result, Passage):
         return tune_page(result)
+    if isinstance(result, Surroundings):
+        return score_page(result)
     if isinstance(result, Comparison):
         return comparison_page(result)
     if isinstance(result, Resemblance):

@@ -213,7 +213,7 @@ def read_tune(
         melody = restored(melody, header.directives[FIELD])
     kept = kept_text(file_text, tune, choice).encode("utf-8", "replace")
     names_chords = names_harmony(len(melody.chords), len(melody.bars))
-    wants_all = choice.lines == "all" and len(melody) > 0
+    wants_all = choice.lines != "top" and len(melody) > 0
     readers: dict[str, TuneReader] = {}
     if len(voices) > 1:
         readers = {
@@ -233,7 +233,8 @@ def read_tune(
         return [ReadTune(melody, said, kept, "abc", texture, ScoreLine(part=shown))]
     readers[name] = reader
     asked = Asked(header, file_header, voices, choice, by)
-    lines, aside = pieced(asked.lines(readers, name, melody))
+    read = asked.lines(readers, name, melody)
+    lines, aside = pieced(read, as_written=choice.lines == "written")
     said = (*map(ReadWarning, aside), *said)
     return [
         ReadTune(

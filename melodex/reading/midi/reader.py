@@ -175,7 +175,7 @@ def lines_of_midi(
     notes, had_chords = one_at_a_time(line.notes, choice.chord_note)
     grid = best_grid(notes, file.ticks_per_quarter)
     places = placed(notes, grid, file.ticks_per_quarter)
-    wants_all = choice.lines == "all"
+    wants_all = choice.lines != "top"
     warnings = [grid_text(grid)]
     if had_chords:
         warnings.append(f"of each chord only the {choice.chord_note} note is read")
@@ -206,7 +206,7 @@ def lines_of_midi(
         return [(main, ScoreLine(part=line.name, instrument=line.sound))], texture
     by = {"source": source, "number": number}
     made = [made_line(file, *each, by) for each in parted(lines, line, choice)]
-    found, aside = pieced([main, *made])
+    found, aside = pieced([main, *made], as_written=choice.lines == "written")
     main.warnings += [*aside, *percussion(file)]
     return found, texture
 

@@ -193,7 +193,7 @@ def read_parts(
         )
     voice, notes, other_voices = found
     others = [other for other in parts if other is not part]
-    wants_all = choice.lines == "all" and sheet.pitched > 0
+    wants_all = choice.lines != "top" and sheet.pitched > 0
     credited = {"number": str(part.position), **credited}
     # Of the other lines each has the signs of its own part, before any are borrowed.
     beside, said = other_lines(parts, part, voice, choice) if wants_all else ([], [])
@@ -217,7 +217,7 @@ def read_parts(
         line_of_part(where, held, choice, {**credited, "part": where.name})
         for where, held in beside
     ]
-    placed, aside = pieced([main, *made])
+    placed, aside = pieced([main, *made], as_written=choice.lines == "written")
     main.warnings = [*said, *aside, *sheet.oddities.texts()]
     return placed, texture
 

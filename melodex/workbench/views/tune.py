@@ -1,6 +1,7 @@
 """Tunes: finding one, its music with bars to choose, and what is asked of it.
 
-Contents: tunes, tune, at_hand, drop, beside, small, inside, loudness, refuse_endless.
+Contents: tunes, tune, at_hand, drop, around, beside, small, inside, loudness,
+refuse_endless.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ from melodex.tasks.collection.holdings import list_tunes, show_tune
 from melodex.tasks.compare import compare
 from melodex.tasks.describe.describe import Description, describe, with_recording
 from melodex.tasks.describe.reduction import reduction_of
+from melodex.tasks.describe.surroundings import surroundings_of
 from melodex.tasks.passage import Passage, passage_of, texture_of
 from melodex.workbench.asking import Ask, address, rendered_page
 from melodex.workbench.bench import StoppableCorpus
@@ -29,6 +31,7 @@ from melodex.workbench.files import as_file
 from melodex.workbench.views.find import set_names
 
 __all__ = [
+    "around",
     "at_hand",
     "beside",
     "doors_of",
@@ -146,6 +149,35 @@ def at_hand(ask: Ask) -> Response:
 
 
 # What is asked of tunes
+
+
+def around(ask: Ask) -> Response:
+    """A passage of a tune of the corpus with the other lines of its piece."""
+    name, bars = ask.said("tune"), ask.said("bars")
+    if not name:
+        raise PassageError("no tune is named", hint="choose one on the shelf")
+    corpus = ask.corpus()
+    passage = ask.bench.passage(name, corpus, bars=bars, fewest=1)
+    if not passage.in_corpus:
+        raise PassageError(
+            "the lines around a passage are shown of tunes of the corpus",
+            where=passage.whole.title,
+            hint="add the file, or use print --around",
+        )
+    lines = ask.said("lines") or "sounding"
+    found = surroundings_of(passage, name, corpus, lines=lines)
+    if ask.said("form"):
+        return as_file(ask, found, found.label)
+    return rendered_page(
+        ask,
+        "around.html",
+        found.label,
+        found=found,
+        lines=lines,
+        bars=bars,
+        name=passage.tune_id,
+        **report_of(found),
+    )
 
 
 def beside(ask: Ask) -> Response:
