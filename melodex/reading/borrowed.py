@@ -19,6 +19,7 @@ Contents: BORROWED, UNSAID, library, musicxml_of, read_borrowed.
 
 from __future__ import annotations
 
+import re
 import warnings
 from dataclasses import replace
 from typing import Any, cast
@@ -32,6 +33,9 @@ __all__ = ["BORROWED", "UNSAID", "library", "musicxml_of", "read_borrowed"]
 
 BORROWED = {"mei": "MEI", "musedata": "MuseData", "volpiano": "Volpiano"}
 """Formats that music21 reads for us, and what each is called."""
+
+CHANT = r"\s*[12]-[-0-9A-Za-z()\[\]{}\s]*"
+"""What a text in Volpiano is made of."""
 
 INSTALL = "pip install 'melodex[music21]'"
 
@@ -112,13 +116,15 @@ def parsed(text: str, form: str) -> Any:
             "its document type may declare entities, which are not read",
             hint="take away the line that begins with <!DOCTYPE",
         )
+    if form == "volpiano" and not re.fullmatch(CHANT, text):
+        raise ReadingError(
+            "this is no Volpiano: it begins with a clef, 1 or 2, and holds letters, "
+            "figures and hyphens"
+        )
     music21 = library()
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         try:
-            if form == "volpiano":
-                # What stands before the first clef is its heading.
-                text = " ".join(text.split())
             return music21.converter.parseData(text, format=form)
         except (HostileInputError, MemoryError):
             raise

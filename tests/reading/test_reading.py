@@ -96,8 +96,8 @@ def test_a_file_that_may_not_be_opened_raises(tmp_path, monkeypatch):
 
 
 def test_an_unknown_format_is_our_callers_mistake():
-    with pytest.raises(ReadingError, match="no format is called 'kern'"):
-        read_bytes(ABC, "kern", "a")
+    with pytest.raises(ReadingError, match="no format is called 'papyrus'"):
+        read_bytes(ABC, "papyrus", "a")
 
 
 def test_typing_a_phrase_loads_no_reader_of_files():

@@ -97,10 +97,12 @@ def test_every_form_holds_every_line(file, tmp_path, form):
     found = find_surroundings(tmp_path / "none", str(file), bars="3-5", lines="all")
     made = rendered(found, form)
     if form == "midi":
+        assert isinstance(made, bytes)
         tracks = mido.MidiFile(file=io.BytesIO(made)).tracks[1:]
         assert [track.name for track in tracks] == ["Upper", "Middle", "Lower"]
     elif form == "musicxml":
         score = music21.converter.parseData(made, format="musicxml")
+        assert isinstance(score, music21.stream.Score)
         assert [part.partName for part in score.parts] == ["Upper", "Middle", "Lower"]
         sounding = list(score.recurse().notes)
         assert len(sounding) == sum(len(line.melody) for line in found.lines)

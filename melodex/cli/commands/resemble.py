@@ -65,6 +65,11 @@ def is_heard(
     "--include-self", is_flag=True, help="Include the tune that the phrase comes from."
 )
 @click.option(
+    "--in-piece",
+    is_flag=True,
+    help="Where the other lines of its own piece answer it: canon and imitation.",
+)
+@click.option(
     "--order",
     type=click.Choice(["evidence", "alignment"]),
     default="evidence",
@@ -85,6 +90,7 @@ def command(
     limit: int,
     notation: str | None,
     include_self: bool,
+    in_piece: bool,
     order: str,
     explain: bool,
     within: str,
@@ -100,7 +106,9 @@ def command(
     of degrees: 1' above, 7, below; lengths: 5*2 or 5h. A note that you do not
     know: "5 ? 1'", or ?*2 where its length is known. A recording of one line,
     sung, whistled or played, is read in all the ways that its sound allows, and
-    each is looked for.
+    each is looked for. With --in-piece a passage of a score is looked for in the
+    other lines of its piece alone, note for note: as it is, upside down, in doubled
+    or halved lengths.
 
     \b
     Examples:
@@ -109,6 +117,9 @@ def command(
       $ melodex resemble "1 2 3 5" --within "kind jig" --limit 3
       $ melodex resemble --from corpus_demo/own/own_song.abc --bars 1-4 --limit 3
     """
+    if in_piece:
+        answer_in_piece(corpus_path, origin, bars, notes, output)
+        return
     from melodex.corpus.reader import Corpus
     from melodex.tasks.resemble import resemble, said_phrase
 
@@ -143,6 +154,21 @@ def command(
             passages = to_be_kept(corpus, into, found, sought=sought)
             say_next(found, limit, output)
     keep_into(corpus_path, into, passages)
+
+
+def answer_in_piece(
+    corpus_path: Path,
+    origin: str | None,
+    bars: str | None,
+    notes: str | None,
+    output: Output,
+) -> None:
+    """Say where the other lines of its piece answer a passage."""
+    if not origin or output.form not in {"text", "json"}:
+        raise click.UsageError("--in-piece goes with --from TUNE, as text or json.")
+    from melodex.tasks.describe.echoes import find_answers
+
+    present(find_answers(corpus_path, origin, bars=bars, notes=notes), output)
 
 
 def say_next(found: Resemblance, limit: int, output: Output) -> None:

@@ -16,7 +16,7 @@ from melodex.presentation.data.resemble import (
     resemblance_data,
     resemblance_rows,
 )
-from melodex.presentation.data.values import json_text
+from melodex.presentation.data.values import answers_data, json_text
 from melodex.tasks.audit.audit import Audit
 from melodex.tasks.compare import Comparison
 from melodex.tasks.resemble import Resemblance
@@ -44,6 +44,10 @@ def as_json(result: object) -> str:
         from melodex.presentation.lesson.marking import marking_json
 
         return marking_json(result)
+    from melodex.tasks.describe.echoes import Answers
+
+    if isinstance(result, Answers):
+        return json_text(answers_data(result))
     from melodex.presentation.data import describe as data_describe
 
     return json_text(data_describe.as_data(result))

@@ -1,6 +1,7 @@
 """Values that data forms share: JSON and CSV text, numbers rounded, melodies, passages.
 
-Contents: json_text, csv_text, rounded, melody_data, note_rows, passage_data.
+Contents: json_text, csv_text, rounded, melody_data, note_rows,
+answers_data, passage_data.
 """
 
 from __future__ import annotations
@@ -9,14 +10,18 @@ import csv
 import io
 import json
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from melodex.melody import Melody, degree_name, note_name
 from melodex.tasks.passage import Passage
 
+if TYPE_CHECKING:
+    from melodex.tasks.describe.echoes import Answers
+
 __all__ = [
     "FIGURES",
     "NOTE_ROW_COLUMNS",
+    "answers_data",
     "csv_text",
     "harmless",
     "json_text",
@@ -102,6 +107,27 @@ def note_rows(melody: Melody) -> list[dict[str, Any]]:
         }
         for place, (row, chord) in enumerate(zip(melody_data(melody), chords, strict=True))
     ]
+
+
+def answers_data(found: Answers) -> dict[str, Any]:
+    """Where the other lines of a piece answer a passage."""
+    return {
+        "passage": passage_data(found.passage),
+        "line": found.line,
+        "lines": found.lines,
+        "answers": [
+            {
+                "line": answer.line,
+                "first_bar": answer.first_bar,
+                "last_bar": answer.last_bar,
+                "later": answer.later,
+                "interval": answer.interval,
+                "way": answer.way,
+                "notes_alike": answer.notes,
+            }
+            for answer in found.answers
+        ],
+    }
 
 
 def passage_data(passage: Passage) -> dict[str, Any]:

@@ -55,4 +55,10 @@ def as_text(result: object, style: Style) -> str:
         from melodex.presentation.lesson.marking import marking_text
 
         return marking_text(result, style)
+    from melodex.tasks.describe.echoes import Answers
+
+    if isinstance(result, Answers):
+        from melodex.presentation.text.echoes import answers_text
+
+        return answers_text(result, style)
     raise PresentationError(f"there is no text form of a {type(result).__name__}")
