@@ -22,7 +22,7 @@ from melodex.melody import Melody
 
 __all__ = ["FACET_TABLES", "FACET_VERSION", "facet_rows"]
 
-FACET_VERSION = 13
+FACET_VERSION = 14
 """Goes up when what is stored of an analysis changes: a lower one is worked out anew."""
 
 TUNE_FACET = """
@@ -40,8 +40,8 @@ CREATE TABLE tune_facet ( -- one row for each tune: metre, keys, range, size
   first_bar INTEGER NOT NULL, -- in which the first note starts, as printed
   last_bar INTEGER NOT NULL, -- in which the last note starts, as printed
   has_pickup INTEGER NOT NULL, -- 1 where the tune begins before its first bar
-  lowest_midi INTEGER NOT NULL, -- lowest sounding pitch in semitones
-  highest_midi INTEGER NOT NULL, -- highest sounding pitch in semitones
+  lowest_midi INTEGER, -- lowest sounding pitch in semitones; null without notes
+  highest_midi INTEGER, -- highest sounding pitch in semitones; null without notes
   peak_bar INTEGER, -- bar of the highest note
   printed_tonic_fifths INTEGER, -- first printed tonic on the line of fifths
   printed_mode TEXT NOT NULL, -- first printed mode, or none
@@ -296,6 +296,8 @@ def tune_facet(melody: Melody, found: Analysis) -> dict[str, Any]:
     printed, key = melody.printed_key, found.key.key
     tokens = tokens_of(found.harmony.chords)
     columns = tune_columns(melody)
+    # A sheet of chords has bars and no notes.
+    numbers = melody.bar or [bar.number for bar in melody.bars] or [1]
     return {
         "title_folded": columns["title_folded"],
         "composer_folded": folded(columns["composer"]),
@@ -306,11 +308,11 @@ def tune_facet(melody: Melody, found: Analysis) -> dict[str, Any]:
         "tempo": melody.tempo_quarters_per_minute,
         "metre_class": found.metre_class,
         "bar_count": columns["bar_count"],
-        "first_bar": melody.bar[0],
-        "last_bar": melody.bar[-1],
-        "has_pickup": int(0 in melody.bar),
-        "lowest_midi": min(melody.midi),
-        "highest_midi": max(melody.midi),
+        "first_bar": numbers[0],
+        "last_bar": numbers[-1],
+        "has_pickup": int(0 in numbers),
+        "lowest_midi": min(melody.midi, default=None),
+        "highest_midi": max(melody.midi, default=None),
         "peak_bar": found.compass.peak_bar if found.compass else None,
         "printed_tonic_fifths": None if printed.mode == "none" else printed.tonic_fifths,
         "printed_mode": printed.mode,

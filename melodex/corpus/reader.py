@@ -154,6 +154,12 @@ class Corpus:
         self.note_count: int = totals[1] or 0
 
     @property
+    def sheet_count(self) -> int:
+        """Tunes of chords alone, at which no search for notes looks."""
+        (count,) = self.query("SELECT count(*) FROM tune")[0]
+        return max(0, int(count) - self.tune_count)
+
+    @property
     def journal_bytes(self) -> int:
         """Bytes that stand in a journal beside the file; 0 where it is whole alone."""
         return journal_bytes(self.path)

@@ -31,7 +31,8 @@ class Choice:
     chord_note : str
         ``top`` or ``bottom``: which note of a written chord is the melody.
     chords_alone : bool
-        Whether a sheet of chord symbols without any note is read too.
+        Whether a sheet of chord symbols without any note is read too, which nothing that
+        looks at notes can use.
     lines : str
         ``top`` reads the main line of each piece alone, ``all`` every line that could be
         looked for, ``written`` those of a few notes and doublings too;
@@ -41,7 +42,7 @@ class Choice:
     part: str = ""
     voice: str = ""
     chord_note: str = "top"
-    chords_alone: bool = False
+    chords_alone: bool = True
     lines: str = "top"
 
 

@@ -3,13 +3,13 @@
 Conventions: indexes of notes count from 0, the query's within the phrase, the tune's
 within the whole tune.
 
-Contents: Asked, Match, Resemblance, passage_of, searched.
+Contents: Asked, Match, Resemblance, passage_of, searched, sheets_left_out.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from typing import TYPE_CHECKING
 
 from melodex.matching.search import Hit
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
     from melodex.reading.recording.record import Recording
 
-__all__ = ["Asked", "Match", "Resemblance", "passage_of", "searched"]
+__all__ = ["Asked", "Match", "Resemblance", "passage_of", "searched", "sheets_left_out"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,12 +162,23 @@ def passage_of(tune: Melody, hit: Hit) -> Passage:
     return Passage(tune.excerpt(first, last), tune, first, hit.tune_id, True)
 
 
+def sheets_left_out(corpus: Corpus) -> Iterator[str]:
+    """What has to be said where a corpus holds sheets of chords without notes."""
+    count = corpus.sheet_count
+    if count:
+        yield (
+            f"Not searched: {count:,} sheet{'s' if count > 1 else ''} of chords without "
+            "notes. Gather finds them by their progressions."
+        )
+
+
 def searched(corpus: Corpus, exclude: Collection[str]) -> tuple[int, int]:
     """How many tunes and notes are searched: all but those that are left out by wish."""
     if not exclude:
         return corpus.tune_count, corpus.note_count
     (tunes, notes), *_ = corpus.query(
-        "SELECT count(*), coalesce(sum(note_count), 0) FROM json_each(?) AS hidden "
+        "SELECT coalesce(sum(note_count > 0), 0), coalesce(sum(note_count), 0) "
+        "FROM json_each(?) AS hidden "
         "CROSS JOIN tune ON tune.tune_id = hidden.value",
         [json.dumps(sorted(exclude))],
     )

@@ -341,10 +341,7 @@ def find_piece(name: str, corpus: Corpus | None = None) -> tuple[Passage, Textur
         melody, tune_id, in_corpus = with_centres(heard), heard.content_id(), False
     else:
         melody, tune_id, in_corpus = find_tune(name, corpus, chords_alone=True)
-    if len(melody):
-        passage = with_remarks(passage_of(melody, tune_id, in_corpus, fewest=1), corpus)
-    else:
-        passage = Passage(melody, melody, 0, tune_id, in_corpus)
+    passage = with_remarks(passage_of(melody, tune_id, in_corpus, fewest=0), corpus)
     return passage, texture or texture_of(passage, corpus)
 
 
@@ -357,7 +354,18 @@ def passage_of(
     notes: Span | None = None,
     fewest: int = FEWEST_NOTES,
 ) -> Passage:
-    """Take part of a tune that is at hand already; as :func:`find_passage`."""
+    """Take part of a tune that is at hand already; as :func:`find_passage`.
+
+    With ``fewest=0`` the whole of a sheet of chords without notes is one too.
+    """
+    if not len(melody) and not fewest and not (bars or notes):
+        return Passage(melody, melody, 0, tune_id, in_corpus)
+    if not len(melody):
+        raise EmptyMelodyError(
+            "it is a sheet of chords without notes",
+            where=melody.title,
+            hint="describe reads it, and gather finds its progressions",
+        )
     first, last = 0, len(melody) - 1
     if bars:
         first, last = melody.notes_of_bars(bars.first, bars.last)

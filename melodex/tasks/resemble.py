@@ -46,7 +46,13 @@ from melodex.reading.phrase.reader import read_phrase
 from melodex.records import dataclass
 from melodex.settings import AlignmentCosts
 from melodex.tasks.compare import likeness
-from melodex.tasks.matches import Match, Resemblance, passage_of, searched
+from melodex.tasks.matches import (
+    Match,
+    Resemblance,
+    passage_of,
+    searched,
+    sheets_left_out,
+)
 from melodex.tasks.passage import find_passage, read_span
 
 if TYPE_CHECKING:
@@ -186,6 +192,7 @@ def resemble(
         remarks=(
             *remarks,
             *how_sure(fit, hits),
+            *sheets_left_out(corpus),
         ),
         foreword=(*first, *out_of_order(matches)),
     )

@@ -222,8 +222,10 @@ class Check:
         notes = self.packed.get(tune_id)
         self.note_counts[tune_id] = len(notes.pitch) if notes else 0
         melody = melody_of(row["melody"])
-        if melody:
+        if melody is not None:
             self.words[row["id"]] = row_crc32(words_of(melody).values())
+        if notes is None and melody is not None and not len(melody):
+            return
         if notes is None:
             self.found("notes for matching are missing or damaged", tune_id)
             return

@@ -159,7 +159,7 @@ def prepared(
     seen: Counter[str] = Counter()
     for read in reading.tunes:
         number = storable(read.melody.credits.number)
-        if not len(read.melody):
+        if not len(read.melody) and not read.melody.chords:
             file.refusals.append(
                 Refusal(reading.source, "this tune has no notes", number=number)
             )

@@ -67,7 +67,9 @@ class RowWriter:
         for table, facets in tune.facets.items():
             self.insert_facets(table, row, facets)
         self.insert("tune_words", {"tune": row, **tune.words})
-        self.chunks.add(tune.notes)
+        if tune.notes.pitch:
+            # A sheet of chords alone has nothing to be searched for notes.
+            self.chunks.add(tune.notes)
         return row
 
     def put_place(

@@ -92,7 +92,10 @@ def detail_text(detail: TuneDetail, columns: int = 80) -> str:
             for w in detail.warnings
         ]
         parts.append("\n".join(["not understood", *lines]) + "\n")
-    parts.append("notes\n" + notes_text(detail.melody, columns))
+    if len(detail.melody):
+        parts.append("notes\n" + notes_text(detail.melody, columns))
+    else:
+        parts.append("no notes: 'melodex describe' shows its chords\n")
     return "\n".join(parts)
 
 
@@ -132,12 +135,19 @@ def spot(line: int, column: int) -> str:
     return (f", line {line}" if line else "") + (f", column {column}" if column else "")
 
 
+def range_names(melody: Melody) -> list[str]:
+    """The lowest and the highest note by name; none of a sheet of chords."""
+    if not melody.midi:
+        return []
+    low = melody.midi.index(min(melody.midi))
+    high = melody.midi.index(max(melody.midi))
+    return [note_name(melody.midi[at], melody.fifths[at]) for at in (low, high)]
+
+
 def facts_text(detail: TuneDetail) -> str:
     """What is known of a tune, a line each; what is not known is left out."""
     row, by, melody = detail.row, detail.melody.credits, detail.melody
-    low = melody.midi.index(min(melody.midi))
-    high = melody.midi.index(max(melody.midi))
-    names = [note_name(melody.midi[at], melody.fifths[at]) for at in (low, high)]
+    names = range_names(melody)
     facts = {
         "tune": row.tune_id,
         "composer": by.composer,

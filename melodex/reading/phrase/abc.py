@@ -96,7 +96,7 @@ def abc_melody(tune: str, text: str, start: int, header: int) -> Melody:
     """The one melody of an ABC text; what its reader complains of is a fault here."""
     from melodex.reading.abc.reader import read_abc
 
-    reading = read_abc(tune, "phrase", Choice())
+    reading = read_abc(tune, "phrase", Choice(chords_alone=False))
     if not reading.tunes:
         reasons = "; ".join(refusal.reason for refusal in reading.refusals)
         raise CannotReadError(start, reasons or NO_ABC_NOTE)

@@ -41,7 +41,7 @@ from melodex.tasks.audit.leads import (
     windows_of,
 )
 from melodex.tasks.compare import ALONE, Likeness, likeness
-from melodex.tasks.matches import searched
+from melodex.tasks.matches import searched, sheets_left_out
 from melodex.tasks.passage import Passage
 
 if TYPE_CHECKING:
@@ -243,6 +243,7 @@ def audit(
         remarks.append(f"Searched: {size[0]:,} of {corpus.tune_count:,} tunes.")
     if any(own.tune_id == row[0] for row in held(corpus, own.tune_id)):
         remarks.append("The corpus holds the audited tune itself; it was left out.")
+    remarks += sheets_left_out(corpus)
     chunks = list(corpus.chunks())
     spans = windows_of(len(own.melody))
     leads = leads_of(corpus, chunks, own, spans, hidden, size, costs, remarks)

@@ -160,7 +160,8 @@ def list_tunes(
     if by is not None:
         rows = sorted(rows, key=by, reverse=order.startswith("-"))
     shown = rows if limit is None else rows[:limit]
-    return Listing(tuple(shown), len(rows), corpus.tune_count, corpus.journal_bytes)
+    held = corpus.tune_count + corpus.sheet_count
+    return Listing(tuple(shown), len(rows), held, corpus.journal_bytes)
 
 
 def show_tune(corpus: Corpus, name: str) -> TuneDetail:
@@ -351,7 +352,7 @@ def holdings(corpus: Corpus) -> Holdings:
     devices = counts(corpus, "SELECT kind, count(DISTINCT tune) FROM device GROUP BY kind")
     modes = counts(corpus, "SELECT mode, count(*) FROM tune_facet GROUP BY mode")
     return Holdings(
-        tune_count=corpus.tune_count,
+        tune_count=corpus.tune_count + corpus.sheet_count,
         note_count=corpus.note_count,
         collections=counts(
             corpus,

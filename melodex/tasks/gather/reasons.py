@@ -173,7 +173,10 @@ def pitches_near(column: str, words: str) -> Callable[[Corpus, Any], Iterator[st
 
     def near(corpus: Corpus, asked: Any) -> Iterator[str]:
         wanted = pitch_named(asked)
-        rows = corpus.query(f"SELECT {column}, count(*) FROM tune_facet GROUP BY 1")
+        rows = corpus.query(
+            f"SELECT {column}, count(*) FROM tune_facet "
+            f"WHERE {column} IS NOT NULL GROUP BY 1"
+        )
         close = sorted(rows, key=lambda row: abs(row[0] - wanted))[:FEW_NAMED]
         named = [f"{pitch_text(midi)} ({tunes})" for midi, tunes in sorted(close)]
         yield f"The nearest {words}: {', '.join(named)}."
@@ -190,7 +193,7 @@ def ranges_near(corpus: Corpus, asked: str) -> Iterator[str]:
     """The tune with the smallest range."""
     rows = corpus.query(
         "SELECT title, lowest_midi, highest_midi FROM tune_facet "
-        "JOIN tune ON tune.id = tune_facet.tune "
+        "JOIN tune ON tune.id = tune_facet.tune WHERE lowest_midi IS NOT NULL "
         "ORDER BY highest_midi - lowest_midi, tune_id LIMIT 1"
     )
     for title, low, high in rows:

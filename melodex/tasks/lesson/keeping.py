@@ -220,7 +220,8 @@ def gathered(corpus: Corpus, result: Gathering) -> Iterator[Found]:
     before: Found | None = None
     for example in result.examples:
         whole = melodies.get(example.tune_id)
-        if whole is None:
+        if whole is None or not len(whole):
+            # A sheet of chords alone has no passage that could be printed.
             continue
         reason = "; ".join(example.reasons)
         bars = example.first_bar, example.last_bar

@@ -76,7 +76,10 @@ def tune(ask: Ask) -> Response:
     corpus = ask.corpus_if_any()
     if not name:
         raise PassageError("no tune is named", hint="choose one on the shelf")
-    passage = ask.bench.passage(name, corpus, fewest=1)
+    passage = ask.bench.passage(name, corpus, fewest=0)
+    if not len(passage.whole):
+        # A sheet of chords has no bars of music to choose: what is in it is told.
+        return RedirectResponse(address("/inside", tune=name), 303)
     if ask.said("form"):
         bars = ask.said("bars")
         chosen = ask.bench.passage(name, corpus, bars=bars, fewest=1) if bars else passage
@@ -254,7 +257,7 @@ def inside(ask: Ask) -> Response:
     corpus = ask.corpus_if_any()
     if not name:
         return rendered_page(ask, "inside.html", "Look inside", found=None, at_hand="")
-    passage = ask.bench.passage(name, corpus, fewest=1)
+    passage = ask.bench.passage(name, corpus, fewest=0)
     refuse_endless(passage)
     texture = ask.bench.texture_at_hand(name)
     if texture is None and corpus is not None:
