@@ -29,6 +29,7 @@ from melodex.analysis.form.songs import (
     line_features,
     windows,
 )
+from melodex.analysis.piece import analyse
 from melodex.melody import Melody
 from melodex.reading.abc.reader import read_abc
 from melodex.reading.result import Choice
@@ -222,3 +223,49 @@ def test_a_part_is_cut_once_for_each_return() -> None:
     other = chords_only([9, 2, 9, 2, 4, 4, 7, 7])
     bars = tune_bars + other + tune_bars + tune_bars
     assert with_returns(bars, [8]) == [8, 16, 24]
+
+
+STOLLEN = "C2EG|A2GE|F2AG|E2D2|FEDE|C4|"
+ABGESANG = "BcBA|G2B2|cdcB|A4|AdcA|^F2A2|BAGF|G4|"
+OPENING, ANSWER = "C2EG|c4|B2GE|D4|", "F2AF|G2EC|D2GF|E2C2|"
+
+
+@pytest.mark.parametrize(
+    ("strains", "lengths"),
+    [
+        # A bar form has its first strain twice, then another.
+        (STOLLEN * 2 + ABGESANG, [("A", 6), ("A", 6), ("B", 8)]),
+        # A strain that comes again whole is one strain the first time too.
+        ((OPENING + ANSWER) * 2 + ABGESANG, [("A", 8), ("A", 8), ("B", 8)]),
+    ],
+)
+def test_a_strain_that_comes_again_right_after_is_counted_once_more(strains, lengths):
+    text = f"X:1\nT:Invented\nM:4/4\nL:1/4\nK:C\n{strains}\n"
+    assert said(read_abc(text, "invented.abc", Choice()).tunes[0].melody) == lengths
+
+
+@pytest.mark.parametrize(("lead", "bars"), [("z2G2|", 8), ("C2G2|", 9)])
+def test_a_whole_first_bar_of_rests_and_a_pickup_is_not_counted(lead, bars):
+    text = f"X:1\nT:Invented\nM:4/4\nL:1/4\nK:C\n{lead}{STRAINS['A'][0]}|\n"
+    found = said(read_abc(text, "invented.abc", Choice()).tunes[0].melody)
+    assert sum(length for _, length in found) == bars
+
+
+@pytest.mark.parametrize(
+    ("symbols", "kinds"),
+    [
+        ('"C"|"F"|"G7"|"C"|', {"authentic cadence"}),
+        # V over its own seventh goes on to I6, and so does V6 to I6: they close nothing.
+        ('"C"|"F"|"G7/F"|"C/E"|', set()),
+        ('"C"|"F"|"G/B"|"C/E"|', set()),
+        # A V in a loop leads home each time; an inverted one rests nowhere.
+        ('"C"|"F"|"G7"|"G7"|' * 4, set()),
+        ('"C"|"Am"|"F"|"C"|"F"|"Dm"|"G/D"|"G/D"|', set()),
+        ('"C"|"Am"|"F"|"C"|"F"|"Dm"|"G"|"G"|', {"half cadence"}),
+    ],
+)
+def test_what_only_passes_is_no_cadence(symbols, kinds):
+    text = f"X:1\nT:Invented\nM:4/4\nL:1/4\nK:C\n{symbols}\n"
+    melody = read_abc(text, "invented.abc", Choice()).tunes[0].melody
+    found = {d.kind for d in analyse(melody).harmony.devices if "cadence" in d.kind}
+    assert found == kinds

@@ -26,6 +26,8 @@ __all__ = ["FormBar", "form_bars", "likeness"]
 
 MORE_THAN_ONE = 0.4
 """A bar of 1.6 bars has lost a line and a pickup; one of 1.5 may be meant."""
+LATE = 0.5
+"""Share of a whole first bar that passes before the first note of what is a pickup."""
 NAMED = "part name "
 """How the reason of a section starts that a name begins."""
 
@@ -164,6 +166,9 @@ class Counting:
         part = self.stretch
         if part and not self.found and len(part) % 4 == 3 and part[-1].share >= 1:
             part = self.with_first(part)
+        if part and not self.found and len(part) % 4 == 1 and self.only_leads_in(part):
+            self.edges = [(at, None if b is part[0] else b) for at, b in self.edges]
+            part = part[1:]
         if len(part) > 2 and part[0].share < 1 and part[0].number:
             rests = alike(part[0].share + part[-1].share, 1.0)
             if rests or (len(part) % 4 == 1 and part[-1].share >= 1):
@@ -172,6 +177,16 @@ class Counting:
                 part = part[1:]
         self.found += part
         self.stretch = []
+
+    def only_leads_in(self, part: list[FormBar]) -> bool:
+        """Whether a whole first bar holds rests and a pickup, under no printed chord."""
+        melody, bar = self.melody, self.melody.bars[0]
+        if len(part) < 4 or not melody.onset_ticks or part[0].ticks != bar.duration_ticks:
+            return False
+        start, printed = melody.onset_ticks[0], not melody.chords_worked_out
+        late = start - bar.onset_ticks >= LATE * bar.duration_ticks
+        named = printed and any(chord.onset_ticks < start for chord in melody.chords)
+        return late and not named and start < bar.onset_ticks + bar.duration_ticks
 
     def with_first(self, part: list[FormBar]) -> list[FormBar]:
         """A stretch with the bar before it, which is too long for a pickup."""

@@ -25,11 +25,15 @@ from itertools import pairwise
 
 from melodex.analysis.form.bars import NAMED, FormBar, form_bars
 from melodex.analysis.form.content import content_starts, has_melody, with_returns
-from melodex.analysis.form.letters import labels
+from melodex.analysis.form.letters import SAME_SECTION, as_alike, labels
 from melodex.analysis.form.words import section_names
 from melodex.melody import Melody
 
 __all__ = ["Section", "sections"]
+
+SHORTEST, SHORTEST_TWICE = 4, 6
+"""Bars of a strain and of what follows it, where it is told by its return, and of one
+that nothing parts from its return. Our choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,8 +87,45 @@ def sections(melody: Melody, *, use_marks: bool = True) -> tuple[Section, ...]:
         found = set(with_returns(bars, sorted(marked), named))
         starts |= dict.fromkeys(found - marked.keys(), "return")
     elif not marked:
-        starts |= dict.fromkeys(content_starts(bars), "content")
+        found_starts = content_starts(bars)
+        if has_melody(bars):
+            found_starts = strains_apart(bars, strains_whole(bars, found_starts))
+        starts |= dict.fromkeys(found_starts, "content")
     return labelled(bars, starts)
+
+
+def strains_whole(bars: Sequence[FormBar], starts: Sequence[int]) -> list[int]:
+    """Starts without those inside a strain that comes again right after, undivided."""
+    edges = sorted({0, *starts, len(bars)})
+    inner = {
+        b
+        for a, b, c, d in zip(edges, edges[1:], edges[2:], edges[3:], strict=False)
+        if d - c == c - a
+        and as_alike(bars[a:c], bars[c:d], SAME_SECTION)
+        and not as_alike(bars[a:b], bars[b:c], SAME_SECTION)
+    }
+    return [start for start in edges[1:-1] if start not in inner]
+
+
+def strains_apart(bars: Sequence[FormBar], starts: Sequence[int]) -> list[int]:
+    """Starts with those after a strain that was there right before, as in a bar form.
+
+    A section that begins with the whole of the one before it is that one once more, and
+    then another (common practice, no source).
+    """
+    edges = sorted({0, *starts, len(bars)})
+    found = set(edges[1:-1])
+    for a, b in pairwise(edges):
+        half = (a + b) // 2
+        is_two = half - a >= SHORTEST_TWICE and 2 * half == a + b
+        if is_two and as_alike(bars[a:half], bars[half:b], SAME_SECTION):
+            found.add(half)
+    for a, b, c in zip(edges, edges[1:], edges[2:], strict=False):
+        size = b - a
+        long_enough = size >= SHORTEST and c - b >= size + SHORTEST
+        if long_enough and as_alike(bars[a:b], bars[b : b + size], SAME_SECTION):
+            found.add(b + size)
+    return sorted(found)
 
 
 def first_reason(melody: Melody, first: FormBar) -> str:

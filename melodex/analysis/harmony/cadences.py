@@ -212,12 +212,17 @@ def rests_on(chord: Chord) -> bool:
 def only_passes(here: PlacedChord, after: PlacedChord) -> bool:
     """Whether the bass goes on under V I: both inverted, or V over its own seventh."""
     chord = here.chord
-    if chord.bass_fifths is None or chord.bass_fifths == chord.root_fifths:
+    if chord.bass_fifths is None or is_over_its_root(chord):
         return False
     over_seventh = near(chord.bass_fifths - chord.root_fifths) == -2
-    inverted = after.chord.bass_fifths not in {None, after.chord.root_fifths}
+    inverted = not is_over_its_root(after.chord)
     five = chord.family in FIFTH_FAMILIES
     return five and (over_seventh or inverted)
+
+
+def is_over_its_root(chord: Chord) -> bool:
+    """Whether a chord is not inverted."""
+    return chord.bass_fifths in {None, chord.root_fifths}
 
 
 def close_of(chord: Chord, degree: int, goal: Chord, mode: str) -> str:
