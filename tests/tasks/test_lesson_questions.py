@@ -293,3 +293,10 @@ def test_dictation_is_asked_with_the_rhythm_the_pitches_or_nothing_given(demo):
             unit = shown.excerpt.duration_ticks[0] / first
             assert [n * unit for n in others] == list(shown.excerpt.duration_ticks[1:])
     assert {"rhythm", "nothing"} <= set(seen)
+
+
+def test_no_task_that_needs_no_music_is_set_twice(demo):
+    sheet = gathered(demo, metre="compound")
+    tasks = [plain_words(part.task) for _, part in parts_of(sheet, "write another")]
+    assert len(tasks) > 2
+    assert len(set(tasks)) == len(tasks)

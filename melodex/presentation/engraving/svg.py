@@ -206,6 +206,7 @@ class Drawing:
             italic = {"mNum", "dir"} & set(kinds)
             style = {"font-style": "italic"} if italic else {"font-weight": "bold"}
             home = SubElement(home, "g", {"class": kinds[0], **style})
+            dy -= self.rise if "ending" in kinds else 0
         elif {"label", "labelAbbr"} & set(kinds):
             self.note_label(child, dx, dy)
         elif "harm" in kinds:

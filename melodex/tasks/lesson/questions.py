@@ -96,6 +96,10 @@ FEW = 6
 LEVELS = {"first": 1, "second": 2, "third": 3}
 """Names of levels, and the hardest part that each is asked."""
 
+NEEDS_NO_MUSIC = "write another"
+OTHER_TURNS = tuple(range(1, 10))
+"""Keys and signatures that are tried for a task that was set already."""
+
 MOST_PARTS = 3
 MOST_PAIRS, MOST_RELATIVES = 2, 2
 """Parts of a question; and questions on two passages and on relatives that a sheet holds;
@@ -221,11 +225,36 @@ def in_order(
             made.append(replace(question, also=also[position]))
     if not asked.is_named:
         made = half_on_topic(made)
+    made = without_repeats(made, dict(passages))
     notes = {example.position: example.row.note for example in lesson.examples}
     for question in sorted(made, key=lambda each: each.position):
         yield replace(question, note=notes.get(question.position, ""))
     if made and len(made) < FEW:
         yield from without_music(passages, made, asked)
+
+
+def without_repeats(made: Sequence[Question], shown: dict[int, Shown]) -> list[Question]:
+    """The questions with no task twice that needs no music: in its place, another key."""
+    said: set[str] = set()
+    kept = []
+    for question in sorted(made, key=lambda each: each.position):
+        parts = []
+        for part in question.parts:
+            fresh = other_task(part, shown.get(question.position), said)
+            if fresh is not None:
+                said.add(plain_words(fresh.task))
+                parts.append(fresh)
+        if parts:
+            kept.append(replace(question, parts=tuple(parts)))
+    return kept
+
+
+def other_task(part: Part, shown: Shown | None, said: set[str]) -> Part | None:
+    """A part, or another like it where its task has been set already."""
+    if part.kind != NEEDS_NO_MUSIC or plain_words(part.task) not in said:
+        return part
+    likely = of_their_own(shown, OTHER_TURNS) if shown is not None else ()
+    return next((each for each in likely if plain_words(each.task) not in said), None)
 
 
 def without_music(

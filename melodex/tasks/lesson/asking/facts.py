@@ -256,7 +256,7 @@ def bar_part(shown: Shown, turn: int = 0) -> Part | None:
         (each for each in OTHERS if each != own and each[1] in SMALLER),
         key=lambda each: hashlib.sha256(f"{text} {each}".encode()).hexdigest(),
     )
-    top, bottom = choices[turn]
+    top, bottom = choices[turn % len(choices)]
     unit = UNITS[SMALLER[bottom]]
     task: Words = (f"How many {unit} fill a bar of {top}/{bottom}?",)
     why: Words = (f"{top} {UNITS[bottom]} fill it, and two {unit} go into each.",)

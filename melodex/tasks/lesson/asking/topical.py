@@ -9,7 +9,7 @@ Contents: Draft, topical_drafts, of_their_own.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from melodex.tasks.lesson.asking.aloud import heard_drafts, sing_topic
@@ -267,18 +267,20 @@ TURNS = (1, 2, 3)
 """Questions without music that a set asks about its topic, each in another key."""
 
 
-def of_their_own(shown: Shown) -> tuple[Part, ...]:
+def of_their_own(shown: Shown, turns: Sequence[int] = TURNS) -> tuple[Part, ...]:
     """Return parts that ask for what a set is about in keys of their own, without music.
 
     Parameters
     ----------
     shown : Shown
         A passage that shows it.
+    turns : sequence of int
+        Which keys, in the order that the passage gives them; some may come twice.
     """
     topic = shown.labels.topic
     if topic is None or not shown.labels.keys:
         return ()
-    made = [one_of_their_own(shown, topic.kind, topic.asked, turn) for turn in TURNS]
+    made = [one_of_their_own(shown, topic.kind, topic.asked, turn) for turn in turns]
     parts = {plain_words(part.task): part for part in made if part is not None}
     return tuple(parts.values())
 
