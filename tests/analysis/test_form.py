@@ -275,3 +275,15 @@ def test_a_change_of_metre_is_mixed_and_a_change_of_sign_is_not() -> None:
     assert metre_class(sign) == "simple"
     assert metre_class(Melody(metres=(MetreChange(0, None),))) == "free"
     assert metre_class(Melody()) == "free"
+
+
+def test_bars_that_come_again_in_the_parallel_mode_do_not_come_note_for_note() -> None:
+    tune = (
+        "X:1\nT:Turn\nL:1/4\nM:4/4\nK:C\ncedB|cGEC|dfed|gedc|[K:Cmin]cedB|cGEC|dfed|gedc|\n"
+    )
+    melody = read_abc(tune, "turn.abc", Choice()).tunes[0].melody
+    (figure,) = [each for each in figures(melody) if each.kind == "repetition"]
+    assert figure.words == "4 bars come again on the same letters, otherwise inflected"
+    plain = read_abc(tune.replace("[K:Cmin]", ""), "turn.abc", Choice()).tunes[0].melody
+    (figure,) = [each for each in figures(plain) if each.kind == "repetition"]
+    assert figure.words == "4 bars come again note for note"

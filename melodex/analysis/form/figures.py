@@ -16,7 +16,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from melodex.melody import Melody
@@ -110,8 +110,26 @@ def figures(melody: Melody) -> tuple[Figure, ...]:
     for units in (whole, half):
         found += [f for f in sequences(units, 1) if not covered.issuperset(figure_bars(f))]
         covered |= {bar for figure in found for bar in figure_bars(figure)}
-    found += repetitions(whole) + inversions(whole)
+    found += [as_it_sounds(melody, f) for f in repetitions(whole)] + inversions(whole)
     return tuple(sorted(found, key=lambda f: (f.bars[0][0], f.kind, f.notes)))
+
+
+OTHERWISE = "otherwise inflected"
+"""Said of bars that come again on the same letters with other accidentals, as a tune does
+in the parallel mode."""
+
+
+def as_it_sounds(melody: Melody, figure: Figure) -> Figure:
+    """A repetition, told to be otherwise inflected where its notes sound otherwise."""
+    numbers = [
+        [i for i, bar in enumerate(melody.bar) if first <= bar <= last and i >= start]
+        for (first, last), start in zip(figure.bars, figure.notes, strict=True)
+    ]
+    one, *others = ([melody.midi[i] for i in each] for each in numbers)
+    if all(other[: len(one)] == one[: len(other)] for other in others):
+        return figure
+    bars = figure.words.split(" come")[0]
+    return replace(figure, words=f"{bars} come again on the same letters, {OTHERWISE}")
 
 
 def figure_bars(figure: Figure) -> set[int]:

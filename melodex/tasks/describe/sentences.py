@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from melodex.analysis.form import Figure, Section
+from melodex.analysis.form.figures import OTHERWISE
 from melodex.analysis.keys import KeySpan
 from melodex.analysis.piece import DOUBTED, Analysis
 from melodex.melody import (
@@ -144,6 +145,8 @@ def figure_sentence(figure: Figure) -> str:
     again = [bars_words(*bars) for bars in figure.bars[1:]]
     if figure.kind == "repetition":
         come = "comes" if first.startswith("bar ") else "come"
+        if OTHERWISE in figure.words:
+            return f"{first} {come} again in {joined(again)}, {OTHERWISE}"
         return f"{first} {come} again note for note in {joined(again)}"
     if figure.kind == "inversion":
         return f"the figure of {first} is turned over in {joined(again)}"
