@@ -99,6 +99,11 @@ def test_a_song_has_its_notes_signs_and_words():
     assert "**dynam" in " ".join(w.text for w in tune.warnings)
 
 
+def test_letters_with_two_dots_of_older_files_are_themselves():
+    (tune,) = tunes(SONG.replace("\tfer-", "\tf\\o3r-"))
+    assert tune.melody.lyrics[2].text == "för-"
+
+
 def test_spines_that_split_are_voices_and_the_right_is_on_top():
     found = {tune.line.name: tune.melody for tune in tunes(TWO_HANDS.replace("=2", "=2"))}
     assert list(found) == ["Piano, voice 1"]

@@ -23,6 +23,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from unicodedata import normalize
 
 from melodex.errors import HostileInputError, ReadingError
 from melodex.melody import (
@@ -471,6 +472,11 @@ def hang_syllable(note: WrittenNote, token: str, verse: int) -> None:
     """Put a syllable under a note; hyphens at its end join it to the next."""
     text = one_line(token).strip()
     # A bar of its own, or a line, holds the syllable before it.
-    text = text.lstrip("-").strip("|_")
+    text = re.sub(r"\\([aouAOU])3", umlaut, text.lstrip("-").strip("|_"))
     if text.strip("-") and verse <= 20:
         note.lyrics = (*note.lyrics, (verse, text))
+
+
+def umlaut(found: re.Match[str]) -> str:
+    """The letter that older ``**silbe`` spines write as ``\\o3``."""
+    return normalize("NFC", found[1] + "\u0308")
