@@ -174,6 +174,10 @@ def read_phrase(
     found, faults = readings_of(plain, wanted, key, fewest)
     if not found:
         raise unreadable(text, faults)
+    both = {"abc", "names"} <= set(found) and all_numbered(plain)
+    if both and same_music(found["abc"], found["names"]):
+        # Lengths that are all alike are octaves: they say nothing of a rhythm.
+        del found["abc"]
     rivals = unlike(found)
     best = plausible(rivals)
     meant = preferred(best, plain) if len(best) > 1 else next(iter(best))
@@ -252,8 +256,7 @@ def preferred(found: dict[str, Phrase], text: str) -> str:
             return "names"
         steps = found["names"].melody.interval_semitones
         largest = max(map(abs, steps), default=0)
-        numbered = all(re.fullmatch(r"[A-Ga-g]\d", word) for word in words)
-        if numbered and largest <= SURE_STEP:
+        if all_numbered(text) and largest <= SURE_STEP:
             return "names"
         if largest > 12:
             return "abc"
@@ -262,6 +265,12 @@ def preferred(found: dict[str, Phrase], text: str) -> str:
         named = set(re.findall(r"[a-z]+", text.lower()))
         return "fixed-do" if named <= {*ROMANCE_SYLLABLES} else ""
     return ""
+
+
+def all_numbered(text: str) -> bool:
+    """Whether a number stands behind each letter, and nothing else does."""
+    words = text.replace("|", " ").split()
+    return all(re.fullmatch(r"[A-Ga-g]\d", word) for word in words)
 
 
 def checked(text: str, notation: str) -> str:

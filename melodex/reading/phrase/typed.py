@@ -58,11 +58,13 @@ def beats_of(text: str, place: int) -> Fraction:
         # A dot adds half of the length, a second dot half of that.
         return Fraction(LETTERS[lettered[1]]) * (2 - Fraction(1, 2 ** len(lettered[2])))
     parts = re.fullmatch(LENGTH, text)
+    starred = f"*{text}"
     if not parts or parts[2] == "0" * len(parts[2] or "."):
-        raise CannotReadError(place, f"'*{text}' is no length", "write *2, *1/2 or *1.5")
+        raise CannotReadError(place, f"{starred!r} is no length", "write *2, *1/2 or *1.5")
     beats = Fraction(text)
     if not 0 < beats <= MOST_BEATS:
-        raise CannotReadError(place, f"'*{text}' is no length", f"up to {MOST_BEATS} beats")
+        most = f"up to {MOST_BEATS} beats"
+        raise CannotReadError(place, f"{starred!r} is no length", most)
     return beats
 
 
