@@ -500,7 +500,7 @@ def strangers(names: list[str], tonic: str, mode: str) -> int:
 
 def mode(trial: Trial) -> Iterator[str]:
     """Just one mode on the tonic has all notes."""
-    found = re.search(r"The tonic is (\S+)\.", trial.task)
+    found = re.search(r"[Tt]he tonic is (\S+)\.", trial.task)
     assert found is not None, trial.task
     held = {class_of(trial.melody, note) for note in range(len(trial.melody))}
     fits = [name for name in MODES if held <= set(mode_notes(found[1], name))]
