@@ -123,10 +123,16 @@ def in_idiom(found: Harmony, idiom: str) -> Harmony:
 
 
 def sure_devices(melody: Melody, found: Analysis) -> tuple[Device, ...]:
-    """The devices of a piece but those that begin or end on a chord that is uncertain."""
+    """The devices of a piece but those that begin or end on a chord that is uncertain.
+
+    Over chords that were worked out, what the melody has beside them passes through: it is
+    no colour of theirs, as it may be of a printed symbol.
+    """
+    worked = melody.chords_worked_out
     doubtful = {chord.bar for chord in melody.chords if chord.certainty < DOUBTED}
     return tuple(
         device
         for device in found.harmony.devices
         if doubtful.isdisjoint((device.first_bar, device.last_bar))
+        and not (worked and device.kind == "colour note")
     )

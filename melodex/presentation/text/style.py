@@ -81,7 +81,8 @@ NARROWEST, WIDEST = 40, 120
 
 ACCIDENTAL = (
     r"(?<=\b[A-G])[b#](?![a-z])"
-    r"|(?<=\b[A-G])b(?=b(?![a-z]))|(?<=\b[A-G]b)b(?![a-z])|(?<=\b[A-G]#)#"
+    r"|(?<=\b[A-G])b(?=b(?:\d|/|m|dim|aug))|(?<=\b[A-G]b)b(?=\d|/|m|dim|aug)"
+    r"|(?<=\b[A-G]#)#"
     r"|(?<=\b[A-G])[b#](?=(?:m|maj|min|dim|aug|sus|add|alt)(?![a-z]))"
     r"|\bb(?=[IViv1-79])|#(?=[IViv\d])"
     r"|(?:(?<=[A-GIVivmj]\d)|(?<=[A-G]b\d)|(?<=[A-GIVivmj]1[13]))b(?=(?:5|6|9|13)\b)"
