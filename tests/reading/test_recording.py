@@ -6,6 +6,7 @@ import io
 import os
 import struct
 import tracemalloc
+from unittest import mock
 
 import numpy as np
 import pytest
@@ -17,6 +18,7 @@ from melodex.errors import EmptyMelodyError, HostileInputError, ReadingError
 from melodex.melody import duration_class
 from melodex.reading import budget
 from melodex.reading.recording import coded as coding
+from melodex.reading.recording import resampling
 from melodex.reading.recording.reader import read_recording
 from melodex.reading.recording.record import Recording
 from melodex.reading.recording.resampling import resampled
@@ -88,6 +90,19 @@ def test_coded_files_are_read(form: str) -> None:
     file = io.BytesIO()
     soundfile.write(file, tones(LINE, rate=44_100), 44_100, format=form)
     assert pitches(read_recording(file.getvalue(), "line")) == [*LINE]
+
+
+@pytest.mark.parametrize("rate", [8_001, 44_101, 191_999])
+def test_an_odd_rate_costs_no_more_and_is_as_right(rate: int) -> None:
+    sound = np.sin(2 * np.pi * 440 * np.arange(rate) / rate).astype(np.float32)
+    # Each filter is made once: with as many as there are samples this took a minute.
+    with mock.patch.object(resampling, "filter_at", wraps=resampling.filter_at) as made:
+        found = resampled(sound, rate, RATE_HZ)
+    assert made.call_count <= 1000
+    assert abs(len(found) - RATE_HZ) <= 2
+    phase = np.unwrap(np.angle(scipy.signal.hilbert(found)))[800:-800]
+    hertz = (phase[-1] - phase[0]) / len(phase) * RATE_HZ / (2 * np.pi)
+    assert abs(1200 * np.log2(hertz / 440)) < 0.5
 
 
 def coded(samples: np.ndarray, form: str, rate: int = RATE_HZ) -> bytes:

@@ -261,7 +261,7 @@ def test_a_passage_of_a_set_is_sung_back_and_marked(own_bench, visit):
     running = own_bench()
     with melodex.open(running.corpus_path) as corpus:
         corpus.new_lesson("Hornpipes").keep("Marl Pit Hornpipe", notes=(1, 11))
-    page = visit(running, "/set?name=Hornpipes")
+    page = visit(running, "/set?name=Hornpipes", width=390)
     page.get_by_text("Sing it back", exact=True).click()
     line = [*HORNPIPE]
     line[4] += 2
@@ -270,6 +270,7 @@ def test_a_passage_of_a_set_is_sung_back_and_marked(own_bench, visit):
     marked = page.locator("[data-marked]")
     expect(marked).to_contain_text("10 of 11 notes are right.")
     assert marked.locator("td.wrong").count() == 2
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
     found = Axe().run(page)
     assert found.violations_count == 0, found.generate_report()
     # Without scripts the form brings a page with the same marks.

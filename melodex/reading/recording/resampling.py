@@ -16,6 +16,7 @@ Contents: resampled.
 from __future__ import annotations
 
 import math
+from fractions import Fraction
 
 import numpy as np
 import numpy.typing as npt
@@ -28,6 +29,11 @@ CROSSINGS = 16
 KAISER_BETA = 8.0
 PASSED = 0.94
 """Share of the band that passes whole; the rest is the slope of the filter."""
+
+MOST_STEPS = 500
+"""Of inputs until the filter is where it was: 441 for 44,100 Hz. An odd rate, which would
+want as many filters as it has samples, is taken for one less than a quarter of a cent away:
+the worst are those just beside a ratio of small numbers."""
 
 PLACES_AT_ONCE = 1 << 14
 
@@ -47,8 +53,8 @@ def resampled(samples: Samples, rate_hz: int, wanted_hz: int) -> Samples:
     """
     if rate_hz == wanted_hz:
         return samples
-    common = math.gcd(rate_hz, wanted_hz)
-    up, down = wanted_hz // common, rate_hz // common
+    ratio = Fraction(wanted_hz, rate_hz).limit_denominator(MOST_STEPS)
+    up, down = ratio.numerator, ratio.denominator
     band = min(1.0, wanted_hz / rate_hz)
     reach = math.ceil(CROSSINGS / band)
     padded = np.concatenate(
