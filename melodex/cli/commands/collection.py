@@ -84,7 +84,7 @@ def duplicates_command(corpus_path: Path, least: float, output: Output) -> None:
 @click.option(
     "--least",
     type=click.FloatRange(0, 1, min_open=True),
-    default=0.5,
+    default=0.4,
     show_default=True,
     help="Share of what the shorter of two tunes could reach that both must have.",
 )

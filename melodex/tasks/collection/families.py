@@ -40,8 +40,10 @@ from melodex.tasks.collection.variants import differences
 
 __all__ = ["LEAST", "Families", "Family", "Member", "find_families"]
 
-LEAST = 0.5
-"""Likeness from which tunes are kin, if chance does not explain it."""
+LEAST = 0.4
+"""Likeness from which tunes are kin, if chance does not explain it. Of the pairs of the
+tuning half that were read note for note (benchmarks/retrieval/readings.json) half of the
+kin pass this and the next level, and none that are no kin."""
 
 FEWEST_NOTES, FEWEST_FIGURES, FIGURE_STEPS = 12, 8, 3
 """Of a tune that can be told from others: notes, and different figures of four notes."""
@@ -57,8 +59,8 @@ USUAL_DECAY, USUAL_LOG_SIZE = 0.25, -2.0
 """Lambda and ln K where the corpus has too few tunes to measure them (our choice, near
 what 12,647 real tunes give)."""
 
-MOST_EXPECTED = 0.01
-"""Pairs so good may be expected by chance in the whole corpus, at most."""
+MOST_EXPECTED = 1e-4
+"""Pairs so good that chance may bring to the whole corpus, for each tune of it."""
 
 EULER = 0.5772156649
 Progress = Callable[[int, int], None]
@@ -127,11 +129,20 @@ class Link:
 
 @dataclass(frozen=True, slots=True)
 class Chance:
-    """Lambda and ln K of whole tunes of a corpus, and how many pairs it holds."""
+    """Lambda and ln K of whole tunes of a corpus, and how many tunes it holds."""
 
     decay: float
     log_size: float
-    pairs: float
+    tunes: int
+
+    @property
+    def pairs(self) -> float:
+        """How many pairs the corpus holds."""
+        return self.tunes * (self.tunes - 1) / 2
+
+    def explains(self, expected: float) -> bool:
+        """Whether chance may be all there is to pairs of which so many are expected."""
+        return expected > MOST_EXPECTED * self.tunes
 
     def expected(self, points: int, one: int, other: int) -> float:
         """Pairs with so many points, of tunes of so many notes, in the whole corpus."""
@@ -240,7 +251,7 @@ def links_of(
         size = len(tunes[other].pitch)
         likeness = points / (top * min(notes, size))
         expected = chance.expected(points, notes, size)
-        if likeness >= least and expected <= MOST_EXPECTED:
+        if likeness >= least and not chance.explains(expected):
             yield Link(place, other, likeness, expected, move)
 
 
@@ -256,9 +267,8 @@ def aligned(
 
 def measured(tunes: Sequence[TuneNotes], all_tunes: int) -> Chance:
     """Chance from pairs drawn at random, by moments of an extreme value distribution."""
-    pairs = all_tunes * (all_tunes - 1) / 2
     if len(tunes) < FEWEST_TO_MEASURE:
-        return Chance(USUAL_DECAY, USUAL_LOG_SIZE, pairs)
+        return Chance(USUAL_DECAY, USUAL_LOG_SIZE, all_tunes)
     dice = Random(SEED)
     found = []
     for _ in range(DRAWN_PAIRS):
@@ -269,7 +279,7 @@ def measured(tunes: Sequence[TuneNotes], all_tunes: int) -> Chance:
     for _ in range(20):
         rest = [points - room / decay for points, room in found]
         decay = math.pi / math.sqrt(6) / max(stdev(rest), 1e-6)
-    return Chance(decay, decay * mean(rest) - EULER, pairs)
+    return Chance(decay, decay * mean(rest) - EULER, all_tunes)
 
 
 Held = tuple[int, float, float, int]
