@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 from melodex.analysis.keys import KeySpan
 from melodex.analysis.piece import DOUBTED
+from melodex.analysis.texture.activity import LineActivity
 from melodex.melody import Bar, Key, Melody, pitch_class_name
 from melodex.presentation.map.levels import Curve, curves_of
 from melodex.tasks.describe.describe import Description, Find
@@ -114,6 +115,8 @@ class PieceMap:
         How many tunes the finds were counted in.
     curves : tuple of Curve
         What goes up and down: voices, rich chords, loudness.
+    lines : tuple of LineActivity
+        When each line sounds; empty of one line.
     """
 
     title: str
@@ -132,6 +135,7 @@ class PieceMap:
     finds: tuple[tuple[NumberedFind, tuple[tuple[int, int], ...]], ...]
     corpus_tunes: int | None
     curves: tuple[Curve, ...] = ()
+    lines: tuple[LineActivity, ...] = ()
 
     @property
     def end(self) -> int:
@@ -176,6 +180,7 @@ def piece_map(found: Description) -> PieceMap:
         ),
         corpus_tunes=found.corpus_tunes,
         curves=curves_of(found),
+        lines=found.activity,
     )
 
 

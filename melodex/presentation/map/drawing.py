@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from xml.etree.ElementTree import Element, tostring
 
+from melodex.presentation.map.activity import activity_lane
 from melodex.presentation.map.content import PieceMap, piece_map
 from melodex.presentation.map.contour import melody_lane
 from melodex.presentation.map.curves import curve_lanes, curve_words
@@ -88,6 +89,7 @@ def draw_strip(
     top = melody_lane(drawn, piece, ruler, top + 2)
     top = chord_lane(drawn, piece, ruler, top + 2)
     top = curve_lanes(drawn, piece.curves, ruler, top + 4)
+    top = activity_lane(drawn, piece.lines, ruler, top + 4)
     top = phrase_lane(drawn, piece, ruler, top + 3)
     return find_lane(home, piece, ruler, top + 3)
 

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 from melodex.analysis.harmony.heard.differences import Difference, differences
 from melodex.analysis.piece import Analysis, analyse, sure_devices
 from melodex.analysis.texture import LINE_KINDS, LineFind, line_finds
+from melodex.analysis.texture.activity import LineActivity, activity_of
 from melodex.analysis.texture.words import bars_at, joint_sentence, line_sentence
 from melodex.melody import Melody
 from melodex.melody.loudness import bar_levels
@@ -133,6 +134,8 @@ class Description:
         Where printed symbols and the notes of the score say different things.
     recorded : Recorded or None
         The loudness of a recording under the bars, where one was given.
+    activity : tuple of LineActivity
+        When each line of the piece sounds; empty of one line.
     """
 
     passage: Passage
@@ -145,6 +148,7 @@ class Description:
     thickness: Thickness = field(default_factory=Thickness)
     differences: tuple[Difference, ...] = ()
     recorded: Recorded | None = None
+    activity: tuple[LineActivity, ...] = ()
 
     def __repr__(self) -> str:
         return f"<Description of {self.passage.label}: {len(self.finds)} finds>"
@@ -194,6 +198,7 @@ def describe(
         corpus_tunes=corpus.tune_count if corpus else None,
         thickness=thickness,
         differences=against,
+        activity=activity_of(texture) if texture is not None else (),
     )
 
 
