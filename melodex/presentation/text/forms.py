@@ -58,7 +58,7 @@ def as_text(result: object, style: Style) -> str:
     from melodex.tasks.describe.echoes import Answers
 
     if isinstance(result, Answers):
-        from melodex.presentation.text.echoes import answers_text
+        from melodex.presentation.text.compare import answers_text
 
         return answers_text(result, style)
     raise PresentationError(f"there is no text form of a {type(result).__name__}")
