@@ -8,14 +8,16 @@ of the reading. A phrase is asked for in kin of its tune that hold its bars; kin
 not hold them, and pairs of which nothing can be said, count neither way.
 
 MAP takes tunes outside the pool for no kin; bpref looks at judged tunes alone. Intervals
-are by family: queries that share kin. What is printed are figures of the reporting half.
+are by family: queries that share kin. What is printed are figures of the reporting half,
+without tunes of label families that the weights were fitted on.
 
 References
 ----------
 Buckley and Voorhees (2004), "Retrieval evaluation with incomplete information", Proc.
 SIGIR, 25-32: bpref.
 
-Contents: bpref, Judged, judged_queries, measured, agreement, main.
+Contents: bpref, Judged, judged_queries, measured, agreement,
+fitted_on, main.
 """
 
 from __future__ import annotations
@@ -33,7 +35,7 @@ import numpy as np
 
 from benchmarks.keeping import about, asker, command, keep
 from benchmarks.retrieval.corpus import CACHE_VARIABLE, Query, judged_corpus
-from benchmarks.retrieval.judgements import JudgedTune, joined
+from benchmarks.retrieval.judgements import JUDGEMENTS, JudgedTune, joined
 from benchmarks.retrieval.judging import (
     DOUBTFUL,
     KIN,
@@ -238,6 +240,18 @@ def agreement(tunes: Sequence[JudgedTune], half: str) -> dict[str, Any]:
     }
 
 
+def fitted_on(tunes: Sequence[JudgedTune]) -> set[int]:
+    """Tunes of the label families whose tuning half the weights in use were fitted on."""
+    data = json.loads(JUDGEMENTS.read_text(encoding="utf-8"))
+    places = {(tune.source, tune.number): n for n, tune in enumerate(tunes)}
+    return {
+        places[source, number]
+        for entry in data["families"]
+        if entry["half"] == "tuning"
+        for source, number in entry["tunes"]
+    }
+
+
 def rankings_of(tunes: list[JudgedTune], chunks: Any) -> Rankings:
     """The pool's rankings, kept where a cache is named."""
     folder = os.environ.get(CACHE_VARIABLE)
@@ -263,8 +277,13 @@ def main() -> None:
     for half in ("tuning", "reporting"):
         data[f"rule_and_reading_{half}"] = agreement(tunes, half)
         lines.append(f"rule and reading, {half}: {data[f'rule_and_reading_{half}']}")
+    used = fitted_on(tunes)
     for length, rows in found.items():
-        here = [j for j in rows if half_of_tune(tunes[j.query.tune]) == "reporting"]
+        here = [
+            j
+            for j in rows
+            if j.query.tune not in used and half_of_tune(tunes[j.query.tune]) == "reporting"
+        ]
         kin = Counter(
             bool(set(tunes[j.query.tune].labels) & set(tunes[other].labels))
             for j in here
