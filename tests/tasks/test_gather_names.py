@@ -13,8 +13,8 @@ from typing import Any
 import pytest
 
 from melodex.analysis.harmony.devices import KINDS
-from melodex.analysis.texture.lines import LINE_KINDS
 from melodex.analysis.harmony.progressions import read_progression
+from melodex.analysis.texture.lines import LINE_KINDS
 from melodex.corpus.reader import Corpus
 from melodex.errors import AnalysisError
 from melodex.tasks.adding.add import add_paths
