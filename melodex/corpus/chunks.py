@@ -13,15 +13,19 @@ its length classes. So a compiled loop handles one note of 32 tunes at once, and
 nothing is spent on padding. The layout is private to this module, to
 ``matching/engine/lanes.py`` and to ``matching/engine/_kernel.c``.
 
-Contents: TUNES_PER_CHUNK, LANES, UNKNOWN_LENGTH, TuneNotes, PackedChunk,
-encode_notes, pack, unpack, notes_at, verify.
+Lines of one piece stand in one chunk, so that what is counted by piece adds up over
+chunks. ``pieces`` then has for each tune the place of the first one of its piece.
+
+Contents: TUNES_PER_CHUNK, LANES, UNKNOWN_LENGTH, CHUNK_COLUMNS, TuneNotes, PackedChunk,
+encode_notes, pack, unpack, notes_at, verify, firsts_of, regrouped.
 """
 
 from __future__ import annotations
 
 import struct
 import zlib
-from collections.abc import Iterable, Iterator
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import field
 
 from melodex.errors import REMEDIES, DamagedCorpusError
@@ -30,6 +34,7 @@ from melodex.melody.metre import ABSENT_DURATION_CLASS
 from melodex.records import dataclass
 
 __all__ = [
+    "CHUNK_COLUMNS",
     "ID_BYTES",
     "LANES",
     "TUNES_PER_CHUNK",
@@ -37,8 +42,11 @@ __all__ = [
     "PackedChunk",
     "TuneNotes",
     "encode_notes",
+    "firsts_of",
     "notes_at",
     "pack",
+    "pieces_in",
+    "regrouped",
     "unpack",
     "verify",
 ]
@@ -52,8 +60,18 @@ LANES = 32
 
 ID_BYTES = 6
 """Bytes of a tune id: twelve hexadecimal digits."""
+PLACE_BYTES = 2
+"""Bytes of a place in a chunk."""
 LENGTH_BYTES = 4
 """Bytes of one length, an unsigned 32-bit number."""
+CHUNK_COLUMNS = (
+    "tune_ids, lengths, notes, checksum, tune_count, note_count, id, pieces, piece_count"
+)
+"""Columns of the table, in the order that :class:`PackedChunk` takes them."""
+
+MOST_TUNES = 65_535
+"""Of one chunk: places are kept in 16 bits."""
+
 UNKNOWN_LENGTH = ABSENT_DURATION_CLASS
 """The class that notes have of which no length is known."""
 
@@ -68,11 +86,14 @@ class TuneNotes:
         12 hexadecimal digits.
     pitch, length_class : bytes
         One signed byte per note, as :func:`encode_notes` makes them.
+    piece : str
+        What lines of one piece share; empty for a tune that is a piece of its own.
     """
 
     tune_id: str
     pitch: bytes
     length_class: bytes
+    piece: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,11 +109,16 @@ class PackedChunk:
     notes : bytes
         Pitches and length classes, 2 bytes per note.
     checksum : int
-        CRC-32 (RFC 1952, section 8) of ids, lengths and notes, in that order.
+        CRC-32 (RFC 1952, section 8) of ids, lengths, notes and pieces, in that order.
     tune_count, note_count : int
         How many tunes and notes there are.
     number : int
         Which chunk of its corpus this is; only to name it in messages.
+    pieces : bytes
+        For each tune the place of the first one of its piece, unsigned 16 bits each,
+        lowest byte first; empty where each tune is a piece of its own.
+    piece_count : int
+        How many pieces the tunes are lines of; -1 where there are as many as tunes.
     """
 
     tune_ids: bytes
@@ -102,10 +128,39 @@ class PackedChunk:
     tune_count: int
     note_count: int
     number: int = 0
+    pieces: bytes = b""
+    piece_count: int = -1
     # Set once the checksum has been seen to hold: one question takes several passes.
     known_counts: tuple[int, ...] | None = field(
         default=None, init=False, compare=False, repr=False
     )
+
+
+def pieces_in(chunk: PackedChunk) -> int:
+    """How many pieces the tunes of a chunk are lines of."""
+    return chunk.piece_count if chunk.pieces else chunk.tune_count
+
+
+def firsts_of(chunk: PackedChunk) -> tuple[int, ...]:
+    """For each tune of a verified chunk the place of the first one of its piece."""
+    if not chunk.pieces:
+        return tuple(range(chunk.tune_count))
+    return struct.unpack(f"<{chunk.tune_count}H", chunk.pieces)
+
+
+def regrouped(keys: Sequence[object]) -> bytes:
+    """For each tune, by what lines of a piece share, the place of the first such one.
+
+    Examples
+    --------
+    >>> regrouped(["a", "b", "a"]), regrouped(["a", "b"])
+    (b'\\x00\\x00\\x01\\x00\\x00\\x00', b'')
+    """
+    first: dict[object, int] = {}
+    places = [first.setdefault(key, place) for place, key in enumerate(keys)]
+    if len(first) == len(places):
+        return b""
+    return struct.pack(f"<{len(places)}H", *places)
 
 
 def encode_notes(melody: Melody) -> tuple[bytes, bytes]:
@@ -168,6 +223,8 @@ def pack(tunes: Iterable[TuneNotes]) -> PackedChunk:
     (1, 2, b'<>')
     """
     ordered = sorted(tunes, key=lambda tune: (-len(tune.pitch), tune.tune_id))
+    if len(ordered) > MOST_TUNES:
+        raise ValueError(f"a chunk has {MOST_TUNES} tunes at most, not {len(ordered)}")
     for tune in ordered:
         check_tune(tune)
     ids = b"".join(bytes.fromhex(tune.tune_id) for tune in ordered)
@@ -179,13 +236,16 @@ def pack(tunes: Iterable[TuneNotes]) -> PackedChunk:
         parts.append(interleave([tune.pitch for tune in block]))
         parts.append(interleave([tune.length_class for tune in block]))
     notes = b"".join(parts)
+    pieces = regrouped([tune.piece or tune.tune_id for tune in ordered])
     return PackedChunk(
         tune_ids=ids,
         lengths=lengths,
         notes=notes,
-        checksum=checksum_of(ids, lengths, notes),
+        checksum=checksum_of(ids, lengths, notes, pieces),
         tune_count=len(ordered),
         note_count=sum(counts),
+        pieces=pieces,
+        piece_count=len({tune.piece or tune.tune_id for tune in ordered}),
     )
 
 
@@ -199,6 +259,8 @@ def unpack(chunk: PackedChunk) -> list[TuneNotes]:
     """
     counts = verify(chunk)
     tunes: list[TuneNotes] = []
+    firsts = firsts_of(chunk)
+    shared = Counter(firsts)
     place = 0
     for first in range(0, len(counts), LANES):
         block = counts[first : first + LANES]
@@ -207,10 +269,17 @@ def unpack(chunk: PackedChunk) -> list[TuneNotes]:
         classes = separate(chunk.notes[place + size : place + 2 * size], block)
         place += 2 * size
         for lane, (pitch, length_class) in enumerate(zip(pitches, classes, strict=True)):
-            start = (first + lane) * ID_BYTES
-            tune_id = chunk.tune_ids[start : start + ID_BYTES].hex()
-            tunes.append(TuneNotes(tune_id, pitch, length_class))
+            leader = firsts[first + lane]
+            # No tune goes by such a name, wherever it may be moved.
+            piece = f"with {id_in(chunk, leader)}" if shared[leader] > 1 else ""
+            tune_id = id_in(chunk, first + lane)
+            tunes.append(TuneNotes(tune_id, pitch, length_class, piece))
     return tunes
+
+
+def id_in(chunk: PackedChunk, place: int) -> str:
+    """The id of a tune of a chunk."""
+    return chunk.tune_ids[place * ID_BYTES : (place + 1) * ID_BYTES].hex()
 
 
 def notes_at(
@@ -255,15 +324,17 @@ def verify(chunk: PackedChunk) -> tuple[int, ...]:
         return chunk.known_counts
     fault = ""
     counts: tuple[int, ...] = ()
-    columns = (chunk.tune_ids, chunk.lengths, chunk.notes)
-    numbers = (chunk.tune_count, chunk.note_count, chunk.checksum)
+    columns = (chunk.tune_ids, chunk.lengths, chunk.notes, chunk.pieces)
+    numbers = (chunk.tune_count, chunk.note_count, chunk.checksum, chunk.piece_count)
     if {*map(type, columns)} != {bytes} or {*map(type, numbers)} != {int}:
         fault = "it holds text or nothing where bytes or numbers belong"
     elif len(chunk.tune_ids) != ID_BYTES * chunk.tune_count:
         fault = "its tune ids are cut short or too long"
     elif len(chunk.lengths) != LENGTH_BYTES * chunk.tune_count:
         fault = "its table of lengths is cut short or too long"
-    elif checksum_of(chunk.tune_ids, chunk.lengths, chunk.notes) != chunk.checksum:
+    elif chunk.pieces and len(chunk.pieces) != PLACE_BYTES * chunk.tune_count:
+        fault = "its table of pieces is cut short or too long"
+    elif checksum_of(*columns) != chunk.checksum:
         fault = "its checksum does not hold"
     else:
         counts = struct.unpack(f"<{chunk.tune_count}I", chunk.lengths)
@@ -271,6 +342,8 @@ def verify(chunk: PackedChunk) -> tuple[int, ...]:
             fault = "it does not hold as many notes as it says"
         elif list(counts) != sorted(counts, reverse=True):
             fault = "its tunes are out of order"
+        elif chunk.pieces and not are_firsts(firsts_of(chunk), chunk.piece_count):
+            fault = "its lines belong to no pieces"
     if fault:
         raise DamagedCorpusError(
             f"the notes of {chunk.tune_count} tunes cannot be trusted: {fault}",
@@ -281,6 +354,12 @@ def verify(chunk: PackedChunk) -> tuple[int, ...]:
     return counts
 
 
+def are_firsts(firsts: Sequence[int], pieces: int) -> bool:
+    """Whether each place leads to the first tune of a piece, of so many."""
+    leaders = {place for place, first in enumerate(firsts) if place == first}
+    return leaders.issuperset(firsts) and len(leaders) == pieces
+
+
 def check_tune(tune: TuneNotes) -> None:
     """Refuse a tune whose id or columns cannot be packed."""
     if len(tune.tune_id) != 2 * ID_BYTES:
@@ -289,9 +368,9 @@ def check_tune(tune: TuneNotes) -> None:
         raise ValueError(f"{tune.tune_id}: not as many length classes as pitches")
 
 
-def checksum_of(ids: bytes, lengths: bytes, notes: bytes) -> int:
-    """CRC-32 over the three columns."""
-    return zlib.crc32(notes, zlib.crc32(lengths, zlib.crc32(ids)))
+def checksum_of(ids: bytes, lengths: bytes, notes: bytes, pieces: bytes = b"") -> int:
+    """CRC-32 over the four columns; without pieces, as it was before there were any."""
+    return zlib.crc32(pieces, zlib.crc32(notes, zlib.crc32(lengths, zlib.crc32(ids))))
 
 
 def steps(lengths: list[int] | tuple[int, ...]) -> Iterator[tuple[int, int, int]]:

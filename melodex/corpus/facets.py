@@ -6,21 +6,25 @@ in the same transaction as the tune. A change here raises :data:`FACET_VERSION`:
 the next time that the corpus is written to, its facets are made anew. Degrees
 and tonics are on the line of fifths.
 
-Contents: FACET_VERSION, FACET_TABLES, facet_rows.
+A piece of several lines has the facets of its main line; its further lines have their key
+centres alone. So each piece counts once.
+
+Contents: FACET_VERSION, FACET_TABLES, facet_rows, line_rows.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from melodex.analysis.harmony.progression_search import chord_bytes
 from melodex.analysis.harmony.progressions import tokens_of
+from melodex.analysis.keys import KeySpan, read_keys
 from melodex.analysis.piece import Analysis, analyse, sure_devices
 from melodex.corpus.rows import folded, kind_of, tune_columns
 from melodex.melody import Melody
 
-__all__ = ["FACET_TABLES", "FACET_VERSION", "facet_rows"]
+__all__ = ["FACET_TABLES", "FACET_VERSION", "facet_rows", "line_rows"]
 
 FACET_VERSION = 14
 """Goes up when what is stored of an analysis changes: a lower one is worked out anew."""
@@ -189,19 +193,7 @@ def facet_rows(melody: Melody) -> dict[str, list[dict[str, Any]]]:
     found = analyse(melody, phrased=False)
     return {
         "tune_facet": [tune_facet(melody, found)],
-        "key_span": [
-            {
-                "place": place,
-                "onset_ticks": span.onset_ticks,
-                "first_bar": span.first_bar,
-                "last_bar": span.last_bar,
-                "tonic_fifths": span.tonic_fifths,
-                "mode": span.mode,
-                "certainty": round(span.certainty, 3),
-                "how": span.how,
-            }
-            for place, span in enumerate(found.spans)
-        ],
+        "key_span": span_rows(found.spans),
         "modal_passage": [
             {
                 "place": place,
@@ -236,6 +228,31 @@ def facet_rows(melody: Melody) -> dict[str, list[dict[str, Any]]]:
             for place, figure in enumerate(found.figures)
         ],
     }
+
+
+def line_rows(melody: Melody) -> dict[str, list[dict[str, Any]]]:
+    """Work out the rows of a further line of a piece: its key centres alone.
+
+    What is told of a piece is told of its main line, so that each piece counts once.
+    """
+    return {"key_span": span_rows(read_keys(melody).spans)}
+
+
+def span_rows(spans: Sequence[KeySpan]) -> list[dict[str, Any]]:
+    """Rows of key centres."""
+    return [
+        {
+            "place": place,
+            "onset_ticks": span.onset_ticks,
+            "first_bar": span.first_bar,
+            "last_bar": span.last_bar,
+            "tonic_fifths": span.tonic_fifths,
+            "mode": span.mode,
+            "certainty": round(span.certainty, 3),
+            "how": span.how,
+        }
+        for place, span in enumerate(spans)
+    ]
 
 
 def harmony_rows(melody: Melody, found: Analysis) -> dict[str, list[dict[str, Any]]]:

@@ -22,18 +22,20 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
-from melodex.corpus.chunks import PackedChunk
+from melodex.corpus.chunks import CHUNK_COLUMNS, PackedChunk
 from melodex.corpus.connection import connect, journal_bytes, leave
 from melodex.corpus.faults import faults_named
 from melodex.corpus.schema import SCHEMA_VERSION, TUNE_OVERVIEW, state_of
 from melodex.corpus.tune_rows import (
     FIRST_PLACE,
     IN_ORDER,
+    LINE_COLUMNS,
     TUNE_ROW_COLUMNS,
     PlaceRow,
     RemarkRow,
     TuneRow,
     WarningRow,
+    score_line_of,
     tags_of,
 )
 from melodex.errors import REMEDIES, CorpusError, DamagedCorpusError, UnknownTuneError
@@ -148,16 +150,17 @@ class Corpus:
             rows = self.connection.execute("SELECT name, value FROM setting ORDER BY name")
             self.settings: dict[str, str] = dict(rows.fetchall())
             totals = self.connection.execute(
-                "SELECT sum(tune_count), sum(note_count) FROM chunk"
+                "SELECT sum(piece_count), sum(note_count), sum(tune_count) FROM chunk"
             ).fetchone()
         self.tune_count: int = totals[0] or 0
         self.note_count: int = totals[1] or 0
+        self.line_count: int = totals[2] or 0
 
     @property
     def sheet_count(self) -> int:
         """Tunes of chords alone, at which no search for notes looks."""
         (count,) = self.query("SELECT count(*) FROM tune")[0]
-        return max(0, int(count) - self.tune_count)
+        return max(0, int(count) - self.line_count)
 
     @property
     def journal_bytes(self) -> int:
@@ -201,14 +204,11 @@ class Corpus:
         found = CorpusSettings.from_dict(self.settings)
         CorpusSettings().require_same(found, where=str(self.path))
         with faults_named(self.path):
-            rows = self.connection.execute(
-                "SELECT id, tune_count, note_count, checksum, tune_ids, lengths, notes "
-                "FROM chunk ORDER BY id"
-            )
-            for number, tunes, notes, checksum, ids, lengths, packed in rows:
+            rows = self.connection.execute(f"SELECT {CHUNK_COLUMNS} FROM chunk ORDER BY id")
+            for ids, lengths, packed, checksum, tunes, *others in rows:
                 # What is no number says none; its ids then tell that it is damaged.
                 tunes = tunes if isinstance(tunes, int) else 0
-                yield PackedChunk(ids, lengths, packed, checksum, tunes, notes, number)
+                yield PackedChunk(ids, lengths, packed, checksum, tunes, *others)
 
     def melody(self, tune_id: str) -> Melody:
         """Return one melody, with the credits of its first place.
@@ -254,7 +254,8 @@ class Corpus:
         wanted = list(tune_ids)
         rows = self.query(
             f"""
-            SELECT tune.tune_id, tune.melody, place.source, place.number, collection.name
+            SELECT tune.tune_id, tune.melody, place.source, place.number, collection.name,
+              {", ".join(f"place.{name}" for name in LINE_COLUMNS)}
             FROM json_each(?) AS wanted
             JOIN tune ON tune.tune_id = wanted.value
             LEFT JOIN place
@@ -265,7 +266,7 @@ class Corpus:
         )
         centres = self.centres(wanted)
         found = {}
-        for tune_id, text, source, number, collection in rows:
+        for tune_id, text, source, number, collection, *placed in rows:
             try:
                 melody = self.rebuilt(tune_id, text)
             except DamagedCorpusError as damage:
@@ -273,10 +274,15 @@ class Corpus:
                     raise
                 on_damage(damage)
                 continue
+            line = score_line_of(tune_id, placed)
             credited = melody.with_credits(
-                source=source or "", number=number or "", collection=collection or ""
+                source=source or "",
+                number=number or "",
+                collection=collection or "",
+                part=melody.credits.part or line.part,
             )
-            found[tune_id] = credited.with_centres(centres.get(tune_id, ()))
+            lined = credited.with_line(line) if line.count > 1 else credited
+            found[tune_id] = lined.with_centres(centres.get(tune_id, ()))
         return found
 
     def rebuilt(self, tune_id: str, text: str) -> Melody:
@@ -359,10 +365,13 @@ class Corpus:
             f"SELECT {TUNE_ROW_COLUMNS} FROM ({TUNE_OVERVIEW}) {clause}", values
         )
         keys = self.read_keys([row[0] for row in rows])
-        return [
-            TuneRow(*(*row[:-2], tags_of(row[-2]), row[-1], keys.get(row[0], row[4])))
-            for row in rows
-        ]
+        tags = list(TuneRow.__slots__).index("tags")
+        found = []
+        for row in rows:
+            columns: list[Any] = [*row[:tags], tags_of(row[tags]), *row[tags + 1 :]]
+            columns.append(keys.get(row[0], row[4]))
+            found.append(TuneRow(*columns))
+        return found
 
     @property
     def has_read_keys(self) -> bool:
@@ -435,7 +444,7 @@ class Corpus:
 
         for packed, sha256, kept_format, source, *chosen in self.query(
             "SELECT bytes, sha256, kept_format, source, "
-            "place.part, place.voice, place.chord_note FROM place "
+            "place.part, place.voice, place.chord_note, place.lines FROM place "
             "JOIN tune ON tune.id = place.tune "
             "JOIN kept_source ON kept_source.id = place.kept_source "
             f"WHERE tune.tune_id = ? ORDER BY {IN_ORDER}",
@@ -446,7 +455,7 @@ class Corpus:
             except (zlib.error, TypeError):
                 continue
             if hashlib.sha256(data).hexdigest() == sha256:
-                yield data, kept_format, source, Choice(*chosen)
+                yield data, kept_format, source, Choice.kept(*chosen)
 
     def remarks(self, tune_id: str) -> list[RemarkRow]:
         """Return what the musician wrote about a tune, in the order it was written."""
@@ -460,7 +469,8 @@ class Corpus:
     def warnings(self, tune_id: str) -> list[WarningRow]:
         """Return what was not understood when a tune was read."""
         rows = self.query(
-            "SELECT source, number, line, column_number, text FROM read_warning "
+            "SELECT source, number, read_warning.line, column_number, text "
+            "FROM read_warning "
             "JOIN place ON place.id = read_warning.place "
             "JOIN tune ON tune.id = place.tune "
             f"WHERE tune.tune_id = ? ORDER BY {IN_ORDER}, read_warning.id",

@@ -26,7 +26,6 @@ from melodex.settings import CorpusSettings
 __all__ = [
     "APPLICATION_ID",
     "CHECKED_COLUMNS",
-    "EARLIER_OVERVIEW",
     "INDEXES",
     "SCHEMA_VERSION",
     "TABLES",
@@ -46,7 +45,7 @@ APPLICATION_ID = 0x6D6C6478
 """``mldx`` in ASCII, where SQLite's file format keeps the name of an application
 (offset 68 of the header; https://www.sqlite.org/fileformat2.html, section 1.3)."""
 
-SCHEMA_VERSION = 3
+SCHEMA_VERSION = 4
 """Kept in ``PRAGMA user_version``; see :mod:`melodex.corpus.care.migrations`."""
 
 TABLES: dict[str, str] = {
@@ -98,15 +97,26 @@ CREATE TABLE place ( -- where a tune was read: a tune may stand in several place
   tune INTEGER NOT NULL REFERENCES tune(id) ON DELETE CASCADE, -- the tune read there
   file TEXT NOT NULL, -- whole path of the file, links and dots resolved as text
   source TEXT NOT NULL, -- the path as it was given
-  number TEXT NOT NULL, -- X: number in an ABC file, or position of the part
+  number TEXT NOT NULL, -- X: number in an ABC file, or position of the main part
   occurrence INTEGER NOT NULL, -- 1, or 2, 3 ... where a file repeats a number
   collection INTEGER NOT NULL REFERENCES collection(id), -- the collection it is in
   kept_source INTEGER REFERENCES kept_source(id), -- what it was read from
   part TEXT NOT NULL, -- part asked for when it was read; empty: the first
   voice TEXT NOT NULL, -- voice asked for when it was read; empty: the first
   chord_note TEXT NOT NULL, -- top or bottom: the melody note of written chords
+  lines TEXT NOT NULL, -- all or top: which lines of a piece were asked for
+  piece TEXT NOT NULL, -- tune id of the main line of the piece that it is a line of
+  line INTEGER NOT NULL, -- which line of its piece, from 1, in the order of the score
+  line_count INTEGER NOT NULL, -- how many lines the piece has here
+  part_name TEXT NOT NULL, -- what the source calls its part; empty where unnamed
+  voice_name TEXT NOT NULL, -- the voice in that part; empty where the part has one line
+  instrument TEXT NOT NULL, -- what plays it, as the source says
+  clef TEXT NOT NULL, -- first printed clef, such as G2
+  transposition_semitones INTEGER NOT NULL, -- from written to sounding pitch
+  sung_syllables INTEGER NOT NULL, -- syllables under its notes
+  doubled_by TEXT NOT NULL, -- lines with the same notes that are not kept again
   row_crc32 INTEGER NOT NULL, -- CRC-32 of the other columns of this row
-  UNIQUE (file, number, occurrence)
+  UNIQUE (file, number, occurrence, line)
 )""",
     "read_warning": """
 CREATE TABLE read_warning ( -- something in a file that was not understood
@@ -175,6 +185,7 @@ CREATE TABLE folder ( -- a folder that was added, to be read again
   part TEXT NOT NULL, -- part asked for; empty: the first
   voice TEXT NOT NULL, -- voice asked for; empty: the first
   chord_note TEXT NOT NULL, -- top or bottom: the melody note of written chords
+  lines TEXT NOT NULL, -- all or top: which lines of a piece are read
   row_crc32 INTEGER NOT NULL -- CRC-32 of the other columns of this row
 )""",
     "change": """
@@ -204,14 +215,16 @@ CREATE TABLE tune_words ( -- words of a tune without case and accents, for findi
   lyrics TEXT NOT NULL -- words under its notes, syllables joined
 )""",
     "chunk": """
-CREATE TABLE chunk ( -- notes of up to 2048 tunes, packed for matching
+CREATE TABLE chunk ( -- notes of up to 2048 tunes, packed for matching; a piece in one
   id INTEGER PRIMARY KEY, -- row number
   tune_count INTEGER NOT NULL, -- tunes in the chunk
   note_count INTEGER NOT NULL, -- notes in the chunk
-  checksum INTEGER NOT NULL, -- CRC-32 (RFC 1952) of tune_ids, lengths and notes
+  checksum INTEGER NOT NULL, -- CRC-32 (RFC 1952) of tune_ids, lengths, notes and pieces
   tune_ids BLOB NOT NULL, -- 6 bytes for each tune: its id, in order of falling length
   lengths BLOB NOT NULL, -- notes of each tune: 32 bits, lowest byte first
-  notes BLOB NOT NULL -- pitch and length class of each note, interleaved by block
+  notes BLOB NOT NULL, -- pitch and length class of each note, interleaved by block
+  piece_count INTEGER NOT NULL, -- pieces in the chunk, however many lines each has
+  pieces BLOB NOT NULL -- 16 bits for each tune: where the first of its piece stands
 )""",
 }
 
@@ -231,6 +244,17 @@ CHECKED_COLUMNS: dict[str, tuple[str, ...]] = {
         "part",
         "voice",
         "chord_note",
+        "lines",
+        "piece",
+        "line",
+        "line_count",
+        "part_name",
+        "voice_name",
+        "instrument",
+        "clef",
+        "transposition_semitones",
+        "sung_syllables",
+        "doubled_by",
     ),
     "read_warning": ("id", "place", "line", "column_number", "text"),
     "tag": ("id", "tune", "name"),
@@ -244,7 +268,7 @@ CHECKED_COLUMNS: dict[str, tuple[str, ...]] = {
         "text_folded",
         "made_at",
     ),
-    "folder": ("id", "path", "collection", "part", "voice", "chord_note"),
+    "folder": ("id", "path", "collection", "part", "voice", "chord_note", "lines"),
     "change": ("id", "done_at", "kind", "is_whole"),
     "taken_out": ("id", "change", "kind", "name", "title", "byte_count", "content"),
     "lesson": ("id", "name", "topic", "level", "notes"),
@@ -273,6 +297,7 @@ CHECKED_COLUMNS: dict[str, tuple[str, ...]] = {
 INDEXES = (
     "CREATE INDEX place_tune ON place(tune)",
     "CREATE INDEX place_collection ON place(collection)",
+    "CREATE INDEX place_piece ON place(piece)",
     "CREATE INDEX place_kept_source ON place(kept_source)",
     "CREATE INDEX read_warning_place ON read_warning(place)",
     "CREATE INDEX tag_name ON tag(name)",
@@ -302,7 +327,12 @@ SELECT
   place.number AS number, -- X: number or position of the part
   (SELECT count(*) FROM place AS every WHERE every.tune = tune.id) AS place_count, -- how many places hold it
   (SELECT group_concat(name, ', ') FROM tag WHERE tag.tune = tune.id) AS tags, -- words put on it
-  tune.rights AS rights -- copyright note of the source
+  tune.rights AS rights, -- copyright note of the source
+  place.piece AS piece, -- tune id of the main line of its piece
+  place.line AS line, -- which line of the piece, from 1
+  place.line_count AS line_count, -- how many lines the piece has
+  place.part_name AS part_name, -- what the source calls its part
+  place.voice_name AS voice_name -- the voice in that part
 FROM tune
 JOIN place ON place.id = {first_place}
 JOIN collection ON collection.id = place.collection"""  # noqa: E501 (a column a line)
@@ -313,12 +343,6 @@ TUNE_OVERVIEW = OVERVIEW.format(first_place=FIRST_PLACE)
 OVERVIEW_HEAD = (
     "\nCREATE VIEW tune_overview AS -- one row for each tune, in words and plain numbers"
 )
-
-EARLIER_OVERVIEW = OVERVIEW_HEAD + OVERVIEW.format(
-    first_place="(SELECT min(id) FROM place WHERE place.tune = tune.id)"
-)
-"""The view of files that were made first: there the first place of a tune is the one that
-was read first. Whoever writes next puts today's in its place."""
 
 VIEWS: dict[str, str] = {
     "tune_overview": OVERVIEW_HEAD + TUNE_OVERVIEW,

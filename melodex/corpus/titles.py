@@ -15,7 +15,8 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from melodex.corpus.rows import folded, place_path
-from melodex.corpus.tune_rows import TuneRow
+from melodex.corpus.schema import TUNE_OVERVIEW
+from melodex.corpus.tune_rows import FIRST_PLACE, TuneRow
 from melodex.errors import REMEDIES, CorpusError, UnknownTuneError
 
 __all__ = ["Asked", "listed", "resolved"]
@@ -54,6 +55,9 @@ def resolved(corpus: Asked, text: str) -> str:
     """Return the tune id that a person means; see :meth:`Corpus.resolve`."""
     wanted = text.strip()
     one, candidates = found_by(corpus, wanted)
+    if not one and not candidates and (lined := re.fullmatch(LINED, wanted)):
+        # A line of a piece, by its number.
+        return line_named(corpus, resolved(corpus, lined[1]), int(lined[2]))
     if not one and not candidates and (chosen := re.fullmatch(CHOSEN, wanted)):
         # One of several that go by a name, by its number in the list of them.
         one, candidates = found_by(corpus, chosen[1])
@@ -68,6 +72,28 @@ def resolved(corpus: Asked, text: str) -> str:
     raise unknown(corpus, wanted, candidates)
 
 
+LINED = r"(?a)(.+?),?\s+line\s+(\d{1,3})(?:\s+of\s+\d{1,3}\)?)?"
+
+
+def line_named(corpus: Asked, tune_id: str, number: int) -> str:
+    """The line of the piece of a tune that has a number.
+
+    Raises
+    ------
+    UnknownTuneError
+        If the piece has no such line; its lines are named.
+    """
+    piece = f"SELECT piece FROM ({TUNE_OVERVIEW}) WHERE tune_id = ?"
+    rows = corpus.tune_rows(f"WHERE piece = ({piece}) ORDER BY line", [tune_id])
+    for row in rows:
+        if row.line == number:
+            return row.tune_id
+    named = "; ".join(f"line {row.line} {row.part_name}".strip() for row in rows[:20])
+    raise UnknownTuneError(
+        f"there is no line {number} in this piece", where=str(corpus.path), hint=named
+    )
+
+
 CHOSEN = r"(?a)(.+?)\s*#(\d{1,5})"
 
 
@@ -76,7 +102,9 @@ def found_by(corpus: Asked, text: str) -> tuple[str, list[tuple[str, str]]]:
     candidates: list[tuple[str, str]] = []
     for clause, value in readings(text):
         found = corpus.query(
-            f"SELECT tune_id, title FROM tune WHERE {clause} ORDER BY tune_id", value
+            f"SELECT tune_id, title FROM tune WHERE ({clause}){by_main(clause)} "
+            "ORDER BY tune_id",
+            value,
         )
         if len(found) == 1:
             return found[0][0], []
@@ -85,12 +113,23 @@ def found_by(corpus: Asked, text: str) -> tuple[str, list[tuple[str, str]]]:
     return ("", candidates) if candidates else by_file(corpus, text)
 
 
+def by_main(clause: str) -> str:
+    """A title means the main line of a piece; an id means the line that has it."""
+    return "" if clause.startswith("tune_id") else f" AND {IS_MAIN}"
+
+
+# A tune that is the only line of a piece, or the main one, in its first place.
+IS_MAIN = f"""NOT EXISTS (SELECT 1 FROM place WHERE place.id = {FIRST_PLACE}
+AND line_count > 1 AND piece <> tune.tune_id AND EXISTS (
+SELECT 1 FROM tune AS main WHERE main.tune_id = place.piece))"""
+
+
 def by_file(corpus: Asked, text: str) -> tuple[str, list[tuple[str, str]]]:
     """Tunes without title that go by the name of their file, or a part of it."""
     asked = folded(text)
     if not asked:
         return "", []
-    rows = corpus.tune_rows("WHERE title = '' ORDER BY tune_id")
+    rows = corpus.tune_rows(f"WHERE title = '' AND {SHOWN_MAIN} ORDER BY tune_id")
     named = [(row.tune_id, folded(row.name)) for row in rows]
     for found in (
         [entry for entry in named if entry[1] == asked],
@@ -230,12 +269,21 @@ def listed(
         conditions.append(f"tune_id IN ({FROM_SOURCE})")
         path = place_path(source)
         values += [path, path.rstrip("/") + "/", path.rstrip("/") + "0"]
-    where = f"WHERE {' AND '.join(conditions)} " if conditions else ""
+    # A piece is listed by its main line, whichever of its lines was meant.
+    if conditions:
+        meant = f"SELECT piece FROM ({TUNE_OVERVIEW}) WHERE {' AND '.join(conditions)}"
+        conditions = [f"(tune_id IN ({meant}) OR ({' AND '.join(conditions)}))"]
+        values = [*values, *values]
+    where = f"WHERE {' AND '.join([*conditions, SHOWN_MAIN])} "
     # A number counts as one where it is one: 2 before 10.
     order = "ORDER BY collection, source, CAST(number AS INTEGER), number, tune_id"
     values.append(-1 if limit is None else limit)
     return corpus.tune_rows(f"{where}{order} LIMIT ?", values)
 
+
+# Of what lists show: the main line, or one whose main line is gone.
+SHOWN_MAIN = """(line_count = 1 OR piece = tune_id
+OR NOT EXISTS (SELECT 1 FROM tune AS main WHERE main.tune_id = piece))"""
 
 IN_COLLECTION = """
 SELECT tune_id FROM tune JOIN place ON place.tune = tune.id

@@ -17,7 +17,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
-from typing import Any
 
 from melodex.corpus.chunks import UNKNOWN_LENGTH, PackedChunk
 from melodex.errors import EmptyMelodyError, PhraseError, SettingsError
@@ -25,7 +24,7 @@ from melodex.matching.engine.alignment import Alignment, Pair
 from melodex.matching.engine.choice import Engine, engine
 from melodex.matching.engine.passes import Checked, OnDamage, one_pass
 from melodex.matching.query import EncodedQuery
-from melodex.matching.search import Bounded, Hit, id_at
+from melodex.matching.search import Bounded, Hit, Members, id_at
 from melodex.settings import MAX_QUERY_NOTES, AlignmentCosts
 
 __all__ = ["CONTOUR_COSTS", "search_contour", "signs_of"]
@@ -109,10 +108,10 @@ def search_contour(
             for entry in part
         ]
 
-    found = best_tunes(
-        one_pass(chunks, work, on_damage), len(signs), limit + 1, exclude, worker
-    )
-    return hits_of(found, wanted, limit, worker)
+    parts = one_pass(chunks, work, on_damage)
+    members = Members(parts)
+    found = best_tunes(parts, len(signs), limit + 1, exclude, worker, members)
+    return hits_of(found, wanted, limit, worker, members)
 
 
 def check_signs(signs: Sequence[int]) -> None:
@@ -133,33 +132,47 @@ def best_tunes(
     limit: int,
     exclude: frozenset[str],
     worker: Engine,
-) -> list[tuple[int, str, tuple[bytes, bytes]]]:
-    """The best tunes as (points, tune id, notes), best first."""
+    members: Members,
+) -> list[tuple[int, str, tuple[bytes, bytes], tuple[int, int]]]:
+    """The best tunes as (points, tune id, notes, place), best first, one of a piece."""
     top = sign_count * CONTOUR_COSTS.best_pair
     counts = worker.histogram([part.bounds for part in parts], top + 1)
-    found: list[tuple[int, str, Any, int]] = []
+    found: list[tuple[int, str, int, int]] = []
+    seen: set[tuple[int, int]] = set()
     for level in range(top, 0, -1):
         if len(found) >= limit:
             break
         if counts[level]:
-            found += sorted(
+            there = sorted(
                 entry
                 for part_number, part in enumerate(parts)
                 for points, index in worker.select(part.bounds, level, level)
                 if (entry := (points, id_at(part.chunk, index), part_number, index))[1]
                 not in exclude
             )
+            for entry in there:
+                key = members.key(*entry[2:])
+                if key is None or key not in seen:
+                    found.append(entry)
+                if key is not None:
+                    seen.add(key)
     return [
-        (points, tune_id, worker.notes_at(parts[n].chunk, parts[n].counts, index))
+        (
+            points,
+            tune_id,
+            worker.notes_at(parts[n].chunk, parts[n].counts, index),
+            (n, index),
+        )
         for points, tune_id, n, index in found[:limit]
     ]
 
 
 def hits_of(
-    found: Sequence[tuple[int, str, tuple[bytes, bytes]]],
+    found: Sequence[tuple[int, str, tuple[bytes, bytes], tuple[int, int]]],
     wanted: bytes,
     limit: int,
     worker: Engine,
+    members: Members,
 ) -> list[Hit]:
     """The best tunes with their alignments."""
     unknown = bytes([UNKNOWN_LENGTH & 0xFF])
@@ -167,7 +180,8 @@ def hits_of(
         bytes(SIGN_PITCHES[sign] for sign in wanted), unknown * len(wanted)
     )
     hits = []
-    for place, (points, tune_id, (pitch, _)) in enumerate(found[:limit]):
+    for place, (points, tune_id, (pitch, _), where) in enumerate(found[:limit]):
+        note_count, others = members.of_hit(*where)
         steps = bytes(SIGN_PITCHES[sign + 1] for sign in signs_of(pitch))
         of_steps = worker.trace(query, steps, unknown * len(steps), 0, CONTOUR_COSTS)
         assert of_steps is not None
@@ -181,7 +195,8 @@ def hits_of(
                 tune_span=alignment.tune_span,
                 alignment=alignment,
                 runner_up_points=found[place + 1][0] if place + 1 < len(found) else 0,
-                note_count=len(pitch),
+                note_count=note_count,
+                other_lines=others,
             )
         )
     return hits

@@ -132,6 +132,8 @@ def changed(chunk: PackedChunk, counts: Sequence[int]) -> PackedChunk:
         tune_count=chunk.tune_count,
         note_count=chunk.note_count,
         number=chunk.number,
+        pieces=chunk.pieces,
+        piece_count=chunk.piece_count,
     )
     # Made of a chunk whose checksum was seen to hold; its own would only cost.
     object.__setattr__(turned, "known_counts", tuple(counts))

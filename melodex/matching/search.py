@@ -1,7 +1,8 @@
 """The exact search: the best tunes for a phrase, as if every tune had been aligned.
 
 Conventions: points are whole numbers, higher is better; ties fall to the lower
-tune id. Transpositions are in semitones, from phrase to tune.
+tune id. A piece of several lines is found once, by the best of them: limits count
+pieces. Transpositions are in semitones, from phrase to tune.
 
 The search takes three steps.
 
@@ -14,7 +15,7 @@ The search takes three steps.
    (``reached``) tells early which points the worst has, so that fewer are aligned.
 3. The tunes returned are aligned once more, with pairs.
 
-Contents: Hit, search.
+Contents: Hit, search, Members.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import field
 from typing import Any
 
-from melodex.corpus.chunks import ID_BYTES, PackedChunk
+from melodex.corpus.chunks import ID_BYTES, PackedChunk, firsts_of
 from melodex.errors import SettingsError
 from melodex.matching.engine.alignment import Alignment
 from melodex.matching.engine.choice import Engine, engine
@@ -33,7 +34,7 @@ from melodex.matching.query import EncodedQuery, require_room
 from melodex.records import dataclass
 from melodex.settings import AlignmentCosts
 
-__all__ = ["Hit", "search"]
+__all__ = ["Hit", "Members", "search"]
 
 BATCH = 64
 """Tunes aligned between two looks at the bound."""
@@ -70,7 +71,9 @@ class Hit:
     runner_up_points : int
         Points of the next best tune, 0 where there is none: how sure the place is.
     note_count : int
-        Notes of the whole tune, which chance depends on.
+        Notes of the whole piece, which chance depends on.
+    other_lines : tuple of str
+        Tune ids of the other lines of its piece.
     """
 
     tune_id: str
@@ -81,6 +84,12 @@ class Hit:
     alignment: Alignment
     runner_up_points: int
     note_count: int
+    other_lines: tuple[str, ...] = ()
+
+    @property
+    def piece(self) -> str:
+        """What all lines of its piece share: the lowest of their ids."""
+        return min((self.tune_id, *self.other_lines))
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,24 +105,82 @@ Candidate = tuple[int, str, int, int]
 """A tune that may be kept: -bound, tune id, place of its chunk, index there."""
 
 
+class Members:
+    """Which tunes of some chunks are lines of one piece.
+
+    Parameters
+    ----------
+    parts : sequence of Bounded
+        Chunks that were verified.
+    """
+
+    def __init__(self, parts: Sequence[Bounded]) -> None:
+        self.parts = parts
+        self.firsts = {
+            place: firsts_of(part.chunk)
+            for place, part in enumerate(parts)
+            if part.chunk.pieces
+        }
+
+    def key(self, chunk: int, index: int) -> tuple[int, int] | None:
+        """What lines of a piece share; None where each tune is a piece of its own."""
+        firsts = self.firsts.get(chunk)
+        return None if firsts is None else (chunk, firsts[index])
+
+    def lines(self, chunk: int, index: int) -> list[int]:
+        """Where the lines of the piece of a tune stand in its chunk."""
+        firsts = self.firsts.get(chunk)
+        if firsts is None:
+            return [index]
+        first = firsts[index]
+        found: list[int] = []
+        while True:
+            try:
+                found.append(firsts.index(first, found[-1] + 1 if found else first))
+            except ValueError:
+                return found
+
+    def of_hit(self, chunk: int, index: int) -> tuple[int, tuple[str, ...]]:
+        """Notes of the whole piece, and the ids of the other lines."""
+        part, lines = self.parts[chunk], self.lines(chunk, index)
+        others = tuple(id_at(part.chunk, line) for line in lines if line != index)
+        return sum(part.counts[line] for line in lines), others
+
+
+Kept = tuple[int, str, int, tuple[bytes, bytes], tuple[int, int]]
+"""-points, tune id, transposition, notes, and the chunk and place that they are of."""
+
+
 @dataclass(slots=True)
 class Shortlist:
-    """The best tunes so far, in order: (-points, tune id, transposition, notes).
+    """The best tunes so far in order, one of each piece.
 
-    ``promised`` are points that as many tunes as it holds are known to reach.
+    ``promised`` are points that as many pieces as it holds are known to reach.
     """
 
     size: int
+    members: Members
     promised: int = 0
-    found: list[tuple[int, str, int, tuple[bytes, bytes]]] = field(default_factory=list)
+    found: list[Kept] = field(default_factory=list)
+    held: dict[tuple[int, int], Kept] = field(default_factory=dict)
 
-    def offer(
-        self, points: int, tune_id: str, move: int, notes: tuple[bytes, bytes]
-    ) -> None:
+    def offer(self, entry: Kept) -> None:
         """Keep a tune if it is good enough."""
-        if points > 0 and points >= self.promised:
-            insort(self.found, (-points, tune_id, move, notes))
-            del self.found[self.size :]
+        if entry[0] >= 0 or -entry[0] < self.promised:
+            return
+        key = self.members.key(*entry[4])
+        if key is not None:
+            if key in self.held:
+                if self.held[key][:2] <= entry[:2]:
+                    return
+                self.found.remove(self.held[key])
+            self.held[key] = entry
+        insort(self.found, entry)
+        for gone in self.found[self.size :]:
+            lost = self.members.key(*gone[4])
+            if lost is not None:
+                del self.held[lost]
+        del self.found[self.size :]
 
     @property
     def floor(self) -> int:
@@ -126,8 +193,15 @@ class Shortlist:
         if len(reached) >= self.size:
             self.promised = max(self.promised, sorted(reached)[-self.size])
 
-    def admits(self, bound: int, tune_id: str) -> bool:
+    def admits(self, bound: int, tune_id: str, place: tuple[int, int]) -> bool:
         """Whether a tune with that bound could still be kept."""
+        key = self.members.key(*place) if self.held else None
+        if key is not None and key in self.held and self.held[key][:2] <= (-bound, tune_id):
+            return False
+        return self.is_open(bound, tune_id)
+
+    def is_open(self, bound: int, tune_id: str) -> bool:
+        """Whether a tune of a further piece could still be kept."""
         if bound < self.promised:
             return False
         if len(self.found) < self.size:
@@ -192,9 +266,9 @@ def search(
     worker = engine()
     bounded = bound_all(chunks, query, costs, worker, on_damage)
     # One more than asked for: the last of them has a runner-up too.
-    shortlist = Shortlist(limit + 1)
+    shortlist = Shortlist(limit + 1, Members(bounded))
     align_by_bound(bounded, query, costs, worker, exclude, shortlist)
-    return hits_of(shortlist.found, limit, query, costs, worker)
+    return hits_of(shortlist, limit, query, costs, worker)
 
 
 def bound_all(
@@ -270,9 +344,13 @@ def probe(
     worker: Engine,
     shortlist: Shortlist,
 ) -> None:
-    """Ask what some tunes reach at least."""
+    """Ask what some tunes reach at least; a piece reaches what its best line does."""
     tunes = notes_of(candidates, bounded, worker)
-    shortlist.promise(worker.reached(tunes, query, costs))
+    best: dict[tuple[int, int], int] = {}
+    for entry, points in zip(candidates, worker.reached(tunes, query, costs), strict=True):
+        key = shortlist.members.key(*entry[2:]) or entry[2:]
+        best[key] = max(best.get(key, 0), points)
+    shortlist.promise(list(best.values()))
 
 
 def notes_of(
@@ -316,17 +394,16 @@ def align_in_order(
     size = BATCH
     place = 0
     while place < len(candidates):
+        there = candidates[place : place + size]
         batch = [
-            entry
-            for entry in candidates[place : place + size]
-            if shortlist.admits(-entry[0], entry[1])
+            entry for entry in there if shortlist.admits(-entry[0], entry[1], entry[2:])
         ]
-        if not batch:
+        if not batch and not any(shortlist.is_open(-e[0], e[1]) for e in there):
             return
         tunes = notes_of(batch, bounded, worker)
         results = best_of(tunes, query, costs, worker, shortlist.floor)
         for entry, notes, (points, move) in zip(batch, tunes, results, strict=True):
-            shortlist.offer(points, entry[1], move, notes)
+            shortlist.offer((-points, entry[1], move, notes, entry[2:]))
         place += size
         size = min(2 * size, 16 * BATCH)
 
@@ -337,7 +414,7 @@ def id_at(chunk: PackedChunk, index: int) -> str:
 
 
 def hits_of(
-    found: Sequence[tuple[int, str, int, tuple[bytes, bytes]]],
+    shortlist: Shortlist,
     limit: int,
     query: EncodedQuery,
     costs: AlignmentCosts,
@@ -345,7 +422,10 @@ def hits_of(
 ) -> list[Hit]:
     """The shortlist with pairs, and each with the points of the next."""
     hits = []
-    for place, (negated, tune_id, move, (pitch, classes)) in enumerate(found[:limit]):
+    found = shortlist.found
+    for place, (negated, tune_id, move, notes, where) in enumerate(found[:limit]):
+        pitch, classes = notes
+        note_count, others = shortlist.members.of_hit(*where)
         alignment = worker.trace(query, pitch, classes, move, costs)
         assert alignment is not None
         hits.append(
@@ -357,7 +437,8 @@ def hits_of(
                 tune_span=alignment.tune_span,
                 alignment=alignment,
                 runner_up_points=-found[place + 1][0] if place + 1 < len(found) else 0,
-                note_count=len(pitch),
+                note_count=note_count,
+                other_lines=others,
             )
         )
     return hits

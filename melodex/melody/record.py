@@ -40,9 +40,10 @@ from melodex.melody.marks import (
     unpacked,
 )
 from melodex.melody.metre import TICKS_PER_QUARTER, Metre
+from melodex.melody.score_line import ScoreLine
 from melodex.records import dataclass
 
-__all__ = ["Melody", "Phrase", "content_id_of", "printed_text"]
+__all__ = ["Melody", "Phrase", "content_id_of", "earlier_text", "printed_text"]
 
 TUNE_ID_LENGTH = 12
 """Hexadecimal digits: 48 bits, one clash expected in 20 million tunes."""
@@ -87,6 +88,8 @@ class Melody:
         Whether ``chords`` are none that are printed but were worked out from all notes
         of the piece. Such chords are kept with the tune and are no part of it: they
         change no tune id and are written into no notation.
+    line : ScoreLine
+        Which line of its piece it is. It is no part of the tune either.
     centres : tuple of KeyChange
         The keys as they were worked out, where that was done: what :attr:`key`,
         :meth:`key_at` and :meth:`degrees` go by. They are no part of the tune: not
@@ -119,6 +122,7 @@ class Melody:
     chords_worked_out: bool = field(default=False, compare=False)
     dynamics: tuple[Dynamic, ...] = field(default=(), compare=False)
     worked_lines: tuple[WorkedLine, ...] = field(default=(), compare=False)
+    line: ScoreLine = field(default=ScoreLine(), compare=False)
 
     def __post_init__(self) -> None:
         per_note = (
@@ -370,6 +374,10 @@ class Melody:
         """Return the same melody with the keys that were worked out for it."""
         return replace(self, centres=centres)
 
+    def with_line(self, line: ScoreLine) -> Melody:
+        """Return the same melody, known as a line of its piece."""
+        return replace(self, line=line)
+
     def with_worked_chords(self, chords: tuple[ChordSymbol, ...]) -> Melody:
         """Return the same melody over chords that were worked out from all notes."""
         return replace(self, chords=chords, chords_worked_out=True)
@@ -406,11 +414,11 @@ class Melody:
         KeyError, TypeError, ValueError
             If the data is not what ``to_dict`` makes.
         """
-        columns = {name: tuple(data[name]) for name in NOTE_COLUMNS}
+        columns: dict[str, Any] = {name: tuple(data[name]) for name in NOTE_COLUMNS}
         worked = data.get(WORKED_CHORDS)
         if worked is not None:
             data = {**data, "chords": worked}
-        records = {
+        records: dict[str, Any] = {
             name: tuple(unpacked(name, row) for row in data[name])
             for name in RECORD_COLUMNS
         }
@@ -428,12 +436,22 @@ class Melody:
         """Return music, title and makers as JSON with sorted names, without the place.
 
         :meth:`from_dict` reads it back, with the place left empty. Chords that were
-        worked out, and dynamics, stand last; :func:`printed_text` leaves them out.
+        worked out, and dynamics, stand last; :func:`printed_text` leaves them out. The name
+        of the part belongs to the place: the same notes under another name are the same
+        tune.
         """
         data = self.to_dict()
         for name in PROVENANCE:
             del data["credits"][name]
+        data["credits"]["part"] = ""
         return json.dumps(data, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+
+    def earlier_id(self) -> str:
+        """Return the tune id that the tune had when the part's name counted.
+
+        A corpus that was made then keeps it; it is :meth:`content_id` without a name.
+        """
+        return content_id_of(earlier_text(self.content_text(), self.credits.part))
 
     def content_id(self) -> str:
         """Return the tune id: a digest of music, title and makers, not of place.
@@ -470,6 +488,11 @@ def out_of_range(
     )
     error.limits = limits
     return error
+
+
+def earlier_text(text: str, part: str) -> str:
+    """A content text as it was written when the part's name counted."""
+    return text.replace('"part":""', f'"part":{json.dumps(part)}', 1) if part else text
 
 
 def content_id_of(content_text: str) -> str:

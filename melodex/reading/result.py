@@ -45,6 +45,11 @@ class Choice:
     chords_alone: bool = True
     lines: str = "top"
 
+    @classmethod
+    def kept(cls, part: str, voice: str, chord_note: str, lines: str = "top") -> Choice:
+        """A choice as a corpus keeps it."""
+        return cls(part, voice, chord_note, lines=lines)
+
 
 @dataclass(frozen=True, slots=True)
 class ReadWarning:

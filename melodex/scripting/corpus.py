@@ -107,6 +107,7 @@ class Corpus(CorpusFile):
         part: str = "",
         voice: str = "",
         chord_note: str = "top",
+        lines: str = "all",
         workers: int = 1,
         progress: Callable[[int, int], None] | None = None,
     ) -> AddResult:
@@ -119,9 +120,11 @@ class Corpus(CorpusFile):
         collection : str
             Name of the collection; by default that of each file's folder.
         part, voice : str
-            Which is the melody, by name or number from 1.
+            Which is the main line, by name or number from 1.
         chord_note : str
             ``top`` or ``bottom``: which note of a written chord is the melody.
+        lines : str
+            ``all`` reads every line of a score, ``top`` its main line alone.
         workers : int
             Processes that read at once.
         progress : callable, optional
@@ -149,7 +152,7 @@ class Corpus(CorpusFile):
             self.path,
             paths,
             collection=collection,
-            choice=Choice(part, voice, chord_note),
+            choice=Choice.kept(part, voice, chord_note, lines),
             progress=move,
             workers=workers,
         )

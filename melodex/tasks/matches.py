@@ -12,6 +12,7 @@ import json
 from collections.abc import Collection, Iterator
 from typing import TYPE_CHECKING
 
+from melodex.corpus.tune_rows import piece_of, with_their_lines
 from melodex.matching.search import Hit
 from melodex.melody import Melody, Phrase
 from melodex.reading.phrase.reader import NOTATIONS
@@ -73,6 +74,8 @@ class Match:
         How the place in the order was arrived at, where that was asked for.
     asked : Asked or None
         Where a recording was looked for: which reading of it matches.
+    also : tuple of Passage
+        What other lines of the same piece have that matches nearly as well, best first.
     """
 
     rank: int
@@ -86,11 +89,17 @@ class Match:
     evidence: float | None = None
     explanation: tuple[str, ...] = ()
     asked: Asked | None = None
+    also: tuple[Passage, ...] = ()
 
     @property
     def tune_id(self) -> str:
         """Id of the tune."""
         return self.passage.tune_id
+
+    @property
+    def also_words(self) -> str:
+        """Other lines that match nearly as well: ``Viola (line 3 of 4), bars 9-12``."""
+        return "; ".join(passage.in_piece for passage in self.also)
 
     @property
     def points(self) -> int:
@@ -110,7 +119,7 @@ class Resemblance:
     phrase : Phrase
         What was looked for.
     corpus_tunes, corpus_notes : int
-        How much was searched.
+        How much was searched; lines of one piece are one tune.
     most_points : int
         What the phrase would have against itself.
     order : str
@@ -123,6 +132,8 @@ class Resemblance:
         What has to be known before the matches are looked at.
     recording : Recording or None
         What was heard, where a recording was looked for.
+    corpus_lines : int
+        How many lines the tunes searched have; 0 where each has one.
     """
 
     phrase: Phrase
@@ -134,6 +145,7 @@ class Resemblance:
     remarks: tuple[str, ...] = ()
     foreword: tuple[str, ...] = ()
     recording: Recording | None = None
+    corpus_lines: int = 0
 
     def asked_by(self, match: Match) -> Asked:
         """The phrase that a match is a match of."""
@@ -150,6 +162,8 @@ class Resemblance:
         if not self.phrase.contour and not self.phrase.has_rhythm:
             said.append("no rhythm given")
         tunes = f"{self.corpus_tunes:,} tune{'s' if self.corpus_tunes != 1 else ''}"
+        if self.corpus_lines:
+            tunes += f" of {self.corpus_lines:,} lines"
         return f"{self.phrase.text}  ({', '.join(said)}; {tunes} searched)"
 
     def __repr__(self) -> str:
@@ -173,13 +187,17 @@ def sheets_left_out(corpus: Corpus) -> Iterator[str]:
 
 
 def searched(corpus: Corpus, exclude: Collection[str]) -> tuple[int, int]:
-    """How many tunes and notes are searched: all but those that are left out by wish."""
+    """How many tunes and notes are searched: all but those that are left out by wish.
+
+    Lines of one piece are one tune, and go together.
+    """
     if not exclude:
         return corpus.tune_count, corpus.note_count
-    (tunes, notes), *_ = corpus.query(
-        "SELECT coalesce(sum(note_count > 0), 0), coalesce(sum(note_count), 0) "
-        "FROM json_each(?) AS hidden "
-        "CROSS JOIN tune ON tune.tune_id = hidden.value",
-        [json.dumps(sorted(exclude))],
+    hidden = sorted(with_their_lines(corpus, exclude))
+    rows = corpus.query(
+        "SELECT tune.tune_id, note_count FROM json_each(?) AS hidden "
+        "CROSS JOIN tune ON tune.tune_id = hidden.value WHERE note_count > 0",
+        [json.dumps(hidden)],
     )
-    return corpus.tune_count - tunes, corpus.note_count - notes
+    pieces = len(set(piece_of(corpus, [tune_id for tune_id, _ in rows]).values()))
+    return corpus.tune_count - pieces, corpus.note_count - sum(notes for _, notes in rows)

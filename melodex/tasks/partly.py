@@ -13,6 +13,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from melodex.corpus.chunks import PackedChunk
+from melodex.corpus.tune_rows import piece_of
 from melodex.matching.engine.alignment import Alignment
 from melodex.matching.engine.passes import OnDamage, noted_in
 from melodex.matching.search import Hit
@@ -167,6 +168,7 @@ def of_notes(asked: Asked) -> Found:
         asked.chunks, facts, exclude=asked.hidden, on_damage=asked.on_damage
     )
     best = len(facts.pitch) + len(facts.length)
+    found = one_of_each_piece(asked, found)
     hits = [hit_at(tune_id, places[0], phrase, best) for tune_id, places in found]
     melodies = read_melodies(asked, hits[: asked.limit])
 
@@ -180,6 +182,19 @@ def of_notes(asked: Asked) -> Found:
         () if found else ("With notes that are not known, nothing near is looked for.",)
     )
     return Found(matches, best, foreword, remarks)
+
+
+def one_of_each_piece(
+    asked: Asked, found: list[tuple[str, list[int]]]
+) -> list[tuple[str, list[int]]]:
+    """Of the lines of a piece that were found the first by tune id."""
+    if asked.corpus.line_count == asked.corpus.tune_count:
+        return found
+    pieces = piece_of(asked.corpus, [tune_id for tune_id, _ in found])
+    first: dict[str, tuple[str, list[int]]] = {}
+    for entry in found:
+        first.setdefault(pieces.get(entry[0], entry[0]), entry)
+    return list(first.values())
 
 
 def hit_at(tune_id: str, first: int, phrase: Phrase, points: int) -> Hit:

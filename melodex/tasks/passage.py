@@ -85,8 +85,18 @@ class Passage:
 
     @property
     def label(self) -> str:
-        """Title and bars, such as ``Lantern Rock, bars 5-8``."""
-        return f"{self.whole.title}, {bars_text(*self.bars)}"
+        """Title and bars, such as ``Lantern Rock, bars 5-8``; of a line, which one."""
+        return ", ".join(filter(None, (self.whole.title, self.in_piece)))
+
+    @property
+    def heading(self) -> str:
+        """Title, and which line of its piece it is."""
+        return ", ".join(filter(None, (self.whole.title, self.whole.line.words)))
+
+    @property
+    def in_piece(self) -> str:
+        """Line and bars, such as ``Violin 2 (line 2 of 4), bars 5-8``."""
+        return ", ".join(filter(None, (self.whole.line.words, bars_text(*self.bars))))
 
     def __repr__(self) -> str:
         return f"<Passage {self.label!r}: {len(self.melody)} notes>"
@@ -242,9 +252,13 @@ def texture_in_corpus(tune_id: str, corpus: Corpus) -> Texture | None:
         if kept_format == "abc" and b"V:" not in data:
             # One voice, as nearly all tunes in ABC are; reading it again shows no other.
             continue
+        # The main line comes first and brings the notes of its piece.
+        whole = None
         for tune in read_bytes(data, kept_format, source, choice).tunes:
-            if tune.texture and tune.melody.content_id() == tune_id:
-                return tune.texture
+            if tune.texture:
+                whole = tune.texture
+            if whole and tune_id in (tune.melody.content_id(), tune.melody.earlier_id()):
+                return whole
     return None
 
 

@@ -2,8 +2,9 @@
 
 Conventions: indexes of notes count from 0, the query's within the phrase, the
 tune's within the whole tune. Which tunes are found is settled by exact alignment over
-every transposition, ties by tune id; the best of them are then put in order by all that
-speaks for each (:mod:`melodex.matching.evidence.ranking`), unless the order of the
+every transposition, ties by tune id; of a piece of several lines the best one is found,
+and others that match nearly as well are named with it. The best are then put in order by
+all that speaks for each (:mod:`melodex.matching.evidence.ranking`), unless the order of the
 alignment is asked for. A phrase cut from a tune of the corpus does not find that tune,
 unless asked to.
 
@@ -17,9 +18,11 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from melodex.corpus.chunks import PackedChunk, encode_notes
+from melodex.corpus.tune_rows import with_their_lines
 from melodex.errors import REMEDIES, DamagedCorpusError, PhraseError, SettingsError
 from melodex.matching.chance.fit import Fit, expected_by_chance, fit_points
 from melodex.matching.chance.sample import NULL_SAMPLE, OWN_BEST, measure_null
+from melodex.matching.engine.choice import engine
 from melodex.matching.engine.passes import noted_in
 from melodex.matching.evidence.commonness import (
     STOCK,
@@ -53,7 +56,7 @@ from melodex.tasks.matches import (
     searched,
     sheets_left_out,
 )
-from melodex.tasks.passage import find_passage, read_span
+from melodex.tasks.passage import Passage, find_passage, read_span
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
@@ -140,7 +143,7 @@ def resemble(
     costs : AlignmentCosts, optional
         Points for pairs and gaps.
     exclude : collection of str
-        Ids of tunes to leave out.
+        Ids of tunes to leave out, each with its whole piece.
     order : str
         ``evidence`` puts the best
         :data:`~melodex.matching.evidence.ranking.REORDERED` matches of the alignment in
@@ -165,7 +168,8 @@ def resemble(
     remarks: list[str] = []
     noted = noted_in(remarks)
     itself = {phrase.tune_id} if phrase.tune_id and not include_self else set()
-    hidden = frozenset(itself.union(exclude))
+    # Leaving out a tune leaves out its piece.
+    hidden = with_their_lines(corpus, itself.union(exclude)) if itself or exclude else NONE
     chunks = list(corpus.chunks())
     tunes, notes = searched(corpus, exclude)
     if not phrase.has_notes:
@@ -195,7 +199,16 @@ def resemble(
             *sheets_left_out(corpus),
         ),
         foreword=(*first, *out_of_order(matches)),
+        corpus_lines=lines_in_all(corpus),
     )
+
+
+NONE: frozenset[str] = frozenset()
+
+
+def lines_in_all(corpus: Corpus) -> int:
+    """How many lines the tunes of a corpus have; 0 where each has one."""
+    return corpus.line_count if corpus.line_count > corpus.tune_count else 0
 
 
 def most_points(query: EncodedQuery, costs: AlignmentCosts) -> int:
@@ -257,9 +270,42 @@ def matches_of(
                 commonness=verdict[hit.tune_id].beside(chance(found, hit.points)),
                 evidence=entry.evidence if entry else None,
                 explanation=explained(entry) if explain and entry else (),
+                also=also_in_piece(found, hit),
             )
         )
     return tuple(matches), commonplace(phrase, common)
+
+
+def also_in_piece(found: Found, hit: Hit) -> tuple[Passage, ...]:
+    """Passages of other lines of the piece that match nearly as well, best first."""
+    if not hit.other_lines:
+        return ()
+    melodies = found.corpus.melodies(hit.other_lines, on_damage=ignored)
+    notes = {tune_id: encode_notes(melody) for tune_id, melody in melodies.items()}
+    costs, worker = AlignmentCosts(), engine()
+    best = worker.best(list(notes.values()), found.query, costs)
+    least = max(NEARLY_AS_GOOD * hit.points, most_points(found.query, costs) / 2)
+    good = sorted(
+        (-points, tune_id, move)
+        for (tune_id, _), (points, move) in zip(notes.items(), best, strict=True)
+        if points >= least
+    )
+    passages = []
+    for _, tune_id, move in good[:MOST_ALSO]:
+        alignment = worker.trace(found.query, *notes[tune_id], move, costs)
+        assert alignment is not None
+        first, last = alignment.tune_span
+        melody = melodies[tune_id]
+        part = melody.excerpt(first, last)
+        passages.append(Passage(part, melody, first, tune_id, True))
+    return tuple(passages)
+
+
+NEARLY_AS_GOOD = 0.8
+"""Of the points of a piece's best line; another line that has so many, and half of what
+the phrase has against itself, is named too."""
+MOST_ALSO = 5
+"""Other lines of a piece that are named beside its best."""
 
 
 def commonplace(phrase: Phrase, common: Sequence[Commonness]) -> tuple[str, ...]:

@@ -129,7 +129,7 @@ def test_migrating_by_two_processes_under_kills_loses_nothing(tmp_path):
         assert ids == set(told["tunes"])
 
 
-def test_the_view_of_earlier_files_is_no_fault_and_the_next_writer_puts_todays(tmp_path):
+def test_the_view_of_earlier_files_gives_way_to_todays(tmp_path):
     path = tmp_path / "corpus.melodex"
     kept(3, path)
 
@@ -139,7 +139,6 @@ def test_the_view_of_earlier_files_is_no_fault_and_the_next_writer_puts_todays(t
             return connection.execute(sql).fetchone()[0]
 
     assert "min(id)" in view()
-    assert not check_corpus(path).faults
     CorpusWriter.open(path).close()
     assert "min(id)" not in view()
     assert not check_corpus(path).faults

@@ -21,16 +21,21 @@ if TYPE_CHECKING:
 @click.option(
     "--collection", default="", help="Name of the collection [default: the folder]."
 )
-@click.option(
-    "--part", default="", help="Part that is the melody, by name or number from 1."
-)
-@click.option("--voice", default="", help="Voice that is the melody, by name or number.")
+@click.option("--part", default="", help="Part of the main line, by name or number from 1.")
+@click.option("--voice", default="", help="Voice of the main line, by name or number.")
 @click.option(
     "--chord-note",
     type=click.Choice(["top", "bottom"]),
     default="top",
     show_default=True,
     help="Which note of a written chord is the melody.",
+)
+@click.option(
+    "--lines",
+    type=click.Choice(["all", "top"]),
+    default="all",
+    show_default=True,
+    help="Whether every line of a score is read, or its main line alone.",
 )
 @click.option(
     "--workers",
@@ -46,6 +51,7 @@ def command(
     part: str,
     voice: str,
     chord_note: str,
+    lines: str,
     workers: int | None,
     output: Output,
 ) -> None:
@@ -54,6 +60,10 @@ def command(
     Adding the same files again changes nothing; a tune that has changed at its
     place replaces the old one. What cannot be read is named, with the reason, and
     the rest goes in. With music21 installed, MEI, MuseData and Volpiano are read too.
+
+    A score becomes one piece of several lines: its parts and voices, and what moves
+    under the top of chords. Its main line, the part called voice, solo or melody, else
+    the first with words, else the top, stands for it in lists.
 
     \b
     Examples:
@@ -77,7 +87,7 @@ def command(
             ctx.obj,
             paths,
             collection=collection,
-            choice=Choice(part, voice, chord_note),
+            choice=Choice.kept(part, voice, chord_note, lines),
             progress=move,
             waiting=tell_waiting,
             workers=workers or usual_workers(),

@@ -23,7 +23,13 @@ from pathlib import Path
 from typing import Any
 
 from melodex.corpus.care.salvage import every_row
-from melodex.corpus.chunks import PackedChunk, TuneNotes, encode_notes, unpack
+from melodex.corpus.chunks import (
+    CHUNK_COLUMNS,
+    PackedChunk,
+    TuneNotes,
+    encode_notes,
+    unpack,
+)
 from melodex.corpus.connection import journal_bytes, reading
 from melodex.corpus.facets import FACET_TABLES, FACET_VERSION
 from melodex.corpus.faults import faults_named
@@ -31,11 +37,11 @@ from melodex.corpus.lessons import COUNT_OF_SETS
 from melodex.corpus.rows import facets_crc32, row_crc32, tune_columns, words_of
 from melodex.corpus.schema import (
     CHECKED_COLUMNS,
-    EARLIER_OVERVIEW,
     SCHEMA_VERSION,
     create_statements,
     state_of,
 )
+from melodex.corpus.tune_rows import PIECE_OF_LINES
 from melodex.corpus.writing.words import index_holds, index_words
 from melodex.errors import CorpusError, DamagedCorpusError
 from melodex.melody import Melody
@@ -130,6 +136,7 @@ class Check:
     packed: dict[str, TuneNotes] = field(default_factory=dict)
     place_count: int = 0
     chunk_count: int = 0
+    pieces: list[frozenset[str]] = field(default_factory=list)
     tunes_of_places: dict[int, str] = field(default_factory=dict)
     words: dict[int, int] = field(default_factory=dict)
 
@@ -140,6 +147,7 @@ class Check:
         self.check_tunes()
         self.check_words()
         self.check_rows()
+        self.check_pieces()
         self.check_sets()
         self.check_kept()
 
@@ -169,10 +177,8 @@ class Check:
             index_words(fresh)
             there = definitions(self.connection)
             missing = definitions(fresh) - there
-        # Who writes next puts today's view and today's facets in the place of earlier ones.
+        # Who writes next puts today's facets in the place of earlier ones.
         renewed = set[str]()
-        if any(sql == EARLIER_OVERVIEW.strip() for *_, sql in there):
-            renewed.add("tune_overview")
         if self.has_earlier_facets():
             renewed.update(FACET_TABLES)
         missing = {each for each in missing if each[2] not in renewed}
@@ -190,18 +196,25 @@ class Check:
 
     def read_chunks(self) -> None:
         """Unpack all notes for matching."""
-        names = "tune_ids, lengths, notes, checksum, tune_count, note_count, id"
-        for row in self.table("chunk", names):
+        for row in self.table("chunk", CHUNK_COLUMNS):
             self.chunk_count += 1
             try:
-                tunes = unpack(PackedChunk(*row[:7]))
+                tunes = unpack(PackedChunk(*row[:9]))
             except (DamagedCorpusError, TypeError, ValueError) as error:
                 self.found(str(error), *ids_in(row[0]))
                 continue
+            self.pieces_of(tunes)
             for notes in tunes:
                 if notes.tune_id in self.packed:
                     self.found("notes for matching stand twice", notes.tune_id)
                 self.packed[notes.tune_id] = notes
+
+    def pieces_of(self, tunes: list[TuneNotes]) -> None:
+        """Keep which notes for matching are lines of one piece."""
+        lines: dict[str, list[str]] = {}
+        for notes in tunes:
+            lines.setdefault(notes.piece or notes.tune_id, []).append(notes.tune_id)
+        self.pieces += [frozenset(ids) for ids in lines.values() if len(ids) > 1]
 
     def check_tunes(self) -> None:
         """Each melody against its id, and what is derived from it."""
@@ -259,6 +272,16 @@ class Check:
         for number, tune_id in self.tune_ids.items():
             if number not in placed:
                 self.found("no place is known for this tune", tune_id)
+
+    def check_pieces(self) -> None:
+        """That lines of a piece stand together for matching, and no others."""
+        lines: dict[str, set[str]] = {}
+        for tune_id, piece in self.connection.execute(PIECE_OF_LINES):
+            lines.setdefault(str(piece), set()).add(str(tune_id))
+        expected = {frozenset(ids) for ids in lines.values() if len(ids) > 1}
+        for ids in expected.symmetric_difference(self.pieces):
+            if not ids.isdisjoint(self.packed):
+                self.found("lines of a piece are kept apart, or with others", *ids)
 
     def tune_of(self, table: str, row: sqlite3.Row, placed: set[int]) -> str:
         """The tune that a row belongs to; empty if none."""

@@ -40,9 +40,73 @@ def keep_remarks(connection: sqlite3.Connection) -> None:
             connection.execute(index)
 
 
+def keep_lines(connection: sqlite3.Connection) -> None:
+    """From schema 3 to 4: a place says which line of its piece stands there.
+
+    Every tune was the only line of its piece; folders and places were read for that.
+    """
+    connection.execute("DROP VIEW IF EXISTS tune_overview")
+    # Whatever refers to these tables goes on to do so by name.
+    connection.execute("PRAGMA legacy_alter_table = ON")
+    tables = {
+        "place": "SELECT place.*, 'top' AS lines, coalesce(tune.tune_id, ''), 1, 1, "
+        "coalesce(tune.part, ''), '', '', '', 0, 0, '' FROM place_before AS place "
+        "LEFT JOIN tune ON tune.id = place.tune ORDER BY place.id",
+        "folder": "SELECT *, 'top' FROM folder_before ORDER BY id",
+        "chunk": "SELECT *, tune_count, x'' FROM chunk_before ORDER BY id",
+    }
+    if has_column(connection, "folder", "lines"):
+        # The first step has just made it.
+        del tables["folder"]
+    for table, rows in tables.items():
+        connection.execute(f"ALTER TABLE {table} RENAME TO {table}_before")
+        connection.execute(schema.TABLES[table].strip())
+        copy_rows(connection, table, rows)
+        connection.execute(f"DROP TABLE {table}_before")
+    for index in schema.INDEXES:
+        if " ON place(" in index:
+            connection.execute(index)
+    connection.execute(schema.VIEWS["tune_overview"].strip())
+
+
+def has_column(connection: sqlite3.Connection, table: str, column: str) -> bool:
+    """Whether a table has a column."""
+    return any(
+        row[1] == column for row in connection.execute(f"PRAGMA table_info({table})")
+    )
+
+
+def copy_rows(connection: sqlite3.Connection, table: str, rows: str) -> None:
+    """Fill a table anew from one of an earlier schema, each row with its checksum."""
+    from melodex.corpus.rows import row_crc32
+
+    checked = schema.CHECKED_COLUMNS.get(table)
+    cursor = connection.execute(rows)
+    names = [column[0] for column in cursor.description]
+    if checked is None:
+        connection.executemany(
+            f"INSERT INTO {table} VALUES ({', '.join('?' * len(names))})", cursor
+        )
+        return
+    old_crc = names.index("row_crc32")
+    columns = ", ".join((*checked, "row_crc32"))
+    marks = ", ".join("?" * (len(checked) + 1))
+    before = names[:old_crc]
+    for row in cursor:
+        # A row that was damaged before stays one.
+        sound = row_crc32(row[:old_crc]) == row[old_crc]
+        values = (*row[:old_crc], *row[old_crc + 1 :])
+        crc = row_crc32(values) if sound else row[old_crc]
+        connection.execute(
+            f"INSERT INTO {table} ({columns}) VALUES ({marks})", (*values, crc)
+        )
+    assert tuple(before) == checked[: len(before)]
+
+
 STEPS: dict[int, Callable[[sqlite3.Connection], None]] = {
     1: keep_what_is_taken_out,
     2: keep_remarks,
+    3: keep_lines,
 }
 """Schema 1 is the first; each later one adds the step that leads to it."""
 

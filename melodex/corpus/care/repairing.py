@@ -14,7 +14,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import closing, suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import groupby
 from pathlib import Path
 from typing import Any
@@ -26,12 +26,14 @@ from melodex.corpus.faults import faults_named, is_busy, is_there
 from melodex.corpus.lessons import PLAN, ExampleRow, LessonRow, write_lesson
 from melodex.corpus.rows import row_crc32
 from melodex.corpus.schema import CHECKED_COLUMNS
+from melodex.corpus.tune_rows import LINE_COLUMNS, score_line_of
 from melodex.corpus.writing.journal import WAIT_SECONDS
-from melodex.corpus.writing.preparing import prepared
+from melodex.corpus.writing.preparing import PreparedTune, prepared
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import BusyCorpusError, CorpusError, ReadingError
 from melodex.melody import Melody
 from melodex.melody.record import content_id_of
+from melodex.melody.score_line import ScoreLine
 from melodex.reading import read_bytes
 from melodex.reading.apart import Apart
 from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning
@@ -277,7 +279,7 @@ class Remains:
             self.left_out.append(f"the source text of tune {melody.content_id()}")
         # Numbers have to be those of the place, whichever was read first.
         melody = melody.with_credits(number=place["number"], source=place["source"])
-        return ReadTune(melody, warnings, data, kept_format)
+        return ReadTune(melody, warnings, data, kept_format, line=line_of(place))
 
     def again(self, place: Row, data: bytes, kept_format: str) -> Melody | None:
         """A melody read again from its kept source."""
@@ -290,19 +292,21 @@ class Remains:
             return None
         wanted = self.ids.get(place["tune"])
         for read in tunes:
-            number = read.melody.credits.number
-            tune_id = read.melody.content_id()
-            if tune_id == wanted or (wanted is None and number == place["number"]):
-                self.read_again.add(tune_id)
-                return harmonised(read)
+            number = read.melody.credits.number, read.line.position
+            named = read.melody.with_credits(part=read.line.part)
+            same_place = number == (place["number"], place.get("line", 1))
+            for tune_id in (read.melody.content_id(), named.earlier_id()):
+                if tune_id == wanted or (wanted is None and same_place):
+                    self.read_again.add(tune_id)
+                    return harmonised(read)
         # The id itself may be what was damaged, or the reader has learnt since.
         if len(tunes) == 1:
             self.read_again.add(tunes[0].melody.content_id())
             return harmonised(tunes[0])
         return None
 
-    def files(self) -> Iterator[tuple[Row, list[ReadTune]]]:
-        """Tunes by file, collection and choice, and those that stand nowhere."""
+    def files(self) -> Iterator[tuple[Row, list[tuple[Row, ReadTune]]]]:
+        """Tunes and places by file, collection and choice, and those that stand nowhere."""
         placed: set[int] = set()
 
         def shelf(place: Row) -> tuple[Any, ...]:
@@ -311,13 +315,13 @@ class Remains:
         for _, group in groupby(sorted(self.places, key=order), key=shelf):
             places = list(group)
             placed.update(place["tune"] for place in places)
-            tunes = [tune for place in places if (tune := self.tune(place)) is not None]
+            tunes = [(p, tune) for p in places if (tune := self.tune(p)) is not None]
             yield places[0], tunes
         for number, melody in self.melodies.items():
             if number not in placed:
                 name = self.ids[number]
                 place = {"file": UNKNOWN_SOURCE, "source": UNKNOWN_SOURCE, "collection": 0}
-                yield place, [ReadTune(melody.with_credits(number=name))]
+                yield place, [(place, ReadTune(melody.with_credits(number=name)))]
 
 
 LEFT_OUT = {
@@ -346,14 +350,19 @@ def order(place: Row) -> tuple[Any, ...]:
     return (*shelf, number < 0, number)
 
 
-def choice_columns(place: Row) -> tuple[str, str, str]:
+def choice_columns(place: Row) -> tuple[str, str, str, str]:
     """How a place was read, as plain text."""
-    return (place.get("part", ""), place.get("voice", ""), place.get("chord_note", "top"))
+    return (
+        place.get("part", ""),
+        place.get("voice", ""),
+        place.get("chord_note", "top"),
+        place.get("lines", "top"),
+    )
 
 
 def choice_of(place: Row) -> Choice:
     """How a place was read."""
-    return Choice(*choice_columns(place))
+    return Choice.kept(*choice_columns(place))
 
 
 def write(
@@ -364,10 +373,13 @@ def write(
     with CorpusWriter.open(fresh) as writer:
         for done, (place, tunes) in enumerate(files):
             collection = remains.collections.get(place["collection"], "recovered")
-            reading = FileReading(place["source"], tuple(tunes))
-            writer.add_prepared(
-                [prepared(reading, collection, choice_of(place), place["file"])]
-            )
+            reading = FileReading(place["source"], tuple(tune for _, tune in tunes))
+            file = prepared(reading, collection, choice_of(place), place["file"])
+            file.tunes = [
+                as_it_was(remains, each, tune)
+                for (each, _), tune in zip(tunes, file.tunes, strict=True)
+            ]
+            writer.add_prepared([file])
             if progress:
                 progress(done + 1, len(files))
         for number, name in remains.tags:
@@ -382,6 +394,27 @@ def write(
             plan = remains.plans.get(PLAN.format(lesson.id), "")
             write_lesson(writer, lesson, examples, plan=plan)
         put_history(writer, remains)
+
+
+def as_it_was(remains: Remains, place: Row, tune: PreparedTune) -> PreparedTune:
+    """A tune under the id that it had, and in its piece."""
+    wanted = remains.ids.get(place.get("tune", 0), "")
+    if tune.tune_id != wanted:
+        earlier = tune.as_earlier()
+        tune = earlier if earlier.tune_id == wanted else tune
+    tune.piece = place.get("piece", tune.tune_id)
+    if tune.piece == wanted:
+        tune.piece = tune.tune_id
+    return tune
+
+
+def line_of(place: Row) -> ScoreLine:
+    """Which line of its piece stands at a place."""
+    if "line" not in place:
+        return ScoreLine()
+    # It counts as a piece's first here: the piece is kept by its id.
+    line = score_line_of("", [place[name] for name in LINE_COLUMNS])
+    return replace(line, is_main=line.position == 1)
 
 
 def put_history(writer: CorpusWriter, remains: Remains) -> None:

@@ -5,7 +5,8 @@ inside the transaction of whatever caused them. New tunes go into a chunk of
 their own; one before it that is no larger is taken up into it, up to
 :data:`~melodex.corpus.chunks.TUNES_PER_CHUNK`. So one more tune seldom rewrites
 more than a few, a tune is rewritten at most eleven times (the binary logarithm of
-2,048), and a corpus has at most eleven chunks that are not full.
+2,048), and a corpus has at most eleven chunks that are not full. Lines of one piece
+stand in one chunk.
 
 Contents: ChunkTable, TuneNotes.
 """
@@ -13,13 +14,17 @@ Contents: ChunkTable, TuneNotes.
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Iterator
+from dataclasses import replace
 
 from melodex.corpus.chunks import (
+    CHUNK_COLUMNS,
     ID_BYTES,
     TUNES_PER_CHUNK,
     PackedChunk,
     TuneNotes,
     pack,
+    pieces_in,
     unpack,
 )
 
@@ -33,11 +38,13 @@ class ChunkTable:
         self.connection = connection
         self.fresh: dict[str, TuneNotes] = {}
         self.dropped: set[str] = set()
+        self.moving: dict[str, str] = {}
 
     def forget(self) -> None:
         """Drop what has been collected, as the transaction has come to nothing."""
         self.fresh.clear()
         self.dropped.clear()
+        self.moving.clear()
 
     def add(self, notes: TuneNotes) -> None:
         """Collect a tune that is to go in."""
@@ -48,6 +55,13 @@ class ChunkTable:
         if self.fresh.pop(tune_id, None) is None:
             self.dropped.add(tune_id)
 
+    def group(self, tune_id: str, piece: str) -> None:
+        """Collect a tune that is to stand with all others of its piece."""
+        if tune_id in self.fresh:
+            self.fresh[tune_id] = replace(self.fresh[tune_id], piece=piece)
+        else:
+            self.moving[tune_id] = piece
+
     def flush(self) -> None:
         """Write what has been collected.
 
@@ -56,7 +70,7 @@ class ChunkTable:
         DamagedCorpusError
             If a chunk that has to be rewritten cannot be read.
         """
-        if self.dropped:
+        if self.dropped or self.moving:
             self.take_out()
         if self.fresh:
             self.put_in()
@@ -73,12 +87,12 @@ class ChunkTable:
                 break
             tunes = unpack(self.chunk(last[0])) + tunes
             self.connection.execute("DELETE FROM chunk WHERE id = ?", [last[0]])
-        for first in range(0, len(tunes), TUNES_PER_CHUNK):
-            self.write(pack(tunes[first : first + TUNES_PER_CHUNK]))
+        for part in by_piece(tunes):
+            self.write(pack(part))
 
     def take_out(self) -> None:
         """Rewrite the chunks that hold dropped tunes; empty ones go."""
-        wanted = set(self.dropped)
+        wanted = {*self.dropped, *self.moving}
         rows = self.connection.execute("SELECT id, tune_ids FROM chunk").fetchall()
         for number, ids in rows:
             held = {
@@ -86,7 +100,12 @@ class ChunkTable:
             } & wanted
             if not held:
                 continue
-            kept = [t for t in unpack(self.chunk(number)) if t.tune_id not in held]
+            tunes = unpack(self.chunk(number))
+            kept = [t for t in tunes if t.tune_id not in held]
+            for tune in tunes:
+                if tune.tune_id in self.moving and tune.tune_id not in self.dropped:
+                    piece = self.moving[tune.tune_id]
+                    self.fresh[tune.tune_id] = replace(tune, piece=piece)
             if kept:
                 self.write(pack(kept), number)
             else:
@@ -95,25 +114,39 @@ class ChunkTable:
     def chunk(self, number: int) -> PackedChunk:
         """One chunk of the table."""
         row = self.connection.execute(
-            "SELECT tune_ids, lengths, notes, checksum, tune_count, note_count, id "
-            "FROM chunk WHERE id = ?",
-            [number],
+            f"SELECT {CHUNK_COLUMNS} FROM chunk WHERE id = ?", [number]
         ).fetchone()
         return PackedChunk(*row)
 
     def write(self, chunk: PackedChunk, number: int | None = None) -> None:
         """Write a chunk, in place of another or as the last."""
         self.connection.execute(
-            "INSERT OR REPLACE INTO chunk "
-            "(id, tune_count, note_count, checksum, tune_ids, lengths, notes) "
-            "VALUES (?, ?, ?, ?, ?, ?, ?)",
+            f"INSERT OR REPLACE INTO chunk ({CHUNK_COLUMNS}) "
+            "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
             [
-                number,
-                chunk.tune_count,
-                chunk.note_count,
-                chunk.checksum,
                 chunk.tune_ids,
                 chunk.lengths,
                 chunk.notes,
+                chunk.checksum,
+                chunk.tune_count,
+                chunk.note_count,
+                number,
+                chunk.pieces,
+                pieces_in(chunk),
             ],
         )
+
+
+def by_piece(tunes: list[TuneNotes]) -> Iterator[list[TuneNotes]]:
+    """Tunes by as many as a chunk holds, no piece torn apart."""
+    pieces: dict[str, list[TuneNotes]] = {}
+    for tune in tunes:
+        pieces.setdefault(tune.piece or tune.tune_id, []).append(tune)
+    part: list[TuneNotes] = []
+    for lines in pieces.values():
+        if part and len(part) + len(lines) > TUNES_PER_CHUNK:
+            yield part
+            part = []
+        part += lines
+    if part:
+        yield part

@@ -10,15 +10,16 @@ Contents: AddReport, PreparedTune, PreparedFile, prepared, folder_of, clash.
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from melodex.analysis.harmony.heard.sounding import harmonised
 from melodex.corpus.chunks import TuneNotes, encode_notes
-from melodex.corpus.facets import facet_rows
+from melodex.corpus.facets import facet_rows, line_rows
 from melodex.corpus.rows import facets_crc32, place_path, storable, tune_columns, words_of
-from melodex.melody.record import content_id_of
+from melodex.melody.record import content_id_of, earlier_text
+from melodex.melody.score_line import ScoreLine
 from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, Refusal
 
 __all__ = [
@@ -51,6 +52,8 @@ class AddReport:
         What could not be read, and why.
     warnings : int
         How many things were not understood.
+    further : tuple of str
+        Ids of further lines of these pieces that are new.
     """
 
     source: str
@@ -59,6 +62,7 @@ class AddReport:
     replaced: tuple[tuple[str, str], ...] = ()
     refusals: tuple[Refusal, ...] = ()
     warnings: int = 0
+    further: tuple[str, ...] = ()
 
     def and_then(self, other: AddReport) -> AddReport:
         """The report of two parts of a file that follow each other."""
@@ -69,6 +73,7 @@ class AddReport:
             replaced=self.replaced + other.replaced,
             refusals=self.refusals + other.refusals,
             warnings=self.warnings + other.warnings,
+            further=self.further + other.further,
         )
 
 
@@ -86,6 +91,36 @@ class PreparedTune:
     kept: bytes
     kept_format: str
     words: dict[str, str] = field(default_factory=dict)
+    line: ScoreLine = field(default_factory=ScoreLine)
+    piece: str = ""
+
+    def line_columns(self) -> Row:
+        """Which line of its piece it is, as columns of a place."""
+        line = self.line
+        return {
+            "piece": self.piece or self.tune_id,
+            "line": line.position,
+            "line_count": line.count,
+            "part_name": storable(line.part),
+            "voice_name": storable(line.voice),
+            "instrument": storable(line.instrument),
+            "clef": storable(line.clef),
+            "transposition_semitones": line.transposition_semitones,
+            "sung_syllables": line.sung_syllables,
+            "doubled_by": storable("; ".join(line.doubled_by)),
+        }
+
+    def as_earlier(self) -> PreparedTune:
+        """The same tune as it is where the name of its part counted."""
+        text = earlier_text(self.tune["melody"], self.line.part)
+        tune_id = content_id_of(text)
+        row = {"tune_id": tune_id, "melody": text, "part": storable(self.line.part)}
+        return replace(
+            self,
+            tune_id=tune_id,
+            tune={**self.tune, **row},
+            notes=replace(self.notes, tune_id=tune_id),
+        )
 
 
 @dataclass(slots=True)
@@ -111,6 +146,7 @@ class PreparedFile:
     added: list[str] = field(default_factory=list)
     unchanged: list[str] = field(default_factory=list)
     replaced: list[tuple[str, str]] = field(default_factory=list)
+    further: list[str] = field(default_factory=list)
 
     @property
     def is_last(self) -> bool:
@@ -126,6 +162,7 @@ class PreparedFile:
             replaced=tuple(self.replaced),
             refusals=tuple(self.refusals),
             warnings=sum(len(tune.warnings) for tune in self.tunes),
+            further=tuple(self.further),
         )
 
 
@@ -157,6 +194,7 @@ def prepared(
     book = books.pop() if len(books) == 1 else ""
     file.collection = storable(collection) or book or folder_of(file.file)
     seen: Counter[str] = Counter()
+    piece = ""
     for read in reading.tunes:
         number = storable(read.melody.credits.number)
         if not len(read.melody) and not read.melody.chords:
@@ -164,8 +202,12 @@ def prepared(
                 Refusal(reading.source, "this tune has no notes", number=number)
             )
             continue
-        seen[number] += 1
-        file.tunes.append(prepared_tune(read, seen[number]))
+        # The main line comes first, and the others are lines of its piece.
+        seen[number] += read.line.is_main
+        tune = prepared_tune(read, max(seen[number], 1))
+        piece = tune.tune_id if read.line.is_main else piece
+        tune.piece = piece
+        file.tunes.append(tune)
     return file
 
 
@@ -179,13 +221,15 @@ def prepared_tune(read: ReadTune, occurrence: int) -> PreparedTune:
     melody = harmonised(read)
     text = melody.content_text()
     tune_id = content_id_of(text)
-    tables = facet_rows(melody)
+    tables = facet_rows(melody) if read.line.is_main else line_rows(melody)
     pitch, length_class = encode_notes(melody)
     return PreparedTune(
         tune_id=tune_id,
         tune={
             "tune_id": tune_id,
             **tune_columns(melody),
+            # What is written of the part stands at the place.
+            "part": "",
             "facet_crc32": facets_crc32(tables),
             "melody": text,
         },
@@ -197,6 +241,8 @@ def prepared_tune(read: ReadTune, occurrence: int) -> PreparedTune:
         kept=read.kept,
         kept_format=read.kept_format,
         words=words_of(melody),
+        line=read.line,
+        piece=tune_id,
     )
 
 

@@ -16,12 +16,14 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from melodex.corpus.lessons import put_back_set
-from melodex.corpus.rows import row_crc32
+from melodex.corpus.rows import row_crc32, storable
 from melodex.corpus.schema import CHECKED_COLUMNS
+from melodex.corpus.tune_rows import LINE_COLUMNS, score_line_of
 from melodex.corpus.writing.preparing import PreparedFile, PreparedTune, prepared_tune
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import REMEDIES, CorpusError
 from melodex.melody import Melody
+from melodex.melody.score_line import ScoreLine
 from melodex.reading.result import Choice, ReadTune, ReadWarning
 
 __all__ = ["PutBack", "put_back"]
@@ -52,7 +54,7 @@ def put_back(writer: CorpusWriter, number: int) -> PutBack:
         undoing.run()
         if not undoing.done.left:
             writer.rows("DELETE FROM change WHERE id = ?", [number])
-        writer.chunks.flush()
+        writer.flush_notes()
     return undoing.done
 
 
@@ -146,11 +148,13 @@ class Undoing:
     def put_place(self, tune_id: str, place: dict[str, Any]) -> bool:
         """Put a tune back to one place; say whether it stands there now."""
         writer = self.writer
-        where = [place["file"], place["number"], place["occurrence"]]
+        # What an earlier schema took out is the only line of its piece.
+        line = line_of(place)
+        where = [place["file"], place["number"], place["occurrence"], line.position]
         here = writer.rows(
             "SELECT place.id, tune.id, tune.tune_id FROM place "
             "JOIN tune ON tune.id = place.tune "
-            "WHERE file = ? AND number = ? AND occurrence = ?",
+            "WHERE file = ? AND number = ? AND occurrence = ? AND line = ?",
             where,
         )
         if here and here[0][2] == tune_id:
@@ -166,7 +170,12 @@ class Undoing:
         file = PreparedFile(
             place["source"],
             place["file"],
-            Choice(place["part"], place["voice"], place["chord_note"]),
+            Choice.kept(
+                place["part"],
+                place["voice"],
+                place["chord_note"],
+                place.get("lines", "top"),
+            ),
             place["collection"],
         )
         collection = writer.collection_row(place["collection"])
@@ -190,9 +199,16 @@ class Undoing:
         tune = prepared_tune(ReadTune(melody, warnings, *source), place["occurrence"])
         # As it was written, whatever today's melodies say besides.
         made = {**tune.tune, "tune_id": tune_id, "melody": text}
+        made["part"] = storable(melody.credits.part)
         notes = replace(tune.notes, tune_id=tune_id)
         return replace(
-            tune, tune_id=tune_id, tune=made, notes=notes, number=place["number"]
+            tune,
+            tune_id=tune_id,
+            tune=made,
+            notes=notes,
+            number=place["number"],
+            line=line_of(place),
+            piece=place.get("piece", tune_id),
         )
 
     def source(self, sha256: str | None) -> tuple[bytes, str]:
@@ -225,10 +241,21 @@ class Undoing:
     def make_room(self, place: int, tune: int, tune_id: str) -> None:
         """Take out the tune that came to a place, from there alone if it has others."""
         writer = self.writer
-        (kept,) = writer.rows("SELECT kept_source FROM place WHERE id = ?", [place])[0]
+        kept, line_count = writer.rows(
+            "SELECT kept_source, line_count FROM place WHERE id = ?", [place]
+        )[0]
+        if line_count > 1:
+            writer.lined.add(tune)
         writer.taken.take_place(place)
         writer.rows("DELETE FROM place WHERE id = ?", [place])
         writer.drop_kept(kept)
         if not writer.rows("SELECT 1 FROM place WHERE tune = ? LIMIT 1", [tune]):
             writer.drop_tune(tune)
             self.done.displaced.append(tune_id)
+
+
+def line_of(place: dict[str, Any]) -> ScoreLine:
+    """Which line of its piece stood at a place; the only one, as schema 3 kept it."""
+    if "line" not in place:
+        return ScoreLine()
+    return score_line_of("", [place[name] for name in LINE_COLUMNS])

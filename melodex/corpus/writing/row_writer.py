@@ -13,6 +13,7 @@ Contents: RowWriter.
 from __future__ import annotations
 
 import hashlib
+import json
 import sqlite3
 import zlib
 from collections.abc import Sequence
@@ -20,9 +21,10 @@ from typing import Any
 
 from sqlite_utils import Database
 
-from melodex.corpus.facets import facet_rows
+from melodex.corpus.facets import facet_rows, line_rows
 from melodex.corpus.rows import facets_crc32, folded, row_crc32, storable
 from melodex.corpus.schema import CHECKED_COLUMNS
+from melodex.corpus.tune_rows import FIRST_PLACE
 from melodex.corpus.writing.packing import ChunkTable
 from melodex.corpus.writing.preparing import PreparedFile, PreparedTune, Row
 from melodex.corpus.writing.taken_out import TakenOut
@@ -39,6 +41,8 @@ class RowWriter:
         self.database = Database(connection)
         self.chunks = ChunkTable(connection)
         self.taken = TakenOut(self)
+        self.lined: set[int] = set()
+        """Tunes whose place among the lines of a piece may have changed."""
 
     def rows(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
         """Rows of a statement that reads."""
@@ -92,11 +96,15 @@ class RowWriter:
             "part": storable(file.choice.part),
             "voice": storable(file.choice.voice),
             "chord_note": storable(file.choice.chord_note),
+            "lines": storable(file.choice.lines),
+            **tune.line_columns(),
         }
         if place is not None:
             if self.place_stands(place, values):
                 return
             values["id"] = place
+        if values["line_count"] > 1:
+            self.lined.add(tune_row)
         number = self.insert("place", values)
         for warning in tune.warnings:
             self.insert(
@@ -118,6 +126,8 @@ class RowWriter:
         old = found[0]
         if old == tuple(values[name] for name in names):
             return True
+        if old[names.index("line_count")] > 1:
+            self.lined.add(old[names.index("tune")])
         if old[names.index("tune")] != values["tune"]:
             self.taken.take_place(place)
         self.database.execute("DELETE FROM place WHERE id = ?", [place])
@@ -190,11 +200,13 @@ class RowWriter:
 
         Their tags and remarks go to what displaced them.
         """
-        for place, tune, kept in self.rows(
-            f"SELECT id, tune, kept_source FROM place WHERE id < 0 AND {clause} "
-            "ORDER BY id DESC",
+        for place, tune, kept, line_count in self.rows(
+            "SELECT id, tune, kept_source, line_count FROM place "
+            f"WHERE id < 0 AND {clause} ORDER BY id DESC",
             [value],
         ):
+            if line_count > 1:
+                self.lined.add(tune)
             self.database.execute("DELETE FROM place WHERE id = ?", [place])
             self.drop_kept(kept)
             if self.rows("SELECT 1 FROM place WHERE tune = ? LIMIT 1", [tune]):
@@ -225,6 +237,34 @@ class RowWriter:
         self.taken.take_source(row)
         self.database.execute("DELETE FROM kept_source WHERE id = ?", [row])
 
+    def flush_notes(self) -> None:
+        """Write the notes for matching, lines of a piece together."""
+        if self.lined:
+            self.group_lines()
+        self.chunks.flush()
+
+    def group_lines(self) -> None:
+        """Put every tune that is a line of a piece with the other lines of it."""
+        rows = self.rows(
+            "WITH lined AS (SELECT value AS id FROM json_each(?)), touched AS "
+            f"(SELECT first.piece AS piece FROM lined JOIN tune ON tune.id = lined.id "
+            f"JOIN place AS first ON first.id = {FIRST_PLACE}) "
+            "SELECT DISTINCT tune.tune_id, first.piece FROM place "
+            "JOIN tune ON tune.id = place.tune "
+            f"JOIN place AS first ON first.id = {FIRST_PLACE} "
+            "WHERE place.piece IN (SELECT piece FROM touched) "
+            "AND first.piece = place.piece",
+            [json.dumps(sorted(self.lined))],
+        )
+        pieces: dict[str, list[str]] = {}
+        for tune_id, piece in rows:
+            pieces.setdefault(piece, []).append(tune_id)
+        for piece, tune_ids in pieces.items():
+            shared = f"lines of {piece}" if len(tune_ids) > 1 else ""
+            for tune_id in tune_ids:
+                self.chunks.group(tune_id, shared)
+        self.lined.clear()
+
     def put_tag(self, tune_row: int, name: str) -> bool:
         """Put a word on a tune, inside a transaction; say whether it is news."""
         if self.rows("SELECT 1 FROM tag WHERE tune = ? AND name = ?", [tune_row, name]):
@@ -250,7 +290,9 @@ class RowWriter:
 
     def put_facets(self, row: int, melody: Melody) -> None:
         """Write the facets of one tune, whose old ones are gone, and their checksum."""
-        tables = facet_rows(melody)
+        mains = "SELECT 1 FROM place JOIN tune ON tune.id = place.tune WHERE tune.id = ? "
+        mains += "AND (place.line_count = 1 OR place.piece = tune.tune_id) LIMIT 1"
+        tables = facet_rows(melody) if self.rows(mains, [row]) else line_rows(melody)
         for table, found in tables.items():
             self.insert_facets(table, row, found)
         self.database.execute(

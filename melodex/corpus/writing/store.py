@@ -30,9 +30,7 @@ from melodex.corpus.faults import faults_named, is_there
 from melodex.corpus.rows import place_path, storable
 from melodex.corpus.schema import (
     APPLICATION_ID,
-    EARLIER_OVERVIEW,
     SCHEMA_VERSION,
-    VIEWS,
     create_statements,
     facet_statements,
     new_settings,
@@ -157,17 +155,8 @@ class CorpusWriter(RowWriter):
                 if state_of(self.connection, self.path) == 0:
                     self.create_tables()
             return
-        self.renew_overview()
         if self.setting("facet_version") != new_settings()["facet_version"]:
             self.rebuild_facets()
-
-    def renew_overview(self) -> None:
-        """Put today's view in the place of an earlier one; it holds no rows."""
-        said = self.rows("SELECT sql FROM sqlite_master WHERE name = 'tune_overview'")
-        if said and said[0][0] == EARLIER_OVERVIEW.strip():
-            with self.transaction():
-                self.database.execute("DROP VIEW IF EXISTS tune_overview")
-                self.database.execute(VIEWS["tune_overview"])
 
     def create_tables(self) -> None:
         """Make an empty corpus, inside a transaction."""
@@ -224,6 +213,7 @@ class CorpusWriter(RowWriter):
                 if connection.in_transaction:
                     connection.execute("ROLLBACK")
                 self.chunks.forget()
+                self.lined.clear()
                 self.taken.forget()
                 raise
 
@@ -285,7 +275,7 @@ class CorpusWriter(RowWriter):
             with self.transaction():
                 for file in files:
                     self.put_file(file)
-                self.chunks.flush()
+                self.flush_notes()
         return [file.report() for file in files]
 
     def put_file(self, file: PreparedFile) -> None:
@@ -301,16 +291,61 @@ class CorpusWriter(RowWriter):
                 row = known[tune.tune_id] = self.put_tune(tune)
                 self.note_new(file, tune, place)
             else:
-                file.unchanged.append(tune.tune_id)
+                self.note_known(file, tune, row)
             if place is not None and place[1] != row:
                 self.set_aside(*place)
             self.put_place(file, tune, place[0] if place else None, row, collection)
+        self.drop_other_lines(file)
         if file.is_last:
             self.drop_set_aside("file = ?", file.file)
+
+    def note_known(self, file: PreparedFile, tune: PreparedTune, row: int) -> None:
+        """Count a tune that was there; one that now leads a piece gets all facets."""
+        if not tune.line.is_main:
+            return
+        file.unchanged.append(tune.tune_id)
+        if "tune_facet" in tune.facets and not self.rows(
+            "SELECT 1 FROM tune_facet WHERE tune = ?", [row]
+        ):
+            self.renew_facets(tune, row)
+
+    def renew_facets(self, tune: PreparedTune, row: int) -> None:
+        """Put the facets of a prepared tune in the place of those that it has."""
+        for table in tune.facets:
+            self.database.execute(f"DELETE FROM {table} WHERE tune = ?", [row])
+            self.insert_facets(table, row, tune.facets[table])
+        self.database.execute(
+            "UPDATE tune SET facet_crc32 = ? WHERE id = ?",
+            [tune.tune["facet_crc32"], row],
+        )
+
+    def drop_other_lines(self, file: PreparedFile) -> None:
+        """Take out the places of lines that pieces of a file have no more.
+
+        A sheet or a MIDI file is one piece, whatever number its main line had.
+        """
+        held = {(t.number, t.occurrence, t.line.position) for t in file.tunes}
+        pieces = {(number, occurrence) for number, occurrence, _ in held}
+        formats = {tune.kept_format for tune in file.tunes} - {""}
+        whole = bool(formats) and "abc" not in formats and len(pieces) == 1
+        gone = [
+            place
+            for place, *key, line in self.rows(
+                "SELECT id, number, occurrence, line FROM place "
+                "WHERE file = ? AND id > 0 AND (line_count > 1 OR ?)",
+                [file.file, whole],
+            )
+            if (*key, line) not in held and (whole or tuple(key) in pieces)
+        ]
+        if gone:
+            self.drop_places(
+                "place.id IN (SELECT value FROM json_each(?))", [json.dumps(gone)]
+            )
 
     def known_tunes(self, file: PreparedFile) -> dict[str, int]:
         """Row numbers of those of a file's tunes that the corpus has already."""
         found: dict[str, int] = {}
+        self.keep_earlier_ids(file)
         for tune in list(file.tunes):
             text = tune.tune["melody"]
             rows = self.rows(
@@ -325,6 +360,24 @@ class CorpusWriter(RowWriter):
                 if rows[0][1]:
                     self.take_chords(file, tune, *rows[0])
         return found
+
+    def keep_earlier_ids(self, file: PreparedFile) -> None:
+        """Let tunes that stand here under an id that counts the part's name keep it."""
+        renamed: dict[str, str] = {}
+        for place, tune in enumerate(file.tunes):
+            if not tune.line.part or self.has_tune(tune.tune_id):
+                continue
+            earlier = tune.as_earlier()
+            if self.has_tune(earlier.tune_id):
+                file.tunes[place] = earlier
+                renamed[tune.tune_id] = earlier.tune_id
+        if renamed:
+            for tune in file.tunes:
+                tune.piece = renamed.get(tune.piece, tune.piece)
+
+    def has_tune(self, tune_id: str) -> bool:
+        """Whether a tune is there."""
+        return bool(self.rows("SELECT 1 FROM tune WHERE tune_id = ?", [tune_id]))
 
     def take_chords(
         self, file: PreparedFile, tune: PreparedTune, row: int, text: str
@@ -353,8 +406,9 @@ class CorpusWriter(RowWriter):
     def known_place(self, file: PreparedFile, tune: PreparedTune) -> tuple[int, int] | None:
         """Row numbers of a place that is there already and of the tune that has it."""
         rows = self.rows(
-            "SELECT id, tune FROM place WHERE file = ? AND number = ? AND occurrence = ?",
-            [file.file, tune.number, tune.occurrence],
+            "SELECT id, tune FROM place "
+            "WHERE file = ? AND number = ? AND occurrence = ? AND line = ?",
+            [file.file, tune.number, tune.occurrence, tune.line.position],
         )
         return (rows[0][0], rows[0][1]) if rows else None
 
@@ -365,7 +419,9 @@ class CorpusWriter(RowWriter):
         old = (
             self.rows("SELECT tune_id FROM tune WHERE id = ?", [place[1]]) if place else []
         )
-        if old:
+        if not tune.line.is_main:
+            file.further.append(tune.tune_id)
+        elif old:
             file.replaced.append((old[0][0], tune.tune_id))
         else:
             file.added.append(tune.tune_id)
@@ -448,7 +504,7 @@ class CorpusWriter(RowWriter):
         with self.changing("remove"):
             for tune_id in wanted:
                 self.drop_tune(self.tune_row(tune_id))
-            self.chunks.flush()
+            self.flush_notes()
         self.give_room_back()
         return RemoveReport(removed=wanted, change=self.taken.last)
 
@@ -495,7 +551,7 @@ class CorpusWriter(RowWriter):
             report = self.drop_places(clause, values, only)
             if source:
                 self.forget_folders(place_path(source))
-            self.chunks.flush()
+            self.flush_notes()
         self.give_room_back()
         return replace(report, change=self.taken.last)
 
@@ -505,7 +561,7 @@ class CorpusWriter(RowWriter):
             report = self.drop_places(
                 "place.id IN (SELECT value FROM json_each(?))", [json.dumps(list(places))]
             )
-            self.chunks.flush()
+            self.flush_notes()
         self.give_room_back()
         return replace(report, change=self.taken.last)
 
@@ -517,6 +573,7 @@ class CorpusWriter(RowWriter):
             "part": storable(choice.part),
             "voice": storable(choice.voice),
             "chord_note": storable(choice.chord_note),
+            "lines": storable(choice.lines),
         }
         with self.transaction():
             self.rows("DELETE FROM folder WHERE path = ?", [row["path"]])
@@ -535,13 +592,15 @@ class CorpusWriter(RowWriter):
     ) -> RemoveReport:
         """Delete some places, and the tunes that then have none."""
         places = self.rows(
-            f"SELECT place.id, tune.id, tune.tune_id, kept_source FROM place "
+            f"SELECT place.id, tune.id, tune.tune_id, kept_source, line_count FROM place "
             f"JOIN tune ON tune.id = place.tune WHERE {clause} ORDER BY tune.tune_id",
             values,
         )
         if only is not None:
             places = [row for row in places if row[2] in only]
-        for place, _, _, _ in places:
+        for place, tune, _, _, line_count in places:
+            if line_count > 1:
+                self.lined.add(tune)
             self.taken.take_place(place)
             self.database.execute("DELETE FROM place WHERE id = ?", [place])
         for kept in {row[3] for row in places}:

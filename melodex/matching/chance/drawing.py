@@ -5,6 +5,8 @@ drawn is the same in whatever order tunes were added, whoever wrote the chunks a
 whatever was taken out in between; a tune more or less in the corpus is a tune more or
 less among those drawn, or one in place of another, and never another sample.
 
+A piece of several lines is drawn whole, by the id of the first of them in their chunk.
+
 Chunks that cannot be trusted are left out: the search says so.
 
 Contents: DrawnTune, drawn_tunes, drawn_chunks.
@@ -20,6 +22,9 @@ from melodex.corpus.chunks import (
     TUNES_PER_CHUNK,
     PackedChunk,
     checksum_of,
+    firsts_of,
+    pieces_in,
+    regrouped,
     verify,
 )
 from melodex.errors import DamagedCorpusError
@@ -29,8 +34,8 @@ from melodex.matching.engine.passes import in_threads
 __all__ = ["DrawnTune", "drawn_chunks", "drawn_tunes"]
 
 
-DrawnTune = tuple[bytes, tuple[bytes, bytes]]
-"""The id of a tune as six bytes; its pitches and length classes."""
+DrawnTune = tuple[bytes, tuple[tuple[bytes, bytes], ...]]
+"""The id of a tune as six bytes; pitches and length classes of each of its lines."""
 
 
 def drawn_tunes(chunks: Sequence[PackedChunk], seed: int, count: int) -> list[DrawnTune]:
@@ -53,13 +58,13 @@ def drawn_tunes(chunks: Sequence[PackedChunk], seed: int, count: int) -> list[Dr
     worker = engine()
     tunes = [
         (
-            chunk.tune_ids[ID_BYTES * place : ID_BYTES * (place + 1)],
-            worker.notes_at(chunk, verify(chunk), place),
+            chunk.tune_ids[ID_BYTES * lines[0] : ID_BYTES * (lines[0] + 1)],
+            tuple(worker.notes_at(chunk, verify(chunk), line) for line in lines),
         )
-        for chunk, places in drawn_places(chunks, seed, count)
-        for place in places
+        for chunk, pieces in drawn_places(chunks, seed, count)
+        for lines in pieces
     ]
-    return sorted((tune_id, notes) for tune_id, notes in tunes if notes[0])
+    return sorted((tune_id, lines) for tune_id, lines in tunes if lines[0][0])
 
 
 def drawn_chunks(chunks: Sequence[PackedChunk], seed: int, count: int) -> list[PackedChunk]:
@@ -67,11 +72,12 @@ def drawn_chunks(chunks: Sequence[PackedChunk], seed: int, count: int) -> list[P
 
     Where no more than ``count`` are there, these are the chunks that came.
     """
-    if sum(chunk.tune_count for chunk in chunks) <= count:
+    if sum(map(pieces_in, chunks)) <= count:
         return list(chunks)
     groups: list[list[tuple[PackedChunk, Sequence[int]]]] = [[]]
     held = 0
-    for chunk, places in drawn_places(chunks, seed, count):
+    for chunk, pieces in drawn_places(chunks, seed, count):
+        places = sorted(line for lines in pieces for line in lines)
         if groups[-1] and held + len(places) > TUNES_PER_CHUNK:
             groups.append([])
             held = 0
@@ -82,13 +88,36 @@ def drawn_chunks(chunks: Sequence[PackedChunk], seed: int, count: int) -> list[P
 
 def drawn_places(
     chunks: Sequence[PackedChunk], seed: int, count: int
-) -> Iterator[tuple[PackedChunk, list[int]]]:
-    """Chunks that can be trusted and the places of what was drawn from each."""
+) -> Iterator[tuple[PackedChunk, list[list[int]]]]:
+    """Chunks that can be trusted and the lines of each piece that was drawn from them."""
     sound = [chunk for chunk in chunks if is_sound(chunk)]
     if not sound:
         return
-    drawn = engine().drawn([chunk.tune_ids for chunk in sound], seed, count)
-    yield from ((c, places) for c, places in zip(sound, drawn, strict=True) if places)
+    pieces = [lines_of(chunk) for chunk in sound]
+    ids = [ids_of(chunk, lines) for chunk, lines in zip(sound, pieces, strict=True)]
+    drawn = engine().drawn(ids, seed, count)
+    for chunk, lines, places in zip(sound, pieces, drawn, strict=True):
+        if places:
+            yield chunk, [lines[place] if lines else [place] for place in places]
+
+
+def lines_of(chunk: PackedChunk) -> list[list[int]]:
+    """The lines of each piece of a chunk; empty where each tune is its own."""
+    if not chunk.pieces:
+        return []
+    found: dict[int, list[int]] = {}
+    for place, first in enumerate(firsts_of(chunk)):
+        found.setdefault(first, []).append(place)
+    return list(found.values())
+
+
+def ids_of(chunk: PackedChunk, pieces: Sequence[Sequence[int]]) -> bytes:
+    """The ids by which pieces of a chunk are drawn."""
+    if not pieces:
+        return chunk.tune_ids
+    return b"".join(
+        chunk.tune_ids[ID_BYTES * lines[0] : ID_BYTES * (lines[0] + 1)] for lines in pieces
+    )
 
 
 def is_sound(chunk: PackedChunk) -> bool:
@@ -105,14 +134,39 @@ def gathered(parts: Sequence[tuple[PackedChunk, Sequence[int]]]) -> PackedChunk:
     ids, lengths, notes = engine().gathered(parts)
     tunes = len(ids) // ID_BYTES
     counts = struct.unpack(f"<{tunes}I", lengths)
+    pieces = pieces_of(parts, ids)
     chunk = PackedChunk(
         tune_ids=ids,
         lengths=lengths,
         notes=notes,
-        checksum=checksum_of(ids, lengths, notes),
+        checksum=checksum_of(ids, lengths, notes, pieces),
         tune_count=tunes,
         note_count=sum(counts),
+        pieces=pieces,
+        piece_count=sum(set_of_firsts(pieces)) if pieces else -1,
     )
     # Made of what has been verified just now.
     object.__setattr__(chunk, "known_counts", counts)
     return chunk
+
+
+def pieces_of(parts: Sequence[tuple[PackedChunk, Sequence[int]]], ids: bytes) -> bytes:
+    """Which of some tunes taken together are lines of one piece, in their new order."""
+    if not any(chunk.pieces for chunk, _ in parts):
+        return b""
+    leader: dict[bytes, bytes] = {}
+    for chunk, places in parts:
+        firsts = firsts_of(chunk)
+        for place in places:
+            first = firsts[place]
+            leader[chunk.tune_ids[ID_BYTES * place : ID_BYTES * (place + 1)]] = (
+                chunk.tune_ids[ID_BYTES * first : ID_BYTES * (first + 1)]
+            )
+    each = (ids[at : at + ID_BYTES] for at in range(0, len(ids), ID_BYTES))
+    return regrouped([leader[tune_id] for tune_id in each])
+
+
+def set_of_firsts(pieces: bytes) -> list[bool]:
+    """For each tune whether it is the first one of its piece."""
+    firsts = struct.unpack(f"<{len(pieces) // 2}H", pieces)
+    return [place == first for place, first in enumerate(firsts)]

@@ -14,6 +14,9 @@ too rare to be seen in it make the tail longer than it looks. So the phrase read
 is also searched for, exactly and for its best tunes, in as much of the corpus as costs
 little; of all others it is known that they have fewer points.
 
+A piece of several lines counts as one tune, whose points are those of its best line and
+whose notes are those of all.
+
 A phrase that is much the same backwards is only aligned as it stands, in the sample.
 
 Contents: NULL_SAMPLE, OWN_BEST, is_symmetric, measure_null, sample_tunes.
@@ -27,13 +30,14 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 
-from melodex.corpus.chunks import UNKNOWN_LENGTH, PackedChunk
+from melodex.corpus.chunks import UNKNOWN_LENGTH, PackedChunk, pieces_in
 from melodex.matching.chance.drawing import DrawnTune, drawn_chunks, drawn_tunes
 from melodex.matching.chance.fit import Best, Null, alike
 from melodex.matching.engine.alignment import Alignment
 from melodex.matching.engine.choice import engine
 from melodex.matching.query import EncodedQuery
 from melodex.matching.search import Hit, search
+from melodex.records import dataclass
 from melodex.settings import AlignmentCosts
 
 __all__ = ["NULL_SAMPLE", "OWN_BEST", "is_symmetric", "measure_null", "sample_tunes"]
@@ -73,6 +77,19 @@ OWN_BEST, OWN_KIN = 100, 50
 """Of the phrase as it stands the best tunes are known from the search for it. Any number
 of relatives may be among the first fifty, which are only taken to be better than the
 others; a phrase with more of them is a common one."""
+
+
+Lines = tuple[tuple[bytes, bytes], ...]
+"""Pitches and length classes of each line of a tune: chance works on them together."""
+
+
+@dataclass(frozen=True, slots=True)
+class OfTune:
+    """The best alignment with a tune: its points, transposition and line."""
+
+    points: int
+    transposition: int
+    line: tuple[bytes, bytes]
 
 
 def is_symmetric(query: EncodedQuery, costs: AlignmentCosts) -> bool:
@@ -119,15 +136,15 @@ def measure_null(
     """
     seed = seed_of(query)
     drawn = drawn_tunes(chunks, seed, NULL_SAMPLE)
-    tunes = [notes for _, notes in drawn]
+    tunes = [lines for _, lines in drawn]
     turned = query.reversed()
     steepest = math.log(KINDS_OF_NOTE) / usual_gain(query, costs)
-    is_whole = len(tunes) == sum(chunk.tune_count for chunk in chunks)
+    is_whole = len(tunes) == sum(map(pieces_in, chunks))
     own = None if is_whole else best_of_own(chunks, tunes, hits)
     if is_symmetric(query, costs):
         found = best_of(tunes, query, costs)
-        above = quantile([points for points, _ in found], CENSORED_ABOVE)
-        per_point = notes_per_point(tunes, found, query, costs, above)
+        above = quantile([best.points for best in found], CENSORED_ABOVE)
+        per_point = notes_per_point(found, query, costs, above)
         return null_of(query, tunes, found, per_point, steepest, above, own)
     # A small corpus may hold as many relatives as a quantile has room for.
     halved = len(tunes) >= NULL_SAMPLE // 2
@@ -135,7 +152,7 @@ def measure_null(
     found = best_of(backwards, turned, costs)
     best = None
     if is_whole:
-        per_point = notes_per_point(backwards, found, turned, costs)
+        per_point = notes_per_point(found, turned, costs)
     else:
         searched = drawn_chunks(chunks, seed, SEARCHED_TUNES)
         back = search(
@@ -152,7 +169,7 @@ def measure_null(
     if not halved:
         return null
     found = best_of(forwards, query, costs)
-    above = quantile([points for points, _ in found], CENSORED_HALF)
+    above = quantile([best.points for best in found], CENSORED_HALF)
     return null_of(query, forwards, found, per_point, steepest, above, own, null)
 
 
@@ -164,8 +181,8 @@ def seed_of(query: EncodedQuery) -> int:
 
 def null_of(
     query: EncodedQuery,
-    tunes: Sequence[tuple[bytes, bytes]],
-    found: Sequence[tuple[int, int]],
+    tunes: Sequence[Lines],
+    found: Sequence[OfTune],
     per_point: tuple[float, float],
     steepest: float,
     above: int | None = None,
@@ -173,11 +190,11 @@ def null_of(
     turned: Null | None = None,
 ) -> Null:
     """Points of one direction, those of which little is to be learned censored."""
-    points = tuple(best_points for best_points, _ in found)
+    points = tuple(best.points for best in found)
     share = min(CENSORED_BELOW, 1 - FEWEST_SEEN / max(len(points), 1))
     return Null(
         points=points,
-        tune_notes=tuple(len(pitch) for pitch, _ in tunes),
+        tune_notes=tuple(map(notes_in, tunes)),
         query_notes=query.note_count,
         query_notes_per_point=per_point[0],
         tune_notes_per_point=per_point[1],
@@ -191,7 +208,7 @@ def null_of(
 
 def best_of_own(
     chunks: Sequence[PackedChunk],
-    tunes: Sequence[tuple[bytes, bytes]],
+    tunes: Sequence[Lines],
     hits: Sequence[Hit],
 ) -> Best | None:
     """What the search for the phrase tells, those that may be relatives censored."""
@@ -203,15 +220,15 @@ def best_of_own(
 
 def best_among(
     chunks: Sequence[PackedChunk],
-    tunes: Sequence[tuple[bytes, bytes]],
+    tunes: Sequence[Lines],
     hits: Sequence[Hit],
     limit: int,
 ) -> Best:
     """What a search for so many tunes found; the others are as long as the sample's."""
     level = hits[-1].points if len(hits) == limit else 0
     above = [hit for hit in hits if hit.points > level]
-    left = sum(chunk.tune_count for chunk in chunks) - len(above)
-    lengths = [len(pitch) for pitch, _ in tunes]
+    left = sum(map(pieces_in, chunks)) - len(above)
+    lengths = [notes_in(lines) for lines in tunes]
     return Best(
         points=tuple(hit.points for hit in above),
         tune_notes=tuple(hit.note_count for hit in above),
@@ -236,10 +253,22 @@ def per_point_of(found: Sequence[tuple[int, Alignment]]) -> tuple[float, float]:
 
 
 def best_of(
-    tunes: Sequence[tuple[bytes, bytes]], query: EncodedQuery, costs: AlignmentCosts
-) -> list[tuple[int, int]]:
-    """Points and transposition of each tune."""
-    return engine().best(tunes, query, costs) if tunes else []
+    tunes: Sequence[Lines], query: EncodedQuery, costs: AlignmentCosts
+) -> list[OfTune]:
+    """The best line of each tune, its points and transposition."""
+    flat = [line for lines in tunes for line in lines]
+    found = iter(engine().best(flat, query, costs)) if flat else iter(())
+    best = []
+    for lines in tunes:
+        each = [(*next(found), line) for line in lines]
+        points, move, line = max(each, key=lambda entry: entry[0])
+        best.append(OfTune(points, move, line))
+    return best
+
+
+def notes_in(lines: Lines) -> int:
+    """Notes of all lines of a tune."""
+    return sum(len(pitch) for pitch, _ in lines)
 
 
 def usual_gain(query: EncodedQuery, costs: AlignmentCosts) -> int:
@@ -255,37 +284,35 @@ def quantile(points: Sequence[int], share: float) -> int:
 
 
 def notes_per_point(
-    tunes: Sequence[tuple[bytes, bytes]],
-    found: Sequence[tuple[int, int]],
+    found: Sequence[OfTune],
     query: EncodedQuery,
     costs: AlignmentCosts,
     level: int | None = None,
 ) -> tuple[float, float]:
     """Notes of phrase and tune that the best alignments of a null take up per point."""
     order = sorted(
-        (-points, place)
-        for place, (points, _) in enumerate(found)
-        if points > 0 and (level is None or points <= level)
+        (-best.points, place)
+        for place, best in enumerate(found)
+        if best.points > 0 and (level is None or best.points <= level)
     )
     traced = []
     for negated, place in order[:TRACED]:
-        pitch, classes = tunes[place]
-        alignment = engine().trace(query, pitch, classes, found[place][1], costs)
+        best = found[place]
+        alignment = engine().trace(query, *best.line, best.transposition, costs)
         assert alignment is not None
         traced.append((-negated, alignment))
     return per_point_of(traced)
 
 
 def sample_tunes(chunks: Sequence[PackedChunk], seed: int) -> list[tuple[bytes, bytes]]:
-    """Up to NULL_SAMPLE tunes drawn without replacement, in order of their ids."""
-    return [notes for _, notes in drawn_tunes(chunks, seed, NULL_SAMPLE)]
+    """The lines of up to NULL_SAMPLE tunes drawn without replacement, by their ids."""
+    drawn = drawn_tunes(chunks, seed, NULL_SAMPLE)
+    return [line for _, lines in drawn for line in lines]
 
 
-def halves_of(
-    drawn: Sequence[DrawnTune],
-) -> tuple[list[tuple[bytes, bytes]], list[tuple[bytes, bytes]]]:
+def halves_of(drawn: Sequence[DrawnTune]) -> tuple[list[Lines], list[Lines]]:
     """About half of the tunes drawn, and the others: by their ids, as they are drawn."""
-    halves: tuple[list[tuple[bytes, bytes]], ...] = ([], [])
-    for tune_id, notes in drawn:
-        halves[tune_id[-1] & 1].append(notes)
+    halves: tuple[list[Lines], ...] = ([], [])
+    for tune_id, lines in drawn:
+        halves[tune_id[-1] & 1].append(lines)
     return halves[0], halves[1]

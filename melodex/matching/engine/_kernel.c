@@ -1187,6 +1187,53 @@ done:
     return found;
 }
 
+/* ---- pieces ------------------------------------------------------------------ */
+
+PyDoc_STRVAR(leading_doc,
+             "leading(levels, pieces) -> bytes\n\n"
+             "The highest level among the lines of each piece of a chunk, in the order of "
+             "the first of them; pieces has 16 bits for each tune, the place of that one.");
+
+static PyObject *kernel_leading(PyObject *module, PyObject *args)
+{
+    Py_buffer levels, pieces;
+    PyObject *found = NULL;
+    (void)module;
+    if (!PyArg_ParseTuple(args, "y*y*", &levels, &pieces))
+        return NULL;
+    const uint8_t *given = levels.buf, *raw = pieces.buf;
+    const Py_ssize_t tunes = levels.len;
+    uint8_t *out = malloc((size_t)tunes + 1);
+    if (out == NULL) {
+        PyErr_NoMemory();
+        goto done;
+    }
+    int sound = pieces.len == 2 * tunes;
+    for (Py_ssize_t i = 0; sound && i < tunes; i++) {
+        const Py_ssize_t first = raw[2 * i] | raw[2 * i + 1] << 8;
+        /* The first line of a piece comes before its others. */
+        sound = first == i || (first < i && (raw[2 * first] | raw[2 * first + 1] << 8) == first);
+        if (sound && first == i)
+            out[i] = given[i];
+        else if (sound && given[i] > out[first])
+            out[first] = given[i];
+    }
+    if (!sound) {
+        damaged();
+        goto done;
+    }
+    Py_ssize_t kept = 0;
+    for (Py_ssize_t i = 0; i < tunes; i++)
+        if ((raw[2 * i] | raw[2 * i + 1] << 8) == i)
+            out[kept++] = out[i];
+    found = PyBytes_FromStringAndSize((char *)out, kept);
+done:
+    free(out);
+    PyBuffer_Release(&levels);
+    PyBuffer_Release(&pieces);
+    return found;
+}
+
 /* ---- contours ---------------------------------------------------------------- */
 
 PyDoc_STRVAR(contours_doc,
@@ -1259,6 +1306,7 @@ static PyMethodDef methods[] = {
     {"drawn", kernel_drawn, METH_VARARGS, drawn_doc},
     {"gathered", kernel_gathered, METH_VARARGS, gathered_doc},
     {"holding", kernel_holding, METH_VARARGS, holding_doc},
+    {"leading", kernel_leading, METH_VARARGS, leading_doc},
     {"contours", kernel_contours, METH_VARARGS, contours_doc},
     {NULL, NULL, 0, NULL},
 };

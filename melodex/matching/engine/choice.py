@@ -101,6 +101,9 @@ class Engine(Protocol):
         """For each part of a figure, given by its last note and its number of notes,
         and each tune: 2 it has the part, 1 with one note changed, 0 not."""
 
+    def leading(self, levels: bytes, pieces: bytes) -> bytes:
+        """The highest level of the lines of each piece; as given where there are none."""
+
     def contours(self, chunk: PackedChunk, signs: bytes, costs: AlignmentCosts) -> Any:
         """Points of a row of signs (0 down, 1 level, 2 up) for each tune."""
 

@@ -164,6 +164,18 @@ class CompiledEngine:
         tunes = chunk.tune_count
         return [found[first * tunes : (first + 1) * tunes] for first in range(len(parts))]
 
+    def leading(self, levels: bytes, pieces: bytes) -> bytes:
+        """Return the highest level among the lines of each piece of a chunk.
+
+        Parameters
+        ----------
+        levels : bytes
+            One for each tune.
+        pieces : bytes
+            Of the chunk; where it is empty, the levels come back as they are.
+        """
+        return _kernel.leading(levels, pieces) if pieces else levels
+
     def contours(self, chunk: PackedChunk, signs: bytes, costs: AlignmentCosts) -> bytes:
         """Return the points of a row of signs for each tune, unsigned 16-bit."""
         return _kernel.contours(

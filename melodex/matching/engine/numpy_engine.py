@@ -220,6 +220,16 @@ class NumpyEngine:
                 row[here] = held_in_lanes(pitch, lengths, cut)
         return [row.tobytes() for row in found]
 
+    def leading(self, levels: bytes, pieces: bytes) -> bytes:
+        """Return the highest level among the lines of each piece of a chunk."""
+        if not pieces:
+            return levels
+        firsts = np.frombuffer(pieces, dtype="<u2").astype(np.intp)
+        highest = np.zeros(len(levels), dtype=np.uint8)
+        np.maximum.at(highest, firsts, np.frombuffer(levels, dtype=np.uint8))
+        leading: bytes = highest[firsts == np.arange(len(firsts))].tobytes()
+        return leading
+
     def contours(
         self, chunk: PackedChunk, signs: bytes, costs: AlignmentCosts
     ) -> npt.NDArray[np.uint16]:

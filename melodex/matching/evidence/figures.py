@@ -1,9 +1,10 @@
 """Figures: in how many tunes a row of intervals stands.
 
 Conventions: a figure is given as pitches, in any transposition, and is looked for
-in every one; lengths do not matter. A tune holds it *nearly* when it stands there
-with at most one note changed, which for fewer than four notes says little. A part
-of a figure is named by the index of its last note and its number of notes.
+in every one; lengths do not matter. Lines of one piece count as one tune. A tune holds
+it *nearly* when it stands there with at most one note changed, which for fewer than four
+notes says little. A part of a figure is named by the index of its last note and its
+number of notes.
 
 Contents: FigureCount, count_figures, tunes_holding, figure_of_steps.
 """
@@ -104,7 +105,7 @@ def count_figures(
     def work(part: list[Checked]) -> list[list[tuple[int, int, int]]]:
         return [
             [
-                counted(levels)
+                counted(worker.leading(levels, entry.chunk.pieces))
                 for whole, parts in groups
                 for levels in worker.holding(entry.chunk, whole, list(parts))
             ]

@@ -96,6 +96,7 @@ def adding_json(result: AddResult) -> str:
             "added": result.added,
             "unchanged": result.unchanged,
             "replaced": result.replaced,
+            "further_lines": result.further,
             "refused": [asdict(refusal) for refusal in result.refusals],
             "warnings": result.warnings,
         }

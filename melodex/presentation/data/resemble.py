@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from melodex.melody import Phrase
+from melodex.melody.score_line import ScoreLine
 from melodex.presentation.data.values import csv_text, melody_data, passage_data, rounded
 from melodex.tasks.compare import Comparison, Likeness
 from melodex.tasks.matches import Asked, Match, Resemblance
@@ -61,6 +62,38 @@ def match_data(match: Match) -> dict[str, Any]:
         "evidence": rounded(match.evidence),
         "explanation": list(match.explanation),
         **({"reading": reading_data(match.asked)} if match.asked else {}),
+        **in_piece_data(match),
+    }
+
+
+def in_piece_data(match: Match) -> dict[str, Any]:
+    """Which line of its piece a match is in, and where else it stands in the piece."""
+    line = match.passage.whole.line
+    if line.count == 1:
+        return {}
+    return {
+        "line": line_data(line),
+        "also": [
+            {
+                "tune_id": passage.tune_id,
+                "line": line_data(passage.whole.line),
+                "first_bar": passage.bars[0],
+                "last_bar": passage.bars[1],
+            }
+            for passage in match.also
+        ],
+    }
+
+
+def line_data(line: ScoreLine) -> dict[str, Any]:
+    """Which line of a piece."""
+    return {
+        "position": line.position,
+        "of": line.count,
+        "is_main": line.is_main,
+        "part": line.part,
+        "voice": line.voice,
+        "instrument": line.instrument,
     }
 
 

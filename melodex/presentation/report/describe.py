@@ -73,7 +73,7 @@ def description_page(found: Description) -> Page:
         )
     sections += remark_sections(found.passage)
     return Page(
-        shown_title(melody),
+        ", ".join(filter(None, (shown_title(melody), melody.line.words))),
         "describe",
         tuple(map(signed, found.summary)),
         tuple(sections),

@@ -331,4 +331,6 @@ def match_facts(match: Match, most_points: int) -> tuple[tuple[str, str], ...]:
         )
     if match.commonness:
         rows.append(("The shared figure", match.commonness))
+    if match.also:
+        rows.append(("In other lines", match.also_words))
     return tuple(rows)

@@ -21,7 +21,7 @@ from melodex.presentation.text.words import WIDEST_TITLE, clipped, many, shown, 
 
 if TYPE_CHECKING:
     from melodex.corpus.care.repairing import RepairReport
-    from melodex.corpus.tune_rows import RemarkRow
+    from melodex.corpus.tune_rows import LineRow, RemarkRow, TuneRow
     from melodex.tasks.adding.add import AddResult
     from melodex.tasks.collection.duplicates import Duplicates
     from melodex.tasks.collection.holdings import (
@@ -62,7 +62,7 @@ def listing_text(listing: Listing) -> str:
     rows = [
         (
             row.tune_id,
-            clipped(shown(row.name), WIDEST_TITLE),
+            clipped(shown(titled(row)), WIDEST_TITLE),
             row.key or "-",
             row.metre or "free",
             str(row.bar_count),
@@ -81,9 +81,18 @@ def listing_text(listing: Listing) -> str:
     return f"{table(head, rows, (4, 5))}{last}\n"
 
 
+def titled(row: TuneRow) -> str:
+    """What a row of a list says: the title, and how many lines a piece has."""
+    if row.line_count == 1:
+        return row.name
+    return f"{row.name} ({row.line_count} lines)"
+
+
 def detail_text(detail: TuneDetail, columns: int = 80) -> str:
     """One tune: what is known of it, where it stands, and its notes with degrees."""
     parts = [facts_text(detail), places_text(detail)]
+    if len(detail.lines) > 1:
+        parts.append(lines_text(detail.lines))
     if detail.remarks:
         parts.append("\n".join(["written on it", *remark_lines(detail.remarks)]) + "\n")
     if detail.warnings:
@@ -97,6 +106,33 @@ def detail_text(detail: TuneDetail, columns: int = 80) -> str:
     else:
         parts.append("no notes: 'melodex describe' shows its chords\n")
     return "\n".join(parts)
+
+
+def lines_text(lines: Sequence[LineRow]) -> str:
+    """The lines of a piece, each with its part and range."""
+    rows = []
+    for row in lines:
+        line = row.line
+        facts = [line.instrument if line.instrument != line.part else "", line.clef]
+        if line.transposition_semitones:
+            facts.append(f"sounds {line.transposition_semitones:+} semitones")
+        if line.sung_syllables:
+            facts.append("sung")
+        if line.is_main:
+            facts.append("main line")
+        facts += [f"doubled by {name}" for name in line.doubled_by]
+        rows.append(
+            (
+                str(line.position),
+                shown(line.name or "-"),
+                f"{row.lowest} to {row.highest}",
+                str(row.note_count),
+                row.tune_id,
+                shown(", ".join(filter(None, facts))),
+            )
+        )
+    head = ("line", "part", "range", "notes", "tune", "")
+    return f"lines\n{table(head, rows, (0, 3))}"
 
 
 def remarked_text(found: Remarked) -> str:
@@ -156,6 +192,7 @@ def facts_text(detail: TuneDetail) -> str:
         "kind": by.rhythm,
         "origin": by.origin,
         "part": by.part,
+        "line": melody.line.words,
         "key": keys_text(melody.centres) or row.key or "none can be said",
         "printed": printed_text(melody),
         "metre": " then ".join(dict.fromkeys(str(c.metre or "free") for c in melody.metres))
@@ -241,6 +278,8 @@ def adding_text(result: AddResult) -> str:
     ]
     files = many(len(result.reports), "file")
     lines.append(f"{files}: {', '.join(counts)}")
+    if result.further:
+        lines.append(f"{many(result.further, 'further line')} of their pieces added")
     if result.warnings:
         things = "thing was" if result.warnings == 1 else "things were"
         lines.append(f"{result.warnings:,} {things} not understood or left aside:")

@@ -39,7 +39,7 @@ def description_text(found: Description, style: Style) -> str:
     whose = found.passage.whole.credits
     maker = f", {whose.composer}" if whose.composer else ""
     year = f", {whose.year}" if whose.year else ""
-    lines = [style.strong(shown(f"{found.passage.whole.title}{maker}{year}")), ""]
+    lines = [style.strong(shown(f"{found.passage.heading}{maker}{year}")), ""]
     lines += paragraphs(map(style.spelled_key, found.summary), style)
     told = told_finds(numbered(found.finds))
     seen = {find.number for finds in told.values() for find in finds[:MOST_OF_A_KIND]}

@@ -212,6 +212,8 @@ def match_facts(found: Resemblance, match: Match) -> list[str]:
         facts.append(f"{expected_text(match.expected_by_chance)} expected by chance")
     if match.commonness:
         facts.append(match.commonness)
+    if match.also:
+        facts.append(shown(f"also {match.also_words}"))
     if match.shared_ngrams:
         facts.append(ngrams_text(match))
     move = interval_text(likeness.transposition_semitones, likeness.spelled_shift)

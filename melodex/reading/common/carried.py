@@ -78,7 +78,8 @@ def restored(melody: Melody, text: str) -> Melody:
         return melody
     try:
         carried = json.loads(text)
-        if not isinstance(carried, dict) or carried.get("reads") != melody.content_id():
+        known = melody.content_id(), melody.earlier_id()
+        if not isinstance(carried, dict) or carried.get("reads") not in known:
             return melody
         data = melody.to_dict()
         for name in COLUMNS:

@@ -73,6 +73,11 @@ class AddResult:
         return sum(len(report.replaced) for report in self.reports)
 
     @property
+    def further(self) -> int:
+        """How many further lines of pieces are new beside their main lines."""
+        return sum(len(report.further) for report in self.reports)
+
+    @property
     def warnings(self) -> int:
         """How many things were not understood."""
         return sum(report.warnings for report in self.reports)

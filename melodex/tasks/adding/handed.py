@@ -105,4 +105,4 @@ def job_of(file: HandedFile, collection: str) -> Job:
     """What there is to do for a file; one whose bytes are gone is refused by who reads."""
     name = plain_name(file.name)
     place = f"{HANDED_OVER}/{name}"
-    return Job(name, place, collection, Choice(), kept_at=file.kept_at)
+    return Job(name, place, collection, Choice(lines="all"), kept_at=file.kept_at)

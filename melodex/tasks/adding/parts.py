@@ -185,6 +185,6 @@ def numbered(
                 seen.clear()
             if not (file.is_first and file.is_last):
                 for tune in file.tunes:
-                    seen[tune.number] += 1
+                    seen[tune.number] += tune.line.is_main
                     tune.occurrence = seen[tune.number]
             yield file

@@ -25,8 +25,8 @@ from melodex.tasks.adding.add import AddResult, add_paths, files_of
 
 __all__ = ["Differences", "Refreshed", "differences", "refresh"]
 
-Held = dict[tuple[str, int], str]
-"""Tune ids of a file, by number and occurrence."""
+Held = dict[tuple[str, int, int], str]
+"""Tune ids of a file, by number, occurrence and line."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,12 +114,14 @@ def differences(
     """
     with Corpus.open(corpus_path) as corpus:
         rows = corpus.query(
-            "SELECT path, collection, part, voice, chord_note FROM folder ORDER BY path"
+            "SELECT path, collection, part, voice, chord_note, lines FROM folder "
+            "ORDER BY path"
         )
-        folders = {row[0]: Way(row[1], Choice(*row[2:])) for row in rows}
+        folders = {row[0]: Way(row[1], Choice.kept(*row[2:])) for row in rows}
         places = corpus.query(
-            "SELECT place.id, file, number, occurrence, tune.tune_id, collection.name, "
-            "place.part, place.voice, place.chord_note FROM place "
+            "SELECT place.id, file, number, occurrence, line, tune.tune_id, "
+            "collection.name, place.part, place.voice, place.chord_note, place.lines "
+            "FROM place "
             "JOIN tune ON tune.id = place.tune "
             "JOIN collection ON collection.id = place.collection WHERE place.id > 0"
         )
@@ -129,12 +131,12 @@ def differences(
     missing = tuple(path for path in folders if not Path(path).is_dir())
     found = Differences(tuple(folders), missing, newly_named=newly_named)
     held: dict[str, Held] = defaultdict(dict)
-    numbers: dict[str, dict[tuple[str, int], int]] = defaultdict(dict)
-    for number, file, name, occurrence, tune_id, collection, *choice in places:
+    numbers: dict[str, dict[tuple[str, int, int], int]] = defaultdict(dict)
+    for number, file, name, occurrence, line, tune_id, collection, *choice in places:
         if folder_of(file, folders) and not folder_of(file, missing):
-            held[file][name, occurrence] = tune_id
-            numbers[file][name, occurrence] = number
-            found.ways[file] = Way(collection, Choice(*choice))
+            held[file][name, occurrence, line] = tune_id
+            numbers[file][name, occurrence, line] = number
+            found.ways[file] = Way(collection, Choice.kept(*choice))
     there = {
         place_path(str(file)): file
         for file in files_of(Path(path) for path in folders if path not in missing)
@@ -144,7 +146,8 @@ def differences(
         for done, (path, file) in enumerate(there.items()):
             way = found.ways.setdefault(path, folders[folder_of(path, folders)])
             try:
-                now, refusals = apart.do(held_now, file, way.choice)
+                known = frozenset(held.get(path, {}).values())
+                now, refusals = apart.do(held_now, file, way.choice, known)
             except ReadingError as error:
                 now, refusals = {}, [Refusal.of(error, path)]
             if now:
@@ -174,7 +177,7 @@ def compare_file(
     has_refused: bool,
     held: Held | None,
     arrived: dict[str, Held],
-    numbers: dict[tuple[str, int], int],
+    numbers: dict[tuple[str, int, int], int],
 ) -> None:
     """Say what has become of a file that is there and can be read."""
     if held is None:
@@ -192,16 +195,23 @@ def compare_file(
         found.gone_places += [numbers[key] for key in lost]
 
 
-def held_now(file: Path, choice: Choice) -> tuple[Held, list[Refusal]]:
-    """The tunes of a file as they would be added, and what was refused."""
+def held_now(
+    file: Path, choice: Choice, known: frozenset[str] = frozenset()
+) -> tuple[Held, list[Refusal]]:
+    """The tunes of a file as they would be added, and what was refused.
+
+    One that is known by the id it had when the part's name counted goes by that.
+    """
     reading = read_path(file, choice)
     now: Held = {}
     seen: dict[str, int] = defaultdict(int)
     for read in reading.tunes:
         if len(read.melody):
             number = storable(read.melody.credits.number)
-            seen[number] += 1
-            now[number, seen[number]] = read.melody.content_id()
+            seen[number] += read.line.is_main
+            by_name = read.melody.with_credits(part=read.line.part).earlier_id()
+            tune_id = by_name if by_name in known else read.melody.content_id()
+            now[number, seen[number], read.line.position] = tune_id
     return now, list(reading.refusals)
 
 

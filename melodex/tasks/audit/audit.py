@@ -4,7 +4,8 @@ Conventions: the own tune is read in windows that overlap; what a window finds i
 merged with what its neighbours find in the same tune, and the whole stretch is
 aligned anew. The number expected by chance is that of the best window, times as many
 as count as separate among those that were tried: it says how many tunes as close
-chance would bring to the *whole* own tune. Figures describe notes, not law.
+chance would bring to the *whole* own tune. A piece of several lines is found once for a
+stretch, by its best line. Figures describe notes, not law.
 
 Contents: CAUTIONS, Finding, BarCover, Audit, audit, digest_of.
 """
@@ -19,6 +20,7 @@ from typing import TYPE_CHECKING
 
 from melodex import __version__
 from melodex.corpus.chunks import PackedChunk, encode_notes
+from melodex.corpus.tune_rows import piece_of, with_their_lines
 from melodex.errors import DamagedCorpusError, EmptyMelodyError
 from melodex.matching.align import align
 from melodex.matching.chance.sample import sample_tunes
@@ -237,7 +239,8 @@ def audit(
         )
     costs = costs or AlignmentCosts()
     remarks: list[str] = []
-    hidden = outside.union({own.tune_id}, exclude)
+    # A tune goes with its whole piece, the own one and any that is left out.
+    hidden = with_their_lines(corpus, outside.union({own.tune_id}, exclude))
     size = searched(corpus, outside)
     if outside:
         remarks.append(f"Searched: {size[0]:,} of {corpus.tune_count:,} tunes.")
@@ -247,7 +250,9 @@ def audit(
     chunks = list(corpus.chunks())
     spans = windows_of(len(own.melody))
     leads = leads_of(corpus, chunks, own, spans, hidden, size, costs, remarks)
-    findings = findings_of(corpus, chunks, own, leads, costs, threshold, remarks)
+    findings = one_of_each_piece(
+        corpus, findings_of(corpus, chunks, own, leads, costs, threshold, remarks)
+    )
     ranked = tuple(
         replace(finding, rank=rank)
         for rank, finding in enumerate(
@@ -275,6 +280,29 @@ def audit(
         version=__version__,
         remarks=tuple(dict.fromkeys(remarks)),
     )
+
+
+def one_of_each_piece(corpus: Corpus, findings: Sequence[Finding]) -> list[Finding]:
+    """Of findings in several lines of one piece, for one stretch, the first in order."""
+    pieces = piece_of(corpus, {finding.tune.tune_id for finding in findings})
+    kept: list[Finding] = []
+    for finding in sorted(findings, key=lambda finding: finding.order):
+        piece = pieces.get(finding.tune.tune_id)
+        first, last = span_of(finding.own)
+        if not any(
+            pieces.get(held.tune.tune_id) == piece
+            and held.tune.tune_id != finding.tune.tune_id
+            and span_of(held.own)[0] <= last
+            and first <= span_of(held.own)[1]
+            for held in kept
+        ):
+            kept.append(finding)
+    return kept
+
+
+def span_of(passage: Passage) -> tuple[int, int]:
+    """First and last note of a passage in its tune."""
+    return passage.first_note, passage.first_note + len(passage.melody) - 1
 
 
 def digest_of(corpus: Corpus) -> str:

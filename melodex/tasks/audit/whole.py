@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 
 from melodex import __version__
 from melodex.corpus.reader import Corpus
+from melodex.corpus.tune_rows import lined_pieces, with_their_lines
 from melodex.matching.chance.sample import sample_tunes
 from melodex.matching.evidence.commonness import IntervalModel
 from melodex.matching.evidence.kinship import (
@@ -143,9 +144,12 @@ def audit_whole(
         The same for the same corpus, whatever the order in which tunes were added.
     """
     tunes = steps_by_tune(corpus)
-    for tune_id in exclude:
-        tunes.pop(tune_id, None)
+    pieces = lined_pieces(corpus)
+    if exclude:
+        for tune_id in with_their_lines(corpus, exclude):
+            tunes.pop(tune_id, None)
     if sides:
+        sides = (with_their_lines(corpus, sides[0]), with_their_lines(corpus, sides[1]))
         tunes = {name: tunes[name] for name in sides[0] | sides[1] if name in tunes}
     ids = sorted(tunes)
     shared = shared_figures(
@@ -155,6 +159,8 @@ def audit_whole(
         shared = [
             pair for pair in shared if across(sides, ids[pair.first], ids[pair.second])
         ]
+    if pieces:
+        shared = best_of_two_pieces(shared, [pieces.get(each, each) for each in ids])
     duplicates = duplicates_among(corpus, tunes, least, shared)
     if sides:
         groups = tuple(
@@ -185,12 +191,33 @@ def audit_whole(
         groups_in_all=len(duplicates.groups),
         pairs=close_pairs(corpus, ids, tunes, apart, room) if room else (),
         pairs_in_all=len(apart),
-        corpus_tunes=len(ids),
+        corpus_tunes=len({pieces.get(each, each) for each in ids}),
         corpus_notes=sum(len(steps) + 1 for steps in tunes.values()),
         corpus_digest=digest_of(corpus),
         excluded=tuple(sorted(set(exclude))),
         version=__version__,
     )
+
+
+def best_of_two_pieces(
+    shared: Sequence[SharedFigures], pieces: Sequence[str]
+) -> list[SharedFigures]:
+    """Of the lines of two pieces the two that share most; none of one piece alone.
+
+    Parameters
+    ----------
+    shared : sequence of SharedFigures
+        Pairs of lines, by place.
+    pieces : sequence of str
+        Of the line at each place.
+    """
+    best: dict[tuple[str, str], SharedFigures] = {}
+    for pair in shared:
+        one, other = sorted((pieces[pair.first], pieces[pair.second]))
+        held = best.get((one, other))
+        if one != other and (held is None or held.count < pair.count):
+            best[one, other] = pair
+    return sorted(best.values(), key=lambda pair: (pair.first, pair.second))
 
 
 def across(sides: tuple[frozenset[str], frozenset[str]], one: str, other: str) -> bool:

@@ -3,7 +3,8 @@
 Conventions: two tunes are compared by their figures, runs of eight intervals in
 semitones (nine notes), as sets: the likeness is the number of figures that both
 have over the number that either has (Jaccard 1901, Bulletin de la Société
-Vaudoise des Sciences Naturelles 37, 547-579). Rhythm and title play no part.
+Vaudoise des Sciences Naturelles 37, 547-579). Rhythm and title play no part. A piece of
+several lines is compared by its main line.
 
 Contents: DuplicateGroup, Duplicates, find_duplicates, duplicates_among, steps_by_tune.
 """
@@ -12,12 +13,12 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from melodex.corpus.chunks import TuneNotes, unpack
 from melodex.corpus.reader import Corpus
-from melodex.corpus.tune_rows import TuneRow
+from melodex.corpus.tune_rows import TuneRow, lined_pieces
 from melodex.matching.evidence.kinship import (
     FIGURE_INTERVALS,
     SharedFigures,
@@ -77,7 +78,7 @@ def find_duplicates(corpus: Corpus, *, least: float = 0.6) -> Duplicates:
     Duplicates
         Groups, the most alike first, then by tune id.
     """
-    tunes = steps_by_tune(corpus)
+    tunes = main_lines(corpus, steps_by_tune(corpus))
     return duplicates_among(corpus, tunes, least, figures_shared(tunes))
 
 
@@ -106,6 +107,7 @@ def duplicates_among(
     shared : sequence of SharedFigures
         Places count in order of tune id.
     """
+    tunes, shared = of_main_lines(corpus, tunes, shared)
     same = same_steps(tunes)
     leaders = {ids[0] for ids in same}
     pairs = [*equal_pairs(same), *near_pairs(tunes, leaders, shared, least)]
@@ -115,6 +117,33 @@ def duplicates_among(
         groups.append(DuplicateGroup(rows, likeness))
     groups.sort(key=lambda group: (-group.likeness, group.tunes[0].tune_id))
     return Duplicates(tuple(groups), least, corpus.tune_count)
+
+
+def main_lines(corpus: Corpus, tunes: Mapping[str, bytes]) -> dict[str, bytes]:
+    """Those tunes that stand for their pieces: pieces are the same if these are."""
+    pieces = lined_pieces(corpus)
+    return {
+        tune_id: steps
+        for tune_id, steps in tunes.items()
+        if pieces.get(tune_id, tune_id) == tune_id or pieces[tune_id] not in tunes
+    }
+
+
+def of_main_lines(
+    corpus: Corpus, tunes: Mapping[str, bytes], shared: Sequence[SharedFigures]
+) -> tuple[Mapping[str, bytes], Sequence[SharedFigures]]:
+    """Tunes that stand for their pieces, and what pairs of them share."""
+    mains = main_lines(corpus, tunes)
+    if len(mains) == len(tunes):
+        return tunes, shared
+    ids = sorted(tunes)
+    place = {tune_id: at for at, tune_id in enumerate(sorted(mains))}
+    kept = [
+        replace(pair, first=place[ids[pair.first]], second=place[ids[pair.second]])
+        for pair in shared
+        if ids[pair.first] in place and ids[pair.second] in place
+    ]
+    return mains, kept
 
 
 def steps_by_tune(corpus: Corpus) -> dict[str, bytes]:

@@ -31,7 +31,7 @@ from statistics import mean, stdev
 
 from melodex.corpus.chunks import TuneNotes, unpack
 from melodex.corpus.reader import Corpus
-from melodex.corpus.tune_rows import TuneRow
+from melodex.corpus.tune_rows import TuneRow, lined_pieces
 from melodex.matching.engine.choice import engine
 from melodex.matching.evidence.kinship import shared_figures
 from melodex.matching.query import EncodedQuery
@@ -175,8 +175,15 @@ def find_families(
     Families
         The largest first, then the most alike, then by tune id.
     """
+    pieces = lined_pieces(corpus)
     tunes = sorted(
-        (tune for chunk in corpus.chunks() for tune in unpack(chunk)),
+        (
+            tune
+            for chunk in corpus.chunks()
+            for tune in unpack(chunk)
+            # A piece of several lines is compared by its main line.
+            if pieces.get(tune.tune_id, tune.tune_id) == tune.tune_id
+        ),
         key=lambda tune: tune.tune_id,
     )
     told = [tune for tune in tunes if can_be_told(tune)]

@@ -16,7 +16,16 @@ from typing import TYPE_CHECKING, Any
 from melodex.analysis.harmony.devices import KINDS
 from melodex.corpus.reader import Corpus
 from melodex.corpus.rows import folded
-from melodex.corpus.tune_rows import IN_ORDER, PlaceRow, RemarkRow, TuneRow, WarningRow
+from melodex.corpus.tune_rows import (
+    IN_ORDER,
+    LineRow,
+    PlaceRow,
+    RemarkRow,
+    TuneRow,
+    WarningRow,
+    lines_of,
+    with_their_lines,
+)
 from melodex.errors import REMEDIES, CorpusError
 from melodex.melody import MODES, Key, Melody, name_of
 
@@ -68,6 +77,8 @@ class TuneDetail:
     warnings: tuple[WarningRow, ...]
     remarks: tuple[RemarkRow, ...]
     melody: Melody
+    lines: tuple[LineRow, ...] = ()
+    """Of its piece, where that has several."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,6 +197,7 @@ def show_tune(corpus: Corpus, name: str) -> TuneDetail:
         warnings=tuple(corpus.warnings(tune_id)),
         remarks=tuple(corpus.remarks(tune_id)),
         melody=corpus.melody(tune_id),
+        lines=tuple(lines_of(corpus, tune_id)),
     )
 
 
@@ -219,7 +231,8 @@ def warned_tunes(corpus: Corpus, name: str | None = None) -> list[Warned]:
         ("WHERE tune.tune_id = ? ", [corpus.resolve(name)]) if name else ("", [])
     )
     rows = corpus.query(
-        "SELECT tune.tune_id, tune.title, source, number, line, column_number, text "
+        "SELECT tune.tune_id, tune.title, source, number, read_warning.line, "
+        "column_number, text "
         "FROM read_warning JOIN place ON place.id = read_warning.place "
         f"JOIN tune ON tune.id = place.tune {clause}ORDER BY {IN_ORDER}, read_warning.id",
         values,
@@ -272,8 +285,10 @@ def remove_tunes(corpus_path: Path, names: Sequence[str]) -> Removal:
     with Corpus.open(corpus_path) as corpus:
         ids = list(dict.fromkeys(corpus.resolve(name) for name in names))
         rows = tuple(corpus.tune(tune_id) for tune_id in ids)
+        lines = with_their_lines(corpus, ids)
     with CorpusWriter.open(corpus_path, create=False) as writer:
-        report = writer.remove(ids)
+        # A piece goes with all of its lines.
+        report = writer.remove([*ids, *sorted(lines - set(ids))])
     return Removal(rows, can_be_undone=undoable(report))
 
 
@@ -296,6 +311,7 @@ def remove_from(corpus_path: Path, *, source: str = "", collection: str = "") ->
         rows = {
             row.tune_id: row for row in corpus.tunes(source=source, collection=collection)
         }
+        lines = with_their_lines(corpus, rows)
     if not rows:
         what = (
             f"was read from {source}" if source else f"is in the collection {collection!r}"
@@ -306,7 +322,7 @@ def remove_from(corpus_path: Path, *, source: str = "", collection: str = "") ->
             hint=REMEDIES["list sources"],
         )
     with CorpusWriter.open(corpus_path, create=False) as writer:
-        report = writer.remove_places(source=source, collection=collection, only=rows)
+        report = writer.remove_places(source=source, collection=collection, only=lines)
     return Removal(
         tuple(rows[tune_id] for tune_id in report.removed if tune_id in rows),
         tuple(rows[tune_id] for tune_id in report.kept if tune_id in rows),
@@ -347,6 +363,10 @@ def list_tags(corpus: Corpus) -> tuple[Count, ...]:
     return tuple(Count(*row) for row in rows)
 
 
+OF_PIECES = "FROM tune JOIN tune_facet ON tune_facet.tune = tune.id"
+"""Main lines alone have facets: so each piece counts once."""
+
+
 def holdings(corpus: Corpus) -> Holdings:
     """Count what a corpus holds, the most frequent first."""
     devices = counts(corpus, "SELECT kind, count(DISTINCT tune) FROM device GROUP BY kind")
@@ -356,20 +376,20 @@ def holdings(corpus: Corpus) -> Holdings:
         note_count=corpus.note_count,
         collections=counts(
             corpus,
-            "SELECT collection.name, count(DISTINCT tune) FROM place "
+            "SELECT collection.name, count(DISTINCT piece) FROM place "
             "JOIN collection ON collection.id = place.collection GROUP BY collection.name",
         ),
         modes=counts(
             corpus, "SELECT printed_mode, count(*) FROM tune_facet GROUP BY printed_mode"
         ),
-        metres=counts(corpus, "SELECT metre, count(*) FROM tune GROUP BY metre"),
+        metres=counts(corpus, f"SELECT tune.metre, count(*) {OF_PIECES} GROUP BY 1"),
         rhythms=counts(
-            corpus, "SELECT rhythm, count(*) FROM tune WHERE rhythm != '' GROUP BY rhythm"
+            corpus, f"SELECT rhythm, count(*) {OF_PIECES} WHERE rhythm != '' GROUP BY 1"
         ),
         decades=counts(
             corpus,
-            "SELECT (year - year % 10) || 's', count(*) FROM tune "
-            "WHERE year > 0 GROUP BY year / 10",
+            f"SELECT (tune.year - tune.year % 10) || 's', count(*) {OF_PIECES} "
+            "WHERE tune.year > 0 GROUP BY tune.year / 10",
         ),
         tags=list_tags(corpus),
         devices=devices,
@@ -378,7 +398,7 @@ def holdings(corpus: Corpus) -> Holdings:
         keys=key_counts(corpus),
         makers=counts(
             corpus,
-            "SELECT composer, count(*) FROM tune WHERE composer != '' GROUP BY composer",
+            f"SELECT composer, count(*) {OF_PIECES} WHERE composer != '' GROUP BY 1",
         ),
     )
 

@@ -18,9 +18,11 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from melodex.analysis.harmony.chords import parse_chord
+from melodex.corpus.tune_rows import lined_pieces
 from melodex.errors import AnalysisError
 from melodex.matching.evidence.figures import tunes_holding
 from melodex.matching.query import encode_query
+from melodex.melody import Melody
 from melodex.reading.phrase.reader import read_phrase
 from melodex.tasks.gather.names import (
     degree_named,
@@ -302,6 +304,13 @@ def figures(corpus: Corpus, wish: Wish) -> Placed:
     pitch = encode_query(phrase).pitch
     last = len(pitch) - 1
 
+    ids = tunes_holding(corpus.chunks(), pitch, allow_change=wish.nearly)
+    # A piece is found by its main line, whichever of its lines holds the phrase.
+    pieces = lined_pieces(corpus)
+    holding: dict[str, list[str]] = {}
+    for tune_id in ids:
+        holding.setdefault(pieces.get(tune_id, tune_id), []).append(tune_id)
+
     def places(tunes: Sequence[int]) -> Places:
         rows = corpus.query(
             "SELECT tune.id, tune_id FROM json_each(?) AS wanted "
@@ -310,25 +319,34 @@ def figures(corpus: Corpus, wish: Wish) -> Placed:
         )
         # A tune that cannot be read shows nothing; 'check' names it.
         melodies = corpus.melodies(
-            [tune_id for _, tune_id in rows], on_damage=lambda damage: None
+            [line for _, tune_id in rows for line in holding.get(tune_id, ())],
+            on_damage=lambda damage: None,
         )
         return {
             row: [
-                (melody.bar[start], melody.bar[start + last], f"holds {wish.phrase}")
-                for melody in [melodies.get(tune_id)]
-                if melody is not None
+                (
+                    melody.bar[start],
+                    melody.bar[start + last],
+                    f"holds {wish.phrase}{in_line(melody)}",
+                )
+                for line in holding.get(tune_id, ())
+                if (melody := melodies.get(line)) is not None
                 for start in starts_of(melody.midi, pitch, wish.nearly)
             ]
             for row, tune_id in rows
         }
 
-    ids = tunes_holding(corpus.chunks(), pitch, allow_change=wish.nearly)
     rows = corpus.query(
         "SELECT tune.id FROM json_each(?) AS wanted "
         "CROSS JOIN tune ON tune_id = wanted.value",
-        [json.dumps(ids)],
+        [json.dumps(list(holding))],
     )
     return Placed({row[0] for row in rows}, places)
+
+
+def in_line(melody: Melody) -> str:
+    """Which line of a piece holds a phrase, where it is not the main one."""
+    return "" if melody.line.is_main else f" in {melody.line.words}"
 
 
 def starts_of(midi: Sequence[int], figure: bytes, nearly: bool) -> list[int]:

@@ -3,8 +3,9 @@
 A sound can be read in several ways: which dips of loudness begin a note, and how long
 the notes are in quarters. Each way is a phrase of its own, and each is searched exactly,
 in any key. A tune stands in the answer once, with the reading that brought it most
-points; equal points go to the reading that was heard first, then by tune id. The best are
-then put in the order of points and of how near they lie to what was sung (``as_sung``).
+points, a piece of several lines with its best one; equal points go to the reading that
+was heard first, then by tune id. The best are then put in the order of points and of how
+near they lie to what was sung (``as_sung``).
 
 Contents: Reading, best_of_readings, resemble_recording.
 """
@@ -16,6 +17,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from melodex.corpus.chunks import PackedChunk
+from melodex.corpus.tune_rows import with_their_lines
 from melodex.matching.chance.fit import fit_points
 from melodex.matching.chance.sample import OWN_BEST, measure_null
 from melodex.matching.engine.passes import OnDamage, noted_in
@@ -33,6 +35,7 @@ from melodex.tasks.resemble import (
     Found,
     how_sure,
     ignored,
+    lines_in_all,
     matches_of,
     most_points,
 )
@@ -93,7 +96,8 @@ def resemble_recording(
     heard = recording_of(recording) if isinstance(recording, str) else recording
     remarks: list[str] = []
     chunks = list(corpus.chunks())
-    readings, best = asked_all(chunks, heard, limit, frozenset(exclude), noted_in(remarks))
+    hidden = with_their_lines(corpus, exclude) if exclude else frozenset[str]()
+    readings, best = asked_all(chunks, heard, limit, hidden, noted_in(remarks))
     melodies = corpus.melodies((hit.tune_id for _, hit in best), on_damage=ignored)
     best = [(place, hit) for place, hit in best if hit.tune_id in melodies]
     costs = AlignmentCosts()
@@ -102,7 +106,7 @@ def resemble_recording(
     for place in sorted({place for place, _ in best}):
         reading = readings[place]
         hits = [hit for at, hit in best if at == place]
-        null = measure_null(chunks, reading.query, costs, reading.hits, frozenset(exclude))
+        null = measure_null(chunks, reading.query, costs, reading.hits, hidden)
         fit = fit_points(null)
         found = Found(
             corpus, chunks, reading.phrase, reading.query, fit, melodies, tunes, notes
@@ -124,6 +128,7 @@ def resemble_recording(
         matches=tuple(replace(m, rank=rank) for rank, m in enumerate(ranked, start=1)),
         remarks=tuple(remarks),
         recording=heard,
+        corpus_lines=lines_in_all(corpus),
     )
 
 
@@ -168,9 +173,9 @@ def asked_all(
         )
         readings.append(Reading(words, phrase, query, hits))
         for hit in hits:
-            held = best.get(hit.tune_id)
+            held = best.get(hit.piece)
             if held is None or hit.points > held[1].points:
-                best[hit.tune_id] = place, hit
+                best[hit.piece] = place, hit
     ranked = sorted(best.values(), key=lambda one: (-one[1].points, one[1].tune_id))
     ranked = ranked[: max(limit, CONSIDERED)]
     order = nearest_first(chunks, [(lines[place], hit) for place, hit in ranked])
