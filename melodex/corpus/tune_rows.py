@@ -281,9 +281,10 @@ def lines_of(corpus: Asked, tune_id: str) -> list[LineRow]:
     melodies = corpus.melodies(ids)
     rows = []
     for each in ids:
-        if each not in melodies:
+        melody = melodies.get(each)
+        if not melody:
+            # Damaged, or a sheet of chords without notes.
             continue
-        melody = melodies[each]
         ends = [
             max(
                 zip(melody.midi, melody.fifths, strict=True),

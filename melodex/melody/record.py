@@ -122,7 +122,7 @@ class Melody:
     chords_worked_out: bool = field(default=False, compare=False)
     dynamics: tuple[Dynamic, ...] = field(default=(), compare=False)
     worked_lines: tuple[WorkedLine, ...] = field(default=(), compare=False)
-    line: ScoreLine = field(default=ScoreLine(), compare=False)
+    line: ScoreLine = field(default_factory=ScoreLine, compare=False)
 
     def __post_init__(self) -> None:
         per_note = (

@@ -5,6 +5,7 @@ Contents: ReadWarning, ReadTune, Refusal, FileReading, Choice.
 
 from __future__ import annotations
 
+from dataclasses import field
 from typing import TYPE_CHECKING
 
 from melodex.errors import HostileInputError, MelodexError
@@ -77,7 +78,7 @@ class ReadTune:
     kept: bytes = b""
     kept_format: str = ""
     texture: Texture | None = None
-    line: ScoreLine = ScoreLine()
+    line: ScoreLine = field(default_factory=ScoreLine)
 
 
 @dataclass(frozen=True, slots=True)

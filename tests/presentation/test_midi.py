@@ -104,7 +104,7 @@ def test_what_midi_cannot_hold_is_refused():
     quarter_tone = Melody((60.5,), (0,), (0,), (Q,), (3,), (1.0,), (0,))  # type: ignore[arg-type]
     with pytest.raises(PresentationError, match="bar 3 has no MIDI pitch"):
         midi_bytes([quarter_tone])
-    with pytest.raises(PresentationError, match="1 to 15 melodies"):
+    with pytest.raises(PresentationError, match="1 to 256 melodies"):
         midi_bytes([])
     with pytest.raises(PresentationError, match="tempo of 2 quarters"):
         midi_bytes(

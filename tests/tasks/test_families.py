@@ -52,7 +52,6 @@ def test_kin_under_another_name_are_a_family_and_what_differs_is_said(tmp_path):
     assert found.corpus_tunes == 3
     told = families_text(found)
     assert "1 family with 2 tunes of 3" in told
-    assert "melodex compare" in told
     assert '"families_in_all": 1' in families_json(found)
     assert families_csv(found).count("\n") == 3
 

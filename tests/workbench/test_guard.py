@@ -6,6 +6,7 @@ import asyncio
 import json
 import socket
 import time
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
@@ -75,7 +76,9 @@ def ask(guard: Guard, path: str, cookie: str = "", method: str = "GET"):
         "query_string": query.encode(),
         "headers": [(b"host", b"127.0.0.1:8642"), (b"cookie", cookie.encode())],
     }
-    asyncio.run(guard(scope, receive, send))
+    # In a thread of its own: a browser of other tests may keep this one's loop running.
+    with ThreadPoolExecutor(1) as pool:
+        pool.submit(asyncio.run, guard(scope, receive, send)).result()
     headers = {name.decode(): value.decode() for name, value in said[0]["headers"]}
     return said[0]["status"], headers, said[1]["body"].decode()
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from melodex.cli.output import Output, output_options, present, write
+from melodex.cli.output import Output, go_on, output_options, present, write
 
 
 @click.group("collection")
@@ -125,6 +125,10 @@ def families_command(
         "csv": data_corpus.families_csv,
     }
     write(forms[output.form](found), output)
+    if found.families:
+        pair = " ".join(member.row.tune_id for member in found.families[0].members[:2])
+        every = "; --all shows all" if found.families_in_all > len(found.families) else ""
+        go_on(output, f"'melodex compare {pair}' lays two of them side by side{every}")
 
 
 @command.command("tag")

@@ -104,7 +104,7 @@ def detail_text(detail: TuneDetail, columns: int = 80) -> str:
     if len(detail.melody):
         parts.append("notes\n" + notes_text(detail.melody, columns))
     else:
-        parts.append("no notes: 'melodex describe' shows its chords\n")
+        parts.append("no notes; its description has its chords\n")
     return "\n".join(parts)
 
 

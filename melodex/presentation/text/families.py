@@ -53,13 +53,10 @@ def closing(found: Families) -> Iterator[str]:
     count, hidden = found.families_in_all, found.families_in_all - len(found.families)
     families = f"{count:,} {'family' if count == 1 else 'families'}"
     tunes = f"{many(found.tunes_in_families, 'tune')} of {found.corpus_tunes:,}"
-    rest = f"; {hidden:,} not shown (--all shows all)" if hidden else ""
+    rest = f"; {hidden:,} not shown" if hidden else ""
     yield f"{families} with {tunes}{rest}"
     if found.left_out:
         yield (
             f"{many(found.left_out, 'tune')} left out: too short, or too plain (a drone, a "
             "few steps), to be told from others"
         )
-    if found.families:
-        pair = " ".join(member.row.tune_id for member in found.families[0].members[:2])
-        yield f"Two of them beside each other: melodex compare {pair}"

@@ -41,9 +41,9 @@ from melodex.tasks.collection.variants import differences
 __all__ = ["LEAST", "Families", "Family", "Member", "find_families"]
 
 LEAST = 0.4
-"""Likeness from which tunes are kin, if chance does not explain it. Of the pairs of the
-tuning half that were read note for note (benchmarks/retrieval/readings.json) half of the
-kin pass this and the next level, and none that are no kin."""
+"""Likeness from which tunes are kin, if chance does not explain it. Set with the pairs of
+both halves in view that were read note for note (benchmarks/retrieval/readings.json): about
+half of the kin pass this and the next level, and none that are no kin."""
 
 FEWEST_NOTES, FEWEST_FIGURES, FIGURE_STEPS = 12, 8, 3
 """Of a tune that can be told from others: notes, and different figures of four notes."""

@@ -211,7 +211,7 @@ def bars_around(passage: Passage) -> tuple[int, int]:
         raise PassageError(
             f"{len(touched)} bars are too many for a score",
             where=passage.whole.title,
-            hint=f"name {MOST_BARS} at most, such as --bars 1-16",
+            hint=f"name {MOST_BARS} at most, such as bars 1-16",
         )
     return touched[0].onset_ticks, touched[-1].onset_ticks + touched[-1].duration_ticks
 

@@ -11,10 +11,11 @@ tunes_said, understood.
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from melodex.corpus.rows import kind_of
 from melodex.errors import AnalysisError, MelodexError
 from melodex.tasks.collection.holdings import Count
 from melodex.tasks.gather.gather import require_features
@@ -49,8 +50,8 @@ FEATURES = {
     "0 AS rank FROM tune_facet WHERE tune IN {kept} GROUP BY metre_class UNION ALL "
     "SELECT metre, count(*), 1 FROM tune_facet WHERE tune IN {kept} AND metre != '' "
     "GROUP BY metre) ORDER BY rank, length(value), value",
-    "kind": "SELECT kind, count(*) FROM tune_facet WHERE tune IN {kept} AND kind != '' "
-    "GROUP BY kind ORDER BY kind",
+    # Counted by :func:`counts_of_kinds`: a kind may stand in another, or in a title.
+    "kind": "SELECT kind, title_folded FROM tune_facet WHERE tune IN {kept}",
     "decade": "SELECT (year / 10 * 10) || 's', count(*) FROM tune "
     "WHERE id IN {kept} AND year IS NOT NULL GROUP BY 1 ORDER BY 1",
     # At least so many: the tunes with more are counted too.
@@ -120,8 +121,23 @@ def remaining(
         listed = json.dumps(sorted(left))
         query = FEATURES[feature].format(kept=LISTED)
         rows = corpus.query(query, [listed] * query.count("?"))
+        if feature == "kind":
+            rows = counts_of_kinds(rows)
         options[feature] = tuple(Count(str(value), tunes) for value, tunes in rows if tunes)
     return Remaining(len(kept), corpus.tune_count, options)
+
+
+def counts_of_kinds(rows: Iterable[tuple[Any, ...]]) -> list[tuple[str, int]]:
+    """Count the tunes of each kind that is named, as a wish for it finds them.
+
+    A slip jig is a jig too; of a tune without a kind the title may name one.
+    """
+    named = [(kind, frozenset((kind or title).split(" "))) for kind, title in rows]
+    kinds = sorted({kind for kind, _ in named if kind})
+    return [
+        (kind, sum(words.issuperset(kind_of(kind).split()) for _, words in named))
+        for kind in kinds
+    ]
 
 
 def understood(corpus: Corpus, wish: Wish) -> Wish:

@@ -202,7 +202,7 @@ def sounding_chords(texture: Texture, melody: Melody) -> tuple[SoundingChord, ..
 
     Examples
     --------
-    >>> from melodex.melody.texture import Texture
+    >>> from melodex.melody.texture import SoundingNote, Texture
     >>> notes = [SoundingNote(0, 40320, midi, fifths)
     ...          for midi, fifths in ((47, 5), (55, 1), (62, 2), (65, -1))]
     >>> [chord.text for chord in sounding_chords(Texture.of(notes, ["piano"]), Melody())]
