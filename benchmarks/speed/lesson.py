@@ -97,7 +97,11 @@ def counted(corpus: Path, name: str) -> dict[str, int]:
         "passages": len(shown["examples"]),
         "notes": sum(len(each["degrees"]) for each in shown["examples"]),
         "questions": len(sheet["questions"]),
-        "relatives": sum(each["asks"] == "relative" for each in sheet["questions"]),
+        "relatives": sum(
+            part["asks"] == "relative"
+            for each in sheet["questions"]
+            for part in each["parts"]
+        ),
     }
 
 

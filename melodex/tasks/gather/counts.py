@@ -132,11 +132,22 @@ def counts_of_kinds(rows: Iterable[tuple[Any, ...]]) -> list[tuple[str, int]]:
 
     A slip jig is a jig too; of a tune without a kind the title may name one.
     """
-    named = [(kind, frozenset((kind or title).split(" "))) for kind, title in rows]
-    kinds = sorted({kind for kind, _ in named if kind})
+    holding: dict[str, set[int]] = {}
+    kinds = set()
+    for place, (kind, title) in enumerate(rows):
+        kinds.add(kind)
+        for word in set((kind or title).split(" ")):
+            holding.setdefault(word, set()).add(place)
     return [
-        (kind, sum(words.issuperset(kind_of(kind).split()) for _, words in named))
-        for kind in kinds
+        (
+            kind,
+            len(
+                set.intersection(
+                    *(holding.get(word, set()) for word in kind_of(kind).split())
+                )
+            ),
+        )
+        for kind in sorted(kinds - {""})
     ]
 
 
