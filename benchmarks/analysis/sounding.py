@@ -25,7 +25,7 @@ import re
 import time
 import warnings
 from bisect import bisect_right
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import pairwise
@@ -329,38 +329,22 @@ def measure(pieces: Sequence[Truth]) -> list[dict[str, Any]]:
             begun = time.process_time()
             sums = [shares(piece) for piece in taken]
             seconds = time.process_time() - begun
-            for number, name in enumerate(MEASURES):
-                low, high = bootstrap_interval(sums, partial(of, measure=number))
+            counts = [changes(piece) for piece in taken]
+            values: list[tuple[str, Sequence[Any], Callable[[Any], float]]] = [
+                (name, sums, partial(of, measure=number))
+                for number, name in enumerate(MEASURES)
+            ]
+            values.append(("changes of chord, F", counts, f_of_changes))
+            if all(chord.key for chord in taken[0].chords):
+                told = [in_keys(piece) for piece in taken]
+                values.append(("key, root and bass together", told, share_in_keys))
+            for name, samples, value_of in values:
+                low, high = bootstrap_interval(samples, value_of)
                 rows.append(
                     {
                         "task": f"{kind}, half {which}",
                         "measure": name,
-                        "value": round(of(sums, number), 3),
-                        "interval_95": [round(low, 3), round(high, 3)],
-                        "pieces": len(taken),
-                        "ms_a_piece": round(1000 * seconds / len(taken), 1),
-                    }
-                )
-            counts = [changes(piece) for piece in taken]
-            low, high = bootstrap_interval(counts, f_of_changes)
-            rows.append(
-                {
-                    "task": f"{kind}, half {which}",
-                    "measure": "changes of chord, F",
-                    "value": round(f_of_changes(counts), 3),
-                    "interval_95": [round(low, 3), round(high, 3)],
-                    "pieces": len(taken),
-                    "ms_a_piece": round(1000 * seconds / len(taken), 1),
-                }
-            )
-            if all(chord.key for chord in taken[0].chords):
-                told = [in_keys(piece) for piece in taken]
-                low, high = bootstrap_interval(told, share_in_keys)
-                rows.append(
-                    {
-                        "task": f"{kind}, half {which}",
-                        "measure": "key, root and bass together",
-                        "value": round(share_in_keys(told), 3),
+                        "value": round(value_of(samples), 3),
                         "interval_95": [round(low, 3), round(high, 3)],
                         "pieces": len(taken),
                         "ms_a_piece": round(1000 * seconds / len(taken), 1),

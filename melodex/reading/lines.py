@@ -6,7 +6,8 @@ start and end together, in unison or in octaves throughout. The main line is nev
 aside. A voice under the top of chords moves as a voice if at least half of the chords and
 notes above it have it.
 
-Contents: FEWEST_IN_LINE, MOST_LINES, UNDER_SHARE, LEADING_WORDS, ReadLine, leads, pieced.
+Contents: FEWEST_IN_LINE, MOST_LINES, UNDER_SHARE, LEADING_WORDS, ReadLine, leads, pieced,
+read_tunes.
 """
 
 from __future__ import annotations
@@ -14,9 +15,14 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from melodex.melody import Melody
 from melodex.melody.score_line import ScoreLine
+from melodex.reading.result import ReadTune, ReadWarning
+
+if TYPE_CHECKING:
+    from melodex.melody.texture import Texture
 
 __all__ = [
     "FEWEST_IN_LINE",
@@ -26,6 +32,7 @@ __all__ = [
     "ReadLine",
     "leads",
     "pieced",
+    "read_tunes",
 ]
 
 FEWEST_IN_LINE = 8
@@ -159,6 +166,42 @@ def pieced(
         if line.doubled_by
     ]
     return placed, said
+
+
+def read_tunes(
+    lines: Iterable[tuple[ReadLine, ScoreLine]],
+    kept: bytes,
+    kept_format: str,
+    texture: Texture | None,
+    *,
+    aside: Sequence[str] = (),
+) -> tuple[ReadTune, ...]:
+    """Make tunes of the lines of a piece; what concerns all of it stands with the main one.
+
+    Parameters
+    ----------
+    lines : iterable of (ReadLine, ScoreLine)
+        As of :func:`pieced`.
+    kept : bytes
+        What a corpus keeps of the piece, in the format of ``kept_format``.
+    kept_format : str
+        Such as ``midi``.
+    texture : Texture or None
+        All notes of the piece, where its harmony has no names.
+    aside : sequence of str, optional
+        Warnings about the whole piece.
+    """
+    return tuple(
+        ReadTune(
+            line.melody,
+            tuple(map(ReadWarning, [*line.warnings, *(aside if line.is_main else ())])),
+            kept,
+            kept_format,
+            texture if line.is_main else None,
+            place,
+        )
+        for line, place in lines
+    )
 
 
 def shape_of(melody: Melody) -> tuple[object, ...]:

@@ -23,9 +23,9 @@ from melodex.errors import ReadingError
 from melodex.reading.decoding import decode
 from melodex.reading.humdrum.references import said_by
 from melodex.reading.humdrum.walk import KernLine, KernPart, walk_piece
-from melodex.reading.lines import leads
+from melodex.reading.lines import leads, read_tunes
 from melodex.reading.musicxml.reader import Part, read_parts
-from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, Refusal
+from melodex.reading.result import Choice, FileReading, ReadTune, Refusal
 
 __all__ = ["INSTRUMENTS", "read_kern"]
 
@@ -156,7 +156,7 @@ def pieces_of(text: str) -> Iterator[list[KernLine]]:
 
 def tunes_of(
     lines: list[KernLine], source: str, number: str, choice: Choice
-) -> list[ReadTune]:
+) -> tuple[ReadTune, ...]:
     """The tunes of one piece."""
     piece = walk_piece(lines)
     number_alike(piece.parts)
@@ -172,17 +172,7 @@ def tunes_of(
     aside = ", ".join(piece.left_aside)
     said = [f"left aside what is no notes, words or chords: {aside}"] if aside else []
     kept = "\n".join(text for _, text in lines).encode()
-    return [
-        ReadTune(
-            line.melody,
-            tuple(map(ReadWarning, [*line.warnings, *(said if line.is_main else [])])),
-            kept,
-            "kern",
-            texture if line.is_main else None,
-            place,
-        )
-        for line, place in found
-    ]
+    return read_tunes(found, kept, "kern", texture, aside=said)
 
 
 def number_alike(parts: list[KernPart]) -> None:

@@ -47,9 +47,9 @@ from melodex.melody.score_line import ScoreLine
 from melodex.melody.texture import SoundingNote, Texture, names_harmony
 from melodex.reading.bounded import MOST_TEXT, one_line, settle
 from melodex.reading.common.chord_text import may_be_chord
-from melodex.reading.lines import UNDER_SHARE, ReadLine, leads, pieced
+from melodex.reading.lines import UNDER_SHARE, ReadLine, leads, pieced, read_tunes
 from melodex.reading.midi.file import MetaEvent, MidiFile, MidiNote, parse_midi
-from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, Refusal
+from melodex.reading.result import Choice, FileReading, Refusal
 
 __all__ = ["GRIDS", "read_midi"]
 
@@ -152,18 +152,7 @@ def read_midi(data: bytes, source: str, choice: Choice) -> FileReading:
     except ReadingError as error:
         refusal = Refusal.of(error, source)
         return FileReading(source, refusals=(refusal,))
-    tunes = [
-        ReadTune(
-            line.melody,
-            tuple(map(ReadWarning, line.warnings)),
-            data,
-            "midi",
-            texture if line.is_main else None,
-            said,
-        )
-        for line, said in lines
-    ]
-    return FileReading(source, tunes=tuple(tunes))
+    return FileReading(source, tunes=read_tunes(lines, data, "midi", texture))
 
 
 def lines_of_midi(

@@ -32,7 +32,7 @@ from melodex.melody.texture import Texture, names_harmony
 from melodex.reading.bounded import one_line
 from melodex.reading.common.carried import FIELD, restored
 from melodex.reading.common.fermatas import phrases_held
-from melodex.reading.lines import ReadLine, leads, pieced
+from melodex.reading.lines import ReadLine, leads, pieced, read_tunes
 from melodex.reading.musicxml.line import (
     Line,
     VoiceName,
@@ -50,7 +50,7 @@ from melodex.reading.musicxml.scored import (
     transposition_semitones_of,
 )
 from melodex.reading.musicxml.sounding import MOST_SOUNDING, part_notes
-from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, Refusal
+from melodex.reading.result import Choice, FileReading, Refusal
 
 __all__ = ["Part", "read_musicxml", "read_parts"]
 
@@ -129,18 +129,7 @@ def read_musicxml(
     except ReadingError as error:
         refusal = Refusal.of(error, source)
         return FileReading(source, refusals=(refusal,))
-    tunes = [
-        ReadTune(
-            line.melody,
-            tuple(map(ReadWarning, line.warnings)),
-            data,
-            kept_format,
-            texture if line.is_main else None,
-            said,
-        )
-        for line, said in lines
-    ]
-    return FileReading(source, tunes=tuple(tunes))
+    return FileReading(source, tunes=read_tunes(lines, data, kept_format, texture))
 
 
 def read_sheet(
