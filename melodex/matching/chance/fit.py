@@ -54,8 +54,8 @@ on phrases that it does not report, is nearest to what should be at 0.01 with 0.
 FADING_NOTES = 1.0
 """Over how many notes the room for an alignment fades to nothing."""
 
-STEPS, HALVINGS, CLOSE_ENOUGH = 60, 30, 1e-7
-LEAST_DECAY, MOST_DECAY = 1e-4, 50.0
+STEPS, HALVINGS, CLOSE_ENOUGH = 60, 30, 1e-7  # at most; of a step of the fit
+LEAST_DECAY, MOST_DECAY = 1e-4, 50.0  # of the tail, a point: bounds of the search
 
 
 @dataclass(frozen=True, slots=True)

@@ -44,8 +44,8 @@ AROUND = 4
 POINTS_AGAINST_COST = 40.0
 """Points of the search that outweigh a cost of 1 for each note of the line."""
 
-NEAR_ENOUGH = 1.6
-UNREACHED = 1e9
+NEAR_ENOUGH = 1.6  # semitones off the middle of all pairs: what is farther is a slip
+UNREACHED = 1e9  # above every sum of costs
 
 
 def nearest_first(

@@ -19,9 +19,9 @@ from melodex.presentation.map.strips import LEFT, Ruler
 
 __all__ = ["MOST_NAMED", "activity_lane"]
 
-MOST_NAMED = 12
-NAMED_ROW, MOST_ROOM = 11.0, 132.0
-LONGEST_NAME = 16
+MOST_NAMED = 12  # lines; with more, rows are too low for names
+NAMED_ROW, MOST_ROOM = 11.0, 132.0  # units of a map: for a name, for twelve
+LONGEST_NAME = 16  # letters, beside the rows
 
 
 def activity_lane(

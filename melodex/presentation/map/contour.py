@@ -26,7 +26,7 @@ from melodex.presentation.map.strips import LEFT, Ruler, rows_for, text_width
 
 __all__ = ["melody_lane"]
 
-SEMITONE, LOWEST_LANE, HIGHEST_LANE = 3.6, 50.0, 118.0
+SEMITONE, LOWEST_LANE, HIGHEST_LANE = 3.6, 50.0, 118.0  # units of a map
 
 
 def melody_lane(home: Element, piece: PieceMap, ruler: Ruler, top: float) -> float:

@@ -21,7 +21,7 @@ MOST_KINDS = 12
 """Rows that a map has for finds, those of the rarest kinds."""
 MOST_FINDS = 60
 """Sentences that are told; a mark needs one to lead to."""
-MARK_HEIGHT, ROW, NAMES_LEFT = 10.0, 12.0, 4.0
+MARK_HEIGHT, ROW, NAMES_LEFT = 10.0, 12.0, 4.0  # units of a map
 
 Mark = tuple[NumberedFind, int, int]
 """A find, and from when to when it sounds at one place."""

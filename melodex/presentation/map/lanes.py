@@ -35,7 +35,7 @@ TINTS = ("#dfe9f7", "#fbe6cf", "#dcefdc", "#efdff2", "#f9dcdc", "#dfeeee")
 """Light enough for black words; the home key has the first, and no hatching."""
 STROKES = {"same": "", "varied": "5 3", "moved": "1.6 2.6"}
 """Dashes of the arcs, by how a phrase returns."""
-DEEPEST_ARC, MOST_CHORD_ROWS = 34.0, 4
+DEEPEST_ARC, MOST_CHORD_ROWS = 34.0, 4  # units of a map; rows
 
 
 # Form

@@ -31,7 +31,7 @@ LARGEST_CELL = 22
 """Width of a cell for one note, in the same units."""
 SMALLEST_LABELLED = 11
 """Width from which a cell has room for its name, in the same units."""
-STRIP_WIDTH, STRIP_HEIGHT = 900, 26
+STRIP_WIDTH, STRIP_HEIGHT = 900, 26  # in the same units
 
 
 @dataclass(frozen=True, slots=True)

@@ -112,7 +112,7 @@ PNG_SOURCE = b"""#set page(width: auto, height: auto, margin: 6mm)
 #set text(font: ("Libertinus Serif", "Liberation Serif", "DejaVu Sans"))
 #image(bytes(sys.inputs.drawing), format: "svg", width: 180mm)
 """
-PIXELS_PER_INCH = 200
+PIXELS_PER_INCH = 200  # sharp on paper and on screens
 
 
 def picture_png(svg: str) -> bytes:

@@ -76,7 +76,7 @@ PAINTS = {
 }
 
 
-NARROWEST, WIDEST = 40, 120
+NARROWEST, WIDEST = 40, 120  # columns of a terminal
 
 
 ACCIDENTAL = (

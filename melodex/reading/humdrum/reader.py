@@ -30,7 +30,7 @@ from melodex.reading.result import Choice, FileReading, ReadTune, Refusal
 __all__ = ["INSTRUMENTS", "read_kern"]
 
 SEGMENT = "!!!!SEGMENT"
-MOST_PIECES = 20_000
+MOST_PIECES = 20_000  # in one file; the largest books of tunes hold some thousands
 
 INSTRUMENTS = {
     "soprn": "Soprano",

@@ -23,7 +23,7 @@ from melodex.reading.bounded import one_line
 
 __all__ = ["name_in_order", "record_of", "said_by"]
 
-MOST_RECORDS = 500
+MOST_RECORDS = 500  # of a piece; encoders write some tens
 RECORD = re.compile(r"!!!+\s*([A-Z][A-Za-z]{2,19})[\d-]{0,4}(?:@{1,2}[A-Z]{2,3})?:\s*(.*)")
 YEAR = re.compile(r"(?<!\d)(1[2-9]\d\d|20\d\d)(?!\d)")
 NAME = re.compile(r"[^,\d()]{2,60}, [^,\d()]{1,60}")

@@ -55,10 +55,10 @@ from melodex.reading.musicxml.part import Oddities, PartSheet
 
 __all__ = ["KernLine", "KernPart", "KernPiece", "walk_piece"]
 
-MOST_BARS = 20_000
+MOST_BARS = 20_000  # of a piece: ten hours of common time
 MOST_NOTES = 400_000
 """Of a piece: ten times the longest quartet of music21's corpus, for every part."""
-MOST_MARKS = 2000
+MOST_MARKS = 2000  # of a piece: names of sections
 
 WORDS = {"**text", "**silbe", "**lyrics"}
 CHORDS = "**mxhm"

@@ -22,14 +22,14 @@ from melodex.reading.recording.waveform import RATE_HZ, Waveform
 
 __all__ = ["require_line", "require_sound"]
 
-SILENT_DB = -65.0
-LEAST_PITCHED = 0.3
-NOISY = 0.2
-CLEAR = 0.75
-MOST_UNCLEAR, SOME_UNCLEAR = 0.48, 0.3
-SPOKEN_NOTES = 0.83
-OFF_SEMITONES = 0.35
-SPOKEN_OFF = 0.08
+SILENT_DB = -65.0  # of full scale: what is louder than a quiet room lies above it
+LEAST_PITCHED = 0.3  # share of the sounding frames that have a pitch
+NOISY = 0.2  # spectral flatness above which what has no pitch is noise
+CLEAR = 0.75  # confidence: the sound repeats itself to a quarter
+MOST_UNCLEAR, SOME_UNCLEAR = 0.48, 0.3  # shares of voiced frames: refused, said
+SPOKEN_NOTES = 0.83  # share of the voiced frames that lie in notes, at most
+OFF_SEMITONES = 0.35  # from the pitch of the note that a frame lies in
+SPOKEN_OFF = 0.08  # share of the frames that are so far off, at least
 
 
 def require_sound(level: Floats, source: str) -> None:

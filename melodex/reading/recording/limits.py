@@ -24,14 +24,14 @@ __all__ = [
 
 Samples = npt.NDArray[np.float32]
 
-MOST_SECONDS = 60.0
-LEAST_SECONDS = 0.3
+MOST_SECONDS = 60.0  # what one remembers as a phrase; a transcription is not offered
+LEAST_SECONDS = 0.3  # three of the shortest notes
 
-LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8_000, 192_000
-MOST_CHANNELS = 8
+LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8_000, 192_000  # telephone to studio
+MOST_CHANNELS = 8  # 7.1 surround
 
 
-FRAMES_AT_ONCE = 1 << 16
+FRAMES_AT_ONCE = 1 << 16  # a few MB, whatever the number of channels
 
 
 @dataclass(frozen=True, slots=True)

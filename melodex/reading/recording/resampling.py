@@ -35,7 +35,7 @@ MOST_STEPS = 500
 want as many filters as it has samples, is taken for one less than a quarter of a cent away:
 the worst are those just beside a ratio of small numbers."""
 
-PLACES_AT_ONCE = 1 << 14
+PLACES_AT_ONCE = 1 << 14  # outputs: what is copied to doubles stays small
 
 
 def resampled(samples: Samples, rate_hz: int, wanted_hz: int) -> Samples:

@@ -21,8 +21,8 @@ PULSES = tuple(2.0**power for power in (-1.0, -0.5, 0.0, -1.5, 0.5))
 """Quarters that the middle gap may be, the likeliest first: in printed tunes it is
 mostly an eighth; classes of length lie half an octave apart."""
 
-BREATH = 0.1
-SHORTEST_RATIO, LONGEST_RATIO = 1 / 16, 16.0
+BREATH = 0.1  # seconds beyond twice the sounding length that still count
+SHORTEST_RATIO, LONGEST_RATIO = 1 / 16, 16.0  # of the middle gap
 
 
 def ratios_of(segments: Sequence[Segment]) -> tuple[float, ...]:

@@ -82,33 +82,33 @@ CUTTINGS = (
 )
 """The readings of one sound: nobody can be sure which dips begin a note."""
 
-LOWEST_PITCH, HIGHEST_PITCH = 33.0, 109.0
-STATE_STEP = 0.25
-NEAR_ENOUGH = 0.5
-MOST_OFF_COST = 2.0
-SILENCE_COST = 2.0
-UNVOICED_COST = 1.0
-CHANGE_COST = 18.0
-CHEAPER_BY_FLUX = 0.4
-STARTING_COST = 2.0
+LOWEST_PITCH, HIGHEST_PITCH = 33.0, 109.0  # A1 to C#8: sung, whistled and played
+STATE_STEP = 0.25  # semitones between two steady pitches
+NEAR_ENOUGH = 0.5  # semitones off a steady pitch that cost 1
+MOST_OFF_COST = 2.0  # of a voiced frame, however far off
+SILENCE_COST = 2.0  # of calling a voiced frame silent
+UNVOICED_COST = 1.0  # of calling an unvoiced frame a pitch
+CHANGE_COST = 18.0  # of another pitch: as much as nine frames far off
+CHEAPER_BY_FLUX = 0.4  # the share of it that goes where the spectrum rises most
+STARTING_COST = 2.0  # of going from silence to a pitch, or back
 
-FLUX_SAMPLES = 320
-FLUX_BAND_HZ = (150.0, 8000.0)
+FLUX_SAMPLES = 320  # 20 ms
+FLUX_BAND_HZ = (150.0, 8000.0)  # what a voice or an instrument begins with
 
 SAME_NOTE = 0.55
 """Semitones under which two states that touch are one note."""
 
-NEAR_DIP = 0.030
-DIP_REACH = 0.120
-RISE_TIME = 0.040
-RISE_DB = 3.5
-LASTING_RISE_DB = 2.5
-LASTING_TIME = 0.060
-BETWEEN_CUTS = 0.090
-SHORTEST_NOTE = 0.070
-LEAST_VOICED = 0.4
-SCRAP = 0.130
-OCTAVE_NEAR = 0.6
+NEAR_DIP = 0.030  # seconds from the border of two pitches to a dip that parts them
+DIP_REACH = 0.120  # seconds on each side in which the level has been, and comes, back
+RISE_TIME = 0.040  # seconds within which a rise begins a note
+RISE_DB = 3.5  # by how much the level rises there
+LASTING_RISE_DB = 2.5  # by how much it is higher on average afterwards
+LASTING_TIME = 0.060  # seconds over which that average is taken
+BETWEEN_CUTS = 0.090  # seconds at least from cut to cut
+SHORTEST_NOTE = 0.070  # seconds; what is shorter is dropped
+LEAST_VOICED = 0.4  # share of the frames of a note; with less it is dropped
+SCRAP = 0.130  # seconds under which an octave before a note may be an error
+OCTAVE_NEAR = 0.6  # semitones by which it may miss the octave
 
 
 def in_frames(seconds: float) -> int:

@@ -38,21 +38,21 @@ OFFSETS: Floats = np.linspace(-1.5, 1.5, 61, dtype=np.float64)
 SPREAD = 0.3
 """Standard deviation of one sung note from the line's own tuning, in semitones."""
 
-MOST_NOTE_COST = 4.0
-OUTSIDE_COST = 1.5
-FULL_WEIGHT_SECONDS = 0.4
-WANDERING = 0.06
-WANDERING_SECONDS = 0.3
+MOST_NOTE_COST = 4.0  # of one note, however far off, in nats as all costs here
+OUTSIDE_COST = 1.5  # of a note outside the scale
+FULL_WEIGHT_SECONDS = 0.4  # a shorter note counts less
+WANDERING = 0.06  # standard deviation of the drift in semitones
+WANDERING_SECONDS = 0.3  # over so long; it grows with the root of the time
 FAR_OFF_COST = 0.1
 """For a whole semitone: what is no flatter than sharp is taken as written."""
 
-NEIGHBOURS = (-2, -1, 0, 1, 2)
+NEIGHBOURS = (-2, -1, 0, 1, 2)  # semitones around the nearest that a note may have meant
 
-STEADY_DRIFTS: Floats = np.arange(-6, 7) / 4
-STEADY_OFFSETS: Floats = np.arange(-5, 5) / 10
-WIDER_SPREAD = 0.35
-DRIFT_COST_PER_SEMITONE = 0.5
-OTHER_WAYS = 3
+STEADY_DRIFTS: Floats = np.arange(-6, 7) / 4  # semitones from the first note to the last
+STEADY_OFFSETS: Floats = np.arange(-5, 5) / 10  # semitones
+WIDER_SPREAD = 0.35  # in semitones, for lines that are far off
+DRIFT_COST_PER_SEMITONE = 0.5  # of a drift over the whole line
+OTHER_WAYS = 3  # that are given at most
 DOUBTFUL = 3.0
 """Cost by which another way may be worse than the best: less than one wrong note's."""
 

@@ -36,7 +36,7 @@ WHOLE, FLOAT, EXTENSIBLE = 1, 3, 0xFFFE
 UNTOLD = frozenset({0, 0xFFFFFFFF})
 """Lengths that are written by what does not know yet how long it will record."""
 
-MOST_CHUNKS = 1000
+MOST_CHUNKS = 1000  # a file with more is made to be slow; real ones have under twenty
 
 
 @dataclass(frozen=True, slots=True)

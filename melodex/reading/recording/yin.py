@@ -50,23 +50,23 @@ FINER = 2
 
 LAGS = FINER * LONGEST_LAG
 FRAME = WINDOW + LONGEST_LAG
-SPECTRUM = 1024
-FRAMES_AT_ONCE = 250
+SPECTRUM = 1024  # samples of the transform: the next power of two above a frame
+FRAMES_AT_ONCE = 250  # about 1 MB for each table of differences
 
-BETA_B = 18.0
-ABSENT = 2.0
-ABOUT_AS_DEEP = 0.1
-HALF_VOICED = 0.5
-VOICING_SLOPE = 0.06
-CANDIDATES = 5
+BETA_B = 18.0  # Mauch and Dixon (2014), as above
+ABSENT = 2.0  # above every depth: a normalised difference seldom passes 1
+ABOUT_AS_DEEP = 0.1  # of a normalised difference
+HALF_VOICED = 0.5  # depth at which a pitch is as likely as none
+VOICING_SLOPE = 0.06  # change of depth that makes it e times as likely
+CANDIDATES = 5  # troughs kept of each frame
 
-JUMP_COST_PER_SEMITONE = 1.2
-MOST_JUMP_COST = 5.0
-VOICING_COST = 3.0
-LEAST_PROBABILITY = 1e-3
+JUMP_COST_PER_SEMITONE = 1.2  # in nats, as all costs of the path
+MOST_JUMP_COST = 5.0  # an octave is no dearer than four semitones
+VOICING_COST = 3.0  # of beginning or ending a pitch
+LEAST_PROBABILITY = 1e-3  # a floor under the logarithm
 
-CLEAR_DEPTH = 0.2
-USUAL_REACH = 12.0
+CLEAR_DEPTH = 0.2  # frames that tell where the middle of the line is
+USUAL_REACH = 12.0  # semitones on each side of it
 FAR_COST_PER_SEMITONE = 0.3
 """A line keeps within an octave of its middle: two notes that ring together repeat
 themselves at a lag that is that of neither, far below."""

@@ -83,7 +83,7 @@ MOST_BYTES = 16 << 20
 
 MOST_JSON_BYTES = 32 << 20
 """Bytes (32 MiB) of an unpacked set that are read."""
-MOST_ENTRIES = 2 * MOST_EXAMPLES + 16
+MOST_ENTRIES = 2 * MOST_EXAMPLES + 16  # a source and a sound each, and the lists
 PLAIN_COMPRESSION = {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED}
 
 SHARING_CAUTION = (

@@ -30,7 +30,7 @@ HEAD = """\
 QUESTION = re.compile(r"(- *)?([0-9a-f]{6})\s+(.*)")
 PART = re.compile(r"\(([a-h])\)\s*(.*)")
 ASKING = re.compile(r"(kinds|level):\s*(.*)")
-MOST_LINES, LONGEST_LINE = 4000, 500
+MOST_LINES, LONGEST_LINE = 4000, 500  # letters; two hundred questions fill a quarter
 LETTERS = "abcdefgh"
 
 

@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 
 __all__ = ["find", "match", "narrow", "searched", "set_names", "stave", "warm_up"]
 
-USUAL_MATCHES, MOST_MATCHES = 10, 100
+USUAL_MATCHES, MOST_MATCHES = 10, 100  # on a page: a screen of staves, all that is ranked
 NARROWING = ("collection", "mode", "metre", "tag", "after", "before")
 LISTED = ("collection", "mode", "metre", "tag")
 TONICS = ("C", "G", "D", "A", "E", "B", "F#", "F", "Bb", "Eb", "Ab", "Db", "Gb")

@@ -21,7 +21,7 @@ from melodex.workbench.views.tune import doors_of, refuse_endless
 
 __all__ = ["audited", "finding", "own"]
 
-USUAL_FINDINGS, MOST_FINDINGS = 20, 200
+USUAL_FINDINGS, MOST_FINDINGS = 20, 200  # on a page
 FIELDS = ("tune", "except", "threshold", "limit")
 
 

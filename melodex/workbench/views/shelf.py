@@ -58,7 +58,7 @@ __all__ = [
     "warnings",
 ]
 
-TUNES_LISTED = 60
+TUNES_LISTED = 60  # on a page: two screens
 ANY_WARNING = "SELECT 1 FROM read_warning LIMIT 1"
 
 
