@@ -36,7 +36,7 @@ from melodex.errors import (
     UnknownTuneError,
 )
 from melodex.presentation.text.words import many
-from melodex.reading import SUFFIXES
+from melodex.reading import SOUND_SUFFIXES, SUFFIXES
 from melodex.workbench.bench import Bench, Stop, StoppableCorpus
 from melodex.workbench.static_files import static_address
 
@@ -269,6 +269,7 @@ def environment() -> jinja2.Environment:
     made.globals["address"] = address
     made.globals["static"] = static_address
     made.globals["suffixes"] = ",".join(SUFFIXES)
+    made.globals["sounds"] = ",".join(SOUND_SUFFIXES)
     made.filters["many"] = many
     made.filters["bars"] = bars_words
     made.filters["markup"] = Markup

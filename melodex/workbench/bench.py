@@ -24,10 +24,17 @@ from typing import Any, TypeVar
 
 from melodex.corpus.chunks import PackedChunk
 from melodex.corpus.reader import Corpus
-from melodex.errors import HostileInputError, UnknownTuneError
+from melodex.errors import EmptyMelodyError, ReadingError, UnknownTuneError
 from melodex.melody import Melody
 from melodex.melody.texture import Texture
-from melodex.reading import FileReading, Refusal, read_data
+from melodex.reading import (
+    SOUND_SUFFIXES,
+    FileReading,
+    ReadTune,
+    ReadWarning,
+    Refusal,
+    read_data,
+)
 from melodex.reading.apart import Apart
 from melodex.settings import FEWEST_NOTES
 from melodex.tasks.passage import Passage, Span, find_passage, passage_of, read_span
@@ -116,6 +123,21 @@ class AtHand:
     def address_of(self, place: int) -> str:
         """By what name addresses call one of its tunes."""
         return f"{AT_HAND}.{self.id}.{place + 1}"
+
+
+def heard(data: bytes, name: str) -> FileReading:
+    """What a recording of one line holds, as a file of one tune.
+
+    Raises
+    ------
+    ReadingError, HostileInputError, EmptyMelodyError
+        As :func:`melodex.reading.recording.reader.read_recording`.
+    """
+    from melodex.reading.recording.reader import read_recording
+
+    recording = read_recording(data, name)
+    remarks = tuple(ReadWarning(words) for words in recording.remarks)
+    return FileReading(name, (ReadTune(recording.melody, remarks),))
 
 
 class Bench:
@@ -240,6 +262,7 @@ class Bench:
         """Read files that were dropped onto a page, name and bytes, and keep them at hand.
 
         What costs more than a file may is kept as one that gave nothing but the reason.
+        Of a recording the likeliest reading is a tune like any other.
         """
         with Apart() as apart:
             return [self.take_file(name, data, apart) for name, data in files]
@@ -250,8 +273,11 @@ class Bench:
         from melodex.tasks.adding.handed import plain_name
 
         try:
-            reading = apart.do(read_data, data, plain_name(name))
-        except HostileInputError as error:
+            if plain_name(name).lower().endswith(SOUND_SUFFIXES):
+                reading = heard(data, plain_name(name))
+            else:
+                reading = apart.do(read_data, data, plain_name(name))
+        except (ReadingError, EmptyMelodyError) as error:
             refusal = Refusal.of(error, plain_name(name))
             reading = FileReading(plain_name(name), refusals=(refusal,))
         digest = hashlib.sha256(name.encode("utf-8", "replace") + b"\0" + data)

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from melodex.workbench import bench as module
 from melodex.workbench.bench import Bench
+from tests.reading.sounding import tones, wav
 
 TUNE = "X:1\nT:Tune {number}\nM:4/4\nL:1/4\nK:C\nC D E F | G A B c |\n%{padding}\n"
 
@@ -44,3 +46,17 @@ def test_no_more_files_stay_at_hand_than_their_number_allows(
     monkeypatch.setattr(module, "MOST_AT_HAND", 3)
     ids = [drop(bench, number) for number in range(5)]
     assert list(bench.at_hand) == ids[-3:]
+
+
+def test_a_recording_at_hand_is_a_tune_like_any_other(bench: Bench) -> None:
+    pitches = [64, 67, 64, 60, 64, 60, 65, 69, 65, 64, 60]
+    file = bench.take_files([("hum.WAV", wav(tones(pitches)))])[0]
+    assert [list(melody.midi) for melody in file.melodies] == [pitches]
+    assert file.refusals == ()
+    assert bench.passage(file.address_of(0), None).label.startswith("hum.WAV")
+
+
+def test_a_recording_without_a_line_says_why(bench: Bench) -> None:
+    file = bench.take_files([("quiet.wav", wav(np.zeros(16_000)))])[0]
+    assert file.melodies == ()
+    assert ["silent" in refusal.reason for refusal in file.refusals] == [True]

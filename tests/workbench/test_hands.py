@@ -47,6 +47,9 @@ DROP_FOLDER = """(files) => {
 }"""
 
 
+KERN = "**kern\n*M4/4\n=1\n4g\n4e\n4f\n4d\n=2\n1c\n==\n*-\n"
+
+
 def tabbed_to(page: Page, selector: str, key: str = "Tab") -> None:
     """Press Tab until something has the focus, as a person without a mouse does."""
     for _ in range(80):
@@ -95,14 +98,17 @@ def test_a_folder_dropped_on_the_shelf_is_added_with_its_names(own_bench, visit)
         [
             ["book/one/first.abc", tune.format("The First")],
             ["book/two/first.abc", tune.format("The Second")],
+            ["book/three/third.krn", KERN],
             ["book/letter.txt", "dear reader"],
         ],
     )
-    expect(page.locator(".lead")).to_contain_text("2 tunes added")
+    expect(page.locator(".lead")).to_contain_text("3 tunes added")
     words = ["--corpus", str(running.corpus_path), "list", "--format", "json"]
     rows = json.loads(CliRunner().invoke(melodex, words).stdout)["tunes"]
     found = {row["source"].partition(" ")[0] for row in rows}
-    assert found == {"book/one/first.abc", "book/two/first.abc"}
+    assert found == {
+        "book/one/first.abc", "book/two/first.abc", "book/three/third.krn"
+    }  # fmt: skip
 
 
 def test_a_folder_where_one_tune_is_wanted_is_answered_in_words(workbench, visit):

@@ -15,23 +15,15 @@ from playwright.sync_api import Browser, Page, expect
 import melodex
 from tests.conftest import FLAGS
 from tests.reading.sounding import tones, wav
+from tests.workbench.sending import sent_file
 
 HORNPIPE = (61, 64, 61, 57, 61, 57, 62, 66, 62, 61, 57)
 """The opening of Marl Pit Hornpipe, which the demo's corpus holds in A major."""
 
 
 def sent(workbench, sound: bytes) -> tuple[int, dict]:
-    edge = "edge-of-a-part"
-    head = f'--{edge}\r\nContent-Disposition: form-data; name="sound"; filename="hum.wav"'
-    body = f"{head}\r\nContent-Type: audio/wav\r\n\r\n".encode() + sound
-    status, _, answer = workbench.ask(
-        "/hear",
-        method="POST",
-        body=body + f"\r\n--{edge}--\r\n".encode(),
-        Origin=workbench.base,
-        Sec_Fetch_Site="same-origin",
-        Content_Type=f"multipart/form-data; boundary={edge}",
-        Accept="application/json",
+    status, _, answer = sent_file(
+        workbench, "/hear", "sound", "hum.wav", sound, accept="application/json"
     )
     return status, json.loads(answer)
 
@@ -47,6 +39,15 @@ def test_a_sound_without_a_line_is_refused_in_words(workbench):
     status, said = sent(workbench, wav(np.zeros(16_000)))
     assert status == 422
     assert "silent" in said["fault"]["what"]
+
+
+def test_a_recording_dropped_as_ones_own_tune_is_audited(workbench):
+    sound = wav(tones(HORNPIPE))
+    status, headers, _ = sent_file(workbench, "/drop", "file", "hum.wav", sound, to="/own")
+    assert status == 303
+    text = workbench.ask(headers["location"])[2].decode()
+    assert "Marl Pit Hornpipe" in text
+    assert "hum.wav" in text
 
 
 def test_the_page_may_hear_the_microphone_and_nobody_else_may(workbench):

@@ -22,32 +22,9 @@ from melodex.corpus.reader import Corpus
 from melodex.tasks.lesson.sets import open_lesson
 from melodex.workbench.bench import Bench, Stop, StoppableCorpus, Stopped
 from melodex.workbench.work import Work
+from tests.workbench.sending import EDGE, sent_file
 
 DEMO = Path(__file__).parents[2] / "corpus_demo"
-EDGE = "melodexedge"
-
-
-def sent_file(running, path: str, field: str, name: str, content: bytes, **more: str):
-    """A file as a form of ours sends it."""
-    parts = [
-        f'--{EDGE}\r\nContent-Disposition: form-data; name="{key}"\r\n\r\n'.encode()
-        + f"{value}\r\n".encode()
-        for key, value in more.items()
-    ]
-    head = (
-        f'--{EDGE}\r\nContent-Disposition: form-data; name="{field}"; filename="{name}"\r\n'
-        "Content-Type: application/octet-stream\r\n\r\n"
-    )
-    body = b"".join(parts) + head.encode() + content + f"\r\n--{EDGE}--\r\n".encode()
-    return running.ask(
-        path,
-        method="POST",
-        body=body,
-        Origin=running.base,
-        Sec_Fetch_Site="same-origin",
-        Content_Type=f"multipart/form-data; boundary={EDGE}",
-        Accept="text/html",
-    )
 
 
 def fault_of(answer: tuple[int, dict[str, str], bytes]) -> str:

@@ -7,6 +7,8 @@ const MOST_FILES = 4000;
 
 const form = document.querySelector("form.drop");
 const field = form?.querySelector("input[type=file]");
+const endings = (field?.accept ?? "").split(",").filter((each) => each.startsWith("."));
+const isRead = (path) => endings.some((each) => path.toLowerCase().endsWith(each));
 const lit = (is) => document.body.classList.toggle("over", is);
 const many = (count) => `${count.toLocaleString("en")} file${count === 1 ? "" : "s"}`;
 
@@ -48,8 +50,8 @@ async function sendFolders(entries) {
   told("Reading the folder.");
   try {
     const files = (await Promise.all(entries.map(filesOf))).flat()
-      .filter(([path]) => /\.(abc|xml|musicxml|mxl|midi?)$/i.test(path));
-    const words = files.length ? tooMuch(files.map(([, file]) => file)) : "There is no ABC, MusicXML or MIDI in it.";
+      .filter(([path]) => isRead(path));
+    const words = files.length ? tooMuch(files.map(([, file]) => file)) : "There is nothing in it that is read: no ABC, MusicXML, MIDI or Humdrum.";
     if (words) { complain(words); return; }
     const body = new FormData();
     body.set("collection", form.querySelector("[name=collection]").value);
