@@ -43,6 +43,7 @@ COMMANDS = {
     "remark": "write notes, sources and citations on a tune",
     "remove": "remove tunes from the corpus",
     "resemble": "find what a phrase resembles",
+    "shards": "split a corpus into a folder of shards, and join them again",
     "show": "show one tune",
     "undo": "bring back what was removed, replaced or changed in a set",
     "workbench": "open the local page for the whole job",
@@ -92,8 +93,9 @@ class Melodex(click.Group):
 @click.group(cls=Melodex, context_settings={"help_option_names": ["-h", "--help"]})
 @click.option(
     "--corpus",
-    type=click.Path(path_type=Path, dir_okay=False),
-    help="The corpus file [default: $MELODEX_CORPUS, then the user's data folder].",
+    type=click.Path(path_type=Path),
+    help="The corpus: a file, or a folder of shards [default: $MELODEX_CORPUS, then the "
+    "user's data folder].",
 )
 @click.version_option(__version__, prog_name="melodex")
 @click.pass_context

@@ -12,12 +12,18 @@ __all__ = ["HINTS", "said"]
 HINTS = {
     "add any": "'melodex add' with any file of it works them out anew",
     "add tunes": "'melodex add FOLDER' puts tunes into it",
+    "bring shard back": (
+        "put it back, or make the shards anew with 'melodex shards split'"
+    ),
     "check": "run 'melodex check' on the corpus",
     "check, unchanged": "'melodex check' names what is touched; nothing was changed",
     "check, then add": "run 'melodex check', then add the files of these tunes again",
     "file in folder": "name a file in it with --corpus",
     "find title": "'melodex list --title PART' finds tunes by a part of their title",
     "fold in": "'melodex check' on it folds the journal in; or name another file",
+    "join, change, split": (
+        "'melodex shards join FILE' makes one file; change that and split it again"
+    ),
     "keep passages": "'melodex lesson keep' or --into puts some into it",
     "list changes": "'melodex undo' lists those that can be undone",
     "list sources": "'melodex list' shows sources and collections",
@@ -25,11 +31,13 @@ HINTS = {
     "look at set": "'melodex lesson show' says which have changed",
     "make corpus": "'melodex add FOLDER' makes one; --corpus names another file",
     "make set": "'melodex lesson new NAME' makes one",
+    "make shards": "name a file in it, or a folder of 'melodex shards split'",
     "name feature": "name a feature, such as --device 'borrowed chord'",
     "name phrase": (
         'type a phrase, such as "5 1 7 6 5 3", or take one with --from and --bars'
     ),
     "name tune": "name it with --from, such as --from TUNE --bars 5-8",
+    "other folder for shards": "name another folder",
     "other corpus": "name another file with --corpus",
     "other folder": "name another folder: melodex demo FOLDER",
     "read recordings": "save it as WAV, or install melodex[listen]",

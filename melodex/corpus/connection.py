@@ -5,7 +5,7 @@ in, be it a reader or a writer: those who leave take turns (``flock`` on the fol
 that of two who leave at once the second sees that it is alone. Where the last one was
 killed, or could not write, the next who opens the corpus folds the journal in.
 
-Contents: connect, reading, leave, fold_in, journal_bytes, taking_turns, WAIT_SECONDS.
+Contents: Part, connect, reading, leave, fold_in, journal_bytes, taking_turns, WAIT_SECONDS.
 """
 
 from __future__ import annotations
@@ -21,9 +21,11 @@ from pathlib import Path
 
 from melodex.corpus.faults import is_there, refuse_folder
 from melodex.errors import REMEDIES, CorpusError
+from melodex.records import dataclass
 
 __all__ = [
     "WAIT_SECONDS",
+    "Part",
     "connect",
     "fold_in",
     "journal_bytes",
@@ -43,6 +45,14 @@ TURN_SECONDS = 5.0
 
 TURN_STEP_SECONDS = 0.005
 """Between two looks whether it is one's turn: far below what a person notices."""
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A file of a corpus that is open; most have one."""
+
+    connection: sqlite3.Connection
+    path: Path
 
 
 def connect(path: Path) -> sqlite3.Connection:

@@ -112,6 +112,13 @@ def refuse_folder(path: Path) -> None:
     """
     with faults_named(path):
         is_folder = path.is_dir()
+        holds_shards = is_folder and (path / "shards.json").exists()
+    if holds_shards:
+        raise CorpusError(
+            "a corpus in shards is not changed in this way",
+            where=str(path),
+            hint=REMEDIES["join, change, split"],
+        )
     if is_folder:
         raise CorpusError(
             "this is a folder, and a corpus is a file",

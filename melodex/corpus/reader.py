@@ -5,7 +5,11 @@ write to it meanwhile, from its opening until :meth:`Corpus.refresh` or
 :meth:`Corpus.close`; so keep one open for as long as one question takes.
 Tunes are named by tune id; ties fall to it.
 
-At rest a corpus is one file. While something writes to it, SQLite keeps two
+A corpus is a file, or a folder of shards that together hold what one file would
+(:mod:`melodex.corpus.shards`): every statement is put to each of its parts, and what
+they say is put together. One file is one part.
+
+At rest a part is one file. While something writes to it, SQLite keeps two
 more beside it (``-wal`` and ``-shm``), so that nobody who reads has to wait. Whoever
 leaves last folds them in (:mod:`melodex.corpus.connection`).
 
@@ -15,15 +19,16 @@ Contents: Corpus, TuneRow, PlaceRow, WarningRow.
 from __future__ import annotations
 
 import json
+import os
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from os import PathLike
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 from melodex.corpus.chunks import CHUNK_COLUMNS, PackedChunk
-from melodex.corpus.connection import connect, journal_bytes, leave
+from melodex.corpus.connection import Part, connect, journal_bytes, leave
 from melodex.corpus.faults import faults_named
 from melodex.corpus.schema import SCHEMA_VERSION, TUNE_OVERVIEW, state_of
 from melodex.corpus.tune_rows import (
@@ -44,6 +49,7 @@ from melodex.melody.record import content_id_of
 from melodex.settings import CorpusSettings
 
 if TYPE_CHECKING:
+    from melodex.corpus.shards.merging import Merge
     from melodex.reading.result import Choice
 
 __all__ = ["Corpus"]
@@ -74,11 +80,36 @@ def as_stored(value: Any) -> Any:
     return storable(value)
 
 
+def opened_part(path: Path) -> Part:
+    """One file of a corpus, opened; one of an older schema is brought up to date first."""
+    with faults_named(path):
+        connection = connect(path)
+        try:
+            version = state_of(connection, path)
+        except BaseException:
+            leave(connection, path)
+            raise
+        if version == 0:
+            leave(connection, path)
+            raise CorpusError(
+                "this corpus is empty",
+                where=str(path),
+                hint=REMEDIES["add tunes"],
+            )
+        if version < SCHEMA_VERSION:
+            connection.close()
+            from melodex.corpus.care.migrations import upgrade
+
+            upgrade(path)
+            connection = connect(path)
+        return Part(connection, path)
+
+
 class Corpus:
     """A corpus opened for reading. Use :meth:`open`, and ``with``."""
 
-    def __init__(self, connection: sqlite3.Connection, path: Path) -> None:
-        self.connection = connection
+    def __init__(self, parts: Sequence[Part], path: Path) -> None:
+        self.parts = parts
         self.path = path
         self.is_tolerant = False
         self.refresh()
@@ -90,12 +121,13 @@ class Corpus:
         Parameters
         ----------
         path : str or PathLike
-            The file.
+            The file, or the folder of shards.
 
         Raises
         ------
         CorpusError
-            If there is no such file, it may not be read, is empty, or is none.
+            If there is no such file, it may not be read, is empty, or is none; or if a
+            shard of a folder is missing or is not the one that the folder was made with.
         NewerCorpusError
             If a later version of melodex wrote it.
         DamagedCorpusError
@@ -104,31 +136,16 @@ class Corpus:
             If another process holds it for more than :data:`WAIT_SECONDS`.
         """
         path = Path(path)
-        with faults_named(path):
-            connection = connect(path)
-            try:
-                version = state_of(connection, path)
-            except BaseException:
-                leave(connection, path)
-                raise
-            if version == 0:
-                leave(connection, path)
-                raise CorpusError(
-                    "this corpus is empty",
-                    where=str(path),
-                    hint=REMEDIES["add tunes"],
-                )
-            if version < SCHEMA_VERSION:
-                connection.close()
-                from melodex.corpus.care.migrations import upgrade
+        if os.path.isdir(path):  # noqa: PTH112 (cold path)
+            from melodex.corpus.shards.index import opened_shards
 
-                upgrade(path)
-                connection = connect(path)
-            return cls(connection, path)
+            return cls(opened_shards(path, opened_part), path)
+        return cls([opened_part(path)], path)
 
     def close(self) -> None:
         """Let go of the file, which is one plain file if nobody else has it open."""
-        leave(self.connection, self.path)
+        for part in self.parts:
+            leave(part.connection, part.path)
 
     def __enter__(self) -> Corpus:
         return self
@@ -143,35 +160,55 @@ class Corpus:
 
     def refresh(self) -> None:
         """See the corpus as it is now, and from now on only so."""
-        with faults_named(self.path):
-            if self.connection.in_transaction:
-                self.connection.execute("ROLLBACK")
-            self.connection.execute("BEGIN")
-            rows = self.connection.execute("SELECT name, value FROM setting ORDER BY name")
-            self.settings: dict[str, str] = dict(rows.fetchall())
-            totals = self.connection.execute(
-                "SELECT sum(piece_count), sum(note_count), sum(tune_count) FROM chunk"
-            ).fetchone()
-        self.tune_count: int = totals[0] or 0
-        self.note_count: int = totals[1] or 0
-        self.line_count: int = totals[2] or 0
+        self.settings: dict[str, str] = {}
+        totals = [0, 0, 0]
+        for part in self.parts:
+            with faults_named(part.path):
+                if part.connection.in_transaction:
+                    part.connection.execute("ROLLBACK")
+                part.connection.execute("BEGIN")
+                rows = part.connection.execute(
+                    "SELECT name, value FROM setting ORDER BY name"
+                )
+                self.settings = {**dict(rows.fetchall()), **self.settings}
+                held = part.connection.execute(
+                    "SELECT sum(piece_count), sum(note_count), sum(tune_count) FROM chunk"
+                ).fetchone()
+            totals = [total + (more or 0) for total, more in zip(totals, held, strict=True)]
+        self.tune_count: int = totals[0]
+        self.note_count: int = totals[1]
+        self.line_count: int = totals[2]
 
     @property
     def sheet_count(self) -> int:
         """Tunes of chords alone, at which no search for notes looks."""
-        (count,) = self.query("SELECT count(*) FROM tune")[0]
-        return max(0, int(count) - self.line_count)
+        counts = self.query("SELECT count(*) FROM tune")
+        return max(0, sum(int(count) for (count,) in counts) - self.line_count)
 
     @property
     def journal_bytes(self) -> int:
         """Bytes that stand in a journal beside the file; 0 where it is whole alone."""
-        return journal_bytes(self.path)
+        return sum(journal_bytes(part.path) for part in self.parts)
 
     def pause(self) -> None:
         """Called by a task between two of its parts; a corpus that can be stopped stops."""
 
-    def query(self, sql: str, values: Iterable[Any] = ()) -> list[tuple[Any, ...]]:
+    def query(
+        self, sql: str, values: Iterable[Any] = (), *, merge: Merge | None = None
+    ) -> list[tuple[Any, ...]]:
         """Run a statement that reads, with SQLite's faults named.
+
+        Parameters
+        ----------
+        sql : str
+            The statement.
+        values : iterable, optional
+            For its question marks.
+        merge : callable, optional
+            Puts together what several parts say, as the statement does for one
+            (:mod:`melodex.corpus.shards.merging`); by default part follows part. What
+            is said of one tune stands in one part, and row numbers of tunes are those
+            of no other part.
 
         Raises
         ------
@@ -180,16 +217,26 @@ class Corpus:
         """
         # What no text of a corpus can hold is found nowhere.
         asked = tuple(map(as_stored, values))
-        with faults_named(self.path):
+        if len(self.parts) == 1:
+            return self.asked_of(self.parts[0], sql, asked)
+        rows = [row for part in self.parts for row in self.asked_of(part, sql, asked)]
+        return merge(rows) if merge else rows
+
+    def asked_of(
+        self, part: Part, sql: str, asked: tuple[Any, ...]
+    ) -> list[tuple[Any, ...]]:
+        """What one part says."""
+        with faults_named(part.path):
             try:
-                return self.connection.execute(sql, asked).fetchall()
+                return part.connection.execute(sql, asked).fetchall()
             except sqlite3.OperationalError as error:
                 if self.is_tolerant or not str(error).startswith(NO_TEXT):
                     raise
                 # One text that is none costs its own tune: the others are still read.
                 self.is_tolerant = True
-                self.connection.text_factory = decoded
-                return self.connection.execute(sql, asked).fetchall()
+                for each in self.parts:
+                    each.connection.text_factory = decoded
+                return part.connection.execute(sql, asked).fetchall()
 
     def chunks(self) -> Iterator[PackedChunk]:
         """Yield the packed notes of all tunes.
@@ -203,12 +250,15 @@ class Corpus:
         """
         found = CorpusSettings.from_dict(self.settings)
         CorpusSettings().require_same(found, where=str(self.path))
-        with faults_named(self.path):
-            rows = self.connection.execute(f"SELECT {CHUNK_COLUMNS} FROM chunk ORDER BY id")
-            for ids, lengths, packed, checksum, tunes, *others in rows:
-                # What is no number says none; its ids then tell that it is damaged.
-                tunes = tunes if isinstance(tunes, int) else 0
-                yield PackedChunk(ids, lengths, packed, checksum, tunes, *others)
+        for part in self.parts:
+            with faults_named(part.path):
+                rows = part.connection.execute(
+                    f"SELECT {CHUNK_COLUMNS} FROM chunk ORDER BY id"
+                )
+                for ids, lengths, packed, checksum, tunes, *others in rows:
+                    # What is no number says none; its ids then tell that it is damaged.
+                    tunes = tunes if isinstance(tunes, int) else 0
+                    yield PackedChunk(ids, lengths, packed, checksum, tunes, *others)
 
     def melody(self, tune_id: str) -> Melody:
         """Return one melody, with the credits of its first place.
@@ -359,10 +409,14 @@ class Corpus:
             raise UnknownTuneError(f"no tune has the id {tune_id}", where=str(self.path))
         return rows[0]
 
-    def tune_rows(self, clause: str, values: Iterable[Any] = ()) -> list[TuneRow]:
+    def tune_rows(
+        self, clause: str, values: Iterable[Any] = (), *, merge: Merge | None = None
+    ) -> list[TuneRow]:
         """Rows of what the view ``tune_overview`` shows today that a clause picks."""
         rows = self.query(
-            f"SELECT {TUNE_ROW_COLUMNS} FROM ({TUNE_OVERVIEW}) {clause}", values
+            f"SELECT {TUNE_ROW_COLUMNS} FROM ({TUNE_OVERVIEW}) {clause}",
+            values,
+            merge=merge,
         )
         keys = self.read_keys([row[0] for row in rows])
         tags = list(TuneRow.__slots__).index("tags")

@@ -16,6 +16,12 @@ from typing import Any, Protocol
 
 from melodex.corpus.rows import folded, place_path
 from melodex.corpus.schema import TUNE_OVERVIEW
+from melodex.corpus.shards.merging import (
+    Merge,
+    each_once,
+    in_order,
+    leading_number,
+)
 from melodex.corpus.tune_rows import FIRST_PLACE, TuneRow
 from melodex.errors import REMEDIES, CorpusError, UnknownTuneError
 
@@ -44,10 +50,14 @@ class Asked(Protocol):
 
     path: Path
 
-    def query(self, sql: str, values: Iterable[Any] = ()) -> list[tuple[Any, ...]]:
+    def query(
+        self, sql: str, values: Iterable[Any] = (), *, merge: Merge | None = None
+    ) -> list[tuple[Any, ...]]:
         """Run a statement that reads."""
 
-    def tune_rows(self, clause: str, values: Iterable[Any] = ()) -> list[TuneRow]:
+    def tune_rows(
+        self, clause: str, values: Iterable[Any] = (), *, merge: Merge | None = None
+    ) -> list[TuneRow]:
         """Rows of tunes that a clause picks."""
 
 
@@ -105,6 +115,7 @@ def found_by(corpus: Asked, text: str) -> tuple[str, list[tuple[str, str]]]:
             f"SELECT tune_id, title FROM tune WHERE ({clause}){by_main(clause)} "
             "ORDER BY tune_id",
             value,
+            merge=in_order(0),
         )
         if len(found) == 1:
             return found[0][0], []
@@ -129,7 +140,9 @@ def by_file(corpus: Asked, text: str) -> tuple[str, list[tuple[str, str]]]:
     asked = folded(text)
     if not asked:
         return "", []
-    rows = corpus.tune_rows(f"WHERE title = '' AND {SHOWN_MAIN} ORDER BY tune_id")
+    rows = corpus.tune_rows(
+        f"WHERE title = '' AND {SHOWN_MAIN} ORDER BY tune_id", merge=in_order(TUNE_ID)
+    )
     named = [(row.tune_id, folded(row.name)) for row in rows]
     for found in (
         [entry for entry in named if entry[1] == asked],
@@ -188,7 +201,9 @@ def unknown(
 def rows_of(corpus: Asked, tune_ids: list[str]) -> list[TuneRow]:
     """Some tunes as lists show them, in the order of their ids."""
     marks = ", ".join("?" * len(tune_ids))
-    return corpus.tune_rows(f"WHERE tune_id IN ({marks}) ORDER BY tune_id", tune_ids)
+    return corpus.tune_rows(
+        f"WHERE tune_id IN ({marks}) ORDER BY tune_id", tune_ids, merge=in_order(TUNE_ID)
+    )
 
 
 def told(row: TuneRow) -> str:
@@ -214,6 +229,7 @@ def nearest(corpus: Asked, text: str) -> list[tuple[str, str]]:
             "JOIN tune ON tune.id = tune_words_fts.rowid "
             "WHERE tune_words_fts MATCH ? ORDER BY rank, tune.tune_id LIMIT ?",
             [f"{{title makers}}: ({asked})", LOOKED_AT],
+            merge=each_once,
         )
     except CorpusError:
         return []
@@ -278,7 +294,20 @@ def listed(
     # A number counts as one where it is one: 2 before 10.
     order = "ORDER BY collection, source, CAST(number AS INTEGER), number, tune_id"
     values.append(-1 if limit is None else limit)
-    return corpus.tune_rows(f"{where}{order} LIMIT ?", values)
+    merge = in_order(key=place_in_list, limit=-1 if limit is None else limit)
+    return corpus.tune_rows(f"{where}{order} LIMIT ?", values, merge=merge)
+
+
+TUNE_ID, COLLECTION, SOURCE, NUMBER = (
+    TuneRow.__slots__.index(name) for name in ("tune_id", "collection", "source", "number")
+)
+
+
+def place_in_list(row: tuple[Any, ...]) -> tuple[Any, ...]:
+    """What rows of a list are in order of, as the statement says it."""
+    number = row[NUMBER]
+    order = leading_number(number), number, row[TUNE_ID]
+    return row[COLLECTION], row[SOURCE], *order
 
 
 # Of what lists show: the main line, or one whose main line is gone.

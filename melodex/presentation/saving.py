@@ -17,7 +17,7 @@ import stat
 from contextlib import suppress
 from pathlib import Path
 
-from melodex.corpus.guarding import refuse_corpus
+from melodex.corpus.care.guarding import refuse_corpus
 from melodex.errors import REMEDIES, PresentationError
 from melodex.files import final_place, is_special, write_whole
 

@@ -24,6 +24,7 @@ from typing import Any, TypeVar
 
 from melodex.corpus.chunks import PackedChunk
 from melodex.corpus.reader import Corpus
+from melodex.corpus.shards.merging import Merge
 from melodex.errors import EmptyMelodyError, ReadingError, UnknownTuneError
 from melodex.melody import Melody
 from melodex.melody.texture import Texture
@@ -72,8 +73,9 @@ class Stop:
         """Ask to stop, in the middle of a statement of SQL too."""
         self.event.set()
         for corpus in self.corpora:
-            with suppress(Exception):
-                corpus.connection.interrupt()
+            for part in corpus.parts:
+                with suppress(Exception):
+                    part.connection.interrupt()
 
     def look(self) -> None:
         """Raise if that was asked for."""
@@ -91,10 +93,12 @@ class StoppableCorpus(Corpus):
         if self.stop:
             self.stop.look()
 
-    def query(self, sql: str, values: Iterable[Any] = ()) -> list[tuple[Any, ...]]:
+    def query(
+        self, sql: str, values: Iterable[Any] = (), *, merge: Merge | None = None
+    ) -> list[tuple[Any, ...]]:
         """As in a corpus."""
         self.pause()
-        return super().query(sql, values)
+        return super().query(sql, values, merge=merge)
 
     def chunks(self) -> Iterator[PackedChunk]:
         """As in a corpus."""
@@ -250,9 +254,13 @@ class Bench:
     def state_of_corpus(self) -> tuple[tuple[int, int, int], ...]:
         """What changes whenever somebody writes to the corpus."""
         stamps = []
-        for suffix in ("", "-wal"):
+        files: list[Path] = [self.corpus_path]
+        with suppress(OSError):
+            # Of shards each counts.
+            files += sorted(self.corpus_path.iterdir())
+        for name in (f"{file}{suffix}" for file in files for suffix in ("", "-wal")):
             with suppress(OSError):
-                found = os.stat(f"{self.corpus_path}{suffix}")  # noqa: PTH116
+                found = os.stat(name)  # noqa: PTH116
                 stamps.append((found.st_ino, found.st_size, found.st_mtime_ns))
         return tuple(stamps)
 

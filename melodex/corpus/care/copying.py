@@ -14,9 +14,9 @@ from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
+from melodex.corpus.care.guarding import refuse_corpus, refuse_left_behind
 from melodex.corpus.connection import reading
 from melodex.corpus.faults import faults_named, is_there
-from melodex.corpus.guarding import refuse_corpus, refuse_left_behind
 from melodex.errors import REMEDIES, CorpusError
 from melodex.files import final_place, is_special, part_beside, put_in_place
 

@@ -3,8 +3,8 @@
 Conventions: those of :mod:`melodex.presentation.data.forms`.
 
 Contents: listing_json, listing_rows, listing_csv, detail_json, adding_json, check_json,
-refresh_json, holdings_json, done_json, undone_json, duplicates_json, families_json,
-families_csv, whole_audit_json, close_pair_rows.
+shards_json, refresh_json, holdings_json, done_json, undone_json, duplicates_json,
+families_json, families_csv, whole_audit_json, close_pair_rows.
 """
 
 from __future__ import annotations
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from melodex.tasks.collection.duplicates import Duplicates
     from melodex.tasks.collection.families import Families
     from melodex.tasks.collection.holdings import Holdings, Listing, TuneDetail, Warned
+    from melodex.tasks.collection.shards import ShardList
     from melodex.tasks.collection.undo import Done, Undone
     from melodex.tasks.collection.upkeep import CheckResult
 
@@ -47,6 +48,7 @@ __all__ = [
     "listing_json",
     "listing_rows",
     "refresh_json",
+    "shards_json",
     "undone_json",
     "whole_audit_json",
 ]
@@ -142,6 +144,20 @@ def check_json(result: CheckResult) -> str:
             "touched": [
                 {"tune_id": tune_id, "title": result.titles.get(tune_id)}
                 for tune_id in result.report.touched
+            ],
+        }
+    )
+
+
+def shards_json(found: ShardList) -> str:
+    """The shards of a corpus, each with what is wrong with it."""
+    return json_text(
+        {
+            "corpus": str(found.path),
+            "set": found.shard_set,
+            "shards": [
+                {"number": state.number, **asdict(state.shard), "fault": state.fault}
+                for state in found.states
             ],
         }
     )

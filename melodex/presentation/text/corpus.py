@@ -5,8 +5,8 @@ sign that would steer the terminal is shown as a question mark, since titles com
 from files of strangers. What goes to standard error ends without a full stop
 where it names a place.
 
-Contents: listing_text, detail_text, adding_text, removal_text, check_text,
-backup_text, tagging_text, counts_text, holdings_text,
+Contents: listing_text, detail_text, adding_text, removal_text, check_text, shards_text,
+joined_text, backup_text, tagging_text, counts_text, holdings_text,
 duplicates_text, groups_text, shown, table.
 """
 
@@ -34,6 +34,7 @@ if TYPE_CHECKING:
         Warned,
     )
     from melodex.tasks.collection.remarks import Remarked
+    from melodex.tasks.collection.shards import Joined, ShardList
     from melodex.tasks.collection.upkeep import BackupResult, CheckResult
 
 __all__ = [
@@ -45,8 +46,10 @@ __all__ = [
     "duplicates_text",
     "groups_text",
     "holdings_text",
+    "joined_text",
     "listing_text",
     "removal_text",
+    "shards_text",
     "tagging_text",
 ]
 
@@ -333,6 +336,31 @@ def check_text(result: CheckResult) -> str:
     if len(report.touched) > MOST_NAMED:
         lines.append(f"  and {len(report.touched) - MOST_NAMED:,} more")
     return "\n".join(lines) + "\n"
+
+
+def shards_text(found: ShardList) -> str:
+    """Shards in columns, and what is wrong with any."""
+    rows = [
+        [
+            f"{state.number}",
+            state.shard.file,
+            f"{state.shard.tunes:,}",
+            f"{state.shard.notes:,}",
+            f"{state.shard.bytes:,}",
+        ]
+        for state in found.states
+    ]
+    laid = table(("", "file", "tunes", "notes", "bytes"), rows, right=(0, 2, 3, 4))
+    tunes = sum(state.shard.tunes for state in found.states)
+    last = [f"{many(len(found.states), 'shard')}, {many(tunes, 'tune')}"]
+    faults = [shown(state.fault) for state in found.states if state.fault]
+    return "".join(f"{line}\n" for line in [laid.rstrip("\n"), *last, *faults])
+
+
+def joined_text(made: Joined) -> str:
+    """That one file was made of shards."""
+    tunes = many(made.tune_count, "tune")
+    return f"{tunes} joined in {shown(str(made.path))}, {made.byte_count:,} bytes\n"
 
 
 def repair_lines(repair: RepairReport) -> list[str]:

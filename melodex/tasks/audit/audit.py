@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING
 
 from melodex import __version__
 from melodex.corpus.chunks import PackedChunk, encode_notes
+from melodex.corpus.shards.merging import in_order
 from melodex.corpus.tune_rows import piece_of, with_their_lines
 from melodex.errors import DamagedCorpusError, EmptyMelodyError
 from melodex.matching.align import align
@@ -311,7 +312,7 @@ def digest_of(corpus: Corpus) -> str:
     A date would not: the same tunes on another day give the same audit, and a tune
     added on the same day another one. Ids are themselves made from the melodies.
     """
-    rows = corpus.query("SELECT tune_id FROM tune ORDER BY tune_id")
+    rows = corpus.query("SELECT tune_id FROM tune ORDER BY tune_id", merge=in_order(0))
     return hashlib.sha256("".join(row[0] for row in rows).encode("ascii")).hexdigest()[:12]
 
 

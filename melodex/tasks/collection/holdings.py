@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 from melodex.analysis.harmony.devices import KINDS
 from melodex.corpus.reader import Corpus
 from melodex.corpus.rows import folded
+from melodex.corpus.shards.merging import by_place, summed
 from melodex.corpus.tune_rows import (
     IN_ORDER,
     LineRow,
@@ -232,14 +233,15 @@ def warned_tunes(corpus: Corpus, name: str | None = None) -> list[Warned]:
     )
     rows = corpus.query(
         "SELECT tune.tune_id, tune.title, source, number, read_warning.line, "
-        "column_number, text "
+        "column_number, text, place.file, occurrence, read_warning.id "
         "FROM read_warning JOIN place ON place.id = read_warning.place "
         f"JOIN tune ON tune.id = place.tune {clause}ORDER BY {IN_ORDER}, read_warning.id",
         values,
+        merge=by_place(7, 3, 8, 9),
     )
     found = []
     for (tune_id, title, source, number), group in groupby(rows, key=lambda row: row[:4]):
-        warnings = tuple(WarningRow(source, number, *row[4:]) for row in group)
+        warnings = tuple(WarningRow(source, number, *row[4:7]) for row in group)
         named = name_of(title, source, number)
         found.append(Warned(tune_id, named, source, number, warnings))
     return found
@@ -359,7 +361,9 @@ def tag_tunes(
 
 def list_tags(corpus: Corpus) -> tuple[Count, ...]:
     """Count the tunes under each tag, in alphabetical order."""
-    rows = corpus.query("SELECT name, count(*) FROM tag GROUP BY name ORDER BY name")
+    rows = corpus.query(
+        "SELECT name, count(*) FROM tag GROUP BY name ORDER BY name", merge=summed
+    )
     return tuple(Count(*row) for row in rows)
 
 
@@ -407,7 +411,8 @@ def key_counts(corpus: Corpus) -> tuple[Count, ...]:
     """Tunes in each key, the most frequent first."""
     rows = corpus.query(
         "SELECT tonic_fifths, mode, count(*) FROM tune_facet "
-        "WHERE mode != 'none' GROUP BY tonic_fifths, mode"
+        "WHERE mode != 'none' GROUP BY tonic_fifths, mode",
+        merge=summed,
     )
     found = [Count(str(Key(tonic, mode)), tunes) for tonic, mode, tunes in rows]
     return tuple(sorted(found, key=lambda count: (-count.tune_count, count.value)))
@@ -428,5 +433,5 @@ def thin(found: Sequence[Count], known: Iterable[str]) -> tuple[Count, ...]:
 
 def counts(corpus: Corpus, sql: str) -> tuple[Count, ...]:
     """Values and their counts, the most frequent first."""
-    rows = sorted(corpus.query(sql), key=lambda row: (-row[1], row[0]))
+    rows = sorted(corpus.query(sql, merge=summed), key=lambda row: (-row[1], row[0]))
     return tuple(Count(row[0], row[1]) for row in rows)

@@ -13,6 +13,7 @@ from melodex.corpus.care.checking import CheckReport, check_corpus
 from melodex.corpus.care.copying import copy_corpus
 from melodex.corpus.care.repairing import RepairReport, repair_corpus
 from melodex.corpus.connection import journal_bytes
+from melodex.corpus.faults import refuse_folder
 from melodex.corpus.reader import Corpus
 from melodex.errors import DamagedCorpusError
 
@@ -80,6 +81,8 @@ def check(
     from melodex.matching import engine_name
 
     done = None
+    if corpus_path.is_dir():
+        return check_shards(corpus_path, repair)
     try:
         report = check_corpus(corpus_path, progress)
         broken = bool(report.faults)
@@ -92,6 +95,23 @@ def check(
         report = check_corpus(corpus_path, progress)
     titles = titles_of(corpus_path, report)
     return CheckResult(corpus_path, report, engine_name(), titles, done)
+
+
+def check_shards(folder: Path, repair: bool) -> CheckResult:
+    """Check every shard of a folder, and that each is the one that the index means.
+
+    Raises
+    ------
+    CorpusError
+        If a repair is asked for: shards are made anew instead.
+    """
+    from melodex.corpus.shards.checking import check_folder
+    from melodex.matching import engine_name
+
+    if repair:
+        refuse_folder(folder)
+    report, titles = check_folder(folder)
+    return CheckResult(folder, report, engine_name(), titles)
 
 
 def titles_of(corpus_path: Path, report: CheckReport) -> dict[str, str]:
@@ -127,6 +147,12 @@ def backup(
         If there is no corpus, or the copy cannot be made.
     """
     Corpus.open(corpus_path).close()
+    if corpus_path.is_dir():
+        from melodex.corpus.shards.checking import copy_folder
+
+        size = copy_folder(corpus_path, target, replace=replace, progress=progress)
+        with Corpus.open(target) as copied:
+            return BackupResult(target, size, copied.tune_count)
     byte_count = copy_corpus(corpus_path, target, replace=replace, progress=progress)
     with Corpus.open(target) as copy:
         return BackupResult(target, byte_count, copy.tune_count, journal_bytes(corpus_path))

@@ -21,6 +21,7 @@ from melodex.analysis.piece import Analysis, analyse, sure_devices
 from melodex.analysis.texture import LINE_KINDS, LineFind, line_finds
 from melodex.analysis.texture.activity import LineActivity, activity_of
 from melodex.analysis.texture.words import bars_at, joint_sentence, line_sentence
+from melodex.corpus.shards.merging import summed
 from melodex.melody import Melody
 from melodex.melody.loudness import bar_levels
 from melodex.tasks.describe.recorded import (
@@ -436,7 +437,8 @@ def counted(finds: list[Find], corpus: Corpus) -> list[Find]:
             UNION ALL SELECT 'change of key', count(DISTINCT tune) FROM key_span
               WHERE place > 0
             UNION ALL SELECT 'odd section', count(DISTINCT tune) FROM section WHERE odd
-            """
+            """,
+            merge=summed,
         )
     )
     told = [

@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from melodex.corpus.rows import kind_of
+from melodex.corpus.shards.merging import summed
 from melodex.errors import AnalysisError, MelodexError
 from melodex.tasks.collection.holdings import Count
 from melodex.tasks.gather.gather import require_features
@@ -46,7 +47,8 @@ FEATURES = {
     "modal": "SELECT mode, count(DISTINCT tune) FROM modal_passage WHERE tune IN {kept} "
     "GROUP BY mode ORDER BY mode",
     # Classes of metre, and then the time signatures that are printed first.
-    "metre": "SELECT value, tunes FROM (SELECT metre_class AS value, count(*) AS tunes, "
+    "metre": "SELECT rank, length(value), value, tunes FROM ("
+    "SELECT metre_class AS value, count(*) AS tunes, "
     "0 AS rank FROM tune_facet WHERE tune IN {kept} GROUP BY metre_class UNION ALL "
     "SELECT metre, count(*), 1 FROM tune_facet WHERE tune IN {kept} AND metre != '' "
     "GROUP BY metre) ORDER BY rank, length(value), value",
@@ -54,10 +56,9 @@ FEATURES = {
     "kind": "SELECT kind, title_folded FROM tune_facet WHERE tune IN {kept}",
     "decade": "SELECT (year / 10 * 10) || 's', count(*) FROM tune "
     "WHERE id IN {kept} AND year IS NOT NULL GROUP BY 1 ORDER BY 1",
-    # At least so many: the tunes with more are counted too.
-    "key_centres": "SELECT key_centres, sum(count(*)) OVER (ORDER BY key_centres DESC) "
-    "FROM tune_facet WHERE tune IN {kept} AND key_centres > 1 GROUP BY key_centres "
-    "ORDER BY key_centres",
+    # At least so many: :func:`with_more` counts the tunes with more too.
+    "key_centres": "SELECT key_centres, count(*) FROM tune_facet "
+    "WHERE tune IN {kept} AND key_centres > 1 GROUP BY key_centres ORDER BY key_centres",
     # What stands before the comma; after it comes which chord is shared.
     "key_change": "SELECT substr(how, 1, instr(how || ',', ',') - 1), "
     "count(DISTINCT tune) FROM key_span WHERE place > 0 AND tune IN {kept} "
@@ -120,11 +121,28 @@ def remaining(
         left = kept if feature not in met else everything.intersection(*others)
         listed = json.dumps(sorted(left))
         query = FEATURES[feature].format(kept=LISTED)
-        rows = corpus.query(query, [listed] * query.count("?"))
-        if feature == "kind":
+        is_counted = feature != "kind"
+        rows = corpus.query(
+            query, [listed] * query.count("?"), merge=summed if is_counted else None
+        )
+        if not is_counted:
             rows = counts_of_kinds(rows)
-        options[feature] = tuple(Count(str(value), tunes) for value, tunes in rows if tunes)
+        elif feature == "key_centres":
+            rows = with_more(rows)
+        options[feature] = tuple(
+            Count(str(value), tunes) for *_, value, tunes in rows if tunes
+        )
     return Remaining(len(kept), corpus.tune_count, options)
+
+
+def with_more(rows: Sequence[tuple[Any, ...]]) -> list[tuple[Any, ...]]:
+    """Values in rising order, each with the tunes that have as much or more."""
+    rest = sum(tunes for _, tunes in rows)
+    found = []
+    for value, tunes in rows:
+        found.append((value, rest))
+        rest -= tunes
+    return found
 
 
 def counts_of_kinds(rows: Iterable[tuple[Any, ...]]) -> list[tuple[str, int]]:

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from melodex.corpus.facets import FACET_VERSION
+from melodex.corpus.shards.merging import in_order
 from melodex.corpus.tune_rows import FIRST_PLACE
 from melodex.errors import REMEDIES, AnalysisError, CorpusError
 from melodex.melody import bars_text, name_of
@@ -205,9 +206,10 @@ def first_of(
     else:
         some = kept if len(kept) <= SORTED_AT_ONCE else foremost(corpus, kept, limit)
     rows = corpus.query(
-        "SELECT tune.id FROM json_each(?) AS wanted "
+        "SELECT tune.id, tune.title_folded, tune.tune_id FROM json_each(?) AS wanted "
         f"CROSS JOIN tune ON tune.id = wanted.value {BY_NAME}",
         [listed(some)],
+        merge=in_order(1, 2),
     )
     return {row[0] for row in sorted(rows, key=lambda r: -points.get(r[0], 0.0))[:limit]}
 
@@ -217,7 +219,9 @@ def foremost(corpus: Corpus, kept: set[int], limit: int) -> set[int]:
     size = 2 * limit * (corpus.tune_count // len(kept) + 1)
     while True:
         rows = corpus.query(
-            "SELECT id, title_folded FROM tune ORDER BY title_folded LIMIT ?", [size]
+            "SELECT id, title_folded FROM tune ORDER BY title_folded LIMIT ?",
+            [size],
+            merge=in_order(1, limit=size),
         )
         found = [row for row in rows if row[0] in kept]
         if len(found) >= limit or len(rows) < size:
@@ -240,13 +244,16 @@ SORTED_AT_ONCE = 2_000
 
 def rows_of(corpus: Corpus, tunes: set[int]) -> list[tuple[Any, ...]]:
     """What is told of some tunes, in order of title and id."""
-    return corpus.query(
+    rows = corpus.query(
         "SELECT tune.id, facet.first_bar, facet.last_bar, tune.tune_id, tune.title, "
         "tune.composer, tune.year, coalesce(collection.name, ''), "
-        "coalesce(place.source, ''), coalesce(place.number, ''), tune.rights "
+        "coalesce(place.source, ''), coalesce(place.number, ''), tune.rights, "
+        "tune.title_folded "
         f"{FROM_TUNES} JOIN tune_facet AS facet ON facet.tune = tune.id {BY_NAME}",
         [listed(tunes)],
+        merge=in_order(-1, 3),
     )
+    return [row[:-1] for row in rows]
 
 
 def examples_of_tune(

@@ -32,6 +32,7 @@ from melodex.analysis.harmony.progressions import (
     read_progression,
     token_of,
 )
+from melodex.corpus.shards.merging import in_order
 from melodex.errors import AnalysisError
 
 if TYPE_CHECKING:
@@ -100,14 +101,15 @@ def sifted(
     import numpy as np
 
     rows = corpus.query(
-        "SELECT tune, chord_row FROM tune CROSS JOIN tune_facet "
-        "ON tune_facet.tune = tune.id WHERE chord_row NOT NULL ORDER BY tune_id"
+        "SELECT tune, chord_row, tune_id FROM tune CROSS JOIN tune_facet "
+        "ON tune_facet.tune = tune.id WHERE chord_row NOT NULL ORDER BY tune_id",
+        merge=in_order(2),
     )
     if kept is not None:
         rows = [row for row in rows if row[0] in kept]
     if not rows:
         return []
-    tunes, chords = zip(*rows, strict=True)
+    tunes, chords, _ = zip(*rows, strict=True)
     data = bytes([PARTING]).join(chords)
     places = sift(progression, data, exact=exact)
     if not len(places):

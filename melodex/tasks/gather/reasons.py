@@ -15,6 +15,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from melodex.corpus.rows import folded
+from melodex.corpus.shards.merging import each_once, in_order, summed
 from melodex.corpus.titles import likeness, nearest, three_letters
 from melodex.melody import note_name, pitch_class_name, spell
 from melodex.tasks.gather.places import meeting
@@ -71,7 +72,7 @@ def nearest_to(corpus: Corpus, name: str, asked: Any) -> Iterator[str]:
     """What the corpus has instead of what was asked for."""
     if name in VALUES:
         words, sql = VALUES[name]
-        yield listed(words, corpus.query(sql), asked)
+        yield listed(words, corpus.query(sql, merge=summed), asked)
     elif name == "device":
         yield listed("Devices", device_kinds(corpus), asked)
     elif name in NEAREST:
@@ -140,7 +141,8 @@ def keys_near(corpus: Corpus, asked: str) -> Iterator[str]:
     tonic, mode = key_named(asked)
     rows = corpus.query(
         "SELECT tonic_fifths, mode, count(*) FROM tune_facet "
-        "WHERE tonic_fifths IS NOT NULL GROUP BY 1, 2"
+        "WHERE tonic_fifths IS NOT NULL GROUP BY 1, 2",
+        merge=summed,
     )
 
     def apart(row: tuple[Any, ...]) -> tuple[bool, int, int]:
@@ -159,7 +161,8 @@ def numbers_near(column: str, words: str) -> Callable[[Corpus, Any], Iterator[st
         wanted = [int(number) for number in re.findall(r"(?a)\d{1,5}", str(asked))] or [0]
         rows = corpus.query(
             f"SELECT {column}, count(*) FROM tune_facet "
-            f"WHERE {column} IS NOT NULL GROUP BY 1"
+            f"WHERE {column} IS NOT NULL GROUP BY 1",
+            merge=summed,
         )
         close = sorted(rows, key=lambda row: min(abs(row[0] - w) for w in wanted))
         named = [f"{value:g} ({tunes})" for value, tunes in sorted(close[:FEW_NAMED])]
@@ -175,7 +178,8 @@ def pitches_near(column: str, words: str) -> Callable[[Corpus, Any], Iterator[st
         wanted = pitch_named(asked)
         rows = corpus.query(
             f"SELECT {column}, count(*) FROM tune_facet "
-            f"WHERE {column} IS NOT NULL GROUP BY 1"
+            f"WHERE {column} IS NOT NULL GROUP BY 1",
+            merge=summed,
         )
         close = sorted(rows, key=lambda row: abs(row[0] - wanted))[:FEW_NAMED]
         named = [f"{pitch_text(midi)} ({tunes})" for midi, tunes in sorted(close)]
@@ -192,11 +196,12 @@ def pitch_text(midi: int) -> str:
 def ranges_near(corpus: Corpus, asked: str) -> Iterator[str]:
     """The tune with the smallest range."""
     rows = corpus.query(
-        "SELECT title, lowest_midi, highest_midi FROM tune_facet "
+        "SELECT title, lowest_midi, highest_midi, tune_id FROM tune_facet "
         "JOIN tune ON tune.id = tune_facet.tune WHERE lowest_midi IS NOT NULL "
-        "ORDER BY highest_midi - lowest_midi, tune_id LIMIT 1"
+        "ORDER BY highest_midi - lowest_midi, tune_id LIMIT 1",
+        merge=in_order(key=lambda row: (row[2] - row[1], row[3]), limit=1),
     )
-    for title, low, high in rows:
+    for title, low, high, _ in rows:
         name = title or "a tune without title"
         yield f"The smallest range: {pitch_text(low)} to {pitch_text(high)}, in {name}."
 
@@ -211,7 +216,9 @@ def titles_near(corpus: Corpus, asked: str) -> Iterator[str]:
 def makers_near(corpus: Corpus, asked: str) -> Iterator[str]:
     """Makers whose names are nearly what was asked for."""
     runs = three_letters(folded(asked))
-    rows = corpus.query("SELECT composer FROM tune UNION SELECT lyricist FROM tune")
+    rows = corpus.query(
+        "SELECT composer FROM tune UNION SELECT lyricist FROM tune", merge=each_once
+    )
     alike = [(likeness(runs, three_letters(folded(name))), name) for (name,) in rows]
     near = [name for share, name in sorted(alike, reverse=True)[:FEW_NAMED] if share > 0]
     if near:

@@ -1,0 +1,315 @@
+"""A corpus in shards: the same answers as one file's, and whatever is not in order named.
+
+One file is the check of the answers: its bytes are compared with those of shards.
+"""
+
+from __future__ import annotations
+
+import json
+import random
+import shutil
+import sqlite3
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+import melodex as scripting
+from melodex.cli import melodex
+from melodex.corpus.care.checking import check_corpus
+from melodex.corpus.reader import Corpus
+from melodex.corpus.shards.index import INDEX_NAME
+from melodex.corpus.shards.routing import shard_of_id
+from melodex.errors import CorpusError
+from melodex.tasks.adding.add import add_paths
+from melodex.tasks.collection.shards import join, list_shards, split
+from melodex.tasks.demo import tunes_folder
+
+COUNTS = (1, 2, 3, 4, 7)
+
+ROOM = ["--limit", "1000"]
+QUESTIONS = (
+    ["resemble", "5 1 7 6 5 3", "--explain"],
+    ["resemble", "3 5 3 1 3 1 4 6 4 3 1", *ROOM],
+    ["resemble", "3 5 3 1 3 1 4 6 4 3 1", "--order", "alignment"],
+    ["resemble", "+ + - 0 + -"],
+    ["resemble", "1 ? 3 ? 5"],
+    ["resemble", "--from", "Marl Pit Hornpipe", "--bars", "1-4"],
+    ["resemble", "5 1 7 6 5 3", "--within", "metre 6/8"],
+    ["audit", "Marl Pit Hornpipe"],
+    ["audit", "Candles on the Cut", "--threshold", "5"],
+    ["audit", str(tunes_folder() / "own" / "own_song.abc")],
+    ["audit", "--whole-corpus", *ROOM],
+    ["compare", "Marl Pit Hornpipe", "Candles on the Cut"],
+    ["describe", "Candles on the Cut"],
+    ["gather", "--device", "borrowed chord"],
+    ["gather", "--mode", "dorian"],
+    ["gather", "--progression", "ii V I", "--limit", "5"],
+    ["gather", "--metre", "6/8", "--limit", "3"],
+    ["gather", "--note-on-chord", "7 on V"],
+    ["gather", "--phrase", "1 2 3 4"],
+    ["gather", "--mode", "locrian"],
+    ["gather", "--tempo", "499"],
+    ["list"],
+    ["list", "--limit", "7"],
+    ["list", "--words", "the"],
+    ["list", "--title", "chance 7"],
+    ["show", "Marl Pit Hornpipe"],
+    ["show", "--warnings"],
+    ["collection", "holdings"],
+    ["collection", "duplicates", "--least", "0.2"],
+    ["collection", "families", "--all"],
+)
+"""A question for each task, and what leads through statements of its own."""
+
+
+def abc_of_chance(count: int) -> str:
+    """Tunes by dice, so that there are more than chance is measured on."""
+    dice = random.Random(23)
+    tunes = []
+    for number in range(1, count + 1):
+        metre, key = dice.choice(("4/4", "6/8", "3/4")), dice.choice(("C", "G", "Dm", "F"))
+        bars = [" ".join(dice.choice("CDEFGABcde") for _ in range(6)) for _ in range(8)]
+        tunes.append(
+            f"X:{number}\nT:Chance {number % 150}\nR:{dice.choice(('reel', 'jig'))}\n"
+            f"M:{metre}\nL:1/8\nK:{key}\n{' | '.join(bars)} |]\n"
+        )
+    return "\n".join(tunes)
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo's tunes and some hundred by dice, in one file."""
+    folder = tmp_path_factory.mktemp("one")
+    (folder / "chance.abc").write_text(abc_of_chance(520), encoding="utf-8")
+    path = folder / "corpus.melodex"
+    assert not add_paths(path, [tunes_folder(), folder / "chance.abc"]).refusals
+    return path
+
+
+@pytest.fixture(scope="module")
+def in_shards(whole: Path) -> Callable[[int], Path]:
+    """The same tunes in so many shards, each number made once."""
+
+    def made(count: int) -> Path:
+        folder = whole.parent / f"in-{count}"
+        if not folder.exists():
+            split(whole, folder, count)
+        return folder
+
+    return made
+
+
+def said(corpus: Path, question: list[str]) -> str:
+    words = ["--corpus", str(corpus), *question]
+    done = CliRunner().invoke(melodex, [*words, "--format", "json"])
+    assert done.exit_code in (0, 1), done.output
+    json.loads(done.stdout)
+    return done.stdout
+
+
+@pytest.mark.parametrize("question", QUESTIONS, ids=" ".join)
+def test_every_number_of_shards_gives_the_bytes_of_one_file(
+    question: list[str], whole: Path, in_shards: Callable[[int], Path]
+) -> None:
+    expected = said(whole, question)
+    assert expected.count("\n") > 1, expected
+    for count in COUNTS:
+        folder = in_shards(count)
+        found = said(folder, question).replace(str(folder), str(whole))
+        assert found == expected, f"{count} shards"
+
+
+def test_tunes_go_by_their_ids_and_none_is_lost(
+    whole: Path, in_shards: Callable[[int], Path]
+) -> None:
+    for count in COUNTS:
+        found: list[str] = []
+        for number, state in enumerate(list_shards(in_shards(count)).states, start=1):
+            with Corpus.open(in_shards(count) / state.shard.file) as shard:
+                ids = [row[0] for row in shard.query("SELECT tune_id FROM tune")]
+                lined = {row[0] for row in shard.query(LINED)}
+            assert all(shard_of_id(each, count) == number for each in {*ids} - lined)
+            found += ids
+        with Corpus.open(whole) as corpus:
+            assert sorted(found) == sorted(
+                row[0] for row in corpus.query("SELECT tune_id FROM tune")
+            )
+
+
+LINED = (
+    "SELECT tune_id FROM tune JOIN place ON place.tune = tune.id WHERE line_count > 1 "
+    "UNION SELECT piece FROM place WHERE line_count > 1"
+)
+
+
+def rows_of(path: Path) -> dict[str, list[tuple[object, ...]]]:
+    """Every row of every table but the packed notes, which may be packed otherwise."""
+    with closing(sqlite3.connect(path)) as connection:
+        tables = [
+            row[0]
+            for row in connection.execute(
+                "SELECT name FROM sqlite_master WHERE type='table'"
+            )
+            if not row[0].startswith("tune_words_fts") and row[0] != "chunk"
+        ]
+        return {
+            table: sorted(connection.execute(f"SELECT * FROM {table}").fetchall(), key=repr)
+            for table in tables
+        }
+
+
+@pytest.mark.parametrize("count", COUNTS)
+def test_shards_are_sound_and_join_to_what_was_split(
+    count: int, whole: Path, in_shards: Callable[[int], Path], tmp_path: Path
+) -> None:
+    for state in list_shards(in_shards(count)).states:
+        assert not check_corpus(in_shards(count) / state.shard.file).faults
+    joined = tmp_path / "joined.melodex"
+    join(in_shards(count), joined)
+    assert not check_corpus(joined).faults
+    assert rows_of(joined) == rows_of(whole)
+
+
+@pytest.fixture
+def three(in_shards: Callable[[int], Path], tmp_path: Path) -> Path:
+    """Three shards, to be spoilt."""
+    return Path(shutil.copytree(in_shards(3), tmp_path / "three"))
+
+
+def refused(folder: Path) -> str:
+    with pytest.raises(CorpusError) as caught:
+        Corpus.open(folder)
+    assert "\n" not in str(caught.value)
+    return str(caught.value)
+
+
+def test_a_missing_shard_is_named(three: Path) -> None:
+    (three / "shard-2-of-3.melodex").unlink()
+    said_of = refused(three)
+    assert "shard-2-of-3.melodex" in said_of
+    assert "shard 2 of 3 is missing" in said_of
+    assert [bool(state.fault) for state in list_shards(three).states] == [
+        False,
+        True,
+        False,
+    ]
+
+
+def test_shards_that_changed_places_are_named(three: Path) -> None:
+    (three / "shard-1-of-3.melodex").rename(three / "other")
+    (three / "shard-2-of-3.melodex").rename(three / "shard-1-of-3.melodex")
+    (three / "other").rename(three / "shard-2-of-3.melodex")
+    assert "shard 2 of 3 of this corpus stands in the place of shard 1 of 3" in refused(
+        three
+    )
+
+
+def test_a_file_of_another_corpus_is_named(three: Path, whole_demo: Path) -> None:
+    shutil.copy(whole_demo, three / "shard-3-of-3.melodex")
+    assert "a file of another corpus stands in the place of shard 3 of 3" in refused(three)
+
+
+def test_a_shard_that_was_changed_by_itself_is_named(three: Path, tmp_path: Path) -> None:
+    more = tmp_path / "more.abc"
+    more.write_text("X:1\nT:One More\nL:1/4\nK:C\nC D E F G A B c|\n", encoding="utf-8")
+    add_paths(three / "shard-2-of-3.melodex", [more])
+    assert "shard 2 of 3 does not hold what the index says" in refused(three)
+
+
+def test_a_damaged_shard_is_named_by_the_check(three: Path) -> None:
+    path = three / "shard-2-of-3.melodex"
+    with closing(sqlite3.connect(path)) as connection:
+        connection.execute(
+            "UPDATE tune SET title = 'Another' WHERE id = (SELECT min(id) FROM tune)"
+        )
+        connection.commit()
+    done = CliRunner().invoke(melodex, ["--corpus", str(three), "check"])
+    assert done.exit_code == 1
+    assert "shard-2-of-3.melodex: " in done.output
+
+
+INDEXES = {
+    "no JSON": lambda told: "{",
+    "a list": lambda told: "[]",
+    "another format": lambda told: json.dumps({**told, "format": "none"}),
+    "a later version": lambda told: json.dumps({**told, "format_version": 99}),
+    "no shards": lambda told: json.dumps({**told, "shards": []}),
+    "counts that do not add up": lambda told: json.dumps({**told, "tunes": 1}),
+    "a path that climbs": lambda told: json.dumps(
+        {**told, "shards": [{**told["shards"][0], "file": "../x"}, *told["shards"][1:]]}
+    ),
+    "a number that is none": lambda told: json.dumps(
+        {**told, "shards": [{**told["shards"][0], "notes": "many"}, *told["shards"][1:]]}
+    ),
+    "one shard twice": lambda told: json.dumps({**told, "shards": [told["shards"][0]] * 3}),
+    "two megabytes": lambda told: json.dumps(told) + " " * 2_000_000,
+}
+
+
+@pytest.mark.parametrize("lie", sorted(INDEXES))
+def test_an_index_that_lies_is_refused_in_one_sentence(lie: str, three: Path) -> None:
+    place = three / INDEX_NAME
+    told = json.loads(place.read_text("utf-8"))
+    place.write_text(INDEXES[lie](told), encoding="utf-8")
+    assert "the index of the shards cannot be read" in refused(three)
+
+
+def test_a_digest_that_lies_is_refused(three: Path) -> None:
+    place = three / INDEX_NAME
+    place.write_text(
+        place.read_text("utf-8").replace('"digest": "', '"digest": "0'), "utf-8"
+    )
+    assert "does not hold what the index says" in refused(three)
+
+
+def test_a_folder_without_index_is_refused(tmp_path: Path) -> None:
+    assert "this is a folder, and no corpus in shards" in refused(tmp_path)
+
+
+def test_a_splitting_that_was_stopped_is_gone_on_with(whole: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "shards"
+
+    def stopped(done: int, total: int) -> None:
+        if done == 2:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        split(whole, folder, 3, progress=stopped)
+    assert not (folder / INDEX_NAME).exists()
+    before = {path.name: path.stat().st_mtime_ns for path in folder.iterdir()}
+    assert len(before) == 2
+    assert not split(whole, folder, 3).faults
+    after = {path.name: path.stat().st_mtime_ns for path in folder.iterdir()}
+    assert {name: after[name] for name in before} == before
+
+
+def test_what_changes_tunes_is_refused_and_sets_are_kept(three: Path) -> None:
+    def run(*words: str) -> tuple[int, str]:
+        done = CliRunner().invoke(melodex, ["--corpus", str(three), *words])
+        return done.exit_code, done.output
+
+    code, told = run("add", str(tunes_folder()))
+    assert (code, "in shards is not changed in this way" in told) == (1, True)
+    assert run("lesson", "new", "Thursday")[0] == 0
+    assert run("lesson", "keep", "Thursday", "Marl Pit Hornpipe", "--bars", "1-2")[0] == 0
+    code, told = run("lesson", "show", "Thursday")
+    assert (code, "Marl Pit Hornpipe" in told) == (0, True)
+
+
+def test_python_opens_a_folder_of_shards(
+    whole: Path, in_shards: Callable[[int], Path]
+) -> None:
+    one, many = scripting.open(whole), scripting.open(in_shards(4))
+    assert len(one) == len(many)
+    first, second = (corpus.resemble("5 1 7 6 5 3") for corpus in (one, many))
+    assert [m.tune_id for m in first] == [m.tune_id for m in second]
+
+
+def test_a_backup_of_shards_is_a_folder_of_shards(three: Path, tmp_path: Path) -> None:
+    copy = tmp_path / "copy"
+    done = CliRunner().invoke(melodex, ["--corpus", str(three), "backup", str(copy)])
+    assert done.exit_code == 0, done.output
+    assert said(copy, ["list"]) == said(three, ["list"])
