@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING, Any
 
 from melodex.errors import PresentationError
 from melodex.melody import Melody, degree_name
+from melodex.presentation.engraving.drawing import Drawing
 from melodex.presentation.engraving.layout import (
     Measure,
     StaffPart,
@@ -32,12 +33,12 @@ from melodex.presentation.engraving.layout import (
 )
 from melodex.presentation.engraving.marks import reach_of
 from melodex.presentation.engraving.mei import EMPTY_BOX, SIGNED, mei_of, readable_text
+from melodex.presentation.engraving.sheet import MeasurePlace, NotePlace, Sheet
 from melodex.presentation.engraving.sides import (
     key_names,
     parts_of,
     shown_degrees,
 )
-from melodex.presentation.engraving.svg import Drawing, MeasurePlace, NotePlace
 from melodex.presentation.notation.pitch import spoken_pitch
 
 if TYPE_CHECKING:
@@ -219,24 +220,25 @@ def engrave(
     if below:
         row_drop = BLANK_DROP
     rise = BOX_RISE if above else 0.0
-    drawing = Drawing(pages, prefix, left_out, row_drop, reach, rise=rise)
+    sheet = Sheet(pages, prefix, left_out, row_drop, reach, rise=rise)
     expected = notes_in(measures)
-    if len(drawing.notes) != expected:
+    if len(sheet.notes) != expected:
         raise PresentationError(
-            f"the picture holds {len(drawing.notes)} of {expected} notes",
+            f"the picture holds {len(sheet.notes)} of {expected} notes",
             where=parts[0].melody.title,
             hint="please report this tune as a fault of melodex",
         )
+    drawing = Drawing(sheet)
     decorate(drawing, parts, pairs)
     names = title or "; ".join(part.melody.title for part in parts)
     text = drawing.svg(names, description or described(parts), UNITS_PER_PIXEL)
     return EngravedSvg(
         text,
-        drawing.width / UNITS_PER_PIXEL,
-        drawing.height / UNITS_PER_PIXEL,
-        tuple(drawing.notes[key] for key in sorted(drawing.notes)),
-        len(drawing.notes),
-        tuple(zip(numbers_of(measures), drawing.measures, strict=False)),
+        sheet.width / UNITS_PER_PIXEL,
+        sheet.height / UNITS_PER_PIXEL,
+        tuple(sheet.notes[key] for key in sorted(sheet.notes)),
+        len(sheet.notes),
+        tuple(zip(numbers_of(measures), sheet.measures, strict=False)),
     )
 
 

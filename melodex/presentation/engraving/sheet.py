@@ -1,56 +1,31 @@
-"""What is drawn onto the engraver's picture, and how that picture is tidied.
+"""The engraver's pages, tidied: one coordinate system, and where everything stands.
 
-The engraver's SVG is flattened to one coordinate system, its style sheet is
-turned into attributes (a strict content policy and a PDF both need that), its
-private-use signs in text become Unicode, ids get a prefix, and every note gets a
-title. Then links between partners and the shapes of the five relations are laid
-under the notes, and tokens around their degrees.
+The engraver's SVG is flattened, its style sheet is turned into attributes (a strict
+content policy and a PDF both need that), ids get a prefix, and systems are told apart.
 
 Conventions: places are in the picture's own units, 180 to a staff space, y down.
 
-Contents: NotePlace, MeasurePlace, Drawing, System.
+Contents: NotePlace, MeasurePlace, Sheet, System, rectangle.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
-from xml.etree.ElementTree import Element, SubElement, fromstring, tostring
+from xml.etree.ElementTree import Element, SubElement, fromstring
 
 from melodex.presentation.engraving.italics import ACCIDENTALS, placed_runs
-from melodex.presentation.engraving.marks import (
-    INK,
-    RELATION_SHAPES,
-    SVG,
-    draw_shape,
-    number,
-)
+from melodex.presentation.engraving.marks import SVG, number
+from melodex.presentation.engraving.runs import TEXT_SIZE, flat, stacked, text_runs
 
-__all__ = ["Drawing", "MeasurePlace", "NotePlace", "System"]
-
-PRIVATE_SIGNS = {
-    0xE260: "♭",
-    0xE261: "♮",
-    0xE262: "♯",
-    0xE263: "𝄪",
-    0xE264: "𝄫",
-    0xEA63: "𝄫",
-    0xEA64: "♭",
-    0xEA65: "♮",
-    0xEA66: "♯",
-    0xEA67: "𝄪",
-}
-"""SMuFL code points that the engraver puts into text -> Unicode."""
+__all__ = ["FROM_THE_NOTE", "MeasurePlace", "NotePlace", "Sheet", "System", "rectangle"]
 
 HEAD_HALF_WIDTH = {"E0A2": 152, "E0A0": 215, "E0A1": 215}
 USUAL_HEAD_HALF_WIDTH = 113
 STAFF_SPACE = 180
 NUMBER = r"-?\d+(?:\.\d+)?"
-TEXT_SIZE = 405
 MARGIN = 20
-PAPER = "#ffffff"
 FROM_THE_NOTE = {"key", "section", "signpost"}
 """Texts that begin at their note, where others stand about its middle."""
 
@@ -60,7 +35,6 @@ BOXED = {"section", "boxed"}
 BLANK_WIDTH, BOX_WIDTH, BLANK_HEIGHT = 800, 1200, 800
 """What is written on: 8 mm, 12 mm and 8 mm where a stave is 7.25 mm high."""
 
-MASKED = {"degree", "chord", "boxed", "worked", "numeral", *FROM_THE_NOTE}
 TEXT_STYLE = {
     "worked": {"font-style": "italic"},
     "key": {"font-style": "italic"},
@@ -92,8 +66,8 @@ class MeasurePlace:
     right: float
 
 
-class Drawing:
-    """The engraver's pages as one tidy drawing that can be drawn on.
+class Sheet:
+    """The engraver's pages as one tidy sheet, and where everything stands on it.
 
     Parameters
     ----------
@@ -149,8 +123,6 @@ class Drawing:
         """Note that the system that is being copied reaches some heights."""
         if self.systems:
             self.systems[-1].heights += heights
-
-    # Tidying
 
     def add_page(self, page: str) -> None:
         """Flatten one page below those that are there."""
@@ -372,145 +344,6 @@ class Drawing:
         self.extent = max(self.extent, x + width / 2)
         self.reaches(top - 60, y + 150)
 
-    # Drawing on it
-
-    def box_note(self, part: int, note: int) -> None:
-        """Draw a box about the head of a note."""
-        place = self.notes.get((part, note))
-        if place is not None:
-            half = 250.0
-            box = rectangle(place.x - half, place.y - half, 2 * half, 2 * half)
-            SubElement(self.systems[place.system].over, "rect", {"class": "meant", **box})
-
-    def title_notes(self, titles: Mapping[tuple[int, int], str]) -> None:
-        """Give notes a title, which is read out and shown when pointed at."""
-        groups = (group for system in self.systems for group in system.music.iter("g"))
-        for group in groups:
-            found = re.fullmatch(
-                re.escape(self.prefix) + r"p(\d+)n(\d+)(c\d+)?", group.get("id", "")
-            )
-            if found and not found[3]:
-                title = Element("title")
-                title.text = titles.get((int(found[1]), int(found[2])), "")
-                group.insert(0, title)
-
-    def mark(self, part: int, note: int, relation: str) -> None:
-        """Draw a relation's shape behind a head, or its sign below the degree."""
-        shape = RELATION_SHAPES.get(relation)
-        place = self.notes.get((part, note))
-        if place is None or shape is None:
-            return
-        if shape.form not in {"cross", "dash"}:
-            draw_shape(self.systems[place.system].under, shape, place.x, place.y, 215)
-        elif (part, note) in self.signs:
-            x, y = self.signs[part, note]
-            draw_shape(self.systems[place.system].over, shape, x, y - 130, 170)
-
-    def link(self, a: tuple[int, int], b: tuple[int, int], relation: str) -> None:
-        """Draw a line from a note's degree down to its partner in the same system."""
-        upper, lower = self.notes.get(a), self.notes.get(b)
-        if upper is None or lower is None or upper.system != lower.system:
-            return
-        shape = RELATION_SHAPES[relation]
-        x, y = self.degrees.get(a, (upper.x, upper.y + 215))
-        start = y + (110 if a in self.degrees else 0)
-        end = f"{number(lower.x)} {number(lower.y - 215)}"
-        SubElement(
-            self.systems[upper.system].under,
-            "path",
-            {
-                "class": f"link rel-{shape.name}",
-                "d": f"M{number(x)} {number(start)}L{end}",
-                "fill": "none",
-                "stroke": shape.colour,
-                "stroke-width": "20",
-                "stroke-opacity": "0.55",
-                **({"stroke-dasharray": shape.dashes} if shape.dashes else {}),
-            },
-        )
-
-    def number_bars(self, part: int, bars: Sequence[int]) -> None:
-        """Write below a stave's name the bar of its first note in each system."""
-        first: dict[int, int] = {}
-        for (home, note), place in sorted(self.notes.items()):
-            if home == part:
-                first.setdefault(place.system, bars[note])
-        for system, bar in first.items():
-            labels = self.labels.get(system, [])
-            if part < len(labels):
-                x, y = labels[part]
-                text = SubElement(
-                    self.systems[system].over,
-                    "text",
-                    {
-                        "class": "bar-number",
-                        "x": number(x),
-                        "y": number(y + 300),
-                        "text-anchor": "end",
-                        "font-style": "italic",
-                        "fill": "currentColor",
-                        "fill-opacity": "0.72",
-                    },
-                )
-                text.text = str(bar)
-
-    def mask_texts(self) -> None:
-        """Put paper behind the texts that links run under."""
-        for place, system in enumerate(self.systems):
-            boxes = [
-                f"M{x - 30:.0f} {y - 330:.0f}h{width + 60:.0f}v390h-{width + 60:.0f}z"
-                for kind, x, y, width, home in self.texts
-                if home == place and kind in MASKED
-            ]
-            if boxes:
-                paper = {"class": "paper", "d": "".join(boxes), "fill": PAPER}
-                SubElement(system.under, "path", paper)
-
-    def svg(self, title: str, description: str, units_per_pixel: float) -> str:
-        """The finished picture."""
-        root = Element(
-            "svg",
-            {
-                "xmlns": SVG,
-                "class": "music",
-                "role": "img",
-                "aria-labelledby": f"{self.prefix}title {self.prefix}desc",
-                "viewBox": f"0 0 {number(self.width)} {number(self.height)}",
-                "width": number(self.width / units_per_pixel),
-                "height": number(self.height / units_per_pixel),
-                "color": INK,
-                "font-family": "'Libertinus Serif', 'Liberation Serif', "
-                "'Times New Roman', Times, serif",
-            },
-        )
-        SubElement(root, "title", {"id": f"{self.prefix}title"}).text = title
-        SubElement(root, "desc", {"id": f"{self.prefix}desc"}).text = description
-        defs = SubElement(root, "defs")
-        for name, glyph in sorted(self.defs.items()):
-            path = glyph.find(f"{{{SVG}}}path")
-            if path is not None:
-                SubElement(
-                    defs,
-                    "path",
-                    {
-                        "id": f"{self.prefix}{name}",
-                        "d": path.get("d", ""),
-                        "transform": path.get("transform", "scale(1,-1)"),
-                    },
-                )
-        tops = self.tops()
-        for place, system in enumerate(self.systems):
-            bottom = tops[place + 1] if place + 1 < len(tops) else self.height
-            root.append(system.element(tops[place], bottom))
-        return tostring(root, encoding="unicode")
-
-    def tops(self) -> list[float]:
-        """Where each system begins: half way from what is above it."""
-        tops = [0.0]
-        for above, below in pairwise(self.systems):
-            tops.append((max(above.heights) + min(below.heights)) / 2)
-        return tops
-
 
 class System:
     """One system: what lies under its notes, the notes, and what lies over them."""
@@ -568,64 +401,6 @@ def moved_path(path: str, dx: float, dy: float) -> str:
 def moved_points(points: str, dx: float, dy: float) -> str:
     """A list of points, moved."""
     return moved_path(points, dx, dy)
-
-
-def text_runs(element: Element, down: str) -> Iterator[tuple[str, str, float]]:
-    """Runs of an engraver's text: words, how far down from the last run, size."""
-    down = element.get("dy", down)
-    words = (element.text or "").strip("\n")
-    if words.strip() and len(element) == 0:
-        size = float(element.get("font-size", "0").removesuffix("px") or 0)
-        if any(0xE000 <= ord(c) <= 0xF8FF for c in words):
-            # Signs come in the music font at its own size; in text they are text.
-            size = size * TEXT_SIZE / 720
-        yield words.translate(PRIVATE_SIGNS).strip("\u00a0"), down, size
-    for child in element:
-        yield from text_runs(child, down)
-        # What is moved stays moved: only the first run of a group says so.
-        down = ""
-
-
-STACK = re.compile(r"(.*?)(65|64|43|42)")
-STACK_RISE, STACK_DROP, DIGIT_WIDTH = 0.3, 0.78, 0.5
-"""How much higher the upper of two figures stands, how far the lower hangs below it, and
-how wide a figure is, in sizes of their type."""
-
-Run = tuple[str, str, float, float]
-
-
-def flat(runs: Sequence[tuple[str, str, float]]) -> Iterator[Run]:
-    """Runs of a text as they come, none of them set back."""
-    for words, down, size in runs:
-        yield words, down, size, 0.0
-
-
-def stacked(runs: Sequence[tuple[str, str, float]]) -> Iterator[Run]:
-    """Runs of a numeral with its figures over one another, as they are written by hand.
-
-    Each run is words, how far down from the last, size, and how far it is set back.
-    """
-    owed = 0.0
-    for words, down, size in runs:
-        found = STACK.fullmatch(words)
-        if found is None or not 0 < size < TEXT_SIZE:
-            yield words, lowered(down, owed), size, 0.0
-            owed = 0.0
-            continue
-        kind, upper, lower = found[1], found[2][0], found[2][1]
-        if kind:
-            yield kind, lowered(down, owed), size, 0.0
-            down, owed = "", 0.0
-        yield upper, lowered(down, owed - STACK_RISE * size), size, 0.0
-        yield lower, lowered("", STACK_DROP * size), size, DIGIT_WIDTH * size
-        owed = (STACK_RISE - STACK_DROP) * size
-
-
-def lowered(down: str, more: float) -> str:
-    """How far down a run stands, and so much more."""
-    if not more:
-        return down
-    return number(float(down.removesuffix("px") or 0) + more)
 
 
 def without_empty(element: Element) -> Element:
