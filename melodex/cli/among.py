@@ -20,14 +20,17 @@ def among_options(command: Callable[..., Any]) -> Callable[..., Any]:
     """Give a command the options that say among which tunes it looks."""
     for name, help_text in (
         ("--without", "Leave out tunes that meet these wishes."),
-        ("--within", "Only tunes that meet these wishes: 'kind jig; key D'."),
+        (
+            "--within",
+            "Only tunes, or lines, that meet these wishes: 'kind jig; key D', 'part bass'.",
+        ),
     ):
         command = click.option(name, default="", metavar="WISHES", help=help_text)(command)
     return command
 
 
 def left_out(corpus: Corpus, within: str, without: str) -> frozenset[str]:
-    """The ids of tunes that are not to be looked at."""
+    """The ids of tunes that are not to be looked at, line by line."""
     if not within and not without:
         return frozenset()
     # A search from cold loads nothing of this.

@@ -6,8 +6,8 @@ start and end together, in unison or in octaves throughout. The main line is nev
 aside. A voice under the top of chords moves as a voice if at least half of the chords and
 notes above it have it.
 
-Contents: FEWEST_IN_LINE, MOST_LINES, UNDER_SHARE, LEADING_WORDS, ReadLine, leads, pieced,
-read_tunes.
+Contents: FEWEST_IN_LINE, MOST_LINES, UNDER_SHARE, LEADING_WORDS, TOP_VOICES, ReadLine,
+leads, rank_of_line, are_sung, pieced, read_tunes.
 """
 
 from __future__ import annotations
@@ -28,10 +28,13 @@ __all__ = [
     "FEWEST_IN_LINE",
     "LEADING_WORDS",
     "MOST_LINES",
+    "TOP_VOICES",
     "UNDER_SHARE",
     "ReadLine",
+    "are_sung",
     "leads",
     "pieced",
+    "rank_of_line",
     "read_tunes",
 ]
 
@@ -51,6 +54,23 @@ LEADING_WORDS = frozenset(
     )
 )
 """Names of the part that a listener follows; common practice, no source."""
+
+TOP_VOICES = frozenset(
+    re.findall(
+        r"\w+",
+        "soprano sopran soprani sopranos cantus superius discant discantus descant "
+        "treble dessus",
+    )
+)
+"""Names of the voice that leads a choir; common practice, no source."""
+
+FIGURE = re.compile(r"[\d\s#b♮♭♯+x/\\_.,-]*")
+"""A figure of a figured bass, as some sheets write it where words would stand."""
+NUMERAL = re.compile(
+    r"[#b♭♯]*(?:[IVX]+|[ivx]+|Ger|Fr|It|N|Cad)[o°ø+]*(?:[\d/#b♭♯ ]|maj|mM)*"
+    r"(?:/[#b♭♯]*(?:[IVX]+|[ivx]+))?"
+)
+"""A Roman numeral that an analyst wrote there."""
 
 
 @dataclass(slots=True)
@@ -100,7 +120,7 @@ class ReadLine:
             instrument=self.instrument,
             clef=self.clef,
             transposition_semitones=self.transposition_semitones,
-            sung_syllables=sum(word.verse == 1 for word in self.melody.lyrics),
+            sung_syllables=syllables_of(self.melody),
             doubled_by=tuple(self.doubled_by),
         )
 
@@ -113,7 +133,59 @@ def leads(name: str) -> bool:
     >>> leads("Solo violin"), leads("Singstimme"), leads("Violin 2")
     (True, True, False)
     """
-    return not LEADING_WORDS.isdisjoint(re.findall(r"[^\W\d_]+", name.casefold()))
+    return named_among(LEADING_WORDS, name)
+
+
+def rank_of_line(name: str, sung: Iterable[str]) -> int:
+    """How readily a listener follows a line, the lowest first.
+
+    By its name, then for its words, then as the voice that leads a choir, though no words
+    are printed: trumpets over a chorale do not.
+
+    Parameters
+    ----------
+    name : str
+        Of its part.
+    sung : iterable of str
+        What stands under its notes.
+
+    Examples
+    --------
+    >>> rank_of_line("Melody", ()), rank_of_line("Alto", ["Lo", "ve"])
+    (0, 1)
+    >>> rank_of_line("Soprano", ()), rank_of_line("Horn", ()), rank_of_line("Organ", ["6"])
+    (2, 3, 3)
+    """
+    if leads(name):
+        return 0
+    if are_sung(sung):
+        return 1
+    return 2 if named_among(TOP_VOICES, name) else 3
+
+
+def are_sung(texts: Iterable[str]) -> bool:
+    """Whether what stands under notes are words: not figures, and no numerals.
+
+    Examples
+    --------
+    >>> are_sung(["Glo", "ri", "a"]), are_sung(["6", "5 #3", ""]), are_sung(["I", "viio7"])
+    (True, False, False)
+    """
+    said = [text.strip() for text in texts if text.strip()]
+    words = sum(not FIGURE.fullmatch(text) and not NUMERAL.fullmatch(text) for text in said)
+    # One "I" or "vi" among words is sung too.
+    return 2 * words > len(said)
+
+
+def syllables_of(melody: Melody) -> int:
+    """Syllables of the first verse under the notes of a line; 0 where it is not sung."""
+    verse = [word.text for word in melody.lyrics if word.verse == 1]
+    return len(verse) if are_sung(verse) else 0
+
+
+def named_among(words: frozenset[str], name: str) -> bool:
+    """Whether one of some words stands in a name, whatever the case."""
+    return not words.isdisjoint(re.findall(r"[^\W\d_]+", name.casefold()))
 
 
 def pieced(

@@ -274,7 +274,7 @@ class Corpus(CorpusFile):
             Titles or ids of tunes to leave out.
         within, without : str
             Wishes that tunes have to meet to be searched, or must not:
-            ``"kind jig; key D"``.
+            ``"kind jig; key D"``, ``"part bass"``.
         order : str
             ``evidence``, or ``alignment`` for alignment points alone.
         explain : bool
@@ -295,7 +295,9 @@ class Corpus(CorpusFile):
         if not typed and bars is None and notes is None:
             recording = sound_file(cast(TuneLike, phrase if tune is None else tune))
             if recording:
-                return of_recording(self, recording, limit, exclude)
+                return of_recording(
+                    self, recording, limit, exclude, within=within, without=without
+                )
         if typed and (bars is not None or notes is not None):
             raise PhraseError("bars and notes are those of a tune", hint="name it by tune=")
         with self.reading() as reader:
@@ -311,10 +313,8 @@ class Corpus(CorpusFile):
                 said,
                 limit=limit,
                 include_self=include_self,
-                exclude={
-                    *(reader.resolve(name) for name in exclude),
-                    *tunes_left_out(reader, within, without),
-                },
+                exclude=[reader.resolve(name) for name in exclude],
+                outside=tunes_left_out(reader, within, without),
                 order=order,
                 explain=explain,
             )
@@ -372,7 +372,7 @@ class Corpus(CorpusFile):
             Titles or ids of tunes that are known to be related.
         within, without : str
             Wishes that tunes have to meet to be searched, or must not:
-            ``"kind jig; key D"``.
+            ``"kind jig; key D"``, ``"part bass"``.
         threshold : float
             Findings that chance would bring more often than this are left out.
         limit : int
@@ -422,13 +422,18 @@ class Corpus(CorpusFile):
         from melodex.tasks.gather.counts import tunes_left_out, tunes_said
 
         with self.reading() as reader:
-            hidden = [reader.resolve(name) for name in exclude]
-            sides = None
+            outside, sides = frozenset[str](), None
             if against:
                 sides = tunes_said(reader, within), tunes_said(reader, against)
             else:
-                hidden += sorted(tunes_left_out(reader, within))
-            found = audit_whole(reader, exclude=hidden, limit=limit, sides=sides)
+                outside = tunes_left_out(reader, within)
+            found = audit_whole(
+                reader,
+                exclude=[reader.resolve(name) for name in exclude],
+                outside=outside,
+                limit=limit,
+                sides=sides,
+            )
         return WholeAuditResult(found)
 
     def describe(self, tune: TuneLike) -> DescribeResult:
@@ -458,7 +463,8 @@ class Corpus(CorpusFile):
         **wishes
             As for :class:`melodex.tasks.gather.wish.Wish`: ``device``, ``progression``,
             ``note_on_chord``, ``mode``, ``metre``, ``kind``, ``key``, ``range``, ``tempo``,
-            ``plan``, ``lyrics``, ``phrase``, ``maker``, ``decade`` and the others.
+            ``plan``, ``lyrics``, ``phrase``, ``maker``, ``decade``, ``part``,
+            ``instrument``, ``sung`` and the others.
 
         Raises
         ------
@@ -648,12 +654,24 @@ def both_of(given: BothSpans, what: str) -> tuple[SpanLike | None, SpanLike | No
 
 
 def of_recording(
-    corpus: Corpus, recording: str, limit: int, exclude: Iterable[str]
+    corpus: Corpus,
+    recording: str,
+    limit: int,
+    exclude: Iterable[str],
+    *,
+    within: str,
+    without: str,
 ) -> ResembleResult:
     """What a sound file resembles, every reading of it asked."""
+    from melodex.tasks.gather.counts import tunes_left_out
     from melodex.tasks.recording.recording import resemble_recording
 
     with corpus.reading() as reader:
-        left_out = [reader.resolve(name) for name in exclude]
-        found = resemble_recording(reader, recording, limit=limit, exclude=left_out)
+        found = resemble_recording(
+            reader,
+            recording,
+            limit=limit,
+            exclude=[reader.resolve(name) for name in exclude],
+            outside=tunes_left_out(reader, within, without),
+        )
     return ResembleResult(found, corpus)

@@ -3,20 +3,26 @@
 Conventions: indexes of notes count from 0, the query's within the phrase, the tune's
 within the whole tune.
 
-Contents: Asked, Match, Resemblance, passage_of, searched, sheets_left_out.
+Contents: Asked, Match, Resemblance, passage_of, Size, searched, most_points,
+also_in_piece, also_text, sheets_left_out.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Iterator
+from collections import Counter
+from collections.abc import Collection, Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from melodex.corpus.tune_rows import piece_of, with_their_lines
+from melodex.corpus.chunks import encode_notes
+from melodex.corpus.tune_rows import lines_in, piece_of
+from melodex.matching.engine.choice import engine
+from melodex.matching.query import EncodedQuery
 from melodex.matching.search import Hit
 from melodex.melody import Melody, Phrase
 from melodex.reading.phrase.reader import NOTATIONS
 from melodex.records import dataclass
+from melodex.settings import AlignmentCosts
 from melodex.tasks.compare import Likeness
 from melodex.tasks.passage import Passage
 
@@ -24,7 +30,18 @@ if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
     from melodex.reading.recording.record import Recording
 
-__all__ = ["Asked", "Match", "Resemblance", "passage_of", "searched", "sheets_left_out"]
+__all__ = [
+    "Asked",
+    "Match",
+    "Resemblance",
+    "Size",
+    "also_in_piece",
+    "also_text",
+    "most_points",
+    "passage_of",
+    "searched",
+    "sheets_left_out",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +116,7 @@ class Match:
     @property
     def also_words(self) -> str:
         """Other lines that match nearly as well: ``Viola (line 3 of 4), bars 9-12``."""
-        return "; ".join(passage.in_piece for passage in self.also)
+        return also_text(self.also)
 
     @property
     def points(self) -> int:
@@ -176,6 +193,63 @@ def passage_of(tune: Melody, hit: Hit) -> Passage:
     return Passage(tune.excerpt(first, last), tune, first, hit.tune_id, True)
 
 
+def most_points(query: EncodedQuery, costs: AlignmentCosts) -> int:
+    """What a phrase would have against itself."""
+    return sum(costs.pair_points(0, length, length) for length in query.classes)
+
+
+NEARLY_AS_GOOD = 0.8
+"""Of the points of a piece's best line; another line that has so many, and half of what
+the phrase has against itself, is named too."""
+MOST_ALSO = 5
+"""Other lines of a piece that are named beside its best."""
+
+
+def also_in_piece(
+    corpus: Corpus, query: EncodedQuery, points: int, others: Collection[str]
+) -> tuple[Passage, ...]:
+    """Passages of other lines of a piece that match nearly as well, best first.
+
+    Parameters
+    ----------
+    corpus : Corpus
+        Opened for reading.
+    query : EncodedQuery
+        What was looked for.
+    points : int
+        Of the best line.
+    others : collection of str
+        Ids of the other lines.
+    """
+    if not others:
+        return ()
+    # A line that cannot be read is named by nobody; 'check' names it.
+    melodies = corpus.melodies(others, on_damage=lambda damage: None)
+    notes = {tune_id: encode_notes(melody) for tune_id, melody in melodies.items()}
+    costs, worker = AlignmentCosts(), engine()
+    best = worker.best(list(notes.values()), query, costs)
+    least = max(NEARLY_AS_GOOD * points, most_points(query, costs) / 2)
+    good = sorted(
+        (-reached, tune_id, move)
+        for (tune_id, _), (reached, move) in zip(notes.items(), best, strict=True)
+        if reached >= least
+    )
+    passages = []
+    for _, tune_id, move in good[:MOST_ALSO]:
+        alignment = worker.trace(query, *notes[tune_id], move, costs)
+        assert alignment is not None
+        first, last = alignment.tune_span
+        melody = melodies[tune_id]
+        part = melody.excerpt(first, last)
+        passages.append(Passage(part, melody, first, tune_id, True))
+    return tuple(passages)
+
+
+def also_text(passages: Sequence[Passage]) -> str:
+    """Those passages in words: ``Viola (line 3 of 4), bars 9-12``."""
+    return "; ".join(passage.in_piece for passage in passages)
+
+
 def sheets_left_out(corpus: Corpus) -> Iterator[str]:
     """What has to be said where a corpus holds sheets of chords without notes."""
     count = corpus.sheet_count
@@ -186,18 +260,41 @@ def sheets_left_out(corpus: Corpus) -> Iterator[str]:
         )
 
 
-def searched(corpus: Corpus, exclude: Collection[str]) -> tuple[int, int]:
-    """How many tunes and notes are searched: all but those that are left out by wish.
+@dataclass(frozen=True, slots=True)
+class Size:
+    """How much is searched: lines of one piece are one tune.
 
-    Lines of one piece are one tune, and go together.
+    ``is_partial`` where of a piece some lines are searched and others not.
     """
-    if not exclude:
-        return corpus.tune_count, corpus.note_count
-    hidden = sorted(with_their_lines(corpus, exclude))
+
+    tunes: int
+    notes: int
+    lines: int
+    is_partial: bool = False
+
+    @property
+    def lines_told(self) -> int:
+        """How many lines the tunes have; 0 where each has one."""
+        return self.lines if self.lines > self.tunes else 0
+
+
+def searched(corpus: Corpus, outside: Collection[str]) -> Size:
+    """How much is searched: all but the lines that are left out by wish."""
+    whole = Size(corpus.tune_count, corpus.note_count, corpus.line_count)
+    if not outside:
+        return whole
     rows = corpus.query(
         "SELECT tune.tune_id, note_count FROM json_each(?) AS hidden "
         "CROSS JOIN tune ON tune.tune_id = hidden.value WHERE note_count > 0",
-        [json.dumps(hidden)],
+        [json.dumps(sorted(outside))],
     )
-    pieces = len(set(piece_of(corpus, [tune_id for tune_id, _ in rows]).values()))
-    return corpus.tune_count - pieces, corpus.note_count - sum(notes for _, notes in rows)
+    notes = whole.notes - sum(notes for _, notes in rows)
+    gone, is_partial = len(rows), False
+    if whole.lines > whole.tunes:
+        # A piece is searched as long as one of its lines is.
+        ids = [tune_id for tune_id, _ in rows]
+        hidden = Counter(piece_of(corpus, ids).values())
+        lines = {piece: len(lines) for piece, lines in lines_in(corpus, hidden).items()}
+        gone = sum(count >= lines.get(piece, 1) for piece, count in hidden.items())
+        is_partial = gone < len(hidden)
+    return Size(whole.tunes - gone, notes, whole.lines - len(rows), is_partial)

@@ -26,7 +26,7 @@ from melodex.tasks.compare import (
     likeness_of_known,
     likeness_of_rhythm,
 )
-from melodex.tasks.matches import Match, Resemblance, passage_of
+from melodex.tasks.matches import Match, Resemblance, Size, passage_of
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
@@ -43,7 +43,7 @@ def resemble_partly(
     phrase: Phrase,
     limit: int,
     hidden: frozenset[str],
-    tunes: int,
+    size: Size,
 ) -> Resemblance:
     """Find the tunes that go as a contour, a rhythm, or notes with unknown ones do.
 
@@ -59,11 +59,11 @@ def resemble_partly(
         How many tunes at most.
     hidden : frozenset of str
         Ids of tunes to leave out.
-    tunes : int
-        How many are searched.
+    size : Size
+        How much is searched.
     """
     remarks: list[str] = []
-    asked = Asked(corpus, chunks, phrase, limit, hidden, tunes, noted_in(remarks))
+    asked = Asked(corpus, chunks, phrase, limit, hidden, size.tunes, noted_in(remarks))
     if phrase.contour:
         found = of_contour(asked)
     elif any(phrase.has_pitch):
@@ -72,13 +72,14 @@ def resemble_partly(
         found = of_rhythm(asked)
     return Resemblance(
         phrase=phrase,
-        corpus_tunes=tunes,
-        corpus_notes=corpus.note_count,
+        corpus_tunes=size.tunes,
+        corpus_notes=size.notes,
         most_points=found.most_points,
         order="alignment",
         matches=found.matches,
         remarks=(*remarks, *found.remarks),
         foreword=found.foreword,
+        corpus_lines=size.lines_told,
     )
 
 

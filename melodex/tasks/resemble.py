@@ -20,9 +20,9 @@ from typing import TYPE_CHECKING
 from melodex.corpus.chunks import PackedChunk, encode_notes
 from melodex.corpus.tune_rows import with_their_lines
 from melodex.errors import REMEDIES, DamagedCorpusError, PhraseError, SettingsError
+from melodex.matching.chance.drawing import without_lines
 from melodex.matching.chance.fit import Fit, expected_by_chance, fit_points
 from melodex.matching.chance.sample import NULL_SAMPLE, OWN_BEST, measure_null
-from melodex.matching.engine.choice import engine
 from melodex.matching.engine.passes import noted_in
 from melodex.matching.evidence.commonness import (
     STOCK,
@@ -52,11 +52,13 @@ from melodex.tasks.compare import likeness
 from melodex.tasks.matches import (
     Match,
     Resemblance,
+    also_in_piece,
+    most_points,
     passage_of,
     searched,
     sheets_left_out,
 )
-from melodex.tasks.passage import Passage, find_passage, read_span
+from melodex.tasks.passage import find_passage, read_span
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
@@ -125,6 +127,7 @@ def resemble(
     include_self: bool = False,
     costs: AlignmentCosts | None = None,
     exclude: Collection[str] = (),
+    outside: frozenset[str] = frozenset(),
     order: str = "evidence",
     explain: bool = False,
 ) -> Resemblance:
@@ -144,6 +147,8 @@ def resemble(
         Points for pairs and gaps.
     exclude : collection of str
         Ids of tunes to leave out, each with its whole piece.
+    outside : frozenset of str
+        Ids of the lines that are no part of what is searched.
     order : str
         ``evidence`` puts the best
         :data:`~melodex.matching.evidence.ranking.REORDERED` matches of the alignment in
@@ -169,13 +174,16 @@ def resemble(
     noted = noted_in(remarks)
     itself = {phrase.tune_id} if phrase.tune_id and not include_self else set()
     # Leaving out a tune leaves out its piece.
-    hidden = with_their_lines(corpus, itself.union(exclude)) if itself or exclude else NONE
-    chunks = list(corpus.chunks())
-    tunes, notes = searched(corpus, exclude)
+    apart = with_their_lines(corpus, exclude) if exclude else NONE
+    size = searched(corpus, outside | apart)
+    hidden = with_their_lines(corpus, itself) | apart | outside
+    whole = list(corpus.chunks())
+    # Where single lines are searched, chance is what it is among those.
+    chunks = without_lines(whole, outside) if size.is_partial else whole
     if not phrase.has_notes:
         from melodex.tasks.partly import resemble_partly
 
-        return resemble_partly(corpus, chunks, phrase, limit, hidden, tunes)
+        return resemble_partly(corpus, chunks, phrase, limit, hidden, size)
     query = encode_query(phrase)
     # Chance is measured on more matches than are shown.
     looked_at = max(limit, REORDERED) if order == "evidence" else limit
@@ -184,12 +192,12 @@ def resemble(
     fit = fit_points(measure_null(chunks, query, costs, hits, hidden)) if hits else None
     melodies = corpus.melodies((hit.tune_id for hit in hits[:looked_at]), on_damage=noted)
     hits = [hit for hit in hits if hit.tune_id in melodies]
-    found = Found(corpus, chunks, phrase, query, fit, melodies, tunes, notes)
+    found = Found(corpus, whole, phrase, query, fit, melodies, size.tunes, size.notes)
     matches, first = matches_of(found, hits, limit, order, explain) if hits else ((), ())
     return Resemblance(
         phrase=phrase,
-        corpus_tunes=tunes,
-        corpus_notes=notes,
+        corpus_tunes=size.tunes,
+        corpus_notes=size.notes,
         most_points=most_points(query, costs),
         order=order,
         matches=matches,
@@ -199,21 +207,11 @@ def resemble(
             *sheets_left_out(corpus),
         ),
         foreword=(*first, *out_of_order(matches)),
-        corpus_lines=lines_in_all(corpus),
+        corpus_lines=size.lines_told,
     )
 
 
 NONE: frozenset[str] = frozenset()
-
-
-def lines_in_all(corpus: Corpus) -> int:
-    """How many lines the tunes of a corpus have; 0 where each has one."""
-    return corpus.line_count if corpus.line_count > corpus.tune_count else 0
-
-
-def most_points(query: EncodedQuery, costs: AlignmentCosts) -> int:
-    """What a phrase would have against itself."""
-    return sum(costs.pair_points(0, length, length) for length in query.classes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -270,42 +268,10 @@ def matches_of(
                 commonness=verdict[hit.tune_id].beside(chance(found, hit.points)),
                 evidence=entry.evidence if entry else None,
                 explanation=explained(entry) if explain and entry else (),
-                also=also_in_piece(found, hit),
+                also=also_in_piece(found.corpus, query, hit.points, hit.other_lines),
             )
         )
     return tuple(matches), commonplace(phrase, common)
-
-
-def also_in_piece(found: Found, hit: Hit) -> tuple[Passage, ...]:
-    """Passages of other lines of the piece that match nearly as well, best first."""
-    if not hit.other_lines:
-        return ()
-    melodies = found.corpus.melodies(hit.other_lines, on_damage=ignored)
-    notes = {tune_id: encode_notes(melody) for tune_id, melody in melodies.items()}
-    costs, worker = AlignmentCosts(), engine()
-    best = worker.best(list(notes.values()), found.query, costs)
-    least = max(NEARLY_AS_GOOD * hit.points, most_points(found.query, costs) / 2)
-    good = sorted(
-        (-points, tune_id, move)
-        for (tune_id, _), (points, move) in zip(notes.items(), best, strict=True)
-        if points >= least
-    )
-    passages = []
-    for _, tune_id, move in good[:MOST_ALSO]:
-        alignment = worker.trace(found.query, *notes[tune_id], move, costs)
-        assert alignment is not None
-        first, last = alignment.tune_span
-        melody = melodies[tune_id]
-        part = melody.excerpt(first, last)
-        passages.append(Passage(part, melody, first, tune_id, True))
-    return tuple(passages)
-
-
-NEARLY_AS_GOOD = 0.8
-"""Of the points of a piece's best line; another line that has so many, and half of what
-the phrase has against itself, is named too."""
-MOST_ALSO = 5
-"""Other lines of a piece that are named beside its best."""
 
 
 def commonplace(phrase: Phrase, common: Sequence[Commonness]) -> tuple[str, ...]:

@@ -72,6 +72,7 @@ def test_the_main_line_alone_is_what_all_lines_begin_with() -> None:
         (("Solo Violin", "Voice"), "", "Solo Violin"),
         (("Flute", "Alto"), "Alto", "Alto"),
         (("Flute", "Alto"), "", "Flute"),
+        (("Trumpet", "Soprano"), "", "Soprano"),
     ],
 )
 def test_the_main_line_is_the_one_that_is_followed(
@@ -90,6 +91,28 @@ def test_the_main_line_is_the_one_that_is_followed(
     assert sorted(tune.line.position for tune in reading.tunes) == [1, 2]
     set_by_hand = read_data(text.encode(), "song.abc", Choice(voice="2", lines="all"))
     assert set_by_hand.tunes[0].line.position == 2
+
+
+@pytest.mark.parametrize(
+    ("name", "part"),
+    [
+        # A figured bass and an analysis stand where words would; trumpets over a chorale.
+        ("corelli/opus3no1/1grave.xml", "Violino I."),
+        ("theoryExercises/checker_demo.mxl", "part 1"),
+        ("bach/bwv69.6.xml", "Soprano"),
+        ("bach/bwv248.64-6.mxl", "Soprano"),
+        ("schubert/Lindenbaum.xml", "Voice"),
+    ],
+)
+def test_the_main_line_of_scores_is_the_one_that_is_followed(name: str, part: str) -> None:
+    """Read in the sheets of music21's corpus; which line leads is common practice."""
+    path = CORPUS / name
+    form = "mxl" if path.suffix == ".mxl" else "musicxml"
+    reading = read_bytes(path.read_bytes(), form, name, ALL)
+    main = reading.tunes[0].line
+    assert (main.is_main, main.part) == (True, part)
+    sung = any(tune.line.sung_syllables for tune in reading.tunes)
+    assert sung is (part == "Voice")
 
 
 def test_chords_that_move_as_voices_and_doublings() -> None:

@@ -32,6 +32,7 @@ from melodex.tasks.audit.leads import chance_of, windows_of
 from melodex.tasks.audit.whole import audit_whole
 from melodex.tasks.compare import ALONE, Pair
 from melodex.tasks.demo import CORPUS_FILE
+from melodex.tasks.matches import Size
 from melodex.tasks.passage import Passage, find_passage
 
 
@@ -198,7 +199,8 @@ def test_windows_that_overlap_count_as_half_as_many(
         fit, 60, corpus_tunes=demo_corpus.tune_count, corpus_notes=demo_corpus.note_count
     )
     assert 0 < one < 0.01
-    size = demo_corpus.tune_count, demo_corpus.note_count
+    tunes = demo_corpus.tune_count
+    size = Size(tunes, demo_corpus.note_count, tunes)
     assert chance_of(size, fit, 60, windows) == pytest.approx(separate * one)
     # There are no more tunes that chance could bring than there are.
     assert chance_of(size, fit, 1, 10**6) == demo_corpus.tune_count

@@ -143,15 +143,17 @@ def audit_all(
 
     with Corpus.open(corpus_path) as corpus, progress_bar("comparing tunes") as bar:
         exclude, within, without, against = among
-        hidden = {corpus.resolve(name) for name in exclude}
+        outside = left_out(corpus, "" if against else within, without)
+        sides = None
         if against:
-            hidden |= left_out(corpus, "", without)
             sides = one_side(corpus, within), one_side(corpus, against)
-        else:
-            hidden |= left_out(corpus, within, without)
-            sides = None
         found = audit_whole(
-            corpus, exclude=sorted(hidden), limit=limit, sides=sides, progress=bar
+            corpus,
+            exclude=[corpus.resolve(name) for name in exclude],
+            outside=outside,
+            limit=limit,
+            sides=sides,
+            progress=bar,
         )
     if output.form == "json":
         from melodex.presentation.data.corpus import whole_audit_json

@@ -115,6 +115,7 @@ def command(
       $ melodex resemble "5 1' 7 6 5 3"
       $ melodex resemble "q. e q q h" --limit 3
       $ melodex resemble "1 2 3 5" --within "kind jig" --limit 3
+      $ melodex resemble "5 1 2 3" --within "part main" --limit 3
       $ melodex resemble --from corpus_demo/own/own_song.abc --bars 1-4 --limit 3
     """
     if in_piece:
@@ -128,7 +129,7 @@ def command(
         if is_heard(phrase, origin, bars, notes):
             from melodex.tasks.recording.recording import resemble_recording
 
-            heard = resemble_recording(corpus, origin or "", limit=limit, exclude=hidden)
+            heard = resemble_recording(corpus, origin or "", limit=limit, outside=hidden)
             present(heard, output)
             passages = to_be_kept(corpus, into, heard)
         else:
@@ -144,7 +145,7 @@ def command(
                 corpus,
                 said,
                 limit=limit,
-                exclude=hidden,
+                outside=hidden,
                 include_self=include_self,
                 order=order,
                 explain=explain,

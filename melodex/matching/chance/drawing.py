@@ -9,7 +9,7 @@ A piece of several lines is drawn whole, by the id of the first of them in their
 
 Chunks that cannot be trusted are left out: the search says so.
 
-Contents: DrawnTune, drawn_tunes, drawn_chunks.
+Contents: DrawnTune, drawn_tunes, drawn_chunks, without_lines.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ from melodex.errors import DamagedCorpusError
 from melodex.matching.engine.choice import engine
 from melodex.matching.engine.passes import in_threads
 
-__all__ = ["DrawnTune", "drawn_chunks", "drawn_tunes"]
+__all__ = ["DrawnTune", "drawn_chunks", "drawn_tunes", "without_lines"]
 
 
 DrawnTune = tuple[bytes, tuple[tuple[bytes, bytes], ...]]
@@ -84,6 +84,27 @@ def drawn_chunks(chunks: Sequence[PackedChunk], seed: int, count: int) -> list[P
         groups[-1].append((chunk, places))
         held += len(places)
     return in_threads(gathered, groups, engine().thread_count) if groups[0] else []
+
+
+def without_lines(
+    chunks: Sequence[PackedChunk], hidden: frozenset[str]
+) -> list[PackedChunk]:
+    """Chunks without some lines, so that nothing else is counted or drawn from them.
+
+    A chunk that cannot be trusted stays as it is: the search says so.
+    """
+    kept = []
+    for chunk in chunks:
+        ids = [
+            chunk.tune_ids[at : at + ID_BYTES].hex()
+            for at in range(0, len(chunk.tune_ids), ID_BYTES)
+        ]
+        places = [place for place, tune_id in enumerate(ids) if tune_id not in hidden]
+        if len(places) == len(ids) or not is_sound(chunk):
+            kept.append(chunk)
+        elif places:
+            kept.append(gathered([(chunk, places)]))
+    return kept
 
 
 def drawn_places(

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from melodex.presentation.data.resemble import pairs_data
+from melodex.presentation.data.resemble import in_piece_data, pairs_data
 from melodex.presentation.data.values import passage_data, rounded
 from melodex.tasks.audit.audit import Audit, Finding
 
@@ -37,6 +37,7 @@ def finding_data(finding: Finding) -> dict[str, Any]:
         "information_bits": rounded(finding.bits),
         "earlier": finding.earlier,
         "pairs": pairs_data(found),
+        **in_piece_data(finding.tune, finding.also),
     }
 
 

@@ -6,6 +6,7 @@ match_data, pairs_data, recording_data.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from melodex.melody import Phrase
@@ -13,6 +14,7 @@ from melodex.melody.score_line import ScoreLine
 from melodex.presentation.data.values import csv_text, melody_data, passage_data, rounded
 from melodex.tasks.compare import Comparison, Likeness
 from melodex.tasks.matches import Asked, Match, Resemblance
+from melodex.tasks.passage import Passage
 
 if TYPE_CHECKING:
     from melodex.reading.recording.record import HeardNote, Recording
@@ -62,13 +64,13 @@ def match_data(match: Match) -> dict[str, Any]:
         "evidence": rounded(match.evidence),
         "explanation": list(match.explanation),
         **({"reading": reading_data(match.asked)} if match.asked else {}),
-        **in_piece_data(match),
+        **in_piece_data(match.passage, match.also),
     }
 
 
-def in_piece_data(match: Match) -> dict[str, Any]:
-    """Which line of its piece a match is in, and where else it stands in the piece."""
-    line = match.passage.whole.line
+def in_piece_data(found: Passage, also: Sequence[Passage]) -> dict[str, Any]:
+    """Which line of its piece was found, and where else it stands in the piece."""
+    line = found.whole.line
     if line.count == 1:
         return {}
     return {
@@ -80,7 +82,7 @@ def in_piece_data(match: Match) -> dict[str, Any]:
                 "first_bar": passage.bars[0],
                 "last_bar": passage.bars[1],
             }
-            for passage in match.also
+            for passage in also
         ],
     }
 

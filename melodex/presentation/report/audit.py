@@ -150,6 +150,8 @@ def facts_of(finding: Finding) -> tuple[tuple[str, str], ...]:
     common = finding.commonness.beside(finding.expected_by_chance)
     rows.append(("The shared figure", common))
     rows.append(("Dates", DATED[finding.earlier]))
+    if finding.also:
+        rows.append(("In other lines", finding.also_words))
     return tuple(rows)
 
 

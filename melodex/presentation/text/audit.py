@@ -151,6 +151,8 @@ def facts(finding: Finding) -> list[str]:
     told.append(f"{rhythm} of {found.paired} notes in the same rhythm")
     if finding.earlier is not None:
         told.append("dated earlier" if finding.earlier else "not dated earlier")
+    if finding.also:
+        told.append(shown(f"also in {finding.also_words}"))
     told.append(f"tune {finding.tune.tune_id}")
     return told
 

@@ -45,7 +45,7 @@ from melodex.reading.abc.voices import chosen_voices, lines_by_voice
 from melodex.reading.abc.words import align
 from melodex.reading.bounded import one_line
 from melodex.reading.common.carried import FIELD, restored
-from melodex.reading.lines import UNDER_SHARE, ReadLine, leads, pieced
+from melodex.reading.lines import UNDER_SHARE, ReadLine, pieced, rank_of_line
 from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, Refusal
 
 __all__ = [
@@ -368,9 +368,9 @@ def reader_of_melody(
 
 def rank_of(header: Header, voices: dict[str, list[Line]], name: str) -> int:
     """How readily a listener follows a voice: by its name, then for its words."""
-    if leads(shown_name(header, name)):
-        return 0
-    return 1 if any(line.text.startswith("w:") for line in voices[name]) else 2
+    lines = (line.text for line in voices[name] if line.text.startswith("w:"))
+    words = (word for line in lines for word in re.split(r"[\s*|_-]+", line[2:]))
+    return rank_of_line(shown_name(header, name), words)
 
 
 def kept_choice(header: Header, choice: Choice) -> Choice:

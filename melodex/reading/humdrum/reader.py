@@ -23,7 +23,7 @@ from melodex.errors import ReadingError
 from melodex.reading.decoding import decode
 from melodex.reading.humdrum.references import said_by
 from melodex.reading.humdrum.walk import KernLine, KernPart, walk_piece
-from melodex.reading.lines import leads, read_tunes
+from melodex.reading.lines import rank_of_line, read_tunes
 from melodex.reading.musicxml.reader import Part, read_parts
 from melodex.reading.result import Choice, FileReading, ReadTune, Refusal
 
@@ -82,10 +82,8 @@ class SpinePart(Part):
     @property
     def rank(self) -> int:
         """How readily a listener follows it: by its name, then for its words."""
-        sheet = self.sheet()
-        if leads(self.name):
-            return 0
-        return 1 if any(note.lyrics for note in sheet.notes) else 2
+        words = (word[1] for note in self.sheet().notes for word in note.lyrics)
+        return rank_of_line(self.name, words)
 
     def clef(self, staff: str) -> str:
         """The first clef that is written."""

@@ -47,7 +47,7 @@ from melodex.melody.score_line import ScoreLine
 from melodex.melody.texture import SoundingNote, Texture, names_harmony
 from melodex.reading.bounded import MOST_TEXT, one_line, settle
 from melodex.reading.common.chord_text import may_be_chord
-from melodex.reading.lines import UNDER_SHARE, ReadLine, leads, pieced, read_tunes
+from melodex.reading.lines import UNDER_SHARE, ReadLine, pieced, rank_of_line, read_tunes
 from melodex.reading.midi.file import MetaEvent, MidiFile, MidiNote, parse_midi
 from melodex.reading.result import Choice, FileReading, Refusal
 
@@ -100,7 +100,8 @@ class MidiLine:
     @property
     def rank(self) -> int:
         """How readily a listener follows it: by its name, then for its words."""
-        return 0 if leads(self.name) else 2 - self.is_sung
+        # Words of a track are not tied to its notes.
+        return rank_of_line(self.name, ["la"] if self.is_sung else [])
 
     def __str__(self) -> str:
         return self.name or f"line {self.position}"
@@ -333,7 +334,7 @@ def chosen_line(lines: list[MidiLine], choice: Choice) -> MidiLine:
     """The line that was asked for, else one that a listener follows.
 
     That is one called voice, solo or melody, else a single one, those with words first,
-    else the fullest.
+    then those called soprano or the like, else the fullest.
     """
     if not lines:
         raise ReadingError("the file has no notes with a pitch")

@@ -3,11 +3,12 @@
 Conventions: partwise sheets up to version 4.0, and timewise ones. The melody, or main
 line, is the part and voice that were chosen, else the top voice of the part that a
 listener follows: one called voice, solo or melody, else the first one with words, else
-the first one with notes. Where the main line alone is read, what else there was is said
-in a warning; where all are, they come after it in the order of the score. Pitches, keys
-and chords are as they sound. Chord symbols and section marks that stand in another part
-belong to the whole sheet and are taken from there when the main line's part has none.
-Repeats and endings are kept as marks and not played.
+the first called soprano or the like, else the first one with notes. Where the main line
+alone is read, what else there was is said in a warning; where all are, they come after it
+in the order of the score. Pitches, keys and chords are as they sound. Chord symbols and
+section marks that stand in another part belong to the whole sheet and are taken from
+there when the main line's part has none. Repeats and endings are kept as marks and not
+played.
 
 References
 ----------
@@ -32,7 +33,7 @@ from melodex.melody.texture import Texture, names_harmony
 from melodex.reading.bounded import one_line
 from melodex.reading.common.carried import FIELD, restored
 from melodex.reading.common.fermatas import phrases_held
-from melodex.reading.lines import ReadLine, leads, pieced, read_tunes
+from melodex.reading.lines import ReadLine, pieced, rank_of_line, read_tunes
 from melodex.reading.musicxml.line import (
     Line,
     VoiceName,
@@ -90,9 +91,8 @@ class Part:
     @property
     def rank(self) -> int:
         """How readily a listener follows it: by its name, then for its words."""
-        if leads(self.name):
-            return 0
-        return 1 if next(self.element.iter("lyric"), None) is not None else 2
+        words = (lyric.findtext("text") or "" for lyric in self.element.iter("lyric"))
+        return rank_of_line(self.name, words)
 
     def clef(self, staff: str) -> str:
         """First printed clef of a staff."""

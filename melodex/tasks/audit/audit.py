@@ -14,16 +14,17 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from melodex import __version__
 from melodex.corpus.chunks import PackedChunk, encode_notes
 from melodex.corpus.shards.merging import in_order
-from melodex.corpus.tune_rows import piece_of, with_their_lines
+from melodex.corpus.tune_rows import lines_in, piece_of, with_their_lines
 from melodex.errors import DamagedCorpusError, EmptyMelodyError
 from melodex.matching.align import align
+from melodex.matching.chance.drawing import without_lines
 from melodex.matching.chance.sample import sample_tunes
 from melodex.matching.engine.passes import noted_in
 from melodex.matching.evidence.commonness import (
@@ -44,7 +45,7 @@ from melodex.tasks.audit.leads import (
     windows_of,
 )
 from melodex.tasks.compare import ALONE, Likeness, likeness
-from melodex.tasks.matches import searched, sheets_left_out
+from melodex.tasks.matches import also_in_piece, also_text, searched, sheets_left_out
 from melodex.tasks.passage import Passage
 
 if TYPE_CHECKING:
@@ -97,6 +98,8 @@ class Finding:
         What that run tells, under a model of the corpus.
     earlier : bool or None
         Whether the tune is dated before the own tune; None where a year is missing.
+    also : tuple of Passage
+        What other lines of the same piece have that is nearly as close, closest first.
     """
 
     rank: int
@@ -107,6 +110,12 @@ class Finding:
     commonness: Commonness
     bits: float
     earlier: bool | None
+    also: tuple[Passage, ...] = ()
+
+    @property
+    def also_words(self) -> str:
+        """Other lines that are nearly as close: ``Viola (line 3 of 4), bars 9-12``."""
+        return also_text(self.also)
 
     @property
     def order(self) -> tuple[float, int, str, int]:
@@ -214,7 +223,7 @@ def audit(
     exclude : sequence of str
         Ids of tunes to leave out, such as relatives that are known.
     outside : frozenset of str
-        Ids of the tunes that are no part of what is searched.
+        Ids of the lines that are no part of what is searched.
     threshold : float
         Findings of which more are expected by chance are left out.
     limit : int
@@ -241,23 +250,28 @@ def audit(
     costs = costs or AlignmentCosts()
     remarks: list[str] = []
     # A tune goes with its whole piece, the own one and any that is left out.
-    hidden = with_their_lines(corpus, outside.union({own.tune_id}, exclude))
+    hidden = with_their_lines(corpus, {own.tune_id, *exclude}) | outside
     size = searched(corpus, outside)
     if outside:
-        remarks.append(f"Searched: {size[0]:,} of {corpus.tune_count:,} tunes.")
+        said = f"Searched: {size.tunes:,} of {corpus.tune_count:,} tunes"
+        if corpus.line_count > corpus.tune_count:
+            said += f", {size.lines:,} of {corpus.line_count:,} lines"
+        remarks.append(f"{said}.")
     if any(own.tune_id == row[0] for row in held(corpus, own.tune_id)):
         remarks.append("The corpus holds the audited tune itself; it was left out.")
     remarks += sheets_left_out(corpus)
     chunks = list(corpus.chunks())
+    within = without_lines(chunks, outside) if size.is_partial else chunks
     spans = windows_of(len(own.melody))
-    leads = leads_of(corpus, chunks, own, spans, hidden, size, costs, remarks)
+    leads = leads_of(corpus, within, own, spans, hidden, size, costs, remarks)
     findings = one_of_each_piece(
         corpus, findings_of(corpus, chunks, own, leads, costs, threshold, remarks)
     )
+    first = sorted(findings, key=lambda finding: finding.order)[:limit]
     ranked = tuple(
-        replace(finding, rank=rank)
-        for rank, finding in enumerate(
-            sorted(findings, key=lambda finding: finding.order)[:limit], start=1
+        replace(finding, rank=rank, also=also)
+        for rank, (finding, also) in enumerate(
+            zip(first, also_of(corpus, first, hidden, costs), strict=True), start=1
         )
     )
     expected = [finding.expected_by_chance or 0.0 for finding in ranked]
@@ -273,8 +287,8 @@ def audit(
         coverage=coverage_of(own.melody, ranked),
         windows=len(spans),
         threshold=threshold,
-        corpus_tunes=size[0],
-        corpus_notes=size[1],
+        corpus_tunes=size.tunes,
+        corpus_notes=size.notes,
         corpus_digest=digest_of(corpus),
         excluded=tuple(sorted(set(exclude))),
         costs=costs,
@@ -299,6 +313,30 @@ def one_of_each_piece(corpus: Corpus, findings: Sequence[Finding]) -> list[Findi
         ):
             kept.append(finding)
     return kept
+
+
+def also_of(
+    corpus: Corpus,
+    findings: Sequence[Finding],
+    hidden: frozenset[str],
+    costs: AlignmentCosts,
+) -> Iterator[tuple[Passage, ...]]:
+    """For each finding what other lines of its piece have, by pitch alone."""
+    if corpus.line_count == corpus.tune_count:
+        yield from (() for _ in findings)
+        return
+    pieces = piece_of(corpus, {finding.tune.tune_id for finding in findings})
+    lines = lines_in(corpus, pieces.values())
+    for finding in findings:
+        own = finding.tune.tune_id
+        others = [
+            line for line in lines.get(pieces.get(own, own), ()) if line not in hidden
+        ]
+        phrase = replace(finding.own.phrase(), has_rhythm=False)
+        query = encode_query(phrase)
+        alignment = align(query, *encode_notes(finding.tune.melody), costs)
+        points = alignment.points if alignment else 0
+        yield also_in_piece(corpus, query, points, [x for x in others if x != own])
 
 
 def span_of(passage: Passage) -> tuple[int, int]:

@@ -24,6 +24,7 @@ from melodex.matching.engine.passes import noted_in
 from melodex.matching.query import EncodedQuery, encode_query
 from melodex.matching.search import Hit, search
 from melodex.settings import AlignmentCosts
+from melodex.tasks.matches import Size
 from melodex.tasks.passage import Passage
 
 if TYPE_CHECKING:
@@ -97,7 +98,7 @@ def leads_of(
     own: Passage,
     spans: Sequence[tuple[int, int, bool]],
     hidden: frozenset[str],
-    size: tuple[int, int],
+    size: Size,
     costs: AlignmentCosts,
     remarks: list[str],
 ) -> list[Lead]:
@@ -135,9 +136,9 @@ def leads_of(
         ]
     if unsaid:
         remarks.append("The corpus is too small to say what chance would bring.")
-    elif size[0] < NULL_SAMPLE:
+    elif size.tunes < NULL_SAMPLE:
         remarks.append(
-            f"With {size[0]} tunes to measure chance on, expected numbers are rough."
+            f"With {size.tunes} tunes to measure chance on, expected numbers are rough."
         )
     return leads
 
@@ -148,15 +149,13 @@ def part_of(query: EncodedQuery, first: int, last: int) -> EncodedQuery:
     return EncodedQuery(query.pitch[part], query.length_class[part], query.moved_semitones)
 
 
-def chance_of(
-    size: tuple[int, int], fit: Fit | None, points: int, windows: int
-) -> float | None:
+def chance_of(size: Size, fit: Fit | None, points: int, windows: int) -> float | None:
     """Tunes as close that chance would bring among so many tunes, over all windows."""
     if fit is None:
         return None
-    one = expected_by_chance(fit, points, corpus_tunes=size[0], corpus_notes=size[1])
+    one = expected_by_chance(fit, points, corpus_tunes=size.tunes, corpus_notes=size.notes)
     separate = max(SEPARATE_SHARE * windows, 1.0)
-    return min(one * separate, float(size[0]))
+    return min(one * separate, float(size.tunes))
 
 
 def merged(leads: Sequence[Lead]) -> list[list[Lead]]:

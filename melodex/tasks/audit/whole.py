@@ -117,6 +117,7 @@ def audit_whole(
     least: float = 0.6,
     limit: int = 20,
     exclude: Sequence[str] = (),
+    outside: frozenset[str] = frozenset(),
     sides: tuple[frozenset[str], frozenset[str]] | None = None,
     progress: Progress | None = None,
 ) -> WholeAudit:
@@ -131,10 +132,12 @@ def audit_whole(
     limit : int
         At most so many groups of near-duplicates and close pairs together.
     exclude : sequence of str
-        Ids of tunes to leave out.
+        Ids of tunes to leave out, each with its whole piece.
+    outside : frozenset of str
+        Ids of the lines that are no part of what is compared.
     sides : tuple of frozenset of str, optional
-        Ids of two parts of the corpus, such as two books: only what a tune of the first
-        has in common with one of the second is looked for.
+        Ids of the lines of two parts of the corpus, such as two books: only what a tune
+        of the first has in common with one of the second is looked for.
     progress : callable, optional
         Called with the number of tunes done and of all.
 
@@ -145,11 +148,9 @@ def audit_whole(
     """
     tunes = steps_by_tune(corpus)
     pieces = lined_pieces(corpus)
-    if exclude:
-        for tune_id in with_their_lines(corpus, exclude):
-            tunes.pop(tune_id, None)
+    for tune_id in with_their_lines(corpus, exclude) | outside:
+        tunes.pop(tune_id, None)
     if sides:
-        sides = (with_their_lines(corpus, sides[0]), with_their_lines(corpus, sides[1]))
         tunes = {name: tunes[name] for name in sides[0] | sides[1] if name in tunes}
     ids = sorted(tunes)
     shared = shared_figures(

@@ -20,6 +20,7 @@ from melodex.corpus.shards.merging import summed
 from melodex.errors import AnalysisError, MelodexError
 from melodex.tasks.collection.holdings import Count
 from melodex.tasks.gather.gather import require_features
+from melodex.tasks.gather.lines import lines_within
 from melodex.tasks.gather.places import meeting
 from melodex.tasks.gather.reasons import why_none
 from melodex.tasks.gather.whole import tunes_of
@@ -69,6 +70,15 @@ FEATURES = {
     "AND tune IN {kept}",
     "returning": "SELECT kind, count(DISTINCT tune) FROM returning_figure "
     "WHERE tune IN {kept} GROUP BY kind ORDER BY kind",
+    "part": "SELECT part_name, count(DISTINCT place.piece) FROM place "
+    "JOIN tune ON tune.tune_id = place.piece WHERE tune.id IN {kept} "
+    "AND part_name != '' GROUP BY part_name ORDER BY 2 DESC, 1",
+    "instrument": "SELECT instrument, count(DISTINCT place.piece) FROM place "
+    "JOIN tune ON tune.tune_id = place.piece WHERE tune.id IN {kept} "
+    "AND instrument != '' GROUP BY instrument ORDER BY 2 DESC, 1",
+    "sung": "SELECT 'yes', count(DISTINCT place.piece) FROM place "
+    "JOIN tune ON tune.tune_id = place.piece WHERE tune.id IN {kept} "
+    "AND sung_syllables > 0",
     "collection": "SELECT collection.name, count(DISTINCT place.tune) FROM place "
     "JOIN collection ON collection.id = place.collection WHERE place.tune IN {kept} "
     "GROUP BY collection.name ORDER BY collection.name",
@@ -180,7 +190,7 @@ def understood(corpus: Corpus, wish: Wish) -> Wish:
 
 
 def tunes_outside(corpus: Corpus, wish: Wish) -> frozenset[str]:
-    """Return the ids of the tunes that do not meet some wishes.
+    """Return the ids of the tunes that do not meet some wishes, line by line.
 
     Parameters
     ----------
@@ -188,29 +198,34 @@ def tunes_outside(corpus: Corpus, wish: Wish) -> frozenset[str]:
         Opened for reading.
     wish : Wish
         What is asked for; nothing leaves no tune outside.
+
+    Raises
+    ------
+    AnalysisError
+        If wishes cannot be understood, or no tune meets them.
     """
     if not wish.told():
         return frozenset()
-    return ids_of(corpus, meeting(corpus, wish), "NOT IN")
+    return every_tune(corpus) - tunes_meeting(corpus, wish)
 
 
 def tunes_inside(corpus: Corpus, wish: Wish) -> frozenset[str]:
-    """Return the ids of the tunes that meet some wishes."""
-    return ids_of(corpus, meeting(corpus, wish), "IN")
+    """Return the ids of the tunes that meet some wishes, line by line.
 
-
-def ids_of(corpus: Corpus, tunes: set[int], relation: str) -> frozenset[str]:
-    """Ids of the tunes whose rows are, or are not, among some."""
+    Of a piece that meets them these are all lines; of one in which a line is asked for,
+    the lines that are meant.
+    """
     require_features(corpus)
-    rows = corpus.query(
-        f"SELECT tune_id FROM tune WHERE id {relation} {LISTED}",
-        [json.dumps(sorted(tunes))],
-    )
-    return frozenset(row[0] for row in rows)
+    return lines_within(corpus, wish, meeting(corpus, wish))
+
+
+def every_tune(corpus: Corpus) -> frozenset[str]:
+    """Ids of all tunes, each line for itself."""
+    return frozenset(row[0] for row in corpus.query("SELECT tune_id FROM tune"))
 
 
 def tunes_left_out(corpus: Corpus, within: str = "", without: str = "") -> frozenset[str]:
-    """Return the ids of the tunes that are not searched.
+    """Return the ids of the tunes that are not searched, line by line.
 
     Parameters
     ----------
@@ -227,14 +242,13 @@ def tunes_left_out(corpus: Corpus, within: str = "", without: str = "") -> froze
     AnalysisError
         If wishes cannot be understood, or leave no tune.
     """
-    hidden = tunes_outside(corpus, wish_said(within)) if within else frozenset()
-    if within and len(hidden) == corpus.tune_count:
-        raise none_left(corpus, within)
+    every = every_tune(corpus)
+    searched = tunes_said(corpus, within) if within else every
     if without:
-        hidden |= tunes_inside(corpus, wish_said(without))
-        if len(hidden) == corpus.tune_count:
+        searched -= tunes_inside(corpus, wish_said(without))
+        if not searched:
             raise AnalysisError(f"without {without!r} no tune is left to search")
-    return hidden
+    return every - searched
 
 
 def tunes_said(corpus: Corpus, text: str) -> frozenset[str]:
@@ -245,13 +259,14 @@ def tunes_said(corpus: Corpus, text: str) -> frozenset[str]:
     AnalysisError
         If they cannot be understood, or no tune meets them.
     """
-    found = tunes_inside(corpus, wish_said(text))
+    return tunes_meeting(corpus, wish_said(text), text)
+
+
+def tunes_meeting(corpus: Corpus, wish: Wish, text: str = "") -> frozenset[str]:
+    """The ids of the tunes that meet some wishes; that there are none is refused."""
+    found = tunes_inside(corpus, wish)
     if not found:
-        raise none_left(corpus, text)
+        why = " ".join(why_none(corpus, wish))
+        said = text or "; ".join(wish.told())
+        raise AnalysisError(f"no tune meets {said!r}", hint=why)
     return found
-
-
-def none_left(corpus: Corpus, text: str) -> AnalysisError:
-    """That no tune meets some wishes, and why."""
-    why = " ".join(why_none(corpus, wish_said(text)))
-    return AnalysisError(f"no tune meets {text!r}", hint=why)

@@ -262,10 +262,10 @@ def examples_of_tune(
     """The passages of one tune."""
     tune, first_bar, last_bar, *told = row
     names = dict(zip(CREDITS, told, strict=True))
-    for first, last, reasons in passages_of(tune, (first_bar, last_bar), located):
-        yield Example(
-            **names, first_bar=first, last_bar=last, reasons=reasons, points=points
-        )
+    for first, last, reasons, line in passages_of(tune, (first_bar, last_bar), located):
+        # A passage of another line of the piece goes by the id of that line.
+        own = {**names, "tune_id": line or names["tune_id"]}
+        yield Example(**own, first_bar=first, last_bar=last, reasons=reasons, points=points)
 
 
 CREDITS = (
@@ -282,15 +282,18 @@ CREDITS = (
 
 def passages_of(
     tune: int, whole: tuple[int, int], located: Sequence[Places]
-) -> Iterator[tuple[int, int, tuple[str, ...]]]:
-    """Passages of one tune: those of the first wish that is placed, others told once."""
+) -> Iterator[tuple[int, int, tuple[str, ...], str]]:
+    """Passages of one tune: those of the first wish that is placed, others told once.
+
+    Each with the id of the line that it is of, empty for the main one.
+    """
     if not located:
-        yield whole[0], whole[1], ()
+        yield whole[0], whole[1], (), ""
         return
     others = tuple(
         f"{reason} (bars {first}-{last})"
         for places in located[1:]
-        for first, last, reason in places[tune][:1]
+        for first, last, reason, *_ in places[tune][:1]
     )
-    for first, last, reason in sorted(set(located[0][tune])):
-        yield first, last, (reason, *others)
+    for first, last, reason, *line in sorted(set(located[0][tune])):
+        yield first, last, (reason, *others), line[0] if line else ""

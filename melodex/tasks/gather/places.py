@@ -24,6 +24,7 @@ from melodex.matching.evidence.figures import tunes_holding
 from melodex.matching.query import encode_query
 from melodex.melody import Melody
 from melodex.reading.phrase.reader import read_phrase
+from melodex.tasks.gather.lines import asks_of_lines, ids_of, lines_meeting
 from melodex.tasks.gather.names import (
     degree_named,
     device_named,
@@ -46,8 +47,8 @@ __all__ = [
     "placed_wishes",
 ]
 
-Place = tuple[int, int, str]
-"""First bar, last bar, reason."""
+Place = tuple[int, int, str] | tuple[int, int, str, str]
+"""First bar, last bar, reason; and the tune id of the line, where it is another."""
 Places = dict[int, list[Place]]
 
 
@@ -107,6 +108,9 @@ def placed_wishes(
     for found in wishes_by_index(corpus, wish):
         yield found
         kept = found.tunes if kept is None else kept & found.tunes
+    if asks_of_lines(wish) and not wish.phrase:
+        # A phrase stands in these lines alone, and says in which.
+        yield whole_lines(corpus, wish)
     if wish.progression:
         yield progressions(corpus, wish, kept, most_aligned)
 
@@ -288,7 +292,7 @@ def progressions(
     )
 
     def places(tunes: Sequence[int]) -> Places:
-        return {tune: found.places[tune] for tune in tunes}
+        return {tune: [*found.places[tune]] for tune in tunes}
 
     return Placed(set(found.places), places, found.points, found.unsure)
 
@@ -305,6 +309,9 @@ def figures(corpus: Corpus, wish: Wish) -> Placed:
     last = len(pitch) - 1
 
     ids = tunes_holding(corpus.chunks(), pitch, allow_change=wish.nearly)
+    if asks_of_lines(wish):
+        meant = ids_of(corpus, lines_meeting(corpus, wish))
+        ids = [tune_id for tune_id in ids if tune_id in meant]
     # A piece is found by its main line, whichever of its lines holds the phrase.
     pieces = lined_pieces(corpus)
     holding: dict[str, list[str]] = {}
@@ -322,12 +329,13 @@ def figures(corpus: Corpus, wish: Wish) -> Placed:
             [line for _, tune_id in rows for line in holding.get(tune_id, ())],
             on_damage=lambda damage: None,
         )
-        return {
+        found: Places = {
             row: [
                 (
                     melody.bar[start],
                     melody.bar[start + last],
                     f"holds {wish.phrase}{in_line(melody)}",
+                    line,
                 )
                 for line in holding.get(tune_id, ())
                 if (melody := melodies.get(line)) is not None
@@ -335,6 +343,7 @@ def figures(corpus: Corpus, wish: Wish) -> Placed:
             ]
             for row, tune_id in rows
         }
+        return found
 
     rows = corpus.query(
         "SELECT tune.id FROM json_each(?) AS wanted "
@@ -342,6 +351,33 @@ def figures(corpus: Corpus, wish: Wish) -> Placed:
         [json.dumps(list(holding))],
     )
     return Placed({row[0] for row in rows}, places)
+
+
+def whole_lines(corpus: Corpus, wish: Wish) -> Placed:
+    """The lines that a wish means, from their first bar to their last."""
+    meant = lines_meeting(corpus, wish)
+
+    def places(tunes: Sequence[int]) -> Places:
+        wanted = set(tunes)
+        pieces = {line: piece for line, piece in meant.items() if piece in wanted}
+        rows = corpus.query(
+            "SELECT tune.id, tune_id FROM json_each(?) AS wanted "
+            "CROSS JOIN tune ON tune.id = wanted.value",
+            [listed(pieces)],
+        )
+        melodies = corpus.melodies(
+            [tune_id for _, tune_id in rows], on_damage=lambda damage: None
+        )
+        found: Places = defaultdict(list)
+        for row, tune_id in rows:
+            melody = melodies.get(tune_id)
+            if melody:
+                said = melody.line.words or melody.line.name or "the only line"
+                span = melody.bar[0], melody.bar[-1]
+                found[pieces[row]].append((*span, said, tune_id))
+        return found
+
+    return Placed(set(meant.values()), places)
 
 
 def in_line(melody: Melody) -> str:

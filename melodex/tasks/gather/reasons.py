@@ -126,6 +126,17 @@ VALUES = {
         "Sections of so many bars",
         "SELECT bars, count(DISTINCT tune) FROM section GROUP BY bars",
     ),
+    "part": (
+        "Parts",
+        "SELECT part_name, count(DISTINCT piece) FROM place WHERE part_name != '' "
+        "GROUP BY part_name",
+    ),
+    "instrument": (
+        "Instruments and parts",
+        "SELECT name, count(DISTINCT piece) FROM (SELECT instrument AS name, piece "
+        "FROM place UNION SELECT part_name, piece FROM place) WHERE name != '' "
+        "GROUP BY name",
+    ),
     "collection": (
         "Collections",
         "SELECT name, count(DISTINCT place.tune) FROM collection JOIN place "

@@ -19,6 +19,7 @@ from melodex.corpus.rows import folded, kind_of
 from melodex.corpus.titles import quoted
 from melodex.errors import AnalysisError
 from melodex.melody import MODES, fifths_from_name, fifths_of, midi_of
+from melodex.tasks.gather.lines import asks_of_lines, pieces_with
 from melodex.tasks.gather.names import mode_named
 from melodex.tasks.gather.wish import Wish
 
@@ -52,19 +53,21 @@ MOST = 100_000
 
 
 def tunes_of(corpus: Corpus, wish: Wish) -> set[int]:
-    """Rows of the tunes that meet every wish about the whole tune."""
+    """Rows of the tunes that meet every wish about the whole tune or a line of it."""
     clauses: list[str] = []
     values: list[Any] = []
     for clause, given in whole_clauses(wish):
         clauses.append(clause)
         values += given
     where = f" WHERE {' AND '.join(clauses)}" if clauses else ""
-    return {row[0] for row in corpus.query(f"SELECT tune FROM tune_facet{where}", values)}
+    found = corpus.query(f"SELECT tune FROM tune_facet{where}", values)
+    kept = {row[0] for row in found}
+    return kept & pieces_with(corpus, wish) if asks_of_lines(wish) else kept
 
 
 def narrows(wish: Wish) -> bool:
     """Whether anything is asked about the whole tune."""
-    return next(whole_clauses(wish), None) is not None
+    return asks_of_lines(wish) or next(whole_clauses(wish), None) is not None
 
 
 def whole_clauses(wish: Wish) -> Iterator[Clause]:

@@ -82,6 +82,13 @@ class Wish:
         Words that are sung.
     decade : str
         Ten years, such as ``1930s``.
+    part : str
+        Which line of a piece, by the name of its part such as ``bass`` or ``violin 2``, or
+        by its place: ``top``, ``bottom``, ``main``, ``left hand``, ``right hand``.
+    instrument : str
+        What plays it.
+    sung : bool
+        A line with words.
     collection, tag : str
         Name of a collection or tag.
     after, before : int or None
@@ -118,6 +125,9 @@ class Wish:
     maker: str = ""
     lyrics: str = ""
     decade: str = ""
+    part: str = ""
+    instrument: str = ""
+    sung: bool = False
     collection: str = ""
     tag: str = ""
     after: int | None = None
@@ -136,7 +146,7 @@ class Wish:
 
 NOTHING = Wish()
 NUMBERS = ("key_centres", "section_bars", "after", "before")
-FLAGS = ("mode_change", "odd_sections", "exact_progression", "nearly")
+FLAGS = ("mode_change", "odd_sections", "exact_progression", "nearly", "sung")
 
 
 def singles(wish: Wish) -> Iterator[tuple[str, Wish]]:

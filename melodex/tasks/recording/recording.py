@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 
 from melodex.corpus.chunks import PackedChunk
 from melodex.corpus.tune_rows import with_their_lines
+from melodex.matching.chance.drawing import without_lines
 from melodex.matching.chance.fit import fit_points
 from melodex.matching.chance.sample import OWN_BEST, measure_null
 from melodex.matching.engine.passes import OnDamage, noted_in
@@ -29,15 +30,13 @@ from melodex.reading.recording.record import Recording
 from melodex.reading.recording.rhythm import PULSES
 from melodex.records import dataclass
 from melodex.settings import AlignmentCosts
-from melodex.tasks.matches import Asked, Match, Resemblance, searched
+from melodex.tasks.matches import Asked, Match, Resemblance, most_points, searched
 from melodex.tasks.passage import recording_of
 from melodex.tasks.resemble import (
     Found,
     how_sure,
     ignored,
-    lines_in_all,
     matches_of,
-    most_points,
 )
 
 if TYPE_CHECKING:
@@ -69,6 +68,7 @@ def resemble_recording(
     *,
     limit: int = 10,
     exclude: Collection[str] = (),
+    outside: frozenset[str] = frozenset(),
 ) -> Resemblance:
     """Find what a recording resembles, in each way that it can be read.
 
@@ -81,7 +81,9 @@ def resemble_recording(
     limit : int
         How many tunes at most.
     exclude : collection of str
-        Ids of tunes to leave out.
+        Ids of tunes to leave out, each with its whole piece.
+    outside : frozenset of str
+        Ids of the lines that are no part of what is searched.
 
     Returns
     -------
@@ -95,13 +97,15 @@ def resemble_recording(
     """
     heard = recording_of(recording) if isinstance(recording, str) else recording
     remarks: list[str] = []
-    chunks = list(corpus.chunks())
-    hidden = with_their_lines(corpus, exclude) if exclude else frozenset[str]()
+    whole = list(corpus.chunks())
+    apart = with_their_lines(corpus, exclude)
+    size = searched(corpus, outside | apart)
+    hidden = apart | outside
+    chunks = without_lines(whole, outside) if size.is_partial else whole
     readings, best = asked_all(chunks, heard, limit, hidden, noted_in(remarks))
     melodies = corpus.melodies((hit.tune_id for _, hit in best), on_damage=ignored)
     best = [(place, hit) for place, hit in best if hit.tune_id in melodies]
     costs = AlignmentCosts()
-    tunes, notes = searched(corpus, exclude)
     matches: dict[str, Match] = {}
     for place in sorted({place for place, _ in best}):
         reading = readings[place]
@@ -109,7 +113,14 @@ def resemble_recording(
         null = measure_null(chunks, reading.query, costs, reading.hits, hidden)
         fit = fit_points(null)
         found = Found(
-            corpus, chunks, reading.phrase, reading.query, fit, melodies, tunes, notes
+            corpus,
+            whole,
+            reading.phrase,
+            reading.query,
+            fit,
+            melodies,
+            size.tunes,
+            size.notes,
         )
         asked = Asked(reading.phrase, reading.words, most_points(reading.query, costs))
         for match in matches_of(found, hits, len(hits), "alignment", False)[0]:
@@ -121,14 +132,14 @@ def resemble_recording(
         remarks.append(AS_SUNG)
     return Resemblance(
         phrase=heard.lines[0].phrase(heard.name, PULSES[0]),
-        corpus_tunes=tunes,
-        corpus_notes=notes,
+        corpus_tunes=size.tunes,
+        corpus_notes=size.notes,
         most_points=most_points(readings[0].query, costs),
         order="alignment",
         matches=tuple(replace(m, rank=rank) for rank, m in enumerate(ranked, start=1)),
         remarks=tuple(remarks),
         recording=heard,
-        corpus_lines=lines_in_all(corpus),
+        corpus_lines=size.lines_told,
     )
 
 

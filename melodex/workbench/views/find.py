@@ -40,8 +40,8 @@ if TYPE_CHECKING:
 __all__ = ["find", "match", "narrow", "searched", "set_names", "stave", "warm_up"]
 
 USUAL_MATCHES, MOST_MATCHES = 10, 100  # on a page: a screen of staves, all that is ranked
-NARROWING = ("collection", "mode", "metre", "tag", "after", "before")
-LISTED = ("collection", "mode", "metre", "tag")
+NARROWING = ("collection", "mode", "metre", "tag", "part", "sung", "after", "before")
+LISTED = ("collection", "mode", "metre", "tag", "part", "sung")
 TONICS = ("C", "G", "D", "A", "E", "B", "F#", "F", "Bb", "Eb", "Ab", "Db", "Gb")
 PLAYABLE_MODES = tuple(mode for mode in MODES if mode not in {"ionian", "aeolian"})
 
@@ -133,7 +133,7 @@ def search_anew(ask: Ask, corpus: StoppableCorpus) -> Resemblance:
         phrase_of(ask, corpus),
         limit=ask.number("limit", USUAL_MATCHES, least=1, most=MOST_MATCHES),
         include_self=bool(ask.said("self")),
-        exclude=tunes_outside(corpus, narrowing(ask)),
+        outside=tunes_outside(corpus, narrowing(ask)),
     )
 
 
@@ -155,6 +155,8 @@ def narrowing(ask: Ask) -> Wish:
         mode=ask.said("mode"),
         metre=ask.said("metre"),
         tag=ask.said("tag"),
+        part=ask.said("part"),
+        sung=bool(ask.said("sung")),
         after=year_of(ask.said("after")),
         before=year_of(ask.said("before")),
     )

@@ -25,7 +25,7 @@ __all__ = ["gathered", "gathering", "left", "passage", "wish_of"]
 
 USUAL_EXAMPLES, MOST_EXAMPLES = 40, 1000
 NUMBERS = ("key_centres", "section_bars", "after", "before")
-FLAGS = ("exact_progression", "odd_sections", "nearly")
+FLAGS = ("exact_progression", "odd_sections", "nearly", "sung")
 CHOSEN = (
     ("device", "Harmonic device"),
     ("mode", "Mode"),

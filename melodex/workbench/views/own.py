@@ -13,16 +13,17 @@ from starlette.responses import JSONResponse, Response
 from melodex.errors import PassageError
 from melodex.presentation.doors import open_doors
 from melodex.tasks.audit.audit import Audit, Finding, audit
+from melodex.tasks.gather.counts import tunes_outside
 from melodex.workbench.asking import Ask, rendered_page
 from melodex.workbench.bench import StoppableCorpus
 from melodex.workbench.files import as_file
-from melodex.workbench.views.find import set_names
+from melodex.workbench.views.find import narrowing, set_names
 from melodex.workbench.views.tune import doors_of, refuse_endless
 
 __all__ = ["audited", "finding", "own"]
 
 USUAL_FINDINGS, MOST_FINDINGS = 20, 200  # on a page
-FIELDS = ("tune", "except", "threshold", "limit")
+FIELDS = ("tune", "except", "part", "sung", "threshold", "limit")
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +56,7 @@ def audit_anew(ask: Ask, corpus: StoppableCorpus) -> Audit:
         corpus,
         passage,
         exclude=[corpus.resolve(each) for each in known if each],
+        outside=tunes_outside(corpus, narrowing(ask)),
         threshold=threshold_of(ask),
         limit=ask.number("limit", USUAL_FINDINGS, least=1, most=MOST_FINDINGS),
     )
