@@ -15,6 +15,8 @@ __version__ = "0.2.0"
 
 __all__ = [
     "AddResult",
+    "AnswersResult",
+    "AroundResult",
     "AuditResult",
     "CompareResult",
     "Corpus",
@@ -35,6 +37,8 @@ __all__ = [
 ]
 
 HOMES = {
+    "AnswersResult": "scripting.scores",
+    "AroundResult": "scripting.scores",
     "Corpus": "scripting.corpus",
     "Lesson": "scripting.lesson",
     "MelodexError": "errors",

@@ -12,12 +12,15 @@ from melodex.scripting.results import (
     TuneList,
     WholeAuditResult,
 )
+from melodex.scripting.scores import AnswersResult, AroundResult
 from melodex.scripting.tune import Tune
 
 __version__: str
 
 __all__ = [
     "AddResult",
+    "AnswersResult",
+    "AroundResult",
     "AuditResult",
     "CompareResult",
     "Corpus",

@@ -434,15 +434,18 @@ class Corpus:
         return str(version).isdecimal() and int(version) >= FACETS_WITH_KEYS
 
     def read_keys(self, tune_ids: Iterable[str]) -> dict[str, str]:
-        """The key that each tune was read in, in words; empty where none can be said."""
+        """The key that each tune was read in, in words; empty where none can be said.
+
+        A line of a piece is in the key of the piece.
+        """
         if not self.has_read_keys:
             return {}
         rows = self.query(
-            """
+            f"""
             SELECT tune.tune_id, tune_facet.tonic_fifths, tune_facet.mode
             FROM json_each(?) AS wanted
             JOIN tune ON tune.tune_id = wanted.value
-            JOIN tune_facet ON tune_facet.tune = tune.id
+            JOIN tune_facet ON tune_facet.tune = {self.row_of_piece}
             """,
             [json.dumps(list(tune_ids))],
         )
@@ -451,16 +454,31 @@ class Corpus:
             for tune_id, tonic, mode in rows
         }
 
+    @property
+    def row_of_piece(self) -> str:
+        """The row of the main line of its piece, for a statement that names ``tune``."""
+        if self.line_count == self.tune_count:
+            return "tune.id"
+        main = (
+            "SELECT main.id FROM place JOIN tune AS main ON main.tune_id = place.piece "
+            f"WHERE place.id = {FIRST_PLACE}"
+        )
+        return f"coalesce(({main}), tune.id)"
+
     def centres(self, tune_ids: Iterable[str]) -> dict[str, tuple[KeyChange, ...]]:
-        """The key centres of some tunes, as they were read when the tunes were added."""
+        """The key centres of some tunes, as they were read when the tunes were added.
+
+        Those of a line are those of its piece: a viola that plays C and E says less of the
+        key than all lines together.
+        """
         if not self.has_read_keys:
             return {}
         rows = self.query(
-            """
+            f"""
             SELECT tune.tune_id, key_span.onset_ticks, key_span.tonic_fifths, key_span.mode
             FROM json_each(?) AS wanted
             JOIN tune ON tune.tune_id = wanted.value
-            JOIN key_span ON key_span.tune = tune.id
+            JOIN key_span ON key_span.tune = {self.row_of_piece}
             ORDER BY key_span.tune, key_span.place
             """,
             [json.dumps(list(tune_ids))],

@@ -14,7 +14,7 @@ from melodex.corpus.place import usual_place
 from melodex.errors import ReadingError
 from melodex.scripting.corpus import Corpus, compared
 from melodex.scripting.results import CompareResult, DescribeResult
-from melodex.scripting.tune import SpanLike, Tune, TuneLike, as_passage
+from melodex.scripting.tune import SpanLike, Tune, TuneLike, as_piece
 
 if TYPE_CHECKING:
     from melodex.scripting.bridge import Stream
@@ -51,15 +51,21 @@ def open(path: str | PathLike[str] | None = None) -> Corpus:  # noqa: A001
     return Corpus(usual_place() if path is None else path)
 
 
-def read(path: str | PathLike[str], *, part: str = "", voice: str = "") -> list[Tune]:
-    """Read the tunes of a file: ABC, MusicXML (plain or compressed) or MIDI.
+def read(
+    path: str | PathLike[str], *, part: str = "", voice: str = "", lines: str = "top"
+) -> list[Tune]:
+    """Read the tunes of a file: ABC, MusicXML (plain or compressed), MIDI or Humdrum.
 
     Parameters
     ----------
     path : str or PathLike
         The file.
     part, voice : str
-        Which is the melody, by name or number from 1; by default the first with notes.
+        Which is the melody, by name or number from 1; by default the one that a listener
+        follows.
+    lines : str
+        ``top`` reads the main line of a score alone, ``all`` every line: the main one
+        first, then the others in the order of the score.
 
     Returns
     -------
@@ -81,14 +87,14 @@ def read(path: str | PathLike[str], *, part: str = "", voice: str = "") -> list[
     from melodex.reading import Choice
     from melodex.reading.apart import read_path_apart
 
-    reading = read_path_apart(path, Choice(part, voice))
+    reading = read_path_apart(path, Choice(part, voice, lines=lines))
     if not reading.tunes:
         reasons = "; ".join(str(refusal) for refusal in reading.refusals)
         where = "" if reasons else str(Path(path))
         raise ReadingError(reasons or "there is no tune in it", where=where)
     for refusal in reading.refusals:
         warnings.warn(f"left out: {refusal}", stacklevel=2)
-    return [Tune.of(harmonised(tune)) for tune in reading.tunes]
+    return [Tune.of(harmonised(tune), tune.texture) for tune in reading.tunes]
 
 
 def compare(
@@ -118,7 +124,7 @@ def compare(
 
 
 def describe(tune: TuneLike) -> DescribeResult:
-    """Say what is in a piece: keys, form, metre, range, chords, devices.
+    """Say what is in a piece: keys, form, metre, range, chords, devices, its lines.
 
     Parameters
     ----------
@@ -133,7 +139,8 @@ def describe(tune: TuneLike) -> DescribeResult:
     """
     from melodex.tasks.describe.describe import describe as said
 
-    return DescribeResult(said(as_passage(tune, None, fewest=1)))
+    passage, texture = as_piece(tune, None)
+    return DescribeResult(said(passage, texture=texture))
 
 
 def from_music21(

@@ -3,7 +3,7 @@
 Conventions: bars go by their printed numbers, notes count from 1. Nothing changes a
 tune: what cuts or moves it returns another one.
 
-Contents: Tune, TuneLike, as_passage, sound_file, span_of.
+Contents: Tune, TuneLike, as_passage, as_piece, name_of_piece, sound_file, span_of.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from melodex.tasks.passage import (
     Passage,
     Span,
     find_passage,
+    find_piece,
     is_recording,
     passage_of,
     read_span,
@@ -23,9 +24,18 @@ from melodex.tasks.passage import (
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus as CorpusReader
+    from melodex.melody.texture import Texture
     from melodex.scripting.bridge import Score
 
-__all__ = ["Tune", "TuneLike", "as_passage", "sound_file", "span_of"]
+__all__ = [
+    "Tune",
+    "TuneLike",
+    "as_passage",
+    "as_piece",
+    "name_of_piece",
+    "sound_file",
+    "span_of",
+]
 
 
 class Tune:
@@ -38,6 +48,8 @@ class Tune:
     ----------
     passage : Passage
         The notes, and the tune that they stand in.
+    texture : Texture, optional
+        All notes of its piece, where it was read from a score.
 
     Examples
     --------
@@ -49,15 +61,16 @@ class Tune:
     'G4'
     """
 
-    __slots__ = ("passage",)
+    __slots__ = ("passage", "texture")
 
-    def __init__(self, passage: Passage) -> None:
+    def __init__(self, passage: Passage, texture: Texture | None = None) -> None:
         self.passage = passage
+        self.texture = texture
 
     @classmethod
-    def of(cls, melody: Melody) -> Tune:
-        """Make a tune of a melody that is not in a corpus."""
-        return cls(Passage(melody, melody, 0, melody.content_id(), False))
+    def of(cls, melody: Melody, texture: Texture | None = None) -> Tune:
+        """Make a tune of a melody that is not in a corpus, and of all notes around it."""
+        return cls(Passage(melody, melody, 0, melody.content_id(), False), texture)
 
     @property
     def melody(self) -> Melody:
@@ -88,6 +101,11 @@ class Tune:
     def key(self) -> str:
         """The first printed key, such as ``E minor``; empty where none is printed."""
         return "" if self.melody.key.mode == "none" else str(self.melody.key)
+
+    @property
+    def line(self) -> str:
+        """Which line of a score it is: ``Viola (line 3 of 4)``; empty for a single one."""
+        return self.melody.line.words
 
     @property
     def first_bar(self) -> int:
@@ -191,7 +209,8 @@ class Tune:
     def __repr__(self) -> str:
         key = f" in {self.key}" if self.key else ""
         bars = bars_text(self.first_bar, self.last_bar)
-        return f"<Tune {self.title!r}, {bars}: {len(self)} notes{key}>"
+        line = f", {self.line}" if self.line else ""
+        return f"<Tune {self.title!r}{line}, {bars}: {len(self)} notes{key}>"
 
     def __str__(self) -> str:
         return self.to_abc().rstrip("\n")
@@ -252,6 +271,20 @@ def as_passage(
             return tune.passage
         return part_of(tune.passage, spans["bars"], spans["notes"], fewest)
     return find_passage(fspath(tune), reader, fewest=fewest, **spans)
+
+
+def as_piece(tune: TuneLike, reader: CorpusReader | None) -> tuple[Passage, Texture | None]:
+    """The whole tune that is meant, and all notes of its piece where they are known."""
+    if isinstance(tune, Tune):
+        return tune.passage, tune.texture
+    return find_piece(fspath(tune), reader)
+
+
+def name_of_piece(tune: TuneLike) -> str:
+    """By what name the piece of a tune is read again, where that is a file."""
+    if not isinstance(tune, Tune):
+        return fspath(tune)
+    return tune.tune_id if tune.passage.in_corpus else tune.melody.credits.source
 
 
 def sound_file(tune: TuneLike) -> str:

@@ -15,6 +15,8 @@ import melodex
 
 STABLE = {
     "AddResult",
+    "AnswersResult",
+    "AroundResult",
     "AuditResult",
     "CompareResult",
     "Corpus",
@@ -37,6 +39,8 @@ STABLE = {
 
 CORPUS_METHODS = {
     "add",
+    "answers",
+    "around",
     "audit",
     "audit_whole",
     "backup",

@@ -13,7 +13,7 @@ from typing import Any
 from markupsafe import Markup
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
-from melodex.errors import PassageError, ReadingError
+from melodex.errors import EmptyMelodyError, PassageError, ReadingError
 from melodex.melody import Melody
 from melodex.presentation.doors import Doors, open_doors
 from melodex.reading.bounded import one_line
@@ -22,6 +22,7 @@ from melodex.reading.recording.waveform import MOST_FILE_BYTES
 from melodex.tasks.collection.holdings import list_tunes, show_tune
 from melodex.tasks.compare import compare
 from melodex.tasks.describe.describe import Description, describe, with_recording
+from melodex.tasks.describe.echoes import Answers, answers_in_piece
 from melodex.tasks.describe.reduction import reduction_of
 from melodex.tasks.describe.surroundings import surroundings_of
 from melodex.tasks.passage import Passage, passage_of, texture_of
@@ -179,8 +180,18 @@ def around(ask: Ask) -> Response:
         lines=lines,
         bars=bars,
         name=passage.tune_id,
+        answered=answered(passage, name, corpus),
         **report_of(found),
     )
+
+
+def answered(passage: Passage, name: str, corpus: StoppableCorpus) -> Answers | None:
+    """Where other lines answer a passage; None where it is no figure."""
+    try:
+        return answers_in_piece(passage, name, corpus)
+    except (EmptyMelodyError, PassageError):
+        # Too few notes to be answered, or too many for a figure.
+        return None
 
 
 def beside(ask: Ask) -> Response:
