@@ -331,7 +331,8 @@ class Corpus:
                 collection=collection or "",
                 part=melody.credits.part or line.part,
             )
-            lined = credited.with_line(line) if line.count > 1 else credited
+            is_told = line.count > 1 or line.transposition_semitones
+            lined = credited.with_line(line) if is_told else credited
             found[tune_id] = lined.with_centres(centres.get(tune_id, ()))
         return found
 

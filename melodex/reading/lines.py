@@ -226,7 +226,7 @@ def pieced(
     found = [line for line in found if line.is_main or line not in beyond]
     placed = [(line, line.placed(at, len(found))) for at, line in enumerate(found, 1)]
     for line, place in placed:
-        if place.count > 1:
+        if place.count > 1 or place.transposition_semitones:
             line.melody = line.melody.with_line(place)
     placed.sort(key=lambda pair: not pair[0].is_main)
     said = [f"left aside as too short: {listed(short)}"] if short else []

@@ -168,11 +168,19 @@ class Tune:
 
         return abc_text(self.melody, excerpt=self.is_part)
 
-    def to_musicxml(self) -> str:
-        """The notes as MusicXML 4.0, for notation programs."""
+    def to_musicxml(self, *, written: bool = False) -> str:
+        """The notes as MusicXML 4.0, for notation programs.
+
+        Parameters
+        ----------
+        written : bool
+            Whether a transposing instrument gets the pitches that its player reads, with
+            the transposition stated, in place of those that sound.
+        """
         from melodex.presentation.notation.musicxml import musicxml_text
 
-        return musicxml_text(self.melody, excerpt=self.is_part)
+        sounds = self.passage.whole.line.transposition_semitones if written else 0
+        return musicxml_text(self.melody, excerpt=self.is_part, sounds_semitones=sounds)
 
     def to_midi(self) -> bytes:
         """The notes as a Standard MIDI file."""

@@ -68,6 +68,8 @@ class Passage:
         Whether it was taken from the corpus and not from a file.
     remarks : tuple of RemarkRow
         What the musician wrote about the tune, where the passage was asked for by name.
+    as_written : bool
+        Whether it is to be shown as the player of a transposing instrument reads it.
     """
 
     melody: Melody
@@ -76,6 +78,12 @@ class Passage:
     tune_id: str
     in_corpus: bool
     remarks: tuple[RemarkRow, ...] = ()
+    as_written: bool = False
+
+    @property
+    def sounds_semitones(self) -> int:
+        """From what is shown to what sounds; 0 but at written pitch."""
+        return self.whole.line.transposition_semitones if self.as_written else 0
 
     @property
     def bars(self) -> tuple[int, int]:
@@ -393,6 +401,23 @@ def passage_of(
             hint=f"take at least {fewest}",
         )
     return Passage(part, melody, first, tune_id, in_corpus)
+
+
+def written_for_player(passage: Passage) -> Passage:
+    """A passage as the player of a transposing instrument reads it.
+
+    Raises
+    ------
+    PassageError
+        If what is written sounds as it is written.
+    """
+    if not passage.whole.line.transposition_semitones:
+        raise PassageError(
+            "this line sounds as it is written, as far as its source says",
+            where=passage.heading,
+            hint="print it without asking for written pitch",
+        )
+    return replace(passage, as_written=True)
 
 
 def find_one(corpus_path: Path, name: str, *, bars: str | None = None) -> Passage:

@@ -23,6 +23,11 @@ FORMATS = ("pdf", "svg", "png", "html", "musicxml", "abc", "midi")
     type=click.Choice(["sounding", "all"]),
     help="With the other lines of the piece: those that sound in these bars, or all.",
 )
+@click.option(
+    "--written",
+    is_flag=True,
+    help="As the player of a transposing instrument reads it.",
+)
 @tempo_option
 @output_options(FORMATS)
 @click.pass_obj
@@ -32,6 +37,7 @@ def command(
     bars: str | None,
     reduction: bool,
     around: str | None,
+    written: bool,
     tempo: float | None,
     output: Output,
 ) -> None:
@@ -40,7 +46,8 @@ def command(
     TUNE is a tune of the corpus (id or title) or a file (FILE, or FILE#3 for the
     tune numbered 3 of several). The ending of --output names the form, unless
     --format does. With --around the passage stands among the other lines of its
-    piece, as a small score: pdf, svg, png, html, musicxml or midi.
+    piece, as a small score: pdf, svg, png, html, musicxml or midi. Pitches are
+    those that sound; --written gives those that the player reads.
 
     \b
     Examples:
@@ -64,8 +71,12 @@ def command(
     if around:
         from melodex.tasks.describe.surroundings import find_surroundings
 
-        present(find_surroundings(corpus_path, tune, bars=bars, lines=around), output)
+        found = find_surroundings(
+            corpus_path, tune, bars=bars, lines=around, as_written=written
+        )
+        present(found, output)
         return
-    from melodex.tasks.passage import find_one
+    from melodex.tasks.passage import find_one, written_for_player
 
-    present(find_one(corpus_path, tune, bars=bars), output)
+    passage = find_one(corpus_path, tune, bars=bars)
+    present(written_for_player(passage) if written else passage, output)

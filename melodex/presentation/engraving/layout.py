@@ -69,6 +69,8 @@ class StaffPart:
         Onsets of the chord symbols that stand in a box.
     has_room : bool
         Whether bars after the last note stay empty, to be written in.
+    sounds_semitones : int
+        From what is written to what sounds, for a transposing instrument.
     """
 
     melody: Melody
@@ -88,6 +90,7 @@ class StaffPart:
     boxed: frozenset[int] = frozenset()
     boxed_chords: frozenset[int] = frozenset()
     has_room: bool = False
+    sounds_semitones: int = 0
 
     def named(self, relation: str) -> str:
         """What a relation is called beside this stave."""

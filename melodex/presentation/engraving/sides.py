@@ -5,7 +5,7 @@ spelled as the other passage spells it where both have it, and else with the few
 signs. What the relations are called depends on what two passages share: where the
 tonics do not meet, notes agree in shape and not in degree.
 
-Contents: parts_of, shown_degrees, key_names, moved, moved_chord, moved_words,
+Contents: parts_of, shown_degrees, key_names, moved, moved_by, moved_chord, moved_words,
 words_for.
 """
 
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 __all__ = [
     "key_names",
     "moved",
+    "moved_by",
     "moved_chord",
     "moved_words",
     "parts_of",
@@ -148,6 +149,14 @@ def moved(melody: Melody, likeness: Likeness, direction: int, onto: Melody) -> M
     known = [change.signature_fifths for change in onto.keys]
     turns = [turn_of(change.signature_fifths, known) for change in there.keys]
     return turned(there, turns, chords)
+
+
+def moved_by(melody: Melody, semitones: int, fifths: int) -> Melody:
+    """A melody with its chord symbols in another place."""
+    if not semitones and not fifths:
+        return melody
+    chords = tuple(replace(c, text=moved_chord(c.text, fifths)) for c in melody.chords)
+    return replace(melody.transposed(semitones, fifths), chords=chords)
 
 
 def turn_of(signature_fifths: int, known: Sequence[int]) -> int:

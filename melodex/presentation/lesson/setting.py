@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 from melodex.errors import PresentationError
 from melodex.melody import Key, Melody, fifths_from_name, pitch_class_name
 from melodex.presentation.engraving.layout import StaffPart
-from melodex.presentation.engraving.sides import moved_chord
+from melodex.presentation.engraving.sides import moved_by
 from melodex.tasks.lesson.labels import Labels
 
 __all__ = ["CLEFS", "INSTRUMENTS", "SetPassage", "SheetSetting", "set_passage"]
@@ -174,7 +174,7 @@ def set_passage(melody: Melody, labels: Labels, setting: SheetSetting) -> SetPas
     semitones = within_keyboard(melody, semitones + 12 * octaves)
     # The mark of a section would be taken for the letter of a passage.
     melody = replace(melody, marks=())
-    return SetPassage(moved(melody, semitones, fifths), labels, fifths, shape)
+    return SetPassage(moved_by(melody, semitones, fifths), labels, fifths, shape)
 
 
 def way_to_key(melody: Melody, labels: Labels, tonic: str) -> tuple[int, int]:
@@ -215,11 +215,3 @@ def within_keyboard(melody: Melody, semitones: int) -> int:
     while min(melody.midi) + semitones < 0:
         semitones += 12
     return semitones
-
-
-def moved(melody: Melody, semitones: int, fifths: int) -> Melody:
-    """A melody with its chord symbols in another place."""
-    if not semitones and not fifths:
-        return melody
-    chords = tuple(replace(c, text=moved_chord(c.text, fifths)) for c in melody.chords)
-    return replace(melody.transposed(semitones, fifths), chords=chords)

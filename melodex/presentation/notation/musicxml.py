@@ -33,6 +33,7 @@ from melodex.presentation.notation.writing import (
     ending_ends,
     from_first_bar,
 )
+from melodex.presentation.notation.written import diatonic_steps, written
 from melodex.reading.common.carried import FIELD, kept_beside
 from melodex.reading.musicxml.harmony import KIND_SIGNS
 
@@ -62,7 +63,9 @@ KINDS = {sign: kind for kind, sign in KIND_SIGNS.items()}
 LINES = {"double": "light-light", "final": "light-heavy", "none": "none"}
 
 
-def musicxml_text(melody: Melody, *, excerpt: bool = False) -> str:
+def musicxml_text(
+    melody: Melody, *, excerpt: bool = False, sounds_semitones: int = 0
+) -> str:
     """Return a melody as a MusicXML document.
 
     Parameters
@@ -71,6 +74,8 @@ def musicxml_text(melody: Melody, *, excerpt: bool = False) -> str:
         At least one note.
     excerpt : bool
         Whether it was cut from a longer one.
+    sounds_semitones : int
+        From what is to be written to what sounds, for a transposing instrument.
 
     Raises
     ------
@@ -79,7 +84,14 @@ def musicxml_text(melody: Melody, *, excerpt: bool = False) -> str:
         :func:`melodex.presentation.notation.writing.write_out`).
     """
     name = melody.credits.part or melody.credits.title or "untitled"
-    parts = [StaffPart(melody, name, excerpt=excerpt)]
+    parts = [
+        StaffPart(
+            written(melody, sounds_semitones),
+            name,
+            excerpt=excerpt,
+            sounds_semitones=sounds_semitones,
+        )
+    ]
     title = melody.credits.title
     text = document(parts, (), title)
     lost = lost_in(text, from_first_bar(melody, excerpt=excerpt))
@@ -276,6 +288,7 @@ class PartWriter:
             write_time(home, change.metre)
         if first:
             write_clef(home, *(self.part.clef or clef_for(self.melody)))
+            write_transpose(home, self.part.sounds_semitones)
         self.started = True
 
     def texts(self, bar: WrittenBar) -> list[tuple[int, Element]]:
@@ -506,6 +519,19 @@ def write_clef(home: Element, shape: str, line: int, octaves: int) -> None:
     SubElement(clef, "line").text = str(line)
     if octaves:
         SubElement(clef, "clef-octave-change").text = str(octaves)
+
+
+def write_transpose(home: Element, semitones: int) -> None:
+    """From written to sounding pitch; nothing where they are the same."""
+    if not semitones:
+        return
+    octaves = int(semitones / 12)
+    rest = semitones - 12 * octaves
+    transpose = SubElement(home, "transpose")
+    SubElement(transpose, "diatonic").text = str(diatonic_steps(rest))
+    SubElement(transpose, "chromatic").text = str(rest)
+    if octaves:
+        SubElement(transpose, "octave-change").text = str(octaves)
 
 
 def ending_numbers(text: str) -> str:

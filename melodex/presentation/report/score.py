@@ -1,7 +1,8 @@
 """A passage with the lines around it: a small score, in every form.
 
 Conventions: the line that has the passage is named behind a » and its notes stand in
-boxes, so that no colour is needed to see it. All pitches sound.
+boxes, so that no colour is needed to see it. All pitches sound, unless each line is to
+stand as its player reads it.
 
 Contents: SCORE_FORMS, score_as, score_page.
 """
@@ -14,6 +15,7 @@ from itertools import chain
 from melodex.errors import PresentationError
 from melodex.presentation.engraving.layout import StaffPart
 from melodex.presentation.engraving.pictures import EngravedSvg, engrave_score
+from melodex.presentation.notation.written import written
 from melodex.presentation.report.blocks import (
     MIDI,
     quarters,
@@ -58,13 +60,16 @@ def parts_of(found: Surroundings) -> list[StaffPart]:
     """The lines as staves, the one of the passage marked."""
     return [
         StaffPart(
-            line.melody,
+            written(line.melody, line.sounds_semitones)
+            if len(line.melody)
+            else line.melody,
             (MARK if at == found.own else "") + short(line.name),
             chords=at == 0 and not line.melody.chords_worked_out,
             excerpt=False,
             clef=c_clef(line.clef),
             lyrics=bool(line.melody.lyrics),
             boxed=frozenset(line.matched),
+            sounds_semitones=line.sounds_semitones,
         )
         for at, line in enumerate(found.lines)
     ]

@@ -16,12 +16,15 @@ from xml.etree.ElementTree import (
     tostring,
 )
 
+from melodex.errors import PresentationError
+from melodex.melody import Melody
 from melodex.presentation.engraving.marks import SVG, number
 from melodex.presentation.engraving.pictures import (
     UNITS_PER_PIXEL,
     EngravedSvg,
     engrave_sheet,
 )
+from melodex.presentation.notation.written import said_transposition, written
 from melodex.presentation.report.blocks import (
     midi_link,
     remark_sections,
@@ -49,7 +52,7 @@ def sheet_as(passage: Passage, form: str, *, tempo: float | None = None) -> str 
     """
     melody, cut = passage.melody, is_cut(passage)
     if form == "svg":
-        return with_head(engrave_sheet(melody, excerpt=cut), passage) + "\n"
+        return with_head(engrave_sheet(shown_melody(passage), excerpt=cut), passage) + "\n"
     if form == "midi":
         from melodex.presentation.notation.midi import midi_bytes
 
@@ -58,10 +61,30 @@ def sheet_as(passage: Passage, form: str, *, tempo: float | None = None) -> str 
     if form == "musicxml":
         from melodex.presentation.notation.musicxml import musicxml_text
 
-        return musicxml_text(melody, excerpt=cut)
+        return musicxml_text(melody, excerpt=cut, sounds_semitones=passage.sounds_semitones)
     from melodex.presentation.notation.abc import abc_text
 
+    if passage.sounds_semitones:
+        raise PresentationError(
+            "there is no abc form of what sounds otherwise than it is written",
+            hint="take musicxml",
+        )
     return abc_text(melody, excerpt=cut)
+
+
+def shown_melody(passage: Passage) -> Melody:
+    """What stands on the stave: what sounds, or what the player reads."""
+    return written(passage.melody, passage.sounds_semitones)
+
+
+def said_pitch(passage: Passage) -> str:
+    """At which pitch a line of a transposing instrument stands; empty for others."""
+    moved = passage.whole.line.transposition_semitones
+    if not moved:
+        return ""
+    if passage.as_written:
+        return f"as written, {said_transposition(moved)}"
+    return "at sounding pitch"
 
 
 def is_cut(passage: Passage) -> bool:
@@ -72,7 +95,7 @@ def is_cut(passage: Passage) -> bool:
 def tune_page(passage: Passage) -> Page:
     """A tune or passage as a page with its sound."""
     melody = passage.melody
-    drawn = engrave_sheet(melody, excerpt=is_cut(passage), prefix="sheet")
+    drawn = engrave_sheet(shown_melody(passage), excerpt=is_cut(passage), prefix="sheet")
     blocks = (
         Picture(drawn.svg, f"Notes: {passage.label}"),
         solo_player(melody, "player", "sheet", passage.label),
@@ -97,6 +120,7 @@ def makers(passage: Passage) -> tuple[str, ...]:
         low, high = passage.melody.bar[0], passage.melody.bar[-1]
         which = f"bar {low}" if low == high else f"bars {low}-{high}"
         places.append(f"{which} of {max(bars)}")
+    places.append(said_pitch(passage))
     second = ", ".join(part for part in places if part)
     return tuple(line for line in (first, second) if line)
 

@@ -201,7 +201,14 @@ def read_parts(
     if not wants_all:
         said = left_aside(part, parts, voice[0], other_voices)
         main.warnings = [*said, *sheet.oddities.texts()]
-        return [(main, ScoreLine(part=part.name, instrument=part.instrument))], texture
+        alone = ScoreLine(
+            part=part.name,
+            instrument=part.instrument,
+            transposition_semitones=main.transposition_semitones,
+        )
+        if alone.transposition_semitones:
+            main.melody = main.melody.with_line(alone)
+        return [(main, alone)], texture
     made = [
         line_of_part(where, held, choice, {**credited, "part": where.name})
         for where, held in beside

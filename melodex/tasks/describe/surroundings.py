@@ -57,12 +57,15 @@ class ScoreLineAround:
         Indexes of the notes of the passage; empty but in its own line.
     clef : str
         First printed clef, sign and line; empty where none is known.
+    sounds_semitones : int
+        From what is to be shown to what sounds; 0 but at written pitch.
     """
 
     name: str
     melody: Melody
     matched: tuple[int, ...] = ()
     clef: str = ""
+    sounds_semitones: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +107,12 @@ class Surroundings:
 
 
 def find_surroundings(
-    corpus_path: Path, name: str, *, bars: str | None = None, lines: str = "sounding"
+    corpus_path: Path,
+    name: str,
+    *,
+    bars: str | None = None,
+    lines: str = "sounding",
+    as_written: bool = False,
 ) -> Surroundings:
     """Find a passage with the lines around it.
 
@@ -119,6 +127,8 @@ def find_surroundings(
         Such as ``5-8``; otherwise all.
     lines : str
         One of :data:`CHOICES`.
+    as_written : bool
+        Whether each line is to stand as its player reads it.
 
     Raises
     ------
@@ -130,16 +140,21 @@ def find_surroundings(
     span = read_span(bars) if bars else None
     if file_and_number(name)[0] is not None:
         passage = find_passage(name, bars=span, fewest=1)
-        return surroundings_of(passage, name, None, lines=lines)
+        return surroundings_of(passage, name, None, lines=lines, as_written=as_written)
     from melodex.corpus.reader import Corpus
 
     with Corpus.open(corpus_path) as corpus:
         passage = find_passage(name, corpus, bars=span, fewest=1)
-        return surroundings_of(passage, name, corpus, lines=lines)
+        return surroundings_of(passage, name, corpus, lines=lines, as_written=as_written)
 
 
 def surroundings_of(
-    passage: Passage, name: str, corpus: Corpus | None, *, lines: str = "sounding"
+    passage: Passage,
+    name: str,
+    corpus: Corpus | None,
+    *,
+    lines: str = "sounding",
+    as_written: bool = False,
 ) -> Surroundings:
     """Put the lines of its piece around a passage.
 
@@ -152,6 +167,8 @@ def surroundings_of(
         That it was found in.
     lines : str
         One of :data:`CHOICES`.
+    as_written : bool
+        Whether each line is to stand as its player reads it.
 
     Raises
     ------
@@ -174,6 +191,7 @@ def surroundings_of(
             sounding_within(tune.melody, start, end),
             notes_matched(passage, tune.melody, start, end) if at == own else (),
             tune.line.clef,
+            tune.line.transposition_semitones if as_written else 0,
         )
         for at, tune in enumerate(piece)
     ]
