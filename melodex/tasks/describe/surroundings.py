@@ -103,6 +103,8 @@ class Surroundings:
             names = ", ".join(self.resting[:6])
             more = f" and {len(self.resting) - 6} more" if len(self.resting) > 6 else ""
             said += f" Resting here: {names}{more}."
+        if any(line.sounds_semitones for line in self.lines):
+            said += " Each line stands as its player reads it."
         return said
 
 
@@ -184,6 +186,7 @@ def surroundings_of(
             where=passage.whole.title,
             hint="print it by itself",
         )
+    passage = replace(passage, as_written=as_written)
     start, end = bars_around(passage)
     placed = [
         ScoreLineAround(
