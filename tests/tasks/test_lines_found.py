@@ -131,7 +131,9 @@ def test_it_is_seen_and_heard_in_its_surroundings(
         ]
         assert len(sounding) == len(own)
         sheet = around.save(tmp_path / "score.musicxml")
-        assert len(music21.converter.parse(sheet).parts) == len(around.rows())
+        read_back = music21.converter.parse(sheet)
+        assert isinstance(read_back, music21.stream.Score)
+        assert len(read_back.parts) == len(around.rows())
         assert part in str(around)
     done = CliRunner().invoke(
         command,

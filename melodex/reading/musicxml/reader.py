@@ -38,7 +38,6 @@ from melodex.reading.musicxml.line import (
     Line,
     VoiceName,
     choose_voice,
-    mean_height,
     single_line,
 )
 from melodex.reading.musicxml.note import WrittenNote
@@ -54,9 +53,6 @@ from melodex.reading.musicxml.sounding import MOST_SOUNDING, part_notes
 from melodex.reading.result import Choice, FileReading, Refusal
 
 __all__ = ["Part", "read_musicxml", "read_parts"]
-
-SILENT = WrittenNote(0, 0, 0, 0, "1", "1", 0)
-"""Stands in for the notes of a sheet of chords alone."""
 
 YEAR = re.compile(r"(?<!\d)(1[2-9]\d\d|20\d\d)(?!\d)")
 
@@ -232,6 +228,8 @@ def other_lines(
             continue
         if sheet.unpitched and not sheet.pitched:
             said.append(f"left aside {part}: percussion without pitch")
+        elif not sheet.pitched:
+            said.append(f"left aside {part}: it has no notes")
         kept = choice.chord_note if part is main else "top"
         for line in part_lines(sheet, kept):
             if not (part is main and (line.voice, line.level) == (voice, 0)):
@@ -259,9 +257,10 @@ def line_of_part(
 
 def read_line(part: Part, line: VoiceLine, melody: Melody) -> ReadLine:
     """A line with what its part says about it."""
-    heights = mean_height([note for note in line.notes if note.midi >= 0] or [SILENT])
+    # Of chords the line has one note each; its height is that of those.
+    height = sum(melody.midi) / len(melody) if len(melody) else 0.0
     staff = line.voice[1]
-    order = (part.position, float(staff) if staff.isdigit() else 0.0, -heights)
+    order = (part.position, float(staff) if staff.isdigit() else 0.0, -height)
     return ReadLine(
         melody,
         order,
