@@ -72,10 +72,10 @@ FEATURES = {
     "WHERE tune IN {kept} GROUP BY kind ORDER BY kind",
     "part": "SELECT part_name, count(DISTINCT place.piece) FROM place "
     "JOIN tune ON tune.tune_id = place.piece WHERE tune.id IN {kept} "
-    "AND part_name != '' GROUP BY part_name ORDER BY 2 DESC, 1",
+    "AND part_name != '' GROUP BY part_name ORDER BY part_name",
     "instrument": "SELECT instrument, count(DISTINCT place.piece) FROM place "
     "JOIN tune ON tune.tune_id = place.piece WHERE tune.id IN {kept} "
-    "AND instrument != '' GROUP BY instrument ORDER BY 2 DESC, 1",
+    "AND instrument != '' GROUP BY instrument ORDER BY instrument",
     "sung": "SELECT 'yes', count(DISTINCT place.piece) FROM place "
     "JOIN tune ON tune.tune_id = place.piece WHERE tune.id IN {kept} "
     "AND sung_syllables > 0",
