@@ -24,6 +24,7 @@ from melodex.analysis.form import (
 )
 from melodex.analysis.harmony.chords import parse_chords
 from melodex.analysis.harmony.devices import Device, Harmony, harmony
+from melodex.analysis.harmony.placed import CHORD_TONE
 from melodex.analysis.keys import (
     KeyReading,
     KeySpan,
@@ -93,20 +94,46 @@ def analyse(melody: Melody, *, phrased: bool = True) -> Analysis:
     # Cadences stand where phrases end; a tune without chords has none.
     breathing = phrases(melody) if phrased or chords else ()
     parts = sections(melody)
+    found = in_idiom(
+        harmony(melody, keys.spans, phrases=breathing, sections=parts),
+        keys.reading.idiom,
+    )
     return Analysis(
         key=keys.reading,
         spans=keys.spans,
-        modal=modal_passages(melody, spans=keys.spans),
-        harmony=in_idiom(
-            harmony(melody, keys.spans, phrases=breathing, sections=parts),
-            keys.reading.idiom,
-        ),
+        modal=modal_passages(melody, spans=keys.spans, explained=explained_notes(found)),
+        harmony=found,
         sections=parts,
         phrases=breathing if phrased else (),
         returns=phrase_returns(melody, breathing) if phrased else (),
         figures=figures(melody),
         compass=compass(melody),
         metre_class=metre_class(melody),
+    )
+
+
+PASSING_THROUGH = frozenset(
+    {
+        "secondary dominant",
+        "secondary leading tone",
+        "related ii",
+        "tritone substitute",
+        "augmented sixth",
+        "Neapolitan",
+        "common-tone diminished",
+        "passing diminished",
+    }
+)
+"""Roles of chords that account for notes beside the key: these are no colour of a mode."""
+
+
+def explained_notes(found: Harmony) -> frozenset[int]:
+    """Notes that belong to chords beside the key, by their index in the melody."""
+    return frozenset(
+        row.note
+        for row in found.notes
+        if row.kind == CHORD_TONE
+        and found.chords[row.chord].numeral.role in PASSING_THROUGH
     )
 
 
@@ -126,13 +153,16 @@ def sure_devices(melody: Melody, found: Analysis) -> tuple[Device, ...]:
     """The devices of a piece but those that begin or end on a chord that is uncertain.
 
     Over chords that were worked out, what the melody has beside them passes through: it is
-    no colour of theirs, as it may be of a printed symbol.
+    no colour of theirs, as it may be of a printed symbol; and outside of a blues a seventh
+    on I is no colour either, only a dominant that goes another way.
     """
-    worked = melody.chords_worked_out
+    left_out = set()
+    if melody.chords_worked_out:
+        left_out = {"colour note"} if found.key.idiom else {"colour note", "blues seventh"}
     doubtful = {chord.bar for chord in melody.chords if chord.certainty < DOUBTED}
     return tuple(
         device
         for device in found.harmony.devices
         if doubtful.isdisjoint((device.first_bar, device.last_bar))
-        and not (worked and device.kind == "colour note")
+        and device.kind not in left_out
     )

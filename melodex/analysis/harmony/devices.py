@@ -41,7 +41,7 @@ from melodex.analysis.harmony.placed import (
 )
 from melodex.analysis.harmony.rests import PhraseEnd, Rest, SectionEnd, rests
 from melodex.analysis.harmony.roles import goes_on
-from melodex.melody import Melody, degree_name, pitch_class, pitch_class_name
+from melodex.melody import MODES, Melody, degree_name, pitch_class, pitch_class_name
 
 __all__ = ["KINDS", "Device", "Harmony", "devices", "find_two_five_ones", "harmony"]
 
@@ -436,17 +436,22 @@ def is_degree(chord: Chord, root_fifths: int, families: frozenset[str]) -> bool:
 
 def circles(piece: Piece) -> Iterator[Device]:
     """Roots that fall by fifths, four chords or more."""
-    falls = [
-        after.chord.root_fifths - here.chord.root_fifths
-        in {FIFTH_DOWN, DIATONIC_FIFTH_DOWN}
-        for _, here, after in piece.neighbours()
-    ]
+    falls = [falls_by_fifth(here, after) for _, here, after in piece.neighbours()]
     for first, last in runs(falls):
         if falls[first] and last - first + 2 >= CIRCLE_CHORDS:
             roots = (piece.row[s].chord.root_fifths for s in range(first, last + 2))
             names = " ".join(pitch_class_name(r) for r in roots)
             reason = f"roots fall by fifths: {names}"
             yield piece.device("circle of fifths", first, last + 1, reason)
+
+
+def falls_by_fifth(here: PlacedChord, after: PlacedChord) -> bool:
+    """Whether a root falls by a fifth, a diminished one between two notes of the key."""
+    step = after.chord.root_fifths - here.chord.root_fifths
+    if step != DIATONIC_FIFTH_DOWN or here.key.mode == "none":
+        return step in {FIFTH_DOWN, DIATONIC_FIFTH_DOWN}
+    scale_start = -1 - MODES[here.key.mode]
+    return here.chord.root_fifths - here.key.tonic_fifths == scale_start
 
 
 def flat_sevens(piece: Piece) -> Iterator[Device]:
@@ -514,11 +519,23 @@ def third_relations(piece: Piece) -> Iterator[Device]:
         same = here.chord.family == after.chord.family
         apart = abs(after.chord.root_fifths - here.chord.root_fifths)
         if same and here.chord.family in {"major", "minor"} and apart in {3, 4}:
+            if falls_on(piece, step + 1):
+                # A dominant belongs to where it goes, not to what stands before it.
+                continue
             reason = (
                 f"{here.chord.text} to {after.chord.text}: two {here.chord.family} chords "
                 "a third apart, which share one note of their triads"
             )
             yield piece.device("third relation", step, step + 1, reason)
+
+
+def falls_on(piece: Piece, step: int) -> bool:
+    """Whether the chord of a step is the dominant of the next one, or of the key."""
+    if step + 1 >= len(piece.row):
+        return False
+    here, after = piece.row[step], piece.row[step + 1]
+    dominant = here.numeral.degree == 1 or here.numeral.role == "secondary dominant"
+    return dominant and after.chord.root_fifths == here.chord.root_fifths + FIFTH_DOWN
 
 
 # Lines and colour notes.

@@ -11,9 +11,9 @@ Contents: Rest, PhraseEnd, SectionEnd, rests, LONG_REST_RATIO.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import groupby
+from itertools import groupby, pairwise
 from statistics import median
 from typing import Protocol
 
@@ -27,6 +27,10 @@ LONG_REST_RATIO = 1.9
 
 BARS_OF_REST = 2
 """Bars of one chord after which chords alone have come to rest. Our choice."""
+
+
+FEWEST_FIGURES = 8
+"""Fewer phrases than this are believed however short they are. Our choice."""
 
 
 class PhraseEnd(Protocol):
@@ -119,6 +123,7 @@ def rests_of_melody(
     lasts = dict.fromkeys(numbered_ends(melody), False)
     if phrases is not None:
         lasts = {phrase.last_note: phrase.how == "marked" for phrase in phrases}
+        lasts = lasts if are_phrases(melody, lasts) else {len(melody) - 1: False}
     ends = sorted(end_of(melody, note) for note in lasts)
     for close, bar_ticks in closes:
         note = bisect_left(melody.onset_ticks, close) - 1
@@ -136,6 +141,15 @@ def rests_of_melody(
         closing = bisect_left(edges, onset) < bisect_right(edges, end + slack)
         yield Rest(melody.onset_ticks[start], onset, end, lasts[note] or still, closing)
         start = note + 1
+
+
+def are_phrases(melody: Melody, lasts: Mapping[int, bool]) -> bool:
+    """Whether phrases that nothing marks last a bar or more, as figures do not."""
+    if any(lasts.values()) or len(lasts) < FEWEST_FIGURES or not melody.bars:
+        return True
+    starts = [melody.onset_ticks[0], *(end_of(melody, note) for note in sorted(lasts))]
+    usual = median(stop - start for start, stop in pairwise(starts))
+    return usual >= median(bar.duration_ticks for bar in melody.bars)
 
 
 def numbered_ends(melody: Melody) -> list[int]:

@@ -21,6 +21,8 @@ from melodex.analysis.keys.home import MINOR_MODES, Home
 from melodex.analysis.keys.local import (
     CHORDS,
     LINE,
+    SLOWER,
+    LocalSetting,
     chord_kind,
     local_keys_from_weights,
 )
@@ -35,6 +37,10 @@ LEAST_CERTAIN_LINE = 0.8
 FEWEST_LINE_BARS = 4
 FEWEST_FOREIGN_NOTES = 3
 """Thresholds for saying that a key turns: our choice, on the careful side."""
+QUICK_IN_BAR, MOST_IN_CHORALE = 2.35, 120
+"""Chords in a bar from which, and chords of a piece up to which, it goes as chorales go:
+2.4 to 4.7 and 36 to 100 in those with human analyses. Quartets, songs and piano pieces are
+longer, or their chords slower."""
 MELODY_IN_CELL = 1.0
 """The melody over a chord counts as one more chord note."""
 LINE_IN_CELL = 4.0
@@ -85,12 +91,25 @@ def spans_of_chords(
             whole.key.tonic_fifths,
             "minor" if whole.key.mode in MINOR_MODES else "major",
         ),
-        setting=CHORDS,
+        setting=setting_for(cells, median_bar(melody)),
     )
     keys = [(Key(local.tonic_fifths, local.mode), local.certainty) for local in found]
     method = "melody and chords" if melody.midi else "chords"
     keys = turning(keys, whole)
     return grouped(numbers, cells, keys, whole, method, FEWEST_CELLS, LEAST_CERTAIN_CHORDS)
+
+
+def setting_for(cells: list[Cell], bar_ticks: float) -> LocalSetting:
+    """How hard a key is left: easily in a chorale, where each phrase may have its own."""
+    held = cells[-1].end_ticks - cells[0].onset_ticks
+    quick = bar_ticks * len(cells) >= QUICK_IN_BAR * held
+    return CHORDS if quick and len(cells) <= MOST_IN_CHORALE else SLOWER
+
+
+def median_bar(melody: Melody) -> float:
+    """The usual length of a bar, four quarters where there are none."""
+    lengths = [bar.duration_ticks for bar in melody.bars]
+    return median(lengths) if lengths else 4.0 * TICKS_PER_QUARTER
 
 
 def turning(keys: list[tuple[Key, float]], whole: Home) -> list[tuple[Key, float]]:

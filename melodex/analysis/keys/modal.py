@@ -20,7 +20,7 @@ Contents: ModalPassage, modal_passages.
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from melodex.analysis.keys.reading import read_keys
@@ -82,7 +82,10 @@ class ModalPassage:
 
 
 def modal_passages(
-    melody: Melody, *, spans: Sequence[KeySpan] | None = None
+    melody: Melody,
+    *,
+    spans: Sequence[KeySpan] | None = None,
+    explained: Collection[int] = frozenset(),
 ) -> tuple[ModalPassage, ...]:
     """Say where a mode colours a passage without a change of tonic.
 
@@ -92,6 +95,9 @@ def modal_passages(
         Its notes are read in their order.
     spans : sequence of KeySpan, optional
         As from :func:`read_keys`; worked out if not given.
+    explained : collection of int, optional
+        Indexes of notes that a chord beside the key accounts for, such as the third of a
+        dominant of V; they speak for no mode.
 
     Returns
     -------
@@ -106,15 +112,25 @@ def modal_passages(
         degrees = [fifths - span.tonic_fifths for fifths in melody.fifths[first:stop]]
         home = {"ionian": "major", "aeolian": "minor"}.get(span.mode, span.mode)
         if home in SCALES and not SCALES[home].issuperset(degrees):
-            found += passages_in(melody, span.tonic_fifths, home, inside, degrees)
+            found += passages_in(
+                melody, span.tonic_fifths, home, inside, degrees, explained
+            )
     return tuple(found)
 
 
 def passages_in(
-    melody: Melody, tonic: int, home: str, inside: range, degrees: list[int]
+    melody: Melody,
+    tonic: int,
+    home: str,
+    inside: range,
+    degrees: list[int],
+    explained: Collection[int],
 ) -> list[ModalPassage]:
     """Passages of one key span."""
-    speaking = [speaks(melody, home, inside, degrees, k) for k in range(len(inside))]
+    speaking = [
+        inside[k] not in explained and speaks(melody, home, inside, degrees, k)
+        for k in range(len(inside))
+    ]
     if all(d in SCALES[home] for d, said in zip(degrees, speaking, strict=True) if said):
         return []
     modes = likeliest(home, degrees, speaking)

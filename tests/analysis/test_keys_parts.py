@@ -1,0 +1,95 @@
+"""Keys of music in parts: minor under an old signature, and how a piece begins and ends.
+
+Outside checks: the keys of Bach's chorale BWV 66.6 and of the chorale on "Meine Seele
+erhebt", which end with a Picardy third (scores in music21's corpus; common practice).
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import music21
+import pytest
+
+from melodex.analysis.harmony.chords import parse_chords
+from melodex.analysis.harmony.heard.sounding import harmonised
+from melodex.analysis.keys import read_keys
+from melodex.analysis.keys.home import Home
+from melodex.analysis.keys.parts import at_home, in_minor
+from melodex.analysis.keys.spans import KeySpan
+from melodex.analysis.piece import analyse
+from melodex.melody import Key, KeyChange, Melody
+from melodex.reading import read_path
+
+CORPUS = Path(music21.__file__).parent / "corpus"
+D_DORIAN = Home(Key(2, "dorian"), 0.9, "melody and chords")
+
+
+def heard(work: str) -> Melody:
+    """A piece of the corpus over the chords that its notes make."""
+    return harmonised(read_path(CORPUS / work).tunes[0])
+
+
+def span(first: int, last: int, key: Key) -> KeySpan:
+    """A span whose bars are a hundred ticks long."""
+    tonic, ticks = key.tonic_fifths, (100 * first, 100 * last + 100)
+    return KeySpan(first, last, *ticks, tonic, key.mode, 0.9, "chords")
+
+
+@pytest.mark.parametrize(
+    ("work", "last"), [("bach/bwv66.6.mxl", "F# minor"), ("bach/bwv10.7.mxl", "G minor")]
+)
+def test_a_minor_chorale_ends_in_its_key_though_its_last_chord_is_major(work, last):
+    keys = read_keys(heard(work))
+    assert str(keys.spans[-1].key) == last == str(keys.reading.key)
+
+
+def test_leading_notes_make_minor_of_dorian():
+    chords = list(parse_chords(["Dm", "A7", "Dm", "G", "A", "Dm"]))
+    assert in_minor(D_DORIAN, chords, None).key == Key(2, "minor")
+
+
+def test_a_minor_fifth_degree_leaves_dorian():
+    chords = list(parse_chords(["Dm", "Am", "G", "Am", "A", "Dm", "Am"]))
+    assert in_minor(D_DORIAN, chords, None).key == Key(2, "dorian")
+
+
+def test_a_dorian_that_is_printed_stays():
+    chords = list(parse_chords(["Dm", "A7", "Dm", "A7", "Dm"]))
+    printed = KeyChange(0, Key(2, "dorian"), 0, True)
+    assert in_minor(D_DORIAN, chords, printed).key == Key(2, "dorian")
+
+
+def test_a_short_last_key_gives_way_to_home_under_its_tonic():
+    home = Key(3, "minor")
+    spans = [span(0, 7, home), span(8, 9, Key(2, "minor"))]
+    tonic, other = parse_chords(["A", "D"])
+    assert [s.key for s in at_home(spans, tonic, tonic, home)] == [home]
+    assert len(at_home(spans, tonic, other, home)) == 2
+
+
+def test_a_long_last_key_stays():
+    home = Key(3, "minor")
+    spans = [span(0, 4, home), span(5, 9, Key(2, "minor"))]
+    (tonic,) = parse_chords(["A"])
+    assert len(at_home(spans, tonic, tonic, home)) == 2
+
+
+def test_a_slow_movement_turns_to_its_keys():
+    # Beethoven, op. 18 no. 1, second movement: D minor, F major, D minor, D major.
+    keys = [str(s.key) for s in read_keys(heard("beethoven/opus18no1/movement2.mxl")).spans]
+    assert keys[0] == keys[-1] == "D minor"
+    assert {"F major", "D major"} <= set(keys)
+
+
+def test_dominants_of_other_degrees_are_no_colour_of_a_mode():
+    # Bach, prelude BWV 846: D7 in bar 10 leads to G, C7 in bar 31 to F.
+    found = analyse(heard("bach/bwv846.mxl")).modal
+    assert not any(p.first_bar <= bar <= p.last_bar for p in found for bar in (10, 22, 31))
+
+
+def test_a_dominant_that_goes_home_makes_no_third_relation():
+    from tests.analysis.test_devices import found
+
+    assert "third relation" not in found("C F C E Am Dm G C")
+    assert "third relation" in found("C E F")
