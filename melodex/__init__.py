@@ -21,6 +21,7 @@ __all__ = [
     "CompareResult",
     "Corpus",
     "DescribeResult",
+    "FamiliesResult",
     "GatherResult",
     "Lesson",
     "MelodexError",

@@ -128,7 +128,9 @@ def families(
 def whole_queries(tunes: list[JudgedTune], judged: list[Family]) -> list[Query]:
     """Every member of every family, whole."""
     return [
-        query_of(family, tune, "whole", Phrase(tunes[tune].melody, "passage"))
+        query_of(
+            family, tune, "whole", Phrase(tunes[tune].melody, "passage", is_whole=True)
+        )
         for family in judged
         for tune in family.members
     ]

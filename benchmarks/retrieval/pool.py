@@ -94,8 +94,9 @@ def drawn_queries(tunes: Sequence[JudgedTune]) -> dict[str, list[Query]]:
         for length in POOL_LENGTHS:
             count = len(melody) if length == "whole" else int(length)
             first = dice.randint(0, len(melody) - count)
-            part = melody.excerpt(first, first + count - 1) if length != "whole" else melody
-            phrase = Phrase(part, "passage", first_note=first)
+            part = melody if length == "whole" else melody.excerpt(first, first + count - 1)
+            whole = length == "whole"
+            phrase = Phrase(part, "passage", first_note=first, is_whole=whole)
             none: frozenset[int] = frozenset()
             found[length].append(Query(place, place, str(first), phrase, none, none))
     return found

@@ -579,6 +579,8 @@ class Phrase:
         Where some notes are known by halves: whether pitch and length of each were
         said. Empty where all pitches were said, and all lengths or none; what was not
         said is a placeholder in ``melody``.
+    is_whole : bool
+        For a passage: whether it is all of its tune.
     """
 
     melody: Melody
@@ -592,6 +594,7 @@ class Phrase:
     other_notations: tuple[str, ...] = ()
     has_pitch: tuple[bool, ...] = ()
     has_length: tuple[bool, ...] = ()
+    is_whole: bool = False
 
     @property
     def has_notes(self) -> bool:

@@ -26,6 +26,7 @@ from melodex.scripting.results import (
     AuditResult,
     CompareResult,
     DescribeResult,
+    FamiliesResult,
     Found,
     GatherResult,
     ResembleResult,
@@ -444,6 +445,24 @@ class Corpus(CorpusFile):
                 sides=sides,
             )
         return WholeAuditResult(found)
+
+    def families(self, *, least: float = 0.2, limit: int | None = None) -> FamiliesResult:
+        """Find tune families: tunes that are one by their music, whatever their names.
+
+        Other versions of one tune are found by ``gather(version_of="Ladder Song")``.
+
+        Parameters
+        ----------
+        least : float
+            Likeness below which two tunes are not called kin: points of their alignment,
+            of what the shorter could reach.
+        limit : int, optional
+            At most so many families, the largest first; all are counted.
+        """
+        from melodex.tasks.collection.families import find_families
+
+        with self.reading() as reader:
+            return FamiliesResult(find_families(reader, least=least, limit=limit))
 
     def describe(self, tune: TuneLike) -> DescribeResult:
         """Say what is in a piece, and how many tunes of the corpus show each find.

@@ -26,6 +26,7 @@ from melodex.scripting.saving import form_of
 from melodex.scripting.tune import Tune
 from melodex.tasks.audit.audit import Audit, Finding
 from melodex.tasks.audit.whole import ClosePair, WholeAudit
+from melodex.tasks.collection.families import Families, Family
 from melodex.tasks.collection.holdings import Listing
 from melodex.tasks.compare import Comparison
 from melodex.tasks.describe.describe import Description, Find
@@ -42,6 +43,7 @@ __all__ = [
     "AuditResult",
     "CompareResult",
     "DescribeResult",
+    "FamiliesResult",
     "GatherResult",
     "ListResult",
     "ResembleResult",
@@ -447,6 +449,48 @@ class WholeAuditResult(ListResult[WholeAudit, ClosePair]):
         from melodex.presentation.data.corpus import whole_audit_json
 
         return whole_audit_json(self.record)
+
+
+class FamiliesResult(ListResult[Families, Family]):
+    """Tunes that are one by their music; of :meth:`melodex.Corpus.families`."""
+
+    __slots__ = ()
+    shown_columns = ("family", "title", "sureness", "key", "metre", "differences")
+
+    @property
+    def headline(self) -> str:
+        """How many families there are, and how many tunes are in them."""
+        families = count(self.record.families_in_all, "family", "families")
+        return f"{families} with {count(self.record.tunes_in_families, 'tune', 'tunes')}"
+
+    @property
+    def items(self) -> tuple[Family, ...]:
+        """The families, the largest first."""
+        return self.record.families
+
+    def rows(self) -> list[dict[str, Any]]:
+        """One row for each tune of a family; families count from 1."""
+        from melodex.presentation.data.corpus import family_rows
+
+        return family_rows(self.record)
+
+    def to_csv(self) -> str:
+        """The tunes as CSV (RFC 4180)."""
+        from melodex.presentation.data.corpus import families_csv
+
+        return families_csv(self.record)
+
+    def text(self, width: int = 80) -> str:
+        """What the command prints."""
+        from melodex.presentation.text.families import families_text
+
+        return families_text(self.record)
+
+    def to_json(self) -> str:
+        """What the command writes as JSON."""
+        from melodex.presentation.data.corpus import families_json
+
+        return families_json(self.record)
 
 
 class DescribeResult(ListResult[Description, Find]):

@@ -118,6 +118,7 @@ class Passage:
             has_tonic=self.melody.key.mode != "none",
             tune_id=self.tune_id if self.in_corpus else "",
             first_note=self.first_note,
+            is_whole=len(self.melody) == len(self.whole),
         )
 
 

@@ -99,6 +99,7 @@ SHOWN = {
     "/shelf/copy": "shelf.download",
     "/work": "work.work",
     "/map": "shelf.map_of_corpus",
+    "/families": "shelf.families",
     "/warnings": "shelf.warnings",
 }
 """Addresses that show something, and the view of each."""
@@ -117,6 +118,7 @@ CHANGING = {
     "/shelf/add": "shelf.add",
     "/shelf/add-here": "shelf.add_here",
     "/shelf/check": "shelf.check",
+    "/shelf/families": "shelf.find_kin",
     "/shelf/back-up": "shelf.back_up",
     "/shelf/remove": "shelf.remove",
     "/shelf/tag": "shelf.tag",

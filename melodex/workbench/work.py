@@ -5,7 +5,7 @@ it, and is told to stop by raising KeyboardInterrupt at its next report, which `
 answers with what it has done. Who looks on asks for the state when its number rises.
 What writes to a corpus is loaded when it is needed.
 
-Contents: State, Work, Works, adding, adding_handed, checking, copying.
+Contents: State, Work, Works, adding, adding_handed, checking, copying, finding_families.
 """
 
 from __future__ import annotations
@@ -24,7 +24,16 @@ if TYPE_CHECKING:
     from melodex.tasks.adding.add import AddStep
     from melodex.tasks.adding.handed import HandedFile
 
-__all__ = ["State", "Work", "Works", "adding", "adding_handed", "checking", "copying"]
+__all__ = [
+    "State",
+    "Work",
+    "Works",
+    "adding",
+    "adding_handed",
+    "checking",
+    "copying",
+    "finding_families",
+]
 
 MOST_KEPT = 40
 """Works whose outcome can still be looked at."""
@@ -61,7 +70,7 @@ class Work:
     Parameters
     ----------
     kind : str
-        ``add``, ``check`` or ``copy``.
+        ``add``, ``check``, ``copy`` or ``families``.
     title : str
         What is done, for people.
     doing : callable
@@ -223,6 +232,19 @@ def copying(corpus_path: Path, target: Path) -> Work:
         return backup(corpus_path, target, progress=report_plain(report))
 
     return Work("copy", f"Backing up to {target.name}", doing)
+
+
+def finding_families(corpus_path: Path) -> Work:
+    """Compare the tunes of the corpus with one another."""
+    from melodex.corpus.reader import Corpus
+    from melodex.tasks.collection.families import find_families
+
+    def doing(report: Report) -> Any:
+        report(0, 0, "reading the tunes")
+        with Corpus.open(corpus_path) as corpus:
+            return find_families(corpus, progress=report_plain(report))
+
+    return Work("families", "Finding tune families", doing)
 
 
 def report_plain(report: Report) -> Callable[[int, int], None]:

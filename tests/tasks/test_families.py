@@ -15,7 +15,8 @@ from melodex.corpus.writing.store import CorpusWriter
 from melodex.presentation.data.corpus import families_csv, families_json
 from melodex.presentation.text.families import families_text
 from melodex.reading import read_path
-from melodex.tasks.collection.families import Families, find_families
+from melodex.tasks.collection.families import Families, family_of_tune, find_families
+from melodex.tasks.gather.gather import Wish, gather
 
 LONG = "DEFG|Adc2|dcAG|F2E2|DEFA|GFED|CDEF|D4|A2cA|GAFG|E2CE|D4|"
 
@@ -94,3 +95,58 @@ def test_a_level_that_is_asked_for_is_kept(tmp_path, least):
     changed = LONG.replace("GFED", "AGEC").replace("CDEF", "DCEG").replace("E2CE", "F2DF")
     text = sheet(1, "One", LONG) + sheet(2, "Other", changed)
     assert not found_in(tmp_path, text, least=least).families
+
+
+def three_tunes(folder: Path) -> Path:
+    """A tune, the same in another key with some notes changed, and another tune."""
+    moved = LONG.translate(str.maketrans("CDEFGAcd", "GABcdegA")).replace("A4|", "A2A2|", 1)
+    other = "G2ED|C3E|G2A2|B4|c2Ac|B2G2|A2FA|G4|e2dc|B2A2|GABG|c4|"
+    text = sheet(1, "Ladder Song", LONG) + sheet(2, "Snail Post", moved, "Ador")
+    (folder / "tunes.abc").write_text(text + sheet(3, "Another", other, "C"))
+    with CorpusWriter.open(folder / "c.melodex") as writer:
+        writer.add_reading(read_path(folder / "tunes.abc"))
+    return folder / "c.melodex"
+
+
+def test_versions_of_a_tune_are_those_of_its_family(tmp_path):
+    with Corpus.open(three_tunes(tmp_path)) as corpus:
+        family = family_of_tune(corpus, "Ladder Song")
+        assert [m.row.title for m in family.members] == ["Ladder Song", "Snail Post"]
+        assert family.members[0].sureness == 1
+        assert 0.9 < family.sureness < 1
+        alone = family_of_tune(corpus, "Another")
+        assert [m.row.title for m in alone.members] == ["Another"]
+        (whole,) = find_families(corpus).families
+        assert whole.sureness == pytest.approx(family.sureness)
+
+
+def test_versions_are_gathered_whole_with_what_they_differ_by(tmp_path):
+    with Corpus.open(three_tunes(tmp_path)) as corpus:
+        found = gather(corpus, Wish(version_of="Snail Post"))
+        (example,) = found.examples
+        assert example.title == "Ladder Song"
+        assert (example.first_bar, example.last_bar) == (1, 12)
+        assert "sure: in D, not A" in example.reasons[0]
+        assert not gather(corpus, Wish(version_of="Another")).examples
+        assert not gather(corpus, Wish(version_of="Snail Post", key="C")).examples
+
+
+def test_progress_is_told_to_its_end_and_can_stop_the_work(tmp_path):
+    told: list[tuple[int, int]] = []
+    with Corpus.open(three_tunes(tmp_path)) as corpus:
+        find_families(corpus, progress=lambda done, total: told.append((done, total)))
+        assert told == sorted(told)
+        assert told[-1][0] <= told[-1][1]
+
+        def stop(done: int, total: int) -> None:
+            raise KeyboardInterrupt
+
+        with pytest.raises(KeyboardInterrupt):
+            find_families(corpus, progress=stop)
+
+
+def test_lines_of_a_piece_are_compared_by_the_main_one(tmp_path):
+    voices = "".join(f"V:{n}\n{LONG}\n" for n in (1, 2))
+    piece = f"X:1\nT:Two lines\nM:4/4\nL:1/4\nK:Ddor\n{voices}\n"
+    found = found_in(tmp_path, piece + sheet(2, "Alone", LONG))
+    assert all(len(family.members) <= 2 for family in found.families)

@@ -33,6 +33,7 @@ VIEWS = {
     "gather, not understood": "/gather?key=H+of+nothing",
     "not understood": "/warnings",
     "map of the corpus": "/map",
+    "tune families": "/families",
     "done": "/done",
     "read otherwise": "/find?phrase=C4+D4+G4",
     "sets": "/sets",
@@ -77,9 +78,10 @@ def seen(workbench) -> dict[str, str]:
         Content_Type=f"multipart/form-data; boundary={edge}",
     )
     assert dropped[1]["location"].startswith("/hand?"), dropped
-    work = workbench.send("/shelf/check", "")[1]["location"].partition("id=")[2]
-    # The news end with the work: from then on its page stays as it is.
-    assert workbench.ask(f"/work/news?id={work}")[0] == 200
+    for deed in ("/shelf/families", "/shelf/check"):
+        work = workbench.send(deed, "")[1]["location"].partition("id=")[2]
+        # The news end with the work: from then on its page stays as it is.
+        assert workbench.ask(f"/work/news?id={work}")[0] == 200
     hand = dropped[1]["location"].partition("file=")[2].partition("&")[0]
     return {"hand": hand, "work": work}
 

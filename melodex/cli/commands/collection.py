@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from melodex.cli.output import Output, go_on, output_options, present, write
+from melodex.cli.progress import progress_bar
 
 
 @click.group("collection")
@@ -84,9 +85,9 @@ def duplicates_command(corpus_path: Path, least: float, output: Output) -> None:
 @click.option(
     "--least",
     type=click.FloatRange(0, 1, min_open=True),
-    default=0.4,
+    default=0.2,
     show_default=True,
-    help="Share of what the shorter of two tunes could reach that both must have.",
+    help="Least likeness of kin: points, of what the shorter tune could reach.",
 )
 @click.option(
     "--limit",
@@ -104,8 +105,8 @@ def families_command(
     """List tune families: tunes that are one by their music, whatever they are called.
 
     Whole tunes are aligned in every key, pitch and rhythm. Of each family the tune with
-    most kin comes first; the others are said to differ from it in key, mode, metre,
-    notes put in, and parts left out.
+    most kin comes first; of the others it is said how sure it is that they are the same
+    tune, and how they differ in key, mode, metre, notes put in, and parts left out.
 
     \b
     Examples:
@@ -117,8 +118,10 @@ def families_command(
     from melodex.presentation.text.families import families_text
     from melodex.tasks.collection.families import find_families
 
-    with Corpus.open(corpus_path) as corpus:
-        found = find_families(corpus, least=least, limit=None if all_ else limit)
+    with Corpus.open(corpus_path) as corpus, progress_bar("comparing tunes") as bar:
+        found = find_families(
+            corpus, least=least, limit=None if all_ else limit, progress=bar
+        )
     forms = {
         "text": families_text,
         "json": data_corpus.families_json,

@@ -26,6 +26,9 @@ FORMATS = ("text", "json", "csv", "html", "pdf")
 @click.option("--note-on-chord", default="", help="Melody note on a chord: 'b9 on V'.")
 @click.option("--phrase", default="", help="A melodic figure, in any key.")
 @click.option("--nearly", is_flag=True, help="Allow one note of that figure to differ.")
+@click.option(
+    "--version-of", default="", metavar="TUNE", help="Other versions of a tune, by music."
+)
 @click.option("--returning", default="", help="sequence, repetition or inversion.")
 @click.option("--mode", default="", help="Mode of the tune: minor, dorian ...")
 @click.option("--modal", default="", help="Mode that colours a passage.")
@@ -89,6 +92,7 @@ def command(
       $ melodex gather --device "borrowed chord" --metre 4/4
       $ melodex gather --note-on-chord "b9 on V"
       $ melodex gather --progression "ii V I" --mode minor --limit 5
+      $ melodex gather --version-of "Ladder Song"
       $ melodex gather --progression-from "Fog over the Basin" --bars 3-5 --count
     """
     from melodex.corpus.reader import Corpus

@@ -4,7 +4,7 @@ Conventions: those of :mod:`melodex.presentation.data.forms`.
 
 Contents: listing_json, listing_rows, listing_csv, detail_json, adding_json, check_json,
 shards_json, refresh_json, holdings_json, done_json, undone_json, duplicates_json,
-families_json, families_csv, whole_audit_json, close_pair_rows.
+families_json, families_csv, family_rows, whole_audit_json, close_pair_rows.
 """
 
 from __future__ import annotations
@@ -43,6 +43,7 @@ __all__ = [
     "duplicates_json",
     "families_csv",
     "families_json",
+    "family_rows",
     "holdings_json",
     "listing_csv",
     "listing_json",
@@ -201,10 +202,12 @@ def families_json(found: Families) -> str:
             "families": [
                 {
                     "likeness": rounded(family.likeness),
+                    "sureness": rounded(family.sureness),
                     "members": [
                         {
                             "tune": asdict(member.row),
                             "likeness": rounded(member.likeness),
+                            "sureness": rounded(member.sureness),
                             "expected_by_chance": rounded(member.expected_by_chance),
                             "differences": list(member.differences),
                         }
@@ -220,6 +223,7 @@ def families_json(found: Families) -> str:
 FAMILY_COLUMNS = (
     "family",
     "likeness",
+    "sureness",
     "expected_by_chance",
     "tune_id",
     "title",
@@ -233,10 +237,16 @@ FAMILY_COLUMNS = (
 
 def families_csv(found: Families) -> str:
     """Tune families as CSV, a row for each tune; families count from 1."""
-    rows = [
+    return csv_text(family_rows(found), FAMILY_COLUMNS)
+
+
+def family_rows(found: Families) -> list[dict[str, Any]]:
+    """A row for each tune of a family."""
+    return [
         {
             "family": number,
             "likeness": rounded(member.likeness),
+            "sureness": rounded(member.sureness),
             "expected_by_chance": rounded(member.expected_by_chance),
             "differences": "; ".join(member.differences),
             **{
@@ -247,7 +257,6 @@ def families_csv(found: Families) -> str:
         for number, family in enumerate(found.families, start=1)
         for member in family.members
     ]
-    return csv_text(rows, FAMILY_COLUMNS)
 
 
 def groups_data(duplicates: Duplicates) -> list[dict[str, Any]]:

@@ -38,11 +38,11 @@ def family_lines(number: int, family: Family) -> list[str]:
 
 
 def member_lines(member: Member) -> Iterator[str]:
-    """One tune: how much of it is shared, what it is, and what differs."""
+    """One tune: how sure it is that it belongs here, what it is, and what differs."""
     row = member.row
     name = clipped(shown(row.name), WIDEST_TITLE)
     where = shown(f"{row.source} {row.number}".strip())
-    yield f"  {member.likeness:4.0%}  {row.tune_id}  {name}  ({where})"
+    yield f"  {member.sureness:4.0%}  {row.tune_id}  {name}  ({where})"
     if member.differences:
         told = shown("; ".join(member.differences))
         yield textwrap.fill(told, WIDTH, initial_indent=INDENT, subsequent_indent=INDENT)

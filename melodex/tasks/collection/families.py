@@ -1,69 +1,52 @@
 """Tune families: tunes of a corpus that are one tune by their music, whatever their names.
 
-Conventions: pairs that share at least :data:`SHARED_TO_ALIGN` rare figures of nine notes
-are aligned whole, exactly and under every transposition. Their likeness is the points of
-that alignment over what the shorter of them could reach at most. Two tunes are kin where
-the likeness is high enough and so many points are not to be expected by chance: chance is
-that of pairs drawn from the same corpus, after Karlin and Altschul (1990), Proc. Natl.
-Acad. Sci. 87, 2264-2268, with lambda and K from mean and variance.
-
-A family is a tune with all its kin that are in no earlier family, the tune with the most
-kin first: so each member is kin to the tune that stands for the family, and the claim can
-be looked at by comparing the two. That a tune of many kin stands for a family is ours;
-"tune family" is the word of the trade (Bayard 1950, J. American Folklore 63, 247-249; the
-place is from memory).
+Conventions: which tunes are kin is said by ``kin``, pair by pair. A family is a tune with
+all its kin that are in no earlier family, the tune with the most kin first: so each member
+is kin to the tune that stands for the family, and the claim can be looked at by comparing
+the two. That a tune of many kin stands for a family is ours; "tune family" is the word of
+the trade (Bayard 1950, J. American Folklore 63, 247-249; the place is from memory).
 
 Tunes of too few notes, or of too few different figures (a drone, a scale), are kin to
 anything or to nothing: they are left out, and counted.
 
-Contents: LEAST, Member, Family, Families, find_families.
+Contents: Member, Family, Families, find_families, family_of_tune.
 """
 
 from __future__ import annotations
 
-import math
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
-from random import Random
-from statistics import mean, stdev
 
-from melodex.corpus.chunks import TuneNotes, unpack
+from melodex.corpus.chunks import TuneNotes, encode_notes, unpack
 from melodex.corpus.reader import Corpus
 from melodex.corpus.tune_rows import TuneRow, lined_pieces
-from melodex.matching.engine.choice import engine
-from melodex.matching.evidence.kinship import shared_figures
-from melodex.matching.query import EncodedQuery
-from melodex.settings import MAX_QUERY_NOTES, AlignmentCosts
+from melodex.matching.engine.passes import batched
+from melodex.matching.evidence.whole_tunes import (
+    Unrelated,
+    WholeTune,
+    beats_of,
+    query_of,
+)
+from melodex.matching.search import search
+from melodex.tasks.collection.kin import (
+    LEAST,
+    Link,
+    Progress,
+    kin_of,
+    links_among,
+    steps_of,
+)
 from melodex.tasks.collection.variants import differences
 
-__all__ = ["LEAST", "Families", "Family", "Member", "find_families"]
-
-LEAST = 0.4
-"""Likeness from which tunes are kin, if chance does not explain it. Set with the pairs of
-both halves in view that were read note for note (benchmarks/retrieval/readings.json): about
-half of the kin pass this and the next level, and none that are no kin."""
+__all__ = ["Families", "Family", "Member", "family_of_tune", "find_families"]
 
 FEWEST_NOTES, FEWEST_FIGURES, FIGURE_STEPS = 12, 8, 3
 """Of a tune that can be told from others: notes, and different figures of four notes."""
 
-SHARED_TO_ALIGN = 2
-"""Rare figures that two tunes must share before they are aligned."""
-
-DRAWN_PAIRS, SEED = 1500, 1
-"""Pairs that chance is measured on."""
-
-FEWEST_TO_MEASURE = 40
-USUAL_DECAY, USUAL_LOG_SIZE = 0.25, -2.0
-"""Lambda and ln K where the corpus has too few tunes to measure them (our choice, near
-what 12,647 real tunes give)."""
-
-MOST_EXPECTED = 1e-4
-"""Pairs so good that chance may bring to the whole corpus, for each tune of it."""
-
-EULER = 0.5772156649
-Progress = Callable[[int, int], None]
+READ_AT_ONCE = 512
+MOST_KIN = 100
+"""Of the best that the search finds for one tune so many are looked at."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,22 +58,25 @@ class Member:
     row : TuneRow
         The tune.
     likeness : float
-        1 for the same notes.
+        Points of their alignment, of what the shorter could reach: 1 for the same notes.
+    sureness : float
+        How sure it is that they are one tune, 0.5 to 1.
     expected_by_chance : float
-        Pairs as good that the whole corpus would hold by chance.
+        Tunes as near to one of them that chance would bring to the whole corpus.
     differences : tuple of str
         What differs, in words; nothing for the tune that stands for the family.
     """
 
     row: TuneRow
     likeness: float
+    sureness: float
     expected_by_chance: float
     differences: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Family:
-    """Kin; the first stands for the family, the others follow by falling likeness."""
+    """Kin; the first stands for the family, the others follow by falling sureness."""
 
     members: tuple[Member, ...]
 
@@ -98,6 +84,11 @@ class Family:
     def likeness(self) -> float:
         """Of the member that is least like the first."""
         return min(member.likeness for member in self.members)
+
+    @property
+    def sureness(self) -> float:
+        """Of the member that is least surely kin to the first."""
+        return min(member.sureness for member in self.members)
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,38 +107,8 @@ class Families:
     least: float
 
 
-@dataclass(frozen=True, slots=True)
-class Link:
-    """Two tunes that are kin, by their places, and how much."""
-
-    one: int
-    other: int
-    likeness: float
-    expected: float
-    transposition: int
-
-
-@dataclass(frozen=True, slots=True)
-class Chance:
-    """Lambda and ln K of whole tunes of a corpus, and how many tunes it holds."""
-
-    decay: float
-    log_size: float
-    tunes: int
-
-    @property
-    def pairs(self) -> float:
-        """How many pairs the corpus holds."""
-        return self.tunes * (self.tunes - 1) / 2
-
-    def explains(self, expected: float) -> bool:
-        """Whether chance may be all there is to pairs of which so many are expected."""
-        return expected > MOST_EXPECTED * self.tunes
-
-    def expected(self, points: int, one: int, other: int) -> float:
-        """Pairs with so many points, of tunes of so many notes, in the whole corpus."""
-        exponent = self.log_size + math.log(max(one * other, 1)) - self.decay * points
-        return self.pairs * -math.expm1(-math.exp(min(exponent, 30.0)))
+Copies = Mapping[tuple[bytes, bytes], Sequence[TuneNotes]]
+"""Tunes by steps and lengths: one tune may stand in a corpus many times."""
 
 
 def find_families(
@@ -164,34 +125,31 @@ def find_families(
     corpus : Corpus
         An open corpus.
     least : float
-        Likeness from which two tunes may be kin, above 0, at most 1.
+        Likeness below which two tunes are not called kin, above 0, at most 1.
     limit : int, optional
         At most so many families; the others are counted.
     progress : callable, optional
-        Called with the number of tunes done and of all.
+        Called with what is done and all there is to do, a few times a second.
 
     Returns
     -------
     Families
-        The largest first, then the most alike, then by tune id.
+        The largest first, then the surest, then by tune id.
     """
-    pieces = lined_pieces(corpus)
-    tunes = sorted(
-        (
-            tune
-            for chunk in corpus.chunks()
-            for tune in unpack(chunk)
-            # A piece of several lines is compared by its main line.
-            if pieces.get(tune.tune_id, tune.tune_id) == tune.tune_id
-        ),
-        key=lambda tune: tune.tune_id,
-    )
-    told = [tune for tune in tunes if can_be_told(tune)]
+    tunes = tunes_of(corpus)
+    told = [tune for tune in tunes if can_be_told(tune.pitch)]
     copies = same_music(told)
     leaders = [group[0] for group in copies.values()]
-    links = links_among(leaders, least, len(tunes), progress)
+
+    def report(done: int, total: int) -> None:
+        corpus.pause()
+        if progress is not None:
+            progress(done, total)
+
+    whole = whole_tunes(corpus, leaders)
+    links = links_among(whole, least, Unrelated.measured(whole, len(tunes)), report)
     groups = with_copies(starred(links, len(leaders)), leaders, copies)
-    groups.sort(key=lambda group: (-len(group), -group[-1][1], group[0][0].tune_id))
+    groups.sort(key=lambda group: (-len(group), -group[-1].sureness, group[0].tune.tune_id))
     shown = groups if limit is None else groups[:limit]
     return Families(
         tuple(family_of(corpus, group) for group in shown),
@@ -203,135 +161,162 @@ def find_families(
     )
 
 
-def can_be_told(tune: TuneNotes) -> bool:
+def family_of_tune(corpus: Corpus, tune: str, *, least: float = LEAST) -> Family:
+    """Find the kin of one tune in the whole corpus, by the exact search.
+
+    Parameters
+    ----------
+    corpus : Corpus
+        An open corpus.
+    tune : str
+        A tune id, the start of one, or a title.
+    least : float
+        Likeness below which no tune is called kin.
+
+    Returns
+    -------
+    Family
+        The tune first, which may be alone.
+
+    Raises
+    ------
+    UnknownTuneError
+        If there is no such tune, or more than one.
+    """
+    tune_id = corpus.resolve(tune)
+    tunes = tunes_of(corpus)
+    alone = next((tune for tune in tunes if tune.tune_id == tune_id), None)
+    alone = alone or notes_of_line(corpus, tune_id)
+    found = [Placed(alone, 1.0, 1.0, 0.0)]
+    if can_be_told(alone.pitch):
+        found += sorted(
+            kin_in(corpus, alone, tunes, least),
+            key=lambda each: (-each.sureness, each.tune.tune_id),
+        )
+    return family_of(corpus, found)
+
+
+def kin_in(
+    corpus: Corpus, alone: TuneNotes, tunes: Sequence[TuneNotes], least: float
+) -> Iterator[Placed]:
+    """The kin of a tune among all, of those that the exact search finds first."""
+    query = query_of(WholeTune(alone.pitch, alone.length_class))
+    itself = frozenset({alone.tune_id})
+    hits = search(corpus.chunks(), query, limit=MOST_KIN, exclude=itself)
+    found = {hit.tune_id for hit in hits}
+    others = [tune for tune in tunes if tune.tune_id in found and can_be_told(tune.pitch)]
+    if not others:
+        return
+    some = [WholeTune(tune.pitch, tune.length_class) for tune in tunes]
+    unrelated = Unrelated.measured(some, len(tunes))
+    whole = whole_tunes(corpus, [alone, *others])
+    for link in kin_of(whole, 0, range(1, len(whole)), least, unrelated):
+        yield placed(others[link.other - 1], link)
+
+
+def whole_tunes(corpus: Corpus, tunes: Sequence[TuneNotes]) -> list[WholeTune]:
+    """Tunes with the beats of their notes, which stand with the melodies."""
+    found: list[WholeTune] = []
+    for part in batched(tunes, READ_AT_ONCE):
+        corpus.pause()
+        # A tune that cannot be read goes without; 'check' names it.
+        melodies = corpus.melodies(
+            [tune.tune_id for tune in part], on_damage=lambda damage: None
+        )
+        for tune in part:
+            melody = melodies.get(tune.tune_id)
+            beats = beats_of(melody) if melody is not None else b""
+            found.append(WholeTune(tune.pitch, tune.length_class, beats))
+    return found
+
+
+def tunes_of(corpus: Corpus) -> list[TuneNotes]:
+    """All tunes in order of tune id; of a piece of several lines its main line."""
+    pieces = lined_pieces(corpus)
+    return sorted(
+        (
+            tune
+            for chunk in corpus.chunks()
+            for tune in unpack(chunk)
+            if pieces.get(tune.tune_id, tune.tune_id) == tune.tune_id
+        ),
+        key=lambda tune: tune.tune_id,
+    )
+
+
+def notes_of_line(corpus: Corpus, tune_id: str) -> TuneNotes:
+    """A tune that does not stand for its piece."""
+    return TuneNotes(tune_id, *encode_notes(corpus.melody(tune_id)))
+
+
+def can_be_told(pitch: bytes) -> bool:
     """Whether a tune has enough in it to be known again."""
-    steps = steps_of(tune)
+    steps = steps_of(pitch)
     figures = {steps[at : at + FIGURE_STEPS] for at in range(len(steps) - FIGURE_STEPS + 1)}
-    return len(tune.pitch) >= FEWEST_NOTES and len(figures) >= FEWEST_FIGURES
+    return len(pitch) >= FEWEST_NOTES and len(figures) >= FEWEST_FIGURES
 
 
-def steps_of(tune: TuneNotes) -> bytes:
-    """Steps in semitones, downward ones wrapped."""
-    return bytes((b - a) & 0xFF for a, b in pairwise(tune.pitch))
-
-
-def same_music(tunes: Sequence[TuneNotes]) -> dict[tuple[bytes, bytes], list[TuneNotes]]:
-    """Tunes by steps and lengths: one tune may stand in a corpus many times."""
+def same_music(tunes: Sequence[TuneNotes]) -> Copies:
+    """Tunes by steps and lengths."""
     found: dict[tuple[bytes, bytes], list[TuneNotes]] = defaultdict(list)
     for tune in tunes:
-        found[steps_of(tune), tune.length_class].append(tune)
+        found[steps_of(tune.pitch), tune.length_class].append(tune)
     return found
 
 
-def links_among(
-    tunes: Sequence[TuneNotes], least: float, all_tunes: int, progress: Progress | None
-) -> list[Link]:
-    """Pairs that are kin."""
-    chance = measured(tunes, all_tunes)
-    partners: dict[int, list[int]] = defaultdict(list)
-    for pair in shared_figures([steps_of(t) for t in tunes], fewest=SHARED_TO_ALIGN):
-        partners[pair.first].append(pair.second)
-    found: list[Link] = []
-    for done, (place, others) in enumerate(partners.items()):
-        if progress is not None and done % 500 == 0:
-            progress(done, len(partners))
-        found += links_of(tunes, place, others, least, chance)
-    return found
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A tune of a family, and how surely it is kin to the one that stands for it."""
+
+    tune: TuneNotes
+    likeness: float
+    sureness: float
+    expected: float
 
 
-def links_of(
-    tunes: Sequence[TuneNotes],
-    place: int,
-    others: Sequence[int],
-    least: float,
-    chance: Chance,
-) -> Iterator[Link]:
-    """The kin of one tune among some others."""
-    one, top = tunes[place], AlignmentCosts().best_pair
-    notes = len(one.pitch)
-    # Fewer points would be too few against any of them.
-    shortest = min(len(tunes[other].pitch) for other in others)
-    floor = max(int(least * top * min(notes, shortest)), 1)
-    for other, (points, move) in zip(
-        others, aligned(one, [tunes[other] for other in others], floor), strict=True
-    ):
-        size = len(tunes[other].pitch)
-        likeness = points / (top * min(notes, size))
-        expected = chance.expected(points, notes, size)
-        if likeness >= least and not chance.explains(expected):
-            yield Link(place, other, likeness, expected, move)
+def placed(tune: TuneNotes, link: Link) -> Placed:
+    """A tune with what a link says of it."""
+    return Placed(tune, link.pair.likeness, link.sureness, link.expected)
 
 
-def aligned(
-    one: TuneNotes, others: Sequence[TuneNotes], floor: int
-) -> list[tuple[int, int]]:
-    """Points and transposition of a tune with each of some others."""
-    size = min(len(one.pitch), MAX_QUERY_NOTES)
-    query = EncodedQuery(one.pitch[:size], one.length_class[:size])
-    rows = [(tune.pitch, tune.length_class) for tune in others]
-    return engine().best(rows, query, AlignmentCosts(), floor)
-
-
-def measured(tunes: Sequence[TuneNotes], all_tunes: int) -> Chance:
-    """Chance from pairs drawn at random, by moments of an extreme value distribution."""
-    if len(tunes) < FEWEST_TO_MEASURE:
-        return Chance(USUAL_DECAY, USUAL_LOG_SIZE, all_tunes)
-    dice = Random(SEED)
-    found = []
-    for _ in range(DRAWN_PAIRS):
-        one, other = (tunes[place] for place in dice.sample(range(len(tunes)), 2))
-        ((points, _),) = aligned(one, [other], 0)
-        found.append((points, math.log(len(one.pitch) * len(other.pitch))))
-    decay = USUAL_DECAY
-    for _ in range(20):
-        rest = [points - room / decay for points, room in found]
-        decay = math.pi / math.sqrt(6) / max(stdev(rest), 1e-6)
-    return Chance(decay, decay * mean(rest) - EULER, all_tunes)
-
-
-Held = tuple[int, float, float, int]
-"""Place of a member, likeness and expected number of its link, and transposition."""
-
-
-def starred(links: Sequence[Link], count: int) -> list[list[Held]]:
+def starred(links: Sequence[Link], count: int) -> list[list[tuple[int, Link | None]]]:
     """Families by places: a tune and its kin that are in none yet, most kin first."""
-    kin: list[list[Held]] = [[] for _ in range(count)]
+    kin: list[list[tuple[int, Link]]] = [[] for _ in range(count)]
     for link in links:
-        kin[link.one].append((link.other, link.likeness, link.expected, link.transposition))
-        kin[link.other].append(
-            (link.one, link.likeness, link.expected, -link.transposition)
-        )
+        kin[link.one].append((link.other, link))
+        kin[link.other].append((link.one, link))
     free = [True] * count
-    found = []
+    found: list[list[tuple[int, Link | None]]] = []
     order = sorted(
-        range(count), key=lambda n: (-len(kin[n]), -sum(k[1] for k in kin[n]), n)
+        range(count),
+        key=lambda n: (-len(kin[n]), -sum(link.sureness for _, link in kin[n]), n),
     )
     for place in order:
         if not free[place]:
             continue
+        members = sorted(
+            (each for each in kin[place] if free[each[0]]),
+            key=lambda each: (-each[1].sureness, each[0]),
+        )
         free[place] = False
-        members = sorted((k for k in kin[place] if free[k[0]]), key=lambda k: (-k[1], k[0]))
-        for member in members:
-            free[member[0]] = False
-        found.append([(place, 1.0, 0.0, 0), *members])
+        for other, _ in members:
+            free[other] = False
+        found.append([(place, None), *members])
     return found
 
 
-Placed = tuple[TuneNotes, float, float]
-
-
 def with_copies(
-    groups: Sequence[Sequence[Held]],
+    groups: Sequence[Sequence[tuple[int, Link | None]]],
     leaders: Sequence[TuneNotes],
-    copies: Mapping[tuple[bytes, bytes], Sequence[TuneNotes]],
+    copies: Copies,
 ) -> list[list[Placed]]:
     """The families of two tunes or more, tunes of the same music beside each other."""
     found = []
     for group in groups:
         members = [
-            (tune, likeness, expected)
-            for place, likeness, expected, _ in group
-            for tune in copies[steps_of(leaders[place]), leaders[place].length_class]
+            placed(tune, link) if link else Placed(tune, 1.0, 1.0, 0.0)
+            for place, link in group
+            for tune in copies[steps_of(leaders[place].pitch), leaders[place].length_class]
         ]
         if len(members) > 1:
             found.append(members)
@@ -340,11 +325,12 @@ def with_copies(
 
 def family_of(corpus: Corpus, group: Sequence[Placed]) -> Family:
     """A family with what its members differ by."""
-    first = group[0][0]
+    first = group[0].tune
     standing = corpus.tune(first.tune_id)
     members = []
-    for tune, likeness, expected in group:
-        row = corpus.tune(tune.tune_id)
-        differs = () if tune is first else differences(first, tune, standing, row)
-        members.append(Member(row, likeness, expected, differs))
+    for each in group:
+        row = corpus.tune(each.tune.tune_id)
+        same = each.tune is first
+        differs = () if same else differences(first, each.tune, standing, row)
+        members.append(Member(row, each.likeness, each.sureness, each.expected, differs))
     return Family(tuple(members))

@@ -24,6 +24,7 @@ from melodex.matching.evidence.figures import tunes_holding
 from melodex.matching.query import encode_query
 from melodex.melody import Melody
 from melodex.reading.phrase.reader import read_phrase
+from melodex.tasks.collection.families import family_of_tune
 from melodex.tasks.gather.lines import asks_of_lines, ids_of, lines_meeting
 from melodex.tasks.gather.names import (
     degree_named,
@@ -131,6 +132,8 @@ def wishes_by_index(corpus: Corpus, wish: Wish) -> Iterator[Placed]:
         yield notes_on_chords(corpus, wish.note_on_chord)
     if wish.phrase:
         yield figures(corpus, wish)
+    if wish.version_of:
+        yield versions(corpus, wish.version_of)
 
 
 def row_wishes(wish: Wish) -> Iterator[tuple[str, str, list[Any], str]]:
@@ -345,12 +348,40 @@ def figures(corpus: Corpus, wish: Wish) -> Placed:
         }
         return found
 
-    rows = corpus.query(
-        "SELECT tune.id FROM json_each(?) AS wanted "
-        "CROSS JOIN tune ON tune_id = wanted.value",
-        [json.dumps(list(holding))],
+    return Placed(set(rows_named(corpus, holding)), places)
+
+
+def rows_named(corpus: Corpus, tune_ids: Iterable[str]) -> dict[int, str]:
+    """The tune ids of some tunes by their rows."""
+    return dict(
+        corpus.query(
+            "SELECT tune.id, tune_id FROM json_each(?) AS wanted "
+            "CROSS JOIN tune ON tune_id = wanted.value",
+            [json.dumps(sorted(tune_ids))],
+        )
     )
-    return Placed({row[0] for row in rows}, places)
+
+
+def versions(corpus: Corpus, name: str) -> Placed:
+    """Other versions of a tune: its kin by music, each whole, with what it differs by."""
+    said = {
+        member.row.tune_id: f"{member.sureness:.0%} sure: {'; '.join(member.differences)}"
+        for member in family_of_tune(corpus, name).members[1:]
+    }
+    rows = rows_named(corpus, said)
+
+    def places(tunes: Sequence[int]) -> Places:
+        whole = corpus.query(
+            "SELECT tune, first_bar, last_bar FROM json_each(?) AS wanted "
+            "CROSS JOIN tune_facet ON tune = wanted.value",
+            [listed(tunes)],
+        )
+        found: Places = {
+            tune: [(first, last, said[rows[tune]])] for tune, first, last in whole
+        }
+        return found
+
+    return Placed(set(rows), places)
 
 
 def whole_lines(corpus: Corpus, wish: Wish) -> Placed:

@@ -72,6 +72,8 @@ class Wish:
         A figure that the melody holds in any key.
     nearly : bool
         Whether one note of that figure may be another.
+    version_of : str
+        A tune of which others are versions, by their music, whatever they are called.
     returning : str
         A figure that returns inside the tune: sequence, repetition, inversion.
     title, composer, rights : str
@@ -118,6 +120,7 @@ class Wish:
     note_on_chord: str = ""
     phrase: str = ""
     nearly: bool = False
+    version_of: str = ""
     returning: str = ""
     title: str = ""
     composer: str = ""

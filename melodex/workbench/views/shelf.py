@@ -1,7 +1,7 @@
 """The shelf: what the corpus holds, adding to it, checking it, copying it.
 
-Contents: shelf, map_of_corpus, download, add, add_here, check, back_up, remove, tag,
-remark, take_back, warnings.
+Contents: shelf, map_of_corpus, families, find_kin, download, add, add_here, check, back_up,
+remove, tag, remark, take_back, warnings.
 """
 
 from __future__ import annotations
@@ -41,7 +41,14 @@ from melodex.workbench.bench import Stop
 from melodex.workbench.deeds import changing
 from melodex.workbench.files import as_file
 from melodex.workbench.views.changes import after
-from melodex.workbench.work import Work, adding, adding_handed, checking, copying
+from melodex.workbench.work import (
+    Work,
+    adding,
+    adding_handed,
+    checking,
+    copying,
+    finding_families,
+)
 
 __all__ = [
     "add",
@@ -49,6 +56,8 @@ __all__ = [
     "back_up",
     "check",
     "download",
+    "families",
+    "find_kin",
     "map_of_corpus",
     "remark",
     "remove",
@@ -59,6 +68,7 @@ __all__ = [
 ]
 
 TUNES_LISTED = 60  # on a page: two screens
+FAMILIES_LISTED = 20  # on a page: some screens
 ANY_WARNING = "SELECT 1 FROM read_warning LIMIT 1"
 
 
@@ -145,6 +155,31 @@ def map_of_corpus(ask: Ask) -> Response:
         sections.append(Section("What it holds", (counts,)))
     evidence = Markup(sections_html(sections))
     return rendered_page(ask, "map.html", "The map of the corpus", evidence=evidence)
+
+
+def families(ask: Ask) -> Response:
+    """The tune families that were found last, each claim open to be looked at."""
+    works = [w for w in ask.bench.works.latest() if w.kind == "families"]
+    found = next((work.result for work in works if work.result is not None), None)
+    start = ask.number("from", 0, least=0, most=999_999)
+    return rendered_page(
+        ask,
+        "families.html",
+        "Tune families",
+        found=found,
+        corpus_tunes=ask.corpus().tune_count,
+        running=next((work for work in works if not work.state.is_over), None),
+        start=start,
+        step=FAMILIES_LISTED,
+    )
+
+
+def find_kin(ask: Ask) -> Response:
+    """Begin to compare the tunes of the corpus with one another."""
+    for work in ask.bench.works.latest():
+        if work.kind == "families" and not work.state.is_over:
+            return RedirectResponse(address("/work", id=work.id), 303)
+    return started(ask, finding_families(ask.bench.corpus_path))
 
 
 def free_name(path: Path) -> Path:
