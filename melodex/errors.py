@@ -90,6 +90,14 @@ REMEDIES = {
         "other folder": "name another folder",
         "other corpus": "name another file",
         "other folder for shards": "name another folder",
+        "fewer workers": "take fewer of them, or look how much memory there is",
+        "go on later": "start it again; what was kept is gone on with",
+        "install cluster": "install dask.distributed on every machine",
+        "memory of workers": "look how much memory they have",
+        "name scheduler": "name the address that the scheduler tells when it starts",
+        "shared folder": "name a folder that every machine sees under one name",
+        "same version": "install one version of melodex on every machine",
+        "start workers": "start a worker with the address of the scheduler",
         "file in folder": "name a file in it",
         "repair": "repair the corpus, which makes a new one of all that can be read",
         "repair tune": "repair the corpus, which reads them again from the kept source",
@@ -257,6 +265,10 @@ class EmptyMelodyError(MelodexError):
 
 class AnalysisError(MelodexError):
     """A chord, a progression or a feature was named that cannot be used."""
+
+
+class WorkersError(MelodexError):
+    """Processes or a cluster that were to work cannot be had, or are gone."""
 
 
 class LessonError(MelodexError):

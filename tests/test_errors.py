@@ -105,7 +105,7 @@ def test_the_page_names_no_command_and_the_command_line_knows_every_option() -> 
     }
     told = "".join(
         CliRunner().invoke(command_line, [*name.split(), "--help"]).stdout
-        for name in ("", "list", "check", "gather", "resemble", "backup")
+        for name in ("", "list", "check", "gather", "resemble", "backup", "audit")
     )
     assert all(option in told for option in options), options
 

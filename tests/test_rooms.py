@@ -45,6 +45,8 @@ HOMES = {
     "soundfile": ("reading/recording/coded",),
     "starlette": ("workbench/",),
     "uvicorn": ("workbench/",),
+    "distributed": ("matching/dealing/cluster",),
+    "dask": ("matching/dealing/cluster",),
     "scipy": ("tasks/collection/likeness",),
     "jinja2": ("presentation/", "workbench/"),
 }

@@ -21,6 +21,11 @@ HINTS = {
     "file in folder": "name a file in it with --corpus",
     "find title": "'melodex list --title PART' finds tunes by a part of their title",
     "fold in": "'melodex check' on it folds the journal in; or name another file",
+    "install cluster": "install melodex[cluster] on every machine",
+    "name scheduler": "'dask scheduler' tells its address; name it with --scheduler",
+    "shared folder": "--work names a folder that every machine sees under one name",
+    "start workers": "'dask worker ADDRESS' starts one",
+    "go on later": "the same command goes on with what --work has kept",
     "join, change, split": (
         "'melodex shards join FILE' makes one file; change that and split it again"
     ),

@@ -12,6 +12,7 @@ from melodex.cli.among import among_options, left_out
 from melodex.cli.keeping import into_option, keep_into, to_be_kept
 from melodex.cli.output import Output, go_on, output_options, present, terminal_style, write
 from melodex.cli.progress import progress_bar
+from melodex.cli.workers import Hands, exchange_for, workers_options
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
@@ -48,6 +49,7 @@ FORMATS = ("text", "json", "html", "pdf")
     help="With --whole-corpus: compare the tunes within with these alone.",
 )
 @among_options
+@workers_options
 @into_option
 @output_options(FORMATS)
 @click.pass_obj
@@ -61,6 +63,9 @@ def command(
     against: str,
     within: str,
     without: str,
+    workers: int | None,
+    scheduler: str,
+    work: Path | None,
     into: str | None,
     output: Output,
 ) -> None:
@@ -80,7 +85,8 @@ def command(
 
     With --whole-corpus there is no TUNE: near-duplicates are listed, and pairs of
     tunes that share a long passage, the most telling first; --limit counts both.
-    What of one book stands in another is asked by --within and --against.
+    What of one book stands in another is asked by --within and --against. Over many tunes
+    --workers or --scheduler let others work too; the answer is the same.
 
     \b
     Examples:
@@ -90,8 +96,11 @@ def command(
     """
     if whole_corpus or tune is None:
         require_whole(tune, whole_corpus, into, output)
-        audit_all(corpus_path, (exclude, within, without, against), limit, output)
+        hands = Hands(workers, scheduler, work)
+        audit_all(corpus_path, (exclude, within, without, against), limit, output, hands)
         return
+    if workers or scheduler or work:
+        raise click.UsageError("--workers, --scheduler and --work go with --whole-corpus.")
     if against:
         raise click.UsageError("--against goes with --whole-corpus; use --within.")
     from melodex.corpus.reader import Corpus
@@ -136,12 +145,17 @@ def audit_all(
     among: tuple[tuple[str, ...], str, str, str],
     limit: int,
     output: Output,
+    hands: Hands,
 ) -> None:
     """Compare the tunes of a corpus with each other and write what is found."""
     from melodex.corpus.reader import Corpus
     from melodex.tasks.audit.whole import audit_whole
 
-    with Corpus.open(corpus_path) as corpus, progress_bar("comparing tunes") as bar:
+    with (
+        Corpus.open(corpus_path) as corpus,
+        exchange_for(hands) as exchange,
+        progress_bar("comparing tunes") as bar,
+    ):
         exclude, within, without, against = among
         outside = left_out(corpus, "" if against else within, without)
         sides = None
@@ -154,6 +168,7 @@ def audit_all(
             limit=limit,
             sides=sides,
             progress=bar,
+            exchange=exchange,
         )
     if output.form == "json":
         from melodex.presentation.data.corpus import whole_audit_json

@@ -8,6 +8,7 @@ import click
 
 from melodex.cli.output import Output, go_on, output_options, present, write
 from melodex.cli.progress import progress_bar
+from melodex.cli.workers import Hands, exchange_for, workers_options
 
 
 @click.group("collection")
@@ -59,9 +60,17 @@ def holdings_command(corpus_path: Path, output: Output) -> None:
     show_default=True,
     help="Share of the figures of two tunes that both must have.",
 )
+@workers_options
 @output_options(["text", "json"])
 @click.pass_obj
-def duplicates_command(corpus_path: Path, least: float, output: Output) -> None:
+def duplicates_command(
+    corpus_path: Path,
+    least: float,
+    workers: int | None,
+    scheduler: str,
+    work: Path | None,
+    output: Output,
+) -> None:
     """List tunes that are the same or nearly so, in whatever key.
 
     Tunes are compared by runs of nine notes; rhythm and title play no part.
@@ -75,8 +84,9 @@ def duplicates_command(corpus_path: Path, least: float, output: Output) -> None:
     from melodex.presentation.text import corpus as text_corpus
     from melodex.tasks.collection.duplicates import find_duplicates
 
-    with Corpus.open(corpus_path) as corpus:
-        found = find_duplicates(corpus, least=least)
+    hands = Hands(workers, scheduler, work)
+    with Corpus.open(corpus_path) as corpus, exchange_for(hands) as exchange:
+        found = find_duplicates(corpus, least=least, exchange=exchange)
     forms = {"text": text_corpus.duplicates_text, "json": data_corpus.duplicates_json}
     write(forms[output.form](found), output)
 
@@ -97,10 +107,18 @@ def duplicates_command(corpus_path: Path, least: float, output: Output) -> None:
     help="Families shown.",
 )
 @click.option("--all", "all_", is_flag=True, help="Show all families.")
+@workers_options
 @output_options(["text", "json", "csv"])
 @click.pass_obj
 def families_command(
-    corpus_path: Path, least: float, limit: int, all_: bool, output: Output
+    corpus_path: Path,
+    least: float,
+    limit: int,
+    all_: bool,
+    workers: int | None,
+    scheduler: str,
+    work: Path | None,
+    output: Output,
 ) -> None:
     """List tune families: tunes that are one by their music, whatever they are called.
 
@@ -118,9 +136,18 @@ def families_command(
     from melodex.presentation.text.families import families_text
     from melodex.tasks.collection.families import find_families
 
-    with Corpus.open(corpus_path) as corpus, progress_bar("comparing tunes") as bar:
+    hands = Hands(workers, scheduler, work)
+    with (
+        Corpus.open(corpus_path) as corpus,
+        exchange_for(hands) as exchange,
+        progress_bar("comparing tunes") as bar,
+    ):
         found = find_families(
-            corpus, least=least, limit=None if all_ else limit, progress=bar
+            corpus,
+            least=least,
+            limit=None if all_ else limit,
+            progress=bar,
+            exchange=exchange,
         )
     forms = {
         "text": families_text,

@@ -91,7 +91,29 @@ def shared_figures(
         return []
     pairs = suggested(np.concatenate(figures), np.concatenate(holders), len(tunes))
     found, counts = np.unique(pairs, return_counts=True)
-    first, second = np.divmod(found, len(tunes))
+    return shared_among(found, counts, sizes, fewest)
+
+
+def shared_among(
+    pairs: NDArray[np.int64],
+    counts: NDArray[np.int64],
+    sizes: NDArray[np.int64],
+    fewest: int,
+) -> list[SharedFigures]:
+    """Of pairs as first * tunes + second, in order, those that share enough.
+
+    Parameters
+    ----------
+    pairs, counts : ndarray of shape (n,)
+        Each pair once, and the figures that both have.
+    sizes : ndarray of shape (tunes,)
+        Different figures of each tune.
+    fewest : int
+        Pairs that share fewer, and have more that they could share, are left out.
+    """
+    import numpy as np
+
+    first, second = np.divmod(pairs, len(sizes))
     enough = counts >= np.minimum(fewest, np.minimum(sizes[first], sizes[second]))
     columns = (column[enough].tolist() for column in (first, second, counts))
     return [SharedFigures(*row) for row in zip(*columns, strict=True)]
@@ -116,24 +138,28 @@ def suggested(
     """Pairs as first * tunes + second, one for each rare figure that both hold."""
     import numpy as np
 
+    found = numbered_pairs(figures, holders, tunes, MOST_PAIRS)
+    return np.concatenate([np.zeros(0, np.int64), *(pairs for *_, pairs in found)])
+
+
+def numbered_pairs(
+    figures: NDArray[np.uint64], holders: NDArray[np.int64], tunes: int, room: int
+) -> Iterator[tuple[int, int, NDArray[np.int64]]]:
+    """The pairs of the rarest figures first, for as long as there is room.
+
+    Yields
+    ------
+    size, count, pairs
+        So many figures that so many tunes hold, and their pairs, figure by figure.
+    """
+    import numpy as np
+
+    if not len(figures):
+        return
     order = np.argsort(figures, kind="stable")
     figures, holders = figures[order], holders[order]
     starts = np.flatnonzero(np.r_[True, figures[1:] != figures[:-1]])
     sizes = np.diff(np.r_[starts, len(figures)])
-    return np.concatenate(list(pairs_by_size(starts, sizes, holders, tunes)))
-
-
-def pairs_by_size(
-    starts: NDArray[np.int64],
-    sizes: NDArray[np.int64],
-    holders: NDArray[np.int64],
-    tunes: int,
-) -> Iterator[NDArray[np.int64]]:
-    """The pairs of the rarest figures first, for as long as there is room."""
-    import numpy as np
-
-    yield np.zeros(0, np.int64)
-    room = MOST_PAIRS
     for size in range(2, COMMON_TUNES + 1):
         first, second = np.triu_indices(size, 1)
         here = starts[sizes == size][: max(room // len(first), 0)]
@@ -141,7 +167,7 @@ def pairs_by_size(
             continue
         group = holders[here[:, None] + np.arange(size)]
         room -= len(first) * len(here)
-        yield (group[:, first] * tunes + group[:, second]).ravel()
+        yield size, len(here), (group[:, first] * tunes + group[:, second]).ravel()
 
 
 def longest_run(one: bytes, other: bytes) -> tuple[int, int, int]:

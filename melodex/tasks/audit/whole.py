@@ -18,12 +18,12 @@ from melodex import __version__
 from melodex.corpus.reader import Corpus
 from melodex.corpus.tune_rows import lined_pieces, with_their_lines
 from melodex.matching.chance.sample import sample_tunes
+from melodex.matching.dealing.exchange import Exchange, shared_figures_by
 from melodex.matching.evidence.commonness import IntervalModel
 from melodex.matching.evidence.kinship import (
     Progress,
     SharedFigures,
     longest_run,
-    shared_figures,
 )
 from melodex.melody import Melody
 from melodex.tasks.audit.audit import CAUTIONS, MODEL_SEED, digest_of
@@ -120,6 +120,7 @@ def audit_whole(
     outside: frozenset[str] = frozenset(),
     sides: tuple[frozenset[str], frozenset[str]] | None = None,
     progress: Progress | None = None,
+    exchange: Exchange | None = None,
 ) -> WholeAudit:
     """Find near-duplicates and close pairs inside a corpus, or between two parts of it.
 
@@ -140,6 +141,8 @@ def audit_whole(
         of the first has in common with one of the second is looked for.
     progress : callable, optional
         Called with the number of tunes done and of all.
+    exchange : Exchange, optional
+        Others who work, and where; this process alone where it is not given.
 
     Returns
     -------
@@ -153,8 +156,11 @@ def audit_whole(
     if sides:
         tunes = {name: tunes[name] for name in sides[0] | sides[1] if name in tunes}
     ids = sorted(tunes)
-    shared = shared_figures(
-        [tunes[tune_id] for tune_id in ids], fewest=SHARED_FIGURES, progress=progress
+    shared = shared_figures_by(
+        exchange,
+        [tunes[tune_id] for tune_id in ids],
+        fewest=SHARED_FIGURES,
+        progress=progress,
     )
     if sides:
         shared = [

@@ -19,11 +19,8 @@ from functools import lru_cache
 from melodex.corpus.chunks import TuneNotes, unpack
 from melodex.corpus.reader import Corpus
 from melodex.corpus.tune_rows import TuneRow, lined_pieces
-from melodex.matching.evidence.kinship import (
-    FIGURE_INTERVALS,
-    SharedFigures,
-    shared_figures,
-)
+from melodex.matching.dealing.exchange import Exchange, shared_figures_by
+from melodex.matching.evidence.kinship import FIGURE_INTERVALS, SharedFigures
 
 __all__ = [
     "DuplicateGroup",
@@ -63,7 +60,9 @@ class Duplicates:
     corpus_tunes: int
 
 
-def find_duplicates(corpus: Corpus, *, least: float = 0.6) -> Duplicates:
+def find_duplicates(
+    corpus: Corpus, *, least: float = 0.6, exchange: Exchange | None = None
+) -> Duplicates:
     """Find tunes that are the same, or nearly, in any key.
 
     Parameters
@@ -72,6 +71,8 @@ def find_duplicates(corpus: Corpus, *, least: float = 0.6) -> Duplicates:
         An open corpus.
     least : float
         Likeness from which two tunes count as duplicates, above 0, at most 1.
+    exchange : Exchange, optional
+        Others who work, and where; this process alone where it is not given.
 
     Returns
     -------
@@ -79,13 +80,15 @@ def find_duplicates(corpus: Corpus, *, least: float = 0.6) -> Duplicates:
         Groups, the most alike first, then by tune id.
     """
     tunes = main_lines(corpus, steps_by_tune(corpus))
-    return duplicates_among(corpus, tunes, least, figures_shared(tunes))
+    return duplicates_among(corpus, tunes, least, figures_shared(tunes, exchange))
 
 
-def figures_shared(tunes: Mapping[str, bytes]) -> list[SharedFigures]:
+def figures_shared(
+    tunes: Mapping[str, bytes], exchange: Exchange | None = None
+) -> list[SharedFigures]:
     """Pairs of tunes, by place in order of id, that share enough rare figures."""
     steps = [tunes[tune_id] for tune_id in sorted(tunes)]
-    return shared_figures(steps, fewest=SHARED_TO_COMPARE)
+    return shared_figures_by(exchange, steps, fewest=SHARED_TO_COMPARE)
 
 
 def duplicates_among(

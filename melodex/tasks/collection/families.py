@@ -21,6 +21,7 @@ from dataclasses import dataclass
 from melodex.corpus.chunks import TuneNotes, encode_notes, unpack
 from melodex.corpus.reader import Corpus
 from melodex.corpus.tune_rows import TuneRow, lined_pieces
+from melodex.matching.dealing.exchange import Exchange
 from melodex.matching.engine.passes import batched
 from melodex.matching.evidence.whole_tunes import (
     Unrelated,
@@ -117,6 +118,7 @@ def find_families(
     least: float = LEAST,
     limit: int | None = None,
     progress: Progress | None = None,
+    exchange: Exchange | None = None,
 ) -> Families:
     """Find the tune families of a corpus.
 
@@ -130,6 +132,8 @@ def find_families(
         At most so many families; the others are counted.
     progress : callable, optional
         Called with what is done and all there is to do, a few times a second.
+    exchange : Exchange, optional
+        Others who work, and where; this process alone where it is not given.
 
     Returns
     -------
@@ -147,7 +151,8 @@ def find_families(
             progress(done, total)
 
     whole = whole_tunes(corpus, leaders)
-    links = links_among(whole, least, Unrelated.measured(whole, len(tunes)), report)
+    unrelated = Unrelated.measured(whole, len(tunes))
+    links = links_among(whole, least, unrelated, report, exchange)
     groups = with_copies(starred(links, len(leaders)), leaders, copies)
     groups.sort(key=lambda group: (-len(group), -group[-1].sureness, group[0].tune.tune_id))
     shown = groups if limit is None else groups[:limit]

@@ -11,11 +11,14 @@ Contents: LEAST, NEAREST, SURE_ENOUGH, Link, Progress, links_among, kin_of, step
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+import hashlib
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby, pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from melodex.matching.dealing.dealer import Kept
+from melodex.matching.dealing.exchange import Exchange
 from melodex.matching.engine.choice import engine
 from melodex.matching.engine.passes import batched, in_threads
 from melodex.matching.evidence.neighbors import Neighbors
@@ -89,8 +92,9 @@ def links_among(
     least: float,
     unrelated: Unrelated,
     progress: Progress | None = None,
+    exchange: Exchange | None = None,
 ) -> list[Link]:
-    """Pairs that are kin, in order of their places."""
+    """Pairs that are kin, in order of their places, by whoever works."""
     done = 0
 
     def report(more: int) -> None:
@@ -114,12 +118,65 @@ def links_among(
         (place, [other for _, other in rows])
         for place, rows in groupby(pairs, key=lambda pair: pair[0])
     ]
+    if exchange is not None:
+        return links_dealt(tunes, entries, least, unrelated, exchange, report)
     for block in batched(entries, AT_ONCE * worker.thread_count):
         for links in in_threads(work, batched(block, AT_ONCE), worker.thread_count):
             found += links
         report(len(block))
     report(len(tunes) - len(entries))
     return found
+
+
+LinkJob = tuple[dict[int, WholeTune], list[tuple[int, list[int]]], float, Unrelated]
+"""Tunes by place, whom to lay over whom, the least likeness, and what chance brings."""
+
+
+def links_dealt(
+    tunes: Sequence[WholeTune],
+    entries: Sequence[tuple[int, list[int]]],
+    least: float,
+    unrelated: Unrelated,
+    exchange: Exchange,
+    report: Callable[[int], None],
+) -> list[Link]:
+    """Pairs that are kin, by whoever works; what was found before is kept."""
+    jobs: list[LinkJob] = []
+    for part in batched(entries, AT_ONCE):
+        places = sorted({each for one, others in part for each in (one, *others)})
+        jobs.append(({each: tunes[each] for each in places}, part, least, unrelated))
+    name = hashlib.sha256(repr(jobs).encode()).hexdigest()[:16]
+    told = 0
+
+    def progress(done: int, total: int) -> None:
+        nonlocal told
+        now = len(tunes) * done // total
+        report(now - told)
+        told = now
+
+    dealer = Kept(exchange.dealer, exchange.folder, f"kin-{name}")
+    found = dealer.deal(links_of_job, jobs, progress)
+    return [
+        Link(one, other, Pair(*pair), sure, expected)
+        for links in found
+        for one, other, pair, sure, expected in links
+    ]
+
+
+def links_of_job(job: LinkJob) -> list[tuple[int, int, list[Any], float, float]]:
+    """The kin of some tunes among some others, as JSON can hold them."""
+    tunes, part, least, unrelated = job
+    return [
+        (
+            link.one,
+            link.other,
+            [getattr(link.pair, name) for name in Pair.__slots__],
+            link.sureness,
+            link.expected,
+        )
+        for place, others in part
+        for link in kin_of(tunes, place, others, least, unrelated)
+    ]
 
 
 def pairs_to_look_at(
@@ -146,7 +203,7 @@ def pairs_to_look_at(
 
 
 def kin_of(
-    tunes: Sequence[WholeTune],
+    tunes: Sequence[WholeTune] | Mapping[int, WholeTune],
     place: int,
     others: Sequence[int],
     least: float,

@@ -1,0 +1,81 @@
+"""Who works: ``--workers``, ``--scheduler``, ``--work``, for what takes many machines.
+
+Contents: workers_options, exchange_for.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from melodex.records import dataclass
+
+if TYPE_CHECKING:
+    from melodex.matching.dealing.exchange import Exchange
+
+__all__ = ["Hands", "exchange_for", "workers_options"]
+
+Decorated = TypeVar("Decorated", bound=Callable[..., Any])
+
+
+@dataclass(frozen=True, slots=True)
+class Hands:
+    """Who is to work: so many processes here, or the cluster of a scheduler; and where.
+
+    ``work`` is a folder in which what is done is kept, to be gone on with.
+    """
+
+    workers: int | None
+    scheduler: str
+    work: Path | None
+
+
+def workers_options(command: Decorated) -> Decorated:
+    """Give a command the options that say who works."""
+    for option in (
+        click.option(
+            "--work",
+            type=click.Path(path_type=Path, file_okay=False),
+            help="Keep what is done in this folder, and go on with it when started again; "
+            "with --scheduler every machine must see it under this name.",
+        ),
+        click.option(
+            "--scheduler",
+            default="",
+            metavar="ADDRESS",
+            help="Let the workers of a Dask cluster work, such as tcp://host:8786.",
+        ),
+        click.option(
+            "--workers",
+            type=click.IntRange(1, 256),
+            help="Let so many processes of this machine work.",
+        ),
+    ):
+        command = option(command)
+    return command
+
+
+@contextmanager
+def exchange_for(hands: Hands) -> Iterator[Exchange | None]:
+    """Those who work, and where; None where this process alone is enough."""
+    if hands.scheduler and hands.work is None:
+        raise click.UsageError("--scheduler needs --work, a folder that every worker sees.")
+    if not hands.scheduler and (hands.workers or 1) == 1 and hands.work is None:
+        yield None
+        return
+    from melodex.matching.dealing.dealer import dealt_by
+    from melodex.matching.dealing.exchange import Exchange
+
+    with ExitStack() as held:
+        if hands.work is None:
+            folder = Path(held.enter_context(tempfile.TemporaryDirectory()))
+        else:
+            folder = hands.work.absolute()
+            folder.mkdir(parents=True, exist_ok=True)
+        dealer = held.enter_context(dealt_by(hands.workers, hands.scheduler))
+        yield Exchange(dealer, folder)

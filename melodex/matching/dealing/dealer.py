@@ -1,0 +1,246 @@
+"""Work dealt out to processes of this machine, and results kept to be gone on with.
+
+Conventions: what is dealt is a function at the head of a module and one argument; both
+travel by pickle between processes that run the same melodex. Results come in the order of
+the arguments, however many work on them and whichever is done first. A process that ends
+in the middle of its work is replaced, and what it was at is done again. Ctrl-C ends all
+that was sent.
+
+Contents: Dealer, Here, Processes, Kept, dealt_by.
+"""
+
+from __future__ import annotations
+
+import json
+import signal
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager, suppress
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any, Protocol, TypeVar
+
+from melodex.errors import REMEDIES, WorkersError
+from melodex.files import write_whole
+
+__all__ = ["Dealer", "Here", "Kept", "Processes", "Progress", "dealt_by"]
+
+Item = TypeVar("Item")
+Result = TypeVar("Result")
+Progress = Callable[[int, int], None]
+
+MOST_ENDS = 3
+"""How often processes may end in the middle of one round of work; then it is the work."""
+
+
+class Dealer(Protocol):
+    """Who deals work out."""
+
+    @property
+    def workers(self) -> int:
+        """How many work at once."""
+
+    def deal(
+        self,
+        work: Callable[[Any], Any],
+        items: Sequence[Any],
+        progress: Progress | None = None,
+        done: Callable[[int, Any], None] | None = None,
+    ) -> list[Any]:
+        """Call a function with each of some things; results in the order of the things.
+
+        ``progress`` is called with how many are done and of how many, ``done`` with the
+        place of each and its result as soon as it is there.
+        """
+
+
+class Here:
+    """This process alone."""
+
+    workers = 1
+
+    def deal(
+        self,
+        work: Callable[[Any], Any],
+        items: Sequence[Any],
+        progress: Progress | None = None,
+        done: Callable[[int, Any], None] | None = None,
+    ) -> list[Any]:
+        """As of a dealer."""
+        results = []
+        for place, item in enumerate(items):
+            results.append(work(item))
+            if done:
+                done(place, results[-1])
+            if progress:
+                progress(place + 1, len(items))
+        return results
+
+
+class Processes:
+    """Processes of this machine.
+
+    Parameters
+    ----------
+    workers : int
+        How many.
+    """
+
+    def __init__(self, workers: int) -> None:
+        self.workers = workers
+        self.pool = self.begun()
+
+    def begun(self) -> ProcessPoolExecutor:
+        """Processes that have nothing to do yet."""
+        context = get_context("forkserver")
+        context.set_forkserver_preload(["melodex.matching.dealing.dealer"])
+        return ProcessPoolExecutor(self.workers, context, left_to_the_first)
+
+    def close(self) -> None:
+        """End all processes, and what they are at."""
+        running = list((getattr(self.pool, "_processes", None) or {}).values())
+        self.pool.shutdown(wait=False, cancel_futures=True)
+        for process in running:
+            with suppress(Exception):
+                process.terminate()
+
+    def deal(
+        self,
+        work: Callable[[Any], Any],
+        items: Sequence[Any],
+        progress: Progress | None = None,
+        done: Callable[[int, Any], None] | None = None,
+    ) -> list[Any]:
+        """As of a dealer."""
+        found: dict[int, Any] = {}
+        ends = 0
+        while len(found) < len(items):
+            left = [place for place in range(len(items)) if place not in found]
+            futures = {self.pool.submit(work, items[place]): place for place in left}
+            try:
+                for future in as_completed(futures):
+                    place = futures[future]
+                    found[place] = future.result()
+                    if done:
+                        done(place, found[place])
+                    if progress:
+                        progress(len(found), len(items))
+            except BrokenProcessPool as error:
+                ends += 1
+                self.close()
+                if ends > MOST_ENDS:
+                    raise WorkersError(
+                        f"processes ended {ends} times in the middle of their work",
+                        hint=REMEDIES["fewer workers"],
+                    ) from error
+                self.pool = self.begun()
+            except BaseException:
+                cancel(futures)
+                raise
+        return [found[place] for place in range(len(items))]
+
+
+def cancel(futures: dict[Future[Any], int]) -> None:
+    """Take back what nobody has begun."""
+    for future in futures:
+        future.cancel()
+
+
+def left_to_the_first() -> None:
+    """Let the process that was started by a person hear Ctrl-C, and no other."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+class Kept:
+    """A dealer that keeps results, and does nothing twice that it finds kept.
+
+    Parameters
+    ----------
+    dealer : Dealer
+        Who deals the work out.
+    folder : Path
+        Where results are kept; made where it is not there.
+    name : str
+        Of the work: another name for other work, or for work on other things.
+    """
+
+    def __init__(self, dealer: Dealer, folder: Path, name: str) -> None:
+        self.dealer = dealer
+        self.folder = folder
+        self.name = name
+
+    @property
+    def workers(self) -> int:
+        """How many work at once."""
+        return self.dealer.workers
+
+    def deal(
+        self,
+        work: Callable[[Any], Any],
+        items: Sequence[Any],
+        progress: Progress | None = None,
+        done: Callable[[int, Any], None] | None = None,
+    ) -> list[Any]:
+        """As of a dealer; results are what JSON can hold."""
+        stem = f"{self.name}-{work.__name__.replace('_', '-')}"
+        found = {place: self.read(f"{stem}-{place}.json") for place in range(len(items))}
+        held = {place: value for place, value in found.items() if value is not None}
+        left = [place for place in found if place not in held]
+
+        def keep(at: int, result: Any) -> None:
+            place = left[at]
+            text = json.dumps({"result": result})
+            write_whole(text.encode("utf-8"), self.folder / f"{stem}-{place}.json")
+            if done:
+                done(place, result)
+
+        def told(count: int, _total: int) -> None:
+            if progress:
+                progress(len(held) + count, len(items))
+
+        made = self.dealer.deal(work, [items[place] for place in left], told, keep)
+        results = {place: value["result"] for place, value in held.items()}
+        results |= dict(zip(left, made, strict=True))
+        return [results[place] for place in range(len(items))]
+
+    def read(self, name: str) -> dict[str, Any] | None:
+        """A result that is kept; what cannot be read is none."""
+        try:
+            value = json.loads((self.folder / name).read_bytes())
+        except (OSError, ValueError):
+            return None
+        return value if isinstance(value, dict) and "result" in value else None
+
+
+@contextmanager
+def dealt_by(workers: int | None, scheduler: str) -> Iterator[Dealer]:
+    """Whoever is to work: this process, so many of this machine, or a cluster.
+
+    Raises
+    ------
+    WorkersError
+        If both are asked for, or the cluster cannot be had.
+    """
+    if workers and scheduler:
+        raise WorkersError(
+            "processes of this machine and a cluster were both asked for",
+            hint="name one of them",
+        )
+    if scheduler:
+        from melodex.matching.dealing.cluster import Cluster
+
+        cluster = Cluster(scheduler)
+        try:
+            yield cluster
+        finally:
+            cluster.close()
+        return
+    if not workers or workers == 1:
+        yield Here()
+        return
+    processes = Processes(workers)
+    try:
+        yield processes
+    finally:
+        processes.close()

@@ -1,0 +1,258 @@
+"""Kinship dealt out: pairs of tunes that share rare figures, exchanged by figure.
+
+Conventions: the pairs and counts are those of
+:func:`melodex.matching.evidence.kinship.shared_figures`, whoever works them out. It takes
+three rounds. First the figures of some tunes each are worked out and written in order,
+with the tunes that hold them. Then each piece of work takes one range of figures from all
+of these files, so that equal figures meet, and writes the pairs that they suggest. Last,
+when it is known how many figures of each number of tunes there are, pairs are counted, the
+rarest first, for as long as there is room. So no worker holds more than a slice of the
+tunes or a range of the figures.
+
+Files are put in place whole, in a folder that every worker sees. What is there from before
+is not done again.
+
+Contents: Exchange, shared_figures_by, shared_figures_dealt.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from melodex.files import write_whole
+from melodex.matching.evidence.kinship import (
+    COMMON_TUNES,
+    MOST_PAIRS,
+    Progress,
+    SharedFigures,
+    figures_of,
+    numbered_pairs,
+    shared_among,
+    shared_figures,
+)
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from melodex.matching.dealing.dealer import Dealer
+
+__all__ = ["Exchange", "shared_figures_by", "shared_figures_dealt"]
+
+TUNES_AT_ONCE = 10_000
+"""Of one slice: their figures take about 11 MB."""
+
+FIGURES_AT_ONCE = 2_000_000
+"""Of one range, about: in order, with their pairs, they take some 100 MB."""
+
+Slice = tuple[str, int, int, list[bytes]]
+"""Folder, number of the slice, place of its first tune, and steps of its tunes."""
+Range = tuple[str, int, str, int | None, int | None, int]
+"""Folder, slices, name of the range, first figure, figure after the last, tunes."""
+Counted = tuple[str, str, list[int]]
+"""Folder, name of the range, and how many figures of each number of tunes are taken."""
+
+
+@dataclass(frozen=True, slots=True)
+class Exchange:
+    """Who works, and the folder in which figures are exchanged."""
+
+    dealer: Dealer
+    folder: Path
+
+
+def shared_figures_by(
+    exchange: Exchange | None,
+    tunes: Sequence[bytes],
+    *,
+    fewest: int = 1,
+    progress: Progress | None = None,
+) -> list[SharedFigures]:
+    """Count the rare figures that each two tunes share, by whoever works, or here."""
+    if exchange is None:
+        return shared_figures(tunes, fewest=fewest, progress=progress)
+    return shared_figures_dealt(tunes, exchange, fewest=fewest, progress=progress)
+
+
+def shared_figures_dealt(
+    tunes: Sequence[bytes],
+    exchange: Exchange,
+    *,
+    fewest: int = 1,
+    progress: Progress | None = None,
+) -> list[SharedFigures]:
+    """Count the rare figures that each two tunes share, by whoever works.
+
+    Parameters
+    ----------
+    tunes : sequence of bytes
+        Steps of each.
+    exchange : Exchange
+        Who works, and where.
+    fewest : int
+        Pairs that share fewer, and have more that they could share, are left out.
+    progress : callable, optional
+        Called with pieces of work done and of all, in each round anew.
+    """
+    import numpy as np
+
+    folder = exchange.folder / f"figures-{digest_of(tunes)}"
+    folder.mkdir(parents=True, exist_ok=True)
+    deal = exchange.dealer.deal
+    starts = range(0, len(tunes), TUNES_AT_ONCE)
+    slices: list[Slice] = [
+        (str(folder), number, first, list(tunes[first : first + TUNES_AT_ONCE]))
+        for number, first in enumerate(starts)
+    ]
+    held = deal(figures_of_slice, slices, progress)
+    figures = sum(held)
+    if not figures:
+        return []
+    wanted = max(-(-figures // FIGURES_AT_ONCE), 2 * exchange.dealer.workers)
+    edges: list[int | None] = [None, *bounds_of(folder, len(slices), wanted), None]
+    ranges: list[Range] = [
+        (str(folder), len(slices), f"{wanted}-{number}", low, high, len(tunes))
+        for number, (low, high) in enumerate(pairwise(edges))
+    ]
+    sizes = np.asarray(deal(pairs_of_range, ranges, progress), np.int64)
+    jobs: list[Counted] = [
+        (str(folder), job[2], taken)
+        for job, taken in zip(ranges, taken_of(sizes), strict=True)
+    ]
+    rounds = deal(counted_pairs, jobs, progress)
+    pairs = np.concatenate([np.frombuffer(each, np.int64) for each, _ in rounds])
+    counts = np.concatenate([np.frombuffer(each, np.int64) for _, each in rounds])
+    found, place = np.unique(pairs, return_inverse=True)
+    totals = np.bincount(place, counts, len(found)).astype(np.int64)
+    own = np.concatenate([read(folder / f"sizes-{n}.npy") for n in range(len(slices))])
+    return shared_among(found, totals, own, fewest)
+
+
+def digest_of(tunes: Sequence[bytes]) -> str:
+    """What tells this work from work on other tunes, or in other pieces."""
+    digest = hashlib.sha256(f"{TUNES_AT_ONCE} {FIGURES_AT_ONCE}".encode())
+    for steps in tunes:
+        digest.update(len(steps).to_bytes(8, "little") + steps)
+    return digest.hexdigest()[:16]
+
+
+def figures_of_slice(job: Slice) -> int:
+    """The figures of some tunes in order, with who holds them; how many there are."""
+    import numpy as np
+
+    folder, number, first, tunes = job
+    place = Path(folder)
+    names = [place / f"{kind}-{number}.npy" for kind in ("sizes", "holders", "figures")]
+    if names[-1].exists():
+        return len(read(names[-1]))
+    own = [figures_of(steps) for steps in tunes]
+    sizes = np.asarray([len(each) for each in own], np.int64)
+    figures = np.concatenate([np.zeros(0, np.uint64), *own])
+    holders = np.repeat(np.arange(first, first + len(tunes), dtype=np.int64), sizes)
+    order = np.argsort(figures, kind="stable")
+    for name, column in zip(names, (sizes, holders[order], figures[order]), strict=True):
+        write(name, column)
+    return len(figures)
+
+
+def bounds_of(folder: Path, slices: int, wanted: int) -> list[int]:
+    """Figures at which ranges of about one size begin, going by the largest slice."""
+    largest = max((read(folder / f"figures-{n}.npy") for n in range(slices)), key=len)
+    step = max(len(largest) // wanted, 1)
+    bounds = sorted({int(largest[at]) for at in range(step, len(largest), step)})
+    return bounds[: wanted - 1]
+
+
+def pairs_of_range(job: Range) -> list[int]:
+    """Write the pairs of one range; how many figures each number of tunes holds."""
+    import numpy as np
+
+    folder, slices, range_name, low, high, tunes = job
+    place = Path(folder)
+    name, told = place / f"pairs-{range_name}.npy", place / f"groups-{range_name}.npy"
+    if not name.exists():
+        parts = [part_of(place, each, low, high) for each in range(slices)]
+        figures = np.concatenate([figures for figures, _ in parts])
+        holders = np.concatenate([holders for _, holders in parts])
+        groups = np.zeros(COMMON_TUNES + 1, np.int64)
+        pairs = [np.zeros(0, np.int64)]
+        for size, count, found in numbered_pairs(figures, holders, tunes, MOST_PAIRS):
+            groups[size] = count
+            pairs.append(found)
+        write(told, groups)
+        write(name, np.concatenate(pairs))
+    held: list[int] = read(told).tolist()
+    return held
+
+
+def part_of(
+    folder: Path, number: int, low: int | None, high: int | None
+) -> tuple[NDArray[np.uint64], NDArray[np.int64]]:
+    """What one slice has in a range of figures, and who holds it."""
+    import numpy as np
+
+    figures = read(folder / f"figures-{number}.npy")
+    start = 0 if low is None else int(np.searchsorted(figures, np.uint64(low)))
+    end = len(figures) if high is None else int(np.searchsorted(figures, np.uint64(high)))
+    holders = read(folder / f"holders-{number}.npy")
+    return np.asarray(figures[start:end]), np.asarray(holders[start:end])
+
+
+def taken_of(sizes: NDArray[np.int64]) -> Iterator[list[int]]:
+    """For each range how many figures of each number of tunes there is room for.
+
+    Parameters
+    ----------
+    sizes : ndarray of shape (ranges, COMMON_TUNES + 1)
+        How many figures of each range so many tunes hold; ranges are in order of figures.
+    """
+    import numpy as np
+
+    taken = np.zeros_like(sizes)
+    room = MOST_PAIRS
+    for size in range(2, sizes.shape[1]):
+        each = size * (size - 1) // 2
+        left = np.maximum(room // each - np.r_[0, np.cumsum(sizes[:, size])[:-1]], 0)
+        taken[:, size] = np.minimum(sizes[:, size], left)
+        room -= each * int(taken[:, size].sum())
+    yield from taken.tolist()
+
+
+def counted_pairs(job: Counted) -> tuple[bytes, bytes]:
+    """The pairs of one range that there is room for, and how often each is suggested."""
+    import numpy as np
+
+    folder, name, taken = job
+    place = Path(folder)
+    pairs = read(place / f"pairs-{name}.npy")
+    groups = read(place / f"groups-{name}.npy")
+    parts, start = [np.zeros(0, np.int64)], 0
+    for size in range(2, len(groups)):
+        each = size * (size - 1) // 2
+        parts.append(np.asarray(pairs[start : start + each * taken[size]]))
+        start += each * int(groups[size])
+    found, counts = np.unique(np.concatenate(parts), return_counts=True)
+    return found.tobytes(), counts.astype(np.int64).tobytes()
+
+
+def write(name: Path, column: NDArray[np.int64] | NDArray[np.uint64]) -> None:
+    """Write numbers to a file, whole or not at all."""
+    import numpy as np
+
+    kept = io.BytesIO()
+    np.save(kept, column, allow_pickle=False)
+    write_whole(kept.getvalue(), name)
+
+
+def read(name: Path) -> NDArray[np.int64]:
+    """Numbers of a file, of which only what is asked for is read."""
+    import numpy as np
+
+    found: NDArray[np.int64] = np.load(name, mmap_mode="r", allow_pickle=False)
+    return found
