@@ -26,7 +26,7 @@ from melodex.errors import AnalysisError
 from melodex.reading import Choice
 from melodex.tasks.adding.add import add_paths
 from melodex.tasks.audit.audit import audit
-from melodex.tasks.gather.counts import tunes_left_out
+from melodex.tasks.gather.counts import remaining, tunes_left_out
 from melodex.tasks.gather.gather import gather
 from melodex.tasks.gather.lines import lines_meeting, words_of_part
 from melodex.tasks.gather.wish import Wish, wish_said
@@ -215,6 +215,8 @@ def test_gathering_a_phrase_in_a_part_gives_the_line_that_holds_it(corpus: Corpu
     for example in found.examples:
         assert corpus.melody(example.tune_id).line.part in {"Tenor"}
         assert "in Tenor (line 3 of" in example.reasons[0]
+    both = Wish(phrase="5 4 3 2", part="tenor")
+    assert remaining(corpus, both).tunes == found.tunes == gather(corpus, both).tunes
     whole = gather(corpus, Wish(part="continuo or organ".partition(" or ")[2]))
     assert [example.reasons for example in whole.examples] == [
         ("Violone e Organo (line 3 of 3)",)

@@ -20,7 +20,7 @@ from melodex.corpus.shards.merging import summed
 from melodex.errors import AnalysisError, MelodexError
 from melodex.tasks.collection.holdings import Count
 from melodex.tasks.gather.gather import require_features
-from melodex.tasks.gather.lines import lines_within
+from melodex.tasks.gather.lines import LINE_WISHES, asks_of_lines, lines_within
 from melodex.tasks.gather.places import meeting
 from melodex.tasks.gather.reasons import why_none
 from melodex.tasks.gather.whole import tunes_of
@@ -125,6 +125,9 @@ def remaining(
     met = {name: meeting(corpus, single) for name, single in singles(wish)}
     everything = tunes_of(corpus, NOTHING)
     kept = everything.intersection(*met.values())
+    if asks_of_lines(wish):
+        # They and a phrase are wishes about one line, not about several of a piece.
+        kept &= meeting(corpus, of_one_line(wish))
     options = {}
     for feature in features:
         others = [tunes for name, tunes in met.items() if name != feature]
@@ -143,6 +146,12 @@ def remaining(
             Count(str(value), tunes) for *_, value, tunes in rows if tunes
         )
     return Remaining(len(kept), corpus.tune_count, options)
+
+
+def of_one_line(wish: Wish) -> Wish:
+    """What is asked about one line, without what is asked about its piece."""
+    names = (*LINE_WISHES, "phrase", "nearly")
+    return replace(NOTHING, **{name: getattr(wish, name) for name in names})
 
 
 def with_more(rows: Sequence[tuple[Any, ...]]) -> list[tuple[Any, ...]]:
