@@ -8,6 +8,8 @@ Contents: ScoreLine.
 
 from __future__ import annotations
 
+import re
+
 from melodex.records import dataclass
 
 __all__ = ["ScoreLine"]
@@ -61,6 +63,19 @@ class ScoreLine:
         'Piano, voice 2'
         """
         return ", ".join(filter(None, (self.part, self.voice)))
+
+    @staticmethod
+    def is_told(text: str) -> bool:
+        """Whether a text is what :attr:`words` says of a line of several.
+
+        Examples
+        --------
+        >>> ScoreLine.is_told("Viola (line 3 of 4)"), ScoreLine.is_told("line 2 of 4")
+        (True, True)
+        >>> ScoreLine.is_told("Viola")
+        False
+        """
+        return bool(re.search(r"(?a)(?:^|\()line \d+ of \d+\)?$", text))
 
     @property
     def words(self) -> str:

@@ -314,3 +314,19 @@ def test_answers_of_other_lines_are_asked_by_script(path: Path) -> None:
         assert "answered" in repr(found)
         assert len(found.rows()) == len(found)
         assert json.loads(found.to_json())["lines"] == 3
+
+
+def test_a_set_and_its_pack_say_which_line_a_passage_is_of(
+    path: Path, tmp_path: Path
+) -> None:
+    own = tmp_path / "own.melodex"
+    with melodex.open(path) as opened:
+        opened.backup(own)
+    with melodex.open(own) as opened:
+        lesson = opened.gather(phrase="5 4 3 2", part="tenor").keep("Tenors")
+        said = str(lesson)
+        packed = lesson.pack(tmp_path / "tenors.zip")
+    assert "Tenor (line 3 of" in said
+    with melodex.open(tmp_path / "other.melodex") as other:
+        other.add("corpus_demo/reed_cutters.abc")
+        assert "Tenor (line 3 of" in str(other.unpack(packed))

@@ -31,7 +31,13 @@ from melodex.corpus.reader import Corpus
 from melodex.errors import REMEDIES, LessonError
 from melodex.melody import Melody, bars_text
 from melodex.tasks.gather.wish import topic_of_wish
-from melodex.tasks.lesson.labels import Topic, excerpt_digest, labels_of, labels_text
+from melodex.tasks.lesson.labels import (
+    Topic,
+    excerpt_digest,
+    labels_of,
+    labels_text,
+    with_line_named,
+)
 from melodex.tasks.lesson.sets import (
     MOST_EXAMPLES,
     Lesson,
@@ -314,7 +320,7 @@ def row_of(
             where=whole.title,
             hint=f"keep some bars of it; {MOST_NOTES} notes are the most",
         )
-    excerpt = whole.excerpt(first_note, last_note)
+    excerpt = with_line_named(whole.excerpt(first_note, last_note))
     file, number, occurrence = place_of_tune(corpus, tune_id)
     return ExampleRow(
         tune_id=tune_id,

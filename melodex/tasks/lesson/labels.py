@@ -5,7 +5,7 @@ passage: a passage of four bars alone would often seem to be in another key. The
 kept with the passage, so that it can be printed when its tune is gone.
 
 Contents: KeyLabel, FindLabel, Topic, Labels, labels_of, labels_text, read_labels,
-excerpt_digest.
+excerpt_digest, with_line_named.
 """
 
 from __future__ import annotations
@@ -31,6 +31,7 @@ __all__ = [
     "labels_of",
     "labels_text",
     "read_labels",
+    "with_line_named",
 ]
 
 
@@ -172,6 +173,14 @@ def key_label(span: KeySpan, whole: Melody, excerpt: Melody) -> KeyLabel:
         how=span.how if inside else "start",
         printed=any(change.onset_ticks == span.onset_ticks for change in whole.keys),
     )
+
+
+def with_line_named(excerpt: Melody) -> Melody:
+    """A passage whose credits say which line of its piece it is of, if of several.
+
+    So a set says it, and a packed one takes it along.
+    """
+    return excerpt.with_credits(part=excerpt.line.words) if excerpt.line.words else excerpt
 
 
 def excerpt_digest(excerpt: Melody) -> str:

@@ -31,7 +31,8 @@ from melodex.corpus.lessons import (
 from melodex.corpus.reader import Corpus
 from melodex.errors import REMEDIES, LessonError
 from melodex.melody import Melody, bars_text
-from melodex.tasks.lesson.labels import Labels, labels_of, read_labels
+from melodex.melody.score_line import ScoreLine
+from melodex.tasks.lesson.labels import Labels, labels_of, read_labels, with_line_named
 from melodex.tasks.lesson.state import AS_KEPT, State, state_of
 
 if TYPE_CHECKING:
@@ -91,9 +92,11 @@ class LessonExample:
 
     @property
     def title(self) -> str:
-        """Title and bars, such as ``Lantern Rock, bars 5-8``."""
+        """Title and bars, such as ``Lantern Rock, bars 5-8``; of a line, which one."""
         bars = bars_text(self.excerpt.bar[0], self.excerpt.bar[-1])
-        return f"{self.excerpt.title}, {bars}"
+        part = self.excerpt.credits.part
+        line = f"{part}, " if ScoreLine.is_told(part) else ""
+        return f"{self.excerpt.title}, {line}{bars}"
 
     @property
     def rights(self) -> str:
@@ -179,7 +182,7 @@ def example_of(
         ) from error
     state = state_of(corpus, row, kept, whole, offer_nearest=offer)
     if state.kind == AS_KEPT and whole is not None:
-        kept = whole.excerpt(row.first_note, row.last_note)
+        kept = with_line_named(whole.excerpt(row.first_note, row.last_note))
         topic = labels.topic
         labels = replace(labels_of(whole, row.first_note, row.last_note), topic=topic)
     return LessonExample(position, row, kept, labels, state)
