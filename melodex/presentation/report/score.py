@@ -13,6 +13,7 @@ import re
 from itertools import chain
 
 from melodex.errors import PresentationError
+from melodex.melody import Melody
 from melodex.presentation.engraving.layout import StaffPart
 from melodex.presentation.engraving.pictures import EngravedSvg, engrave_score
 from melodex.presentation.notation.written import written
@@ -66,7 +67,7 @@ def parts_of(found: Surroundings) -> list[StaffPart]:
             (MARK if at == found.own else "") + short(line.name),
             chords=at == 0 and not line.melody.chords_worked_out,
             excerpt=False,
-            clef=c_clef(line.clef),
+            clef=clef_of(line.clef, line.melody),
             lyrics=bool(line.melody.lyrics),
             boxed=frozenset(line.matched),
             sounds_semitones=line.sounds_semitones,
@@ -80,10 +81,16 @@ def short(name: str) -> str:
     return re.sub(r"note (\d+) of chords", r"chord note \1", name)
 
 
-def c_clef(name: str) -> tuple[str, int, int] | None:
-    """The clef of a viola or an old voice part; others are chosen by the range."""
-    lines = {"C1", "C2", "C3", "C4", "C5"}
-    return ("C", int(name[1]), 0) if name in lines else None
+HIGHEST_IN_BASS = 66
+"""Mean pitch, up to which a line stays in a bass clef: some three ledger lines above it."""
+
+
+def clef_of(name: str, melody: Melody) -> tuple[str, int, int] | None:
+    """The clef of a viola, an old voice part or a left hand; others go by the range."""
+    if name in {"C1", "C2", "C3", "C4", "C5"}:
+        return "C", int(name[1]), 0
+    is_low = len(melody) > 0 and sum(melody.midi) <= HIGHEST_IN_BASS * len(melody)
+    return ("F", 4, 0) if name == "F4" and is_low else None
 
 
 def drawn(found: Surroundings, prefix: str = "score") -> EngravedSvg:
