@@ -27,6 +27,7 @@ from melodex.analysis.harmony.devices import Device, Harmony, harmony
 from melodex.analysis.harmony.placed import CHORD_TONE
 from melodex.analysis.keys import (
     KeyReading,
+    Keys,
     KeySpan,
     ModalPassage,
     modal_passages,
@@ -79,7 +80,7 @@ class Analysis:
     metre_class: str
 
 
-def analyse(melody: Melody, *, phrased: bool = True) -> Analysis:
+def analyse(melody: Melody, *, phrased: bool = True, keys: Keys | None = None) -> Analysis:
     """Say everything that the analysis can say of a melody.
 
     Parameters
@@ -88,9 +89,11 @@ def analyse(melody: Melody, *, phrased: bool = True) -> Analysis:
         Of any length, with or without chords, keys and bars.
     phrased : bool
         Whether to divide it into phrases too, which no table holds.
+    keys : Keys, optional
+        Those of the piece, where the melody is one of its lines; read here by default.
     """
     chords = list(parse_chords(symbol.text for symbol in melody.chords))
-    keys = read_keys(melody, chords=chords)
+    keys = keys or read_keys(melody, chords=chords)
     # Cadences stand where phrases end; a tune without chords has none.
     breathing = phrases(melody) if phrased or chords else ()
     parts = sections(melody)

@@ -26,6 +26,7 @@ from melodex.errors import AnalysisError
 from melodex.reading import Choice
 from melodex.tasks.adding.add import add_paths
 from melodex.tasks.audit.audit import audit
+from melodex.tasks.describe.describe import describe
 from melodex.tasks.gather.counts import remaining, tunes_left_out
 from melodex.tasks.gather.gather import gather
 from melodex.tasks.gather.lines import lines_meeting, words_of_part
@@ -237,6 +238,10 @@ def test_keys_of_a_line_are_those_of_its_piece(corpus: Corpus) -> None:
     assert corpus.tune(tune_id).key == corpus.tune(piece).key == "F major"
     assert corpus.melody(tune_id).centres == corpus.melody(piece).centres
     assert corpus.melody(tune_id).centres
+    tenor = find_passage(line_named(corpus, "bwv66.6", "Tenor"), corpus)
+    soprano = find_passage(line_named(corpus, "bwv66.6", "Soprano"), corpus)
+    assert describe(tenor, corpus).summary[0] == describe(soprano, corpus).summary[0]
+    assert describe(tenor, corpus).summary[0] == "Probably in F# minor (natural)."
 
 
 def test_an_audit_names_other_lines_that_are_as_close(corpus: Corpus) -> None:

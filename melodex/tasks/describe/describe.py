@@ -17,11 +17,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from melodex.analysis.harmony.heard.differences import Difference, differences
+from melodex.analysis.keys import Keys, read_keys
 from melodex.analysis.piece import Analysis, analyse, sure_devices
 from melodex.analysis.texture import LINE_KINDS, LineFind, line_finds
 from melodex.analysis.texture.activity import LineActivity, activity_of
 from melodex.analysis.texture.words import bars_at, joint_sentence, line_sentence
 from melodex.corpus.shards.merging import summed
+from melodex.corpus.tune_rows import piece_of
 from melodex.melody import Melody
 from melodex.melody.loudness import bar_levels
 from melodex.tasks.describe.recorded import (
@@ -176,7 +178,7 @@ def describe(
         # Bars before and after the tune, in which others play, belong to the piece.
         passage = replace(passage, melody=passage.whole)
     melody = passage.melody
-    found = analyse(melody)
+    found = analyse(melody, keys=keys_of_piece(passage, corpus))
     lines = line_finds(texture, melody) if texture else ()
     thickness = Thickness()
     against: tuple[Difference, ...] = ()
@@ -201,6 +203,15 @@ def describe(
         differences=against,
         activity=activity_of(texture) if texture is not None else (),
     )
+
+
+def keys_of_piece(passage: Passage, corpus: Corpus | None) -> Keys | None:
+    """The keys of the piece of which a line is described, which says less of them."""
+    if corpus is None or not passage.in_corpus or passage.whole.line.is_main:
+        return None
+    main = piece_of(corpus, [passage.tune_id]).get(passage.tune_id, passage.tune_id)
+    melodies = corpus.melodies([main], on_damage=lambda damage: None)
+    return read_keys(melodies[main]) if main in melodies else None
 
 
 def with_recording(found: Description, data: bytes, name: str, at: str) -> Description:
