@@ -4,7 +4,9 @@ Scores are the MusicXML sheets of the installed music21 package, read with all l
 with main lines alone, beside all tunes of its ABC collections. Asked are passages of 12
 notes in another key, one or two of them changed by a step: of lines that are no main
 line, of main lines, and of ABC tunes; half of them with their rhythm. Counted is how often
-the own piece comes first, and among the first ten, by the exact search alone.
+the own piece comes first, and among the first ten, by the exact search alone; and, among
+all lines, in the order of the evidence, as ``resemble`` gives it to a phrase that was typed
+in steps, no key said.
 
 Chance is tried as ``benchmarks.chance.calibration`` does: phrases of the Essen
 collection's Chinese songs, which have no kin among the scores, against all lines; the
@@ -17,7 +19,7 @@ Run:  python -m benchmarks.retrieval.lines [--queries 240] [--chance 240] [--see
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from random import Random
 from typing import Any
 
@@ -28,16 +30,21 @@ from melodex.corpus.writing.packing import by_piece
 from melodex.errors import MelodexError
 from melodex.matching.chance.fit import expected_by_chance, fit_points
 from melodex.matching.chance.sample import OWN_BEST, measure_null
+from melodex.matching.evidence.features import question_of
+from melodex.matching.evidence.ranking import REORDERED, reorder
 from melodex.matching.query import EncodedQuery
-from melodex.matching.search import search
+from melodex.matching.search import Hit, search
+from melodex.melody import Melody, Phrase, spell
 from melodex.reading import Choice, read_path
 from melodex.reading.abc.reader import read_abc
 from melodex.settings import AlignmentCosts
+from melodex.tasks.resemble import counted
 
 NOTES = 12
 CHINESE = ("han1", "han2", "natmin", "shanxi", "xinhua")
 LEVELS = (10.0, 1.0, 0.1)
 UNKNOWN = bytes([0x80])
+BY_EVIDENCE = "all lines, by evidence"
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +54,7 @@ class Line:
     notes: TuneNotes
     piece: str
     is_main: bool
+    melody: Melody
 
 
 def score_lines() -> tuple[list[Line], dict[str, Any]]:
@@ -71,7 +79,7 @@ def score_lines() -> tuple[list[Line], dict[str, Any]]:
             tune_id = tune.melody.content_id()
             piece = tune_id if tune.line.is_main else piece
             notes = TuneNotes(tune_id, *encode_notes(tune.melody), piece)
-            found.setdefault(tune_id, Line(notes, piece, tune.line.is_main))
+            found.setdefault(tune_id, Line(notes, piece, tune.line.is_main, tune.melody))
     facts = {
         "sheets": sheets,
         "reading_seconds": {name: round(value, 2) for name, value in seconds.items()},
@@ -90,7 +98,7 @@ def abc_lines() -> tuple[list[Line], list[Line]]:
             if len(tune.melody) >= NOTES:
                 tune_id = tune.melody.content_id()
                 notes = TuneNotes(tune_id, *encode_notes(tune.melody))
-                into.setdefault(tune_id, Line(notes, tune_id, is_main=True))
+                into.setdefault(tune_id, Line(notes, tune_id, True, tune.melody))
     return list(kept.values()), list(foreign.values())
 
 
@@ -100,7 +108,9 @@ def packed(lines: list[Line]) -> list[PackedChunk]:
     return [pack(part) for part in by_piece(ordered)]
 
 
-def asked(line: Line, dice: Random, *, rhythm: bool, changed: int) -> EncodedQuery:
+def asked(
+    line: Line, dice: Random, *, rhythm: bool, changed: int
+) -> tuple[EncodedQuery, Phrase]:
     """A passage of a line in another key, with some notes changed by a step."""
     first = dice.randrange(len(line.notes.pitch) - NOTES + 1)
     part = slice(first, first + NOTES)
@@ -110,12 +120,32 @@ def asked(line: Line, dice: Random, *, rhythm: bool, changed: int) -> EncodedQue
     low, high = 30 - min(pitch), 100 - max(pitch)
     move = dice.choice([m for m in range(-6, 7) if m and low <= m <= high])
     classes = line.notes.length_class[part] if rhythm else UNKNOWN * NOTES
-    return EncodedQuery(bytes(p + move for p in pitch), classes)
+    moved = [p + move for p in pitch]
+    passage = line.melody.excerpt(first, first + NOTES - 1)
+    melody = replace(
+        passage, midi=tuple(moved), fifths=tuple(spell(p, 0) for p in moved), graces=()
+    )
+    phrase = Phrase(melody, "steps", has_rhythm=rhythm, has_tonic=False)
+    return EncodedQuery(bytes(moved), classes), phrase
 
 
-def rank_of(chunks: list[PackedChunk], query: EncodedQuery, line: Line) -> int:
+def by_evidence(
+    chunks: list[PackedChunk],
+    melodies: dict[str, Melody],
+    query: EncodedQuery,
+    phrase: Phrase,
+) -> list[Hit]:
+    """The best pieces in the order of all that speaks for each."""
+    hits = search(chunks, query, limit=REORDERED)
+    fit = fit_points(measure_null(chunks, query, AlignmentCosts(), hits))
+    _, counts, tunes = counted(chunks, query, [], 1)
+    question = question_of(phrase, query, fit, counts, tunes)
+    return [entry.hit for entry in reorder(question, hits, melodies)]
+
+
+def rank_of(hits: list[Hit], line: Line) -> int:
     """The place of the own piece, from 1; 0 beyond the first ten."""
-    for rank, hit in enumerate(search(chunks, query, limit=10), start=1):
+    for rank, hit in enumerate(hits[:10], start=1):
         if line.notes.tune_id in (hit.tune_id, *hit.other_lines) or line.piece in (
             hit.tune_id,
             *hit.other_lines,
@@ -125,17 +155,23 @@ def rank_of(chunks: list[PackedChunk], query: EncodedQuery, line: Line) -> int:
 
 
 def found_in(
-    corpora: dict[str, list[PackedChunk]], lines: list[Line], count: int, seed: int
+    corpora: dict[str, list[PackedChunk]],
+    melodies: dict[str, Melody],
+    lines: list[Line],
+    count: int,
+    seed: int,
 ) -> dict[str, Any]:
     """How often the own piece is first and in ten, of so many passages, in each corpus."""
     dice = Random(seed)
     usable = [line for line in lines if len(line.notes.pitch) >= 2 * NOTES]
-    ranks: dict[str, list[int]] = {name: [] for name in corpora}
+    ranks: dict[str, list[int]] = {name: [] for name in (*corpora, BY_EVIDENCE)}
     for place in range(count):
         line = dice.choice(usable)
-        query = asked(line, dice, rhythm=place % 2 == 0, changed=1 + place // 2 % 2)
+        query, phrase = asked(line, dice, rhythm=place % 2 == 0, changed=1 + place // 2 % 2)
         for name, chunks in corpora.items():
-            ranks[name].append(rank_of(chunks, query, line))
+            ranks[name].append(rank_of(search(chunks, query, limit=10), line))
+        ordered = by_evidence(corpora["all lines"], melodies, query, phrase)
+        ranks[BY_EVIDENCE].append(rank_of(ordered, line))
     told: dict[str, Any] = {"passages": count}
     for name, found in ranks.items():
         for manner, some in (("with rhythm", found[::2]), ("pitches only", found[1::2])):
@@ -192,6 +228,7 @@ def measure(queries: int, phrases: int, seed: int) -> dict[str, Any]:
     mains = [line for line in scores if line.is_main]
     others = [line for line in scores if not line.is_main]
     corpora = {"main lines": packed(mains + folk), "all lines": packed(scores + folk)}
+    melodies = {line.notes.tune_id: line.melody for line in scores + folk}
     return {
         **about("music21"),
         **facts,
@@ -202,10 +239,14 @@ def measure(queries: int, phrases: int, seed: int) -> dict[str, Any]:
             "all lines": sum(len(line.notes.pitch) for line in scores),
         },
         "beside": f"{len(folk)} ABC tunes",
-        "passages of other lines": found_in(corpora, others, queries, seed),
-        "passages of main lines": found_in(corpora, mains, queries, seed + 1),
-        "passages of ABC tunes": found_in(corpora, folk, queries, seed + 2),
-        "observed over expected": chance(scores, foreign, phrases, seed + 3),
+        "passages of other lines": found_in(corpora, melodies, others, queries, seed),
+        "passages of main lines": found_in(corpora, melodies, mains, queries, seed + 1),
+        "passages of ABC tunes": found_in(corpora, melodies, folk, queries, seed + 2),
+        **(
+            {"observed over expected": chance(scores, foreign, phrases, seed + 3)}
+            if phrases
+            else {}
+        ),
     }
 
 

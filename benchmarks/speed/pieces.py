@@ -1,6 +1,6 @@
 """Does a search take longer where the notes stand in pieces of four lines?
 
-The same synthetic notes are packed twice: as single tunes, and each tune cut into four
+The same synthetic lines are packed twice: each as a tune of its own, and four by four as
 lines of one piece. Asked are the best twenty for phrases cut from tunes, and chance is
 measured, as ``resemble`` does; the two in turn, each by the least of the passes, in seconds
 of the processor.
@@ -10,6 +10,7 @@ Run:  python -m benchmarks.speed.pieces [--notes N] [--queries N] [--passes N] [
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 from random import Random
 from typing import Any
@@ -25,8 +26,8 @@ from melodex.matching.query import EncodedQuery
 from melodex.matching.search import search
 
 LINES = 4
-FEWEST = 12
-"""Notes of a line that a phrase can be cut from."""
+LENGTHS = (12, 24)
+"""Notes of the phrases."""
 
 
 def packed(tunes: list[TuneNotes]) -> list[PackedChunk]:
@@ -34,26 +35,18 @@ def packed(tunes: list[TuneNotes]) -> list[PackedChunk]:
     return [pack(part) for part in by_piece(tunes)]
 
 
-def in_lines(tune: TuneNotes) -> list[TuneNotes]:
-    """A tune cut into lines of one piece, the notes dealt out in runs."""
-    size = -(-len(tune.pitch) // LINES)
-    number = int(tune.tune_id, 16)
+def in_pieces(tunes: list[TuneNotes]) -> list[TuneNotes]:
+    """Tunes four by four as lines of one piece."""
     return [
-        TuneNotes(
-            f"{number * LINES + line:012x}",
-            tune.pitch[line * size : (line + 1) * size],
-            tune.length_class[line * size : (line + 1) * size],
-            tune.tune_id,
-        )
-        for line in range(LINES)
-        if tune.pitch[line * size : (line + 1) * size]
+        replace(tune, piece=tunes[place - place % LINES].tune_id)
+        for place, tune in enumerate(tunes)
     ]
 
 
 def asked(tunes: list[TuneNotes], count: int, length: int) -> list[EncodedQuery]:
-    """Phrases of so many notes, each within the first line of a tune."""
+    """Phrases of so many notes, from lines that have more."""
     dice = Random(SEED + length)
-    usable = [tune for tune in tunes if len(tune.pitch) >= LINES * length]
+    usable = [tune for tune in tunes if len(tune.pitch) >= 2 * length]
     chosen = dice.sample(usable, count)
     return [
         EncodedQuery(tune.pitch[:length], tune.length_class[:length]) for tune in chosen
@@ -72,15 +65,15 @@ def measure(notes: int, queries: int, passes: int) -> dict[str, Any]:
     tunes = synthetic_tunes(real_tunes(), notes, SEED)
     corpora = {
         "single": packed(tunes),
-        "pieces": packed([line for tune in tunes for line in in_lines(tune)]),
+        "pieces": packed(in_pieces(tunes)),
     }
     told: dict[str, Any] = {
         **about("music21"),
-        "pieces": len(tunes),
+        "pieces": len({line.piece for line in in_pieces(tunes)}),
         "lines": sum(chunk.tune_count for chunk in corpora["pieces"]),
         "notes": sum(chunk.note_count for chunk in corpora["pieces"]),
     }
-    for length in (FEWEST, 24):
+    for length in LENGTHS:
         rows = []
         for query in asked(tunes, queries, length):
             row = {}
@@ -101,7 +94,7 @@ def measure(notes: int, queries: int, passes: int) -> dict[str, Any]:
 def main() -> None:
     """Measure, print, and keep the run if asked."""
     parser = asker(__doc__)
-    parser.add_argument("--notes", type=int, default=10_000_000)
+    parser.add_argument("--notes", type=int, default=28_000_000)
     parser.add_argument("--queries", type=int, default=8)
     parser.add_argument("--passes", type=int, default=3)
     options = parser.parse_args()

@@ -43,6 +43,8 @@ __all__ = [
     "TuneNotes",
     "encode_notes",
     "firsts_of",
+    "leads_of",
+    "lines_led",
     "notes_at",
     "pack",
     "pieces_in",
@@ -134,6 +136,10 @@ class PackedChunk:
     known_counts: tuple[int, ...] | None = field(
         default=None, init=False, compare=False, repr=False
     )
+    # Where the first line of each piece stands, and its id; several draws ask for them.
+    known_leads: tuple[tuple[int, ...], bytes] | None = field(
+        default=None, init=False, compare=False, repr=False
+    )
 
 
 def pieces_in(chunk: PackedChunk) -> int:
@@ -146,6 +152,51 @@ def firsts_of(chunk: PackedChunk) -> tuple[int, ...]:
     if not chunk.pieces:
         return tuple(range(chunk.tune_count))
     return struct.unpack(f"<{chunk.tune_count}H", chunk.pieces)
+
+
+def leads_of(chunk: PackedChunk) -> tuple[tuple[int, ...], bytes]:
+    """Where the first line of each piece of a verified chunk stands, and all their ids.
+
+    No places where each tune is a piece of its own.
+    """
+    if not chunk.pieces:
+        return (), chunk.tune_ids
+    if chunk.known_leads is None:
+        places = tuple(sorted(set(firsts_of(chunk))))
+        ids = b"".join(
+            [chunk.tune_ids[ID_BYTES * at : ID_BYTES * (at + 1)] for at in places]
+        )
+        object.__setattr__(chunk, "known_leads", (places, ids))
+        return places, ids
+    return chunk.known_leads
+
+
+FEW_LEADS = 8
+"""Pieces of a chunk up to which it is faster to look for the lines of each."""
+
+
+def lines_led(chunk: PackedChunk, leads: Sequence[int]) -> list[list[int]]:
+    """Where the lines of some pieces stand, by where the first of each does."""
+    if len(leads) <= FEW_LEADS:
+        return [lines_after(chunk, lead) for lead in leads]
+    found: dict[int, list[int]] = {lead: [] for lead in leads}
+    for place, first in enumerate(firsts_of(chunk)):
+        if first in found:
+            found[first].append(place)
+    return list(found.values())
+
+
+def lines_after(chunk: PackedChunk, lead: int) -> list[int]:
+    """Where the lines of one piece stand."""
+    sign = struct.pack("<H", lead)
+    found, at = [], chunk.pieces.find(sign, PLACE_BYTES * lead)
+    while at >= 0:
+        # Half of one place and half of the next may look like it.
+        if at % PLACE_BYTES == 0:
+            found.append(at // PLACE_BYTES)
+            at += 1
+        at = chunk.pieces.find(sign, at + 1)
+    return found
 
 
 def regrouped(keys: Sequence[object]) -> bytes:
@@ -356,8 +407,12 @@ def verify(chunk: PackedChunk) -> tuple[int, ...]:
 
 def are_firsts(firsts: Sequence[int], pieces: int) -> bool:
     """Whether each place leads to the first tune of a piece, of so many."""
-    leaders = {place for place, first in enumerate(firsts) if place == first}
-    return leaders.issuperset(firsts) and len(leaders) == pieces
+    leaders = set(firsts)
+    return (
+        len(leaders) == pieces
+        and max(leaders, default=-1) < len(firsts)
+        and all(firsts[leader] == leader for leader in leaders)
+    )
 
 
 def check_tune(tune: TuneNotes) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from dataclasses import replace
 from typing import Any
 
@@ -12,7 +13,10 @@ from hypothesis import strategies as st
 from melodex.corpus.chunks import (
     PackedChunk,
     TuneNotes,
+    firsts_of,
     into_range,
+    leads_of,
+    lines_led,
     notes_at,
     pack,
     unpack,
@@ -110,3 +114,20 @@ def test_pitches_beyond_midi_keep_their_pitch_class() -> None:
     for midi in (-30, -1, 0, 127, 128, 200):
         assert 0 <= into_range(midi) <= 127
         assert (into_range(midi) - midi) % 12 == 0
+
+
+def test_lines_of_pieces_are_those_that_a_plain_pass_finds() -> None:
+    # 256 and 1 have the bytes of a place that is half of two others.
+    dice = random.Random(3)
+    tunes = [
+        TuneNotes(f"{n:012x}", bytes([60] * 9), bytes(9), piece=str(dice.randrange(300)))
+        for n in range(1200)
+    ]
+    chunk = pack(tunes)
+    firsts = firsts_of(chunk)
+    leads, ids = leads_of(chunk)
+    assert list(leads) == [at for at, first in enumerate(firsts) if at == first]
+    assert ids == b"".join(chunk.tune_ids[6 * at : 6 * at + 6] for at in leads)
+    plain = [[at for at, first in enumerate(firsts) if first == lead] for lead in leads]
+    assert lines_led(chunk, leads) == plain
+    assert [lines_led(chunk, [lead])[0] for lead in leads] == plain

@@ -23,6 +23,8 @@ from melodex.corpus.chunks import (
     PackedChunk,
     checksum_of,
     firsts_of,
+    leads_of,
+    lines_led,
     pieces_in,
     regrouped,
     verify,
@@ -114,31 +116,13 @@ def drawn_places(
     sound = [chunk for chunk in chunks if is_sound(chunk)]
     if not sound:
         return
-    pieces = [lines_of(chunk) for chunk in sound]
-    ids = [ids_of(chunk, lines) for chunk, lines in zip(sound, pieces, strict=True)]
-    drawn = engine().drawn(ids, seed, count)
-    for chunk, lines, places in zip(sound, pieces, drawn, strict=True):
-        if places:
-            yield chunk, [lines[place] if lines else [place] for place in places]
-
-
-def lines_of(chunk: PackedChunk) -> list[list[int]]:
-    """The lines of each piece of a chunk; empty where each tune is its own."""
-    if not chunk.pieces:
-        return []
-    found: dict[int, list[int]] = {}
-    for place, first in enumerate(firsts_of(chunk)):
-        found.setdefault(first, []).append(place)
-    return list(found.values())
-
-
-def ids_of(chunk: PackedChunk, pieces: Sequence[Sequence[int]]) -> bytes:
-    """The ids by which pieces of a chunk are drawn."""
-    if not pieces:
-        return chunk.tune_ids
-    return b"".join(
-        chunk.tune_ids[ID_BYTES * lines[0] : ID_BYTES * (lines[0] + 1)] for lines in pieces
-    )
+    leading = [leads_of(chunk) for chunk in sound]
+    drawn = engine().drawn([ids for _, ids in leading], seed, count)
+    for chunk, (leads, _), places in zip(sound, leading, drawn, strict=True):
+        if places and leads:
+            yield chunk, lines_led(chunk, [leads[place] for place in places])
+        elif places:
+            yield chunk, [[place] for place in places]
 
 
 def is_sound(chunk: PackedChunk) -> bool:
@@ -177,14 +161,15 @@ def pieces_of(parts: Sequence[tuple[PackedChunk, Sequence[int]]], ids: bytes) ->
         return b""
     leader: dict[bytes, bytes] = {}
     for chunk, places in parts:
-        firsts = firsts_of(chunk)
-        for place in places:
-            first = firsts[place]
-            leader[chunk.tune_ids[ID_BYTES * place : ID_BYTES * (place + 1)]] = (
-                chunk.tune_ids[ID_BYTES * first : ID_BYTES * (first + 1)]
-            )
-    each = (ids[at : at + ID_BYTES] for at in range(0, len(ids), ID_BYTES))
-    return regrouped([leader[tune_id] for tune_id in each])
+        firsts, held = firsts_of(chunk), each_id(chunk.tune_ids)
+        leads = [held[firsts[place]] for place in places]
+        leader.update(zip([held[place] for place in places], leads, strict=True))
+    return regrouped([leader[tune_id] for tune_id in each_id(ids)])
+
+
+def each_id(ids: bytes) -> list[bytes]:
+    """The ids of tunes, one by one."""
+    return [ids[at : at + ID_BYTES] for at in range(0, len(ids), ID_BYTES)]
 
 
 def set_of_firsts(pieces: bytes) -> list[bool]:
