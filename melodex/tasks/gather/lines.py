@@ -182,13 +182,13 @@ def part_condition(corpus: Corpus, text: str) -> tuple[str, list[Any]]:
     if plain in PLACES:
         return PLACES[plain], []
     if plain in HANDS:
-        rows = corpus.query("SELECT DISTINCT part_name, instrument FROM place")
+        columns = ("part_name", "instrument")
         played = [
-            [part, instrument]
-            for part, instrument in rows
-            if not KEYBOARDS.isdisjoint(words_of_part(f"{part} {instrument}"))
+            row
+            for row in names_in(corpus, columns)
+            if not KEYBOARDS.isdisjoint(words_of_part(" ".join(row)))
         ]
-        condition, values = among(("part_name", "instrument"), played)
+        condition, values = among(columns, played)
         return f"{condition} AND {HANDS[plain]}", values
     return named(corpus, plain, ("part_name", "voice_name"))
 
@@ -198,10 +198,14 @@ def named(corpus: Corpus, text: str, columns: tuple[str, ...]) -> tuple[str, lis
     wanted = words_of_part(text)
     if not wanted:
         raise AnalysisError(f"{text!r} names no part", hint="write bass, or violin 2")
-    listed = ", ".join(columns)
-    rows = corpus.query(f"SELECT DISTINCT {listed} FROM place")
-    alike = [row for row in rows if wanted <= words_of_part(" ".join(map(str, row)))]
-    return among(columns, alike)
+    names = names_in(corpus, columns)
+    return among(columns, [row for row in names if wanted <= words_of_part(" ".join(row))])
+
+
+def names_in(corpus: Corpus, columns: tuple[str, ...]) -> list[tuple[str, ...]]:
+    """The names in two columns of all places; what is no text there names nothing."""
+    rows = corpus.query(f"SELECT DISTINCT {', '.join(columns)} FROM place")
+    return [row for row in rows if all(isinstance(name, str) for name in row)]
 
 
 def among(columns: tuple[str, ...], rows: Iterable[Any]) -> tuple[str, list[Any]]:
