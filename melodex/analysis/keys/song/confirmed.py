@@ -27,8 +27,9 @@ __all__ = ["confirmed_points", "part_numbers"]
 
 SHORTEST_SECTION, USUAL_SECTION = 4, 8
 SHORT_SHEET, SHORT_SECTION = 40, 4
-CONFIRMED, CONFIRMED_LONG = 14.0, 8.0
-"""Points for a tonic that its section confirms, in a short sheet and in a long one."""
+CONFIRMED = 14.0
+"""Points for a tonic that its section confirms in a short sheet; in a long one the counts
+say it better (``benchmarks/analysis/keys_songs``)."""
 LEAST_SHARE = 0.25
 """Of a section's bars that its tonic must hold; our choice."""
 FEWEST_CHORDS = 3
@@ -71,21 +72,18 @@ def confirmed_points(layout: Layout) -> ndarray:
 
     count = len(layout.bars)
     points = np.zeros((count, 12))
-    printed = len(layout.starts) > 1
-    if not printed and count > SHORT_SHEET:
+    if count > SHORT_SHEET:
         return points
-    worth = CONFIRMED if count <= SHORT_SHEET else CONFIRMED_LONG
+    printed = len(layout.starts) > 1
     parts = parts_of(layout) if printed else cut(range(0, count, SHORT_SECTION), count)
     for first, stop in parts:
-        tonic = confirmed(
-            layout.bars[first:stop], from_two=printed, by_triads=count <= SHORT_SHEET
-        )
+        tonic = confirmed(layout.bars[first:stop], from_two=printed)
         if tonic is not None:
-            points[first:stop, tonic] += worth / (stop - first)
+            points[first:stop, tonic] += CONFIRMED / (stop - first)
     return points
 
 
-def confirmed(bars: Sequence[SongBar], from_two: bool, by_triads: bool) -> int | None:
+def confirmed(bars: Sequence[SongBar], from_two: bool) -> int | None:
     """The tonic that some bars confirm, if there is one."""
     chords: list[tuple[int, str]] = []
     held: dict[int, float] = defaultdict(float)
@@ -105,7 +103,7 @@ def confirmed(bars: Sequence[SongBar], from_two: bool, by_triads: bool) -> int |
         return None
     # A plain V is no more than a chord beside the tonic, unless IV or ii leads to it.
     prepared = any((root - tonic) % 12 in {2, 5} for root, _ in chords)
-    leading = {"dominant", "major"} if by_triads and prepared else {"dominant"}
+    leading = {"dominant", "major"} if prepared else {"dominant"}
     reached = any(
         before[0] == (tonic + 7) % 12
         and before[1] in leading
@@ -113,7 +111,7 @@ def confirmed(bars: Sequence[SongBar], from_two: bool, by_triads: bool) -> int |
         and after[1] in RESTING
         for before, after in pairwise(chords)
     )
-    if reached or (from_two and by_triads and is_closed(chords, tonic)):
+    if reached or (from_two and is_closed(chords, tonic)):
         return tonic
     return None
 

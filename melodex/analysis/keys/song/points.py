@@ -4,8 +4,9 @@ Conventions: a tonic is a pitch class, 0 for C to 11; a chord is a root and one 
 :data:`KINDS`. All points are additive over bars: their sum over a piece is a conditional
 logit over the twelve tonics, in which a chord or a pair of chords counts by the square
 root of its share, so that a loop of four bars says no more when it is played again, and
-what is heard once still speaks. Places are those of the form: the bar that begins a
-section, every fourth and second bar after it, the last chord of a section.
+what is heard once still speaks; to which is added how often chords of a kind stand so far
+above the tonic. Places are those of the form: the bar that begins a section, every fourth
+and second bar after it, the last chord of a section.
 
 References
 ----------
@@ -23,7 +24,14 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
-from melodex.analysis.keys.song.weights import CHORDS, MELODY, PAIRS, PLACES, SIGNATURE
+from melodex.analysis.keys.song.weights import (
+    CHORDS,
+    HELD,
+    MELODY,
+    PAIRS,
+    PLACES,
+    SIGNATURE,
+)
 from melodex.melody import pitch_class
 
 if TYPE_CHECKING:
@@ -116,6 +124,7 @@ def chord_points(bars: Sequence[SongBar], parts: Sequence[int] | None = None) ->
     part = np.zeros(len(bars), int) if parts is None else np.asarray(parts)
     singles, pairs, places = occurrences(bars)
     add_points(points, singles, chord_table(), part, by_root=True)
+    add_points(points, singles, held_table(), part, by_root=False)
     add_points(points, pairs, pair_table(), part, by_root=True)
     for name, found in places.items():
         add_points(points, found, place_table()[name], part, by_root=False)
@@ -201,8 +210,20 @@ def chord_table() -> ndarray:
     """Points of each chord, of shape (12, kinds)."""
     import numpy as np
 
-    rows = [[int(number) / 100 for number in CHORDS[kind].split()] for kind in KINDS]
-    return np.array(rows).T
+    return np.array([numbers(CHORDS[kind]) for kind in KINDS]).T
+
+
+@lru_cache(maxsize=1)
+def held_table() -> ndarray:
+    """Points of each chord by its share of the time, of shape (12, kinds)."""
+    import numpy as np
+
+    return np.array([numbers(HELD[kind]) for kind in KINDS]).T
+
+
+def numbers(text: str) -> list[float]:
+    """The points of a row of ``weights``."""
+    return [int(number) / 100 for number in text.split()]
 
 
 def listed(text: str) -> list[tuple[int, int, float]]:

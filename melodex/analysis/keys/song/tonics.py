@@ -42,9 +42,8 @@ LEAVE, LEAVE_FOUR, LEAVE_EIGHT = 13.0, 11.0, 10.0
 """What leaving a tonic costs inside a section, and at every fourth and eighth bar."""
 LEAVE_SECTION, LEAVE_LINE, LEAVE_PRINTED = 7.5, 8.5, 1.0
 """The same at a printed mark, at a double line or repeat, and at a printed change."""
-ALONE, ALONE_UNMARKED = 0.2, 0.1
-"""What a section that is heard for itself counts beside the whole; where nothing is
-marked, eight bars are taken for one."""
+UNMARKED = 0.85
+"""Where no section is marked a turn may come anywhere: leaving costs so much of that."""
 UNPRINTED = 2.0
 """What leaving costs beyond that in a piece that prints its changes of key."""
 KEPT, KEPT_WITHOUT_SIGNS = 0.97, 0.8
@@ -92,10 +91,8 @@ def song_spans(
 
     layout = layout_of(melody, placed)
     points = chord_points(layout.bars) + melody_points(layout.bars)
-    alone = ALONE if layout.marked else ALONE_UNMARKED
     points += confirmed_points(layout)
     by_part = chord_points(layout.bars, part_numbers(layout))
-    points += alone * by_part
     if melody.midi:
         points[-1] += last_note_points(melody.midi[-1])
     printed = layout.printed if use_signature else {}
@@ -169,7 +166,7 @@ def leaving_costs(layout: Layout, printed: dict[int, KeyChange]) -> list[float]:
         else:
             inside = bar - since
             plain = LEAVE if inside % 4 else LEAVE_FOUR if inside % 8 else LEAVE_EIGHT
-            costs.append(dearer + plain)
+            costs.append(dearer + plain * (1 if layout.marked else UNMARKED))
     return costs
 
 
