@@ -247,8 +247,8 @@ def main() -> None:
     rows = measure(choice.pieces)
     text = [
         f"{row['kind']:14} found {row['found']} of {row['planted']} planted; "
-        f"{row['by itself']} told that stand there by themselves and {row['false']} that do "
-        f"not, in {2 * choice.pieces} pieces"
+        f"{row['by itself']} told that stand there by themselves and {row['false']} "
+        f"that do not, in {2 * choice.pieces} pieces"
         for row in rows
     ]
     print("\n".join(text))

@@ -519,7 +519,7 @@ def third_relations(piece: Piece) -> Iterator[Device]:
         same = here.chord.family == after.chord.family
         apart = abs(after.chord.root_fifths - here.chord.root_fifths)
         if same and here.chord.family in {"major", "minor"} and apart in {3, 4}:
-            if falls_on(piece, step + 1):
+            if shares_a_sixth(here.chord, after.chord) or falls_on(piece, step + 1):
                 # A dominant belongs to where it goes, not to what stands before it.
                 continue
             reason = (
@@ -527,6 +527,13 @@ def third_relations(piece: Piece) -> Iterator[Device]:
                 "a third apart, which share one note of their triads"
             )
             yield piece.device("third relation", step, step + 1, reason)
+
+
+def shares_a_sixth(one: Chord, other: Chord) -> bool:
+    """Whether a sixth or seventh makes two minor chords nearly one, as Ebm6 and Cm7."""
+    return one.family == "minor" and bool(
+        {"6", "b7"} & {*one.extensions, *other.extensions}
+    )
 
 
 def falls_on(piece: Piece, step: int) -> bool:

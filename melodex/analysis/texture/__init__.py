@@ -2,10 +2,12 @@
 
 In: a :class:`~melodex.melody.texture.Texture`, all sounding notes of a piece, and the
 melody that was taken from it. Out: pedals, lines that creep by step, doublings of the
-tune, and imitation, each with the line that has it and its bars.
+tune, imitation, suspensions in a chain, notes that are exchanged and ostinatos, each with
+the line that has it and its bars.
 
 ``lines`` parts a texture into its lines; ``motion`` finds what one line does; ``together``
-what two do; ``words`` says it. ``bars`` counts voices, spacing and rhythm bar by bar, and
+what two do; ``weaving`` finds chained suspensions, voice exchange and ostinato; ``words``
+says it. ``bars`` counts voices, spacing and rhythm bar by bar, and
 ``linked`` finds what goes together with what. Read first: ``lines``.
 
 Contents: LINE_KINDS, LineFind, line_finds.
@@ -16,6 +18,11 @@ from __future__ import annotations
 from melodex.analysis.texture.lines import LINE_KINDS, LineFind, lines_of
 from melodex.analysis.texture.motion import pedal_finds, stepwise_finds
 from melodex.analysis.texture.together import doubling_finds, imitation_finds
+from melodex.analysis.texture.weaving import (
+    exchange_finds,
+    ostinato_finds,
+    suspension_finds,
+)
 from melodex.melody import Melody
 from melodex.melody.texture import Texture
 
@@ -38,5 +45,8 @@ def line_finds(texture: Texture, melody: Melody) -> tuple[LineFind, ...]:
         *stepwise_finds(lines, melody),
         *doubling_finds(lines),
         *imitation_finds(lines, melody),
+        *suspension_finds(lines, melody),
+        *exchange_finds(lines, melody),
+        *ostinato_finds(lines, melody),
     ]
     return tuple(sorted(found, key=lambda find: (find.onset_ticks, find.end_ticks)))

@@ -20,7 +20,15 @@ __all__ = ["FEWEST_NOTES", "LINE_KINDS", "LineFind", "TextureLine", "lines_of"]
 
 FEWEST_NOTES = 4
 """Notes of a line of which anything is said; our choice."""
-LINE_KINDS = ("pedal", "line by step", "doubling", "imitation")
+LINE_KINDS = (
+    "pedal",
+    "line by step",
+    "doubling",
+    "imitation",
+    "chained suspensions",
+    "voice exchange",
+    "ostinato",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,15 +46,15 @@ class LineFind:
     notes : tuple of int
         What it is about, on the line of fifths: the pedal, the steps.
     other : str
-        The line that it goes with or follows; empty where there is none.
+        The line that it goes with, follows or exchanges notes with; else empty.
     interval : str
         How far apart the two are: ``octave``, ``third`` ..., or ``unison``.
     below : bool
         Whether it lies below the other line; of a line by step, whether it falls.
     after_ticks : int
-        How much later an imitation follows.
+        How much later an imitation follows; of an ostinato how long its figure is.
     count : int
-        How many notes take part.
+        How many notes take part; of an ostinato how often the figure comes.
     """
 
     kind: str

@@ -8,7 +8,7 @@ Contents: line_sentence, joint_sentence, told_lines.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from itertools import pairwise
 
 from melodex.analysis.texture import line_finds
@@ -77,6 +77,8 @@ def line_sentence(find: LineFind, melody: Melody) -> str:
         goes = "goes down" if falls else "goes up"
         first, last = map(pitch_class_name, steps)
         return f"{find.line} {goes} {way} from {first} to {last}: {names}"
+    if find.kind in WOVEN:
+        return WOVEN[find.kind](find, names, melody)
     apart = find.interval
     if find.kind == "doubling":
         if apart == "unison":
@@ -89,6 +91,35 @@ def line_sentence(find: LineFind, melody: Melody) -> str:
     place = f"{article(apart)} {'below' if find.below else 'above'}"
     place = "at the same pitch" if apart == "unison" else place
     return f"{find.line} takes up {find.count} notes of {find.other} {later} later, {place}"
+
+
+def chain_words(find: LineFind, names: str, _: Melody) -> str:
+    """Suspensions that follow from one another."""
+    return f"{find.line} has {find.count} suspensions in a chain, down by step: {names}"
+
+
+def exchange_words(find: LineFind, names: str, _: Melody) -> str:
+    """Two lines that exchange notes."""
+    return f"{find.line} and {find.other} exchange {' and '.join(names.split())}"
+
+
+def ostinato_words(find: LineFind, _: str, melody: Melody) -> str:
+    """A figure that comes over and over."""
+    bars = sum(
+        find.onset_ticks <= bar.onset_ticks < find.onset_ticks + find.after_ticks
+        for bar in melody.bars
+    )
+    return (
+        f"{find.line} plays its figure of {counted_words(bars, 'bar')} {find.count} times"
+    )
+
+
+WOVEN: dict[str, Callable[[LineFind, str, Melody], str]] = {
+    "chained suspensions": chain_words,
+    "voice exchange": exchange_words,
+    "ostinato": ostinato_words,
+}
+"""What is said of kinds that ``weaving`` finds."""
 
 
 def article(interval: str) -> str:

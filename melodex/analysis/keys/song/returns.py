@@ -140,7 +140,7 @@ def lifted(
 ) -> int | None:
     """The tonic of a part that is an earlier one moved, None if nothing is to be said."""
     home = only_tonic(earlier, tonics)
-    if home is None or only_tonic(part, tonics) != home:
+    if home is None or not set(tonics[slice(*part)]) <= {home, (home + step) % 12}:
         return None
     minor = 2 * sum(
         share * (KINDS[kind] in MINOR_KINDS) - share / 2

@@ -1,0 +1,204 @@
+"""What voices weave: suspensions in a chain, notes that two voices exchange, an ostinato.
+
+Conventions: a suspension is a note that stays, or is struck again, as the chord under it
+changes to one that does not have it, and then goes down by step to a note that the chord
+does have; in a chain each note of resolution is held over in its turn. Two voices exchange
+notes where, over one root, each goes by two steps to the note that the other had, in
+contrary motion. An ostinato is a figure of some bars that comes again and again at
+once, note for note. All three are common practice, no source; how many make one is our
+choice.
+
+Contents: ostinato_finds, suspension_finds, exchange_finds.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterator, Sequence
+from itertools import combinations, pairwise
+
+from melodex.analysis.harmony.chords import Chord, parse_chords
+from melodex.analysis.texture.lines import LineFind, TextureLine
+from melodex.analysis.texture.motion import Stretch, stretches
+from melodex.melody import Melody
+from melodex.melody.texture import SoundingNote
+
+__all__ = ["exchange_finds", "ostinato_finds", "suspension_finds"]
+
+CHAIN = 2
+"""Suspensions, one out of the other, from which they are called a chain."""
+PERIODS = (1, 2, 4)
+"""Bars that a figure of an ostinato may take."""
+FEWEST_TIMES, FEWEST_NOTES, FEWEST_PITCHES = 4, 3, 2
+"""What makes an ostinato: times in a row, notes of the figure, pitches among them."""
+THIRD = frozenset({3, 4})
+STEPS = frozenset({1, 2})
+
+
+class Under:
+    """The chords of a piece by place."""
+
+    def __init__(self, melody: Melody) -> None:
+        self.starts = [symbol.onset_ticks for symbol in melody.chords]
+        self.chords = parse_chords(symbol.text for symbol in melody.chords)
+
+    def at(self, onset: int) -> Chord | None:
+        """The chord that sounds at a place."""
+        place = bisect_right(self.starts, onset) - 1
+        return self.chords[place] if place >= 0 and self.chords[place].sounds else None
+
+    def one_root(self, start: int, end: int) -> bool:
+        """Whether the chords at two places stand on one root."""
+        one, other = self.at(start), self.at(end)
+        return (
+            one is not None and other is not None and one.root_fifths == other.root_fifths
+        )
+
+    def between(self, after: int, before: int) -> Sequence[Chord]:
+        """The chords that begin between two places."""
+        return self.chords[
+            bisect_right(self.starts, after) : bisect_left(self.starts, before)
+        ]
+
+
+def suspension_finds(lines: Sequence[TextureLine], melody: Melody) -> Iterator[LineFind]:
+    """Suspensions in a chain, in any line."""
+    under = Under(melody)
+    for line in lines:
+        held = stretches(line)
+        chain: list[Stretch] = []
+        for here, after in pairwise([*held, *held[-1:]]):
+            if suspended(here, after, under):
+                chain.append(here)
+                continue
+            if len(chain) >= CHAIN:
+                resolved = here[0]
+                notes = (*(first.fifths for first, _ in chain), resolved.fifths)
+                start = chain[0][0].onset_ticks
+                yield LineFind(
+                    "chained suspensions",
+                    line.name,
+                    start,
+                    resolved.end_ticks,
+                    notes,
+                    count=len(chain),
+                )
+            chain = []
+
+
+def suspended(here: Stretch, after: Stretch, under: Under) -> bool:
+    """Whether a note is held over into a chord that lacks it, and resolves down."""
+    start, end = here[0].onset_ticks, here[1].end_ticks
+    follows = after[0]
+    if follows.onset_ticks != end or here[0].midi - follows.midi not in STEPS:
+        return False
+    goal = under.at(end)
+    if goal is None or follows.midi % 12 not in goal.pitch_classes:
+        return False
+    before = under.at(start)
+    prepared = before is not None and here[0].midi % 12 in before.pitch_classes
+    return prepared and any(
+        chord.sounds and here[0].midi % 12 not in chord.pitch_classes
+        for chord in under.between(start, end)
+    )
+
+
+def exchange_finds(lines: Sequence[TextureLine], melody: Melody) -> Iterator[LineFind]:
+    """Two notes that two lines exchange over one root, both by step."""
+    under = Under(melody)
+    thirds = [thirds_of(line) for line in lines]
+    for (one, mine), (other, theirs) in combinations(zip(lines, thirds, strict=True), 2):
+        done = -1
+        for place in sorted(mine.keys() & theirs.keys()):
+            (start, end), (first, last) = mine[place], theirs[place]
+            crossed = pitches(start, end) == pitches(last, first)
+            contrary = (end.midi - start.midi) * (last.midi - first.midi) < 0
+            if place[0] < done or not (crossed and contrary and under.one_root(*place)):
+                continue
+            done = max(end.end_ticks, last.end_ticks)
+            yield LineFind(
+                "voice exchange",
+                one.name,
+                place[0],
+                done,
+                (start.fifths, end.fifths),
+                other=other.name,
+            )
+
+
+def thirds_of(
+    line: TextureLine,
+) -> dict[tuple[int, int], tuple[SoundingNote, SoundingNote]]:
+    """First and last notes where a line goes a third by two steps, by their onsets."""
+    found = {}
+    for start, middle, end in zip(line.notes, line.notes[1:], line.notes[2:], strict=False):
+        moves = middle.midi - start.midi, end.midi - middle.midi
+        one_way = moves[0] * moves[1] > 0 and {abs(move) for move in moves} <= STEPS
+        if one_way and abs(sum(moves)) in THIRD:
+            found[start.onset_ticks, end.onset_ticks] = (start, end)
+    return found
+
+
+def pitches(one: SoundingNote, other: SoundingNote) -> tuple[int, int]:
+    """Two notes without their octaves."""
+    return one.midi % 12, other.midi % 12
+
+
+def ostinato_finds(lines: Sequence[TextureLine], melody: Melody) -> Iterator[LineFind]:
+    """Figures that a line plays over and over, in any line but the tune."""
+    for line in lines:
+        if line.is_tune:
+            continue
+        cells = cells_of(line, melody)
+        done = 0
+        for first in range(len(cells)):
+            if first < done:
+                continue
+            for bars in PERIODS:
+                figure = [note for cell in cells[first : first + bars] for note in cell]
+                times = times_in_a_row(cells, first, bars) if is_figure(figure) else 0
+                if times < FEWEST_TIMES:
+                    continue
+                done = first + bars * times
+                start, end = melody.bars[first], melody.bars[done - 1]
+                yield LineFind(
+                    "ostinato",
+                    line.name,
+                    start.onset_ticks,
+                    end.onset_ticks + end.duration_ticks,
+                    after_ticks=sum(
+                        bar.duration_ticks for bar in melody.bars[first : first + bars]
+                    ),
+                    count=times,
+                )
+                break
+
+
+Cell = tuple[tuple[int, int, int], ...]
+"""The notes that start in a bar: how far into it, how long, and how high."""
+
+
+def cells_of(line: TextureLine, melody: Melody) -> list[Cell]:
+    """The notes of a line by bar."""
+    starts = [bar.onset_ticks for bar in melody.bars]
+    found: list[list[tuple[int, int, int]]] = [[] for _ in starts]
+    for note in line.notes:
+        place = bisect_right(starts, note.onset_ticks) - 1
+        if place >= 0:
+            after = note.onset_ticks - starts[place]
+            found[place].append((after, note.duration_ticks, note.midi))
+    return [tuple(cell) for cell in found]
+
+
+def times_in_a_row(cells: Sequence[Cell], first: int, bars: int) -> int:
+    """How often the figure of some bars comes, one after another."""
+    here = first
+    while here + bars < len(cells) and cells[here] == cells[here + bars]:
+        here += 1
+    return 1 + (here - first) // bars
+
+
+def is_figure(notes: Sequence[tuple[int, int, int]]) -> bool:
+    """Whether notes are enough to be a figure, and not one note struck again."""
+    pitches_used = {midi for _, _, midi in notes}
+    return len(notes) >= FEWEST_NOTES and len(pitches_used) >= FEWEST_PITCHES
