@@ -42,19 +42,17 @@ from benchmarks.retrieval.judging import (
 )
 from benchmarks.retrieval.pool import half_of_tune
 from benchmarks.retrieval.pooled import readings
-from melodex.corpus.chunks import encode_notes
 from melodex.matching.evidence.neighbors import Neighbors
 from melodex.matching.evidence.whole_tunes import (
     KIN_FEATURES,
     KIN_WEIGHTS,
     WEIGHTS_WITHOUT_BEATS,
     Pair,
-    WholeTune,
     alignments,
-    beats_of,
     kin_features,
     pair_of,
     sureness,
+    whole_tune,
 )
 from melodex.tasks.collection.kin import (
     LEAST,
@@ -97,9 +95,7 @@ class Comparing:
 
     def __init__(self, tunes: Sequence[JudgedTune]) -> None:
         self.tunes = tunes
-        self.whole = [
-            WholeTune(*encode_notes(tune.melody), beats_of(tune.melody)) for tune in tunes
-        ]
+        self.whole = [whole_tune(tune.melody) for tune in tunes]
         self.layouts: dict[int, Layout] = {}
         self.near = [
             Neighbors([steps_of(form(tune.pitch)) for tune in self.whole])

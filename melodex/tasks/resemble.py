@@ -155,8 +155,8 @@ def resemble(
         order by all that speaks for each; ``alignment`` leaves them in the order of
         their points. That is the only order where the weights do not fit: for a contour,
         for phrases longer than
-        :data:`~melodex.matching.evidence.ranking.LONGEST_REORDERED`, and with costs of
-        one's own.
+        :data:`~melodex.matching.evidence.ranking.LONGEST_REORDERED` that are no whole
+        tune, and with costs of one's own.
     explain : bool
         Whether to say how each match came by its place.
 

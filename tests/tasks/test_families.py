@@ -17,6 +17,7 @@ from melodex.presentation.text.families import families_text
 from melodex.reading import read_path
 from melodex.tasks.collection.families import Families, family_of_tune, find_families
 from melodex.tasks.gather.gather import Wish, gather
+from melodex.tasks.resemble import resemble, said_phrase
 
 LONG = "DEFG|Adc2|dcAG|F2E2|DEFA|GFED|CDEF|D4|A2cA|GAFG|E2CE|D4|"
 
@@ -150,3 +151,23 @@ def test_lines_of_a_piece_are_compared_by_the_main_one(tmp_path):
     piece = f"X:1\nT:Two lines\nM:4/4\nL:1/4\nK:Ddor\n{voices}\n"
     found = found_in(tmp_path, piece + sheet(2, "Alone", LONG))
     assert all(len(family.members) <= 2 for family in found.families)
+
+
+def test_of_a_whole_tune_the_other_version_comes_before_a_medley_that_holds_it(tmp_path):
+    changed = LONG.replace("GFED", "AFED")
+    other = "G2ED|C3E|G2A2|B4|c2Ac|B2G2|A2FA|G4|e2dc|B2A2|GABG|c4|"
+    text = sheet(1, "Whole", LONG) + sheet(2, "Version", changed)
+    text += sheet(3, "Medley", other + LONG + other)
+    (tmp_path / "tunes.abc").write_text(text)
+    with CorpusWriter.open(tmp_path / "c.melodex") as writer:
+        writer.add_reading(read_path(tmp_path / "tunes.abc"))
+    with Corpus.open(tmp_path / "c.melodex") as corpus:
+        whole = said_phrase(corpus, origin="Whole")
+        by_points = resemble(corpus, whole, order="alignment").matches
+        assert [m.passage.whole.title for m in by_points] == ["Medley", "Version"]
+        found = resemble(corpus, whole, explain=True)
+        assert [m.passage.whole.title for m in found.matches] == ["Version", "Medley"]
+        assert any("what the longer could reach" in s for s in found.matches[0].explanation)
+        # Of a passage it does not count how long the others are.
+        part = said_phrase(corpus, origin="Whole", bars="1-6")
+        assert not part.is_whole

@@ -8,15 +8,17 @@ best :data:`REORDERED` change places.
 
 The weights are those of a logistic regression that tells a tune that is kin to a
 phrase from one that is not (``benchmarks/retrieval/ranking.py``), fitted on the tuning
-half of the judged families and nothing else.
+half of the judged families and nothing else. Those of whole tunes were chosen on the tuning
+half of the pooled judgements (``benchmarks/retrieval/pooled.py``).
 
 Contents: ORDERS, REORDERED, WEIGHTS_IN_TIME, WEIGHTS_WITHOUT_METRE, WEIGHTS_OF_PITCH,
-LONGEST_REORDERED, Ranked, suits, reorder, explained.
+WEIGHTS_OF_WHOLE, LONGEST_REORDERED, Ranked, suits, reorder, explained.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import field
 
 from melodex.matching.evidence.features import FEATURES, Features, Question, features_of
 from melodex.matching.search import Hit
@@ -29,6 +31,7 @@ __all__ = [
     "REORDERED",
     "WEIGHTS_IN_TIME",
     "WEIGHTS_OF_PITCH",
+    "WEIGHTS_OF_WHOLE",
     "WEIGHTS_WITHOUT_METRE",
     "Ranked",
     "explained",
@@ -77,9 +80,23 @@ WEIGHTS_OF_PITCH: dict[str, float] = {
 }
 """The same for a phrase of which only the pitches are known."""
 
+WEIGHTS_OF_WHOLE: dict[str, float] = {
+    "coverage": 10.0,
+    "figures": 0.3,
+    "beats": 5.0,
+}
+"""The same for a whole tune, of features of :mod:`melodex.matching.evidence.whole_tunes`.
+Only their ratios matter. Tried besides, on the tuning half, and no better: the weights that
+tell kin from others, those of a regression of 22 features, stretches of twelve notes by
+themselves, n-grams by rarity, tonic on tonic."""
+
+BEATS_UNKNOWN = 0.5
+"""Of the notes that agree, so many count as on equal beats in free metre (our choice)."""
+
 LONGEST_REORDERED = 40
-"""Notes. Phrases of 8 to 20 gain by the order of evidence; whole tunes, of 70 notes in
-the mean, do not (run ``2026-11-25-retrieval-ranking``). The place between is ours."""
+"""Notes. Phrases of 8 to 20 gain by the order of evidence; whole tunes, of 70 notes in the
+mean, do not by these weights (run ``2026-11-25-retrieval-ranking``), and have their own.
+The place between is ours."""
 
 ROUNDING = 9
 """Digits to which evidence is compared, so that all machines agree on ties."""
@@ -94,25 +111,31 @@ class Ranked:
     hit : Hit
         The match.
     features : tuple of float
-        In the order of :data:`melodex.matching.evidence.features.FEATURES`.
+        In the order of ``names``.
     evidence : float
         Their weighted sum.
     weights : mapping
         By name; a feature that is not there has none.
+    names : mapping
+        Names of the features, and what each says; by default
+        :data:`melodex.matching.evidence.features.FEATURES`.
     """
 
     hit: Hit
     features: Features
     evidence: float
     weights: Mapping[str, float]
+    names: Mapping[str, str] = field(default_factory=lambda: FEATURES)
 
 
 def suits(phrase: Phrase) -> bool:
     """Whether evidence is known to order the matches of such a phrase better.
 
-    Not those of a contour, nor of phrases beyond :data:`LONGEST_REORDERED`.
+    Not those of a contour, nor of phrases beyond :data:`LONGEST_REORDERED` that are no
+    whole tune.
     """
-    return phrase.has_notes and len(phrase.melody) <= LONGEST_REORDERED
+    short_enough = len(phrase.melody) <= LONGEST_REORDERED
+    return phrase.has_notes and (short_enough or phrase.is_whole)
 
 
 def reorder(
@@ -134,7 +157,10 @@ def reorder(
     list of Ranked
         All of them, best first.
     """
-    found = [ranked(question, hit, melodies[hit.tune_id]) for hit in hits]
+    if question.phrase.is_whole:
+        found = ranked_as_wholes(question.phrase.melody, hits, melodies)
+    else:
+        found = [ranked(question, hit, melodies[hit.tune_id]) for hit in hits]
     return sorted(found, key=lambda entry: -round(entry.evidence, ROUNDING))
 
 
@@ -154,6 +180,28 @@ def ranked(question: Question, hit: Hit, tune: Melody) -> Ranked:
     return Ranked(hit, features, evidence, weights)
 
 
+def ranked_as_wholes(
+    one: Melody, hits: Sequence[Hit], melodies: Mapping[str, Melody]
+) -> list[Ranked]:
+    """Matches of a whole tune with what speaks for theirs being the same tune."""
+    from melodex.matching.evidence.whole_tunes import (
+        KIN_FEATURES,
+        kin_features,
+        paired,
+        whole_tune,
+    )
+
+    found, whole = [], whole_tune(one)
+    for hit in hits:
+        theirs = whole_tune(melodies[hit.tune_id])
+        values = dict(kin_features(paired(whole, theirs, hit.alignment)))
+        values.setdefault("beats", BEATS_UNKNOWN * values["agreement"])
+        evidence = sum(WEIGHTS_OF_WHOLE[name] * values[name] for name in WEIGHTS_OF_WHOLE)
+        features = tuple(values[name] for name in KIN_FEATURES)
+        found.append(Ranked(hit, features, evidence, WEIGHTS_OF_WHOLE, KIN_FEATURES))
+    return found
+
+
 def explained(entry: Ranked) -> tuple[str, ...]:
     """Say how a match came by its place: a line for each feature, the most first.
 
@@ -167,14 +215,14 @@ def explained(entry: Ranked) -> tuple[str, ...]:
     """
     parts = [
         (name, value, entry.weights[name])
-        for name, value in zip(FEATURES, entry.features, strict=True)
+        for name, value in zip(entry.names, entry.features, strict=True)
         if name in entry.weights
     ]
     parts.sort(key=lambda part: -abs(part[1] * part[2]))
     return (
         f"evidence {entry.evidence:.2f}, the sum of feature times weight:",
         *(
-            f"{value * weight:+7.2f} = {value:5.2f} x {weight:5.2f}  {FEATURES[name]}"
+            f"{value * weight:+7.2f} = {value:5.2f} x {weight:5.2f}  {entry.names[name]}"
             for name, value, weight in parts
         ),
     )

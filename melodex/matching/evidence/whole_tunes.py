@@ -17,7 +17,7 @@ tunes of m and n notes follow P(s) = 1 - exp(-K m n exp(-lambda s)) (Karlin and 
 pairs drawn from the same corpus.
 
 Contents: KIN_FEATURES, KIN_WEIGHTS, WEIGHTS_WITHOUT_BEATS, WholeTune, Pair, Unrelated,
-beats_of, alignments, pair_of, query_of, kin_features, evidence_of,
+whole_tune, beats_of, alignments, pair_of, paired, query_of, kin_features, evidence_of,
 sureness.
 """
 
@@ -29,6 +29,7 @@ from itertools import pairwise
 from random import Random
 from statistics import mean, stdev
 
+from melodex.corpus.chunks import encode_notes
 from melodex.matching.engine.alignment import Alignment
 from melodex.matching.engine.choice import engine
 from melodex.matching.query import EncodedQuery
@@ -48,8 +49,10 @@ __all__ = [
     "evidence_of",
     "kin_features",
     "pair_of",
+    "paired",
     "query_of",
     "sureness",
+    "whole_tune",
 ]
 
 KIN_FEATURES = {
@@ -112,6 +115,11 @@ class WholeTune:
     def notes(self) -> tuple[bytes, bytes]:
         """What is aligned."""
         return self.pitch, self.length_class
+
+
+def whole_tune(melody: Melody) -> WholeTune:
+    """A melody as it is laid over others."""
+    return WholeTune(*encode_notes(melody), beats_of(melody))
 
 
 def beats_of(melody: Melody) -> bytes:
