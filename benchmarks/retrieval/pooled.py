@@ -1,6 +1,6 @@
 """Measure every method on the pooled judgements, whatever tunes are called.
 
-Run:  python -m benchmarks.retrieval.pooled [--keep NAME]
+Run:  python -m benchmarks.retrieval.pooled [--ways] [--keep NAME]
 
 For each query the pairs of the pool are judged by the rule of ``judging``; a pair that was
 read note for note (``readings.json``: first and second tune, class, reason) has the class
@@ -34,6 +34,7 @@ from typing import Any
 import numpy as np
 
 from benchmarks.keeping import about, asker, command, keep
+from benchmarks.retrieval.asked import by_kind, by_ranx, by_way
 from benchmarks.retrieval.corpus import CACHE_VARIABLE, Query, judged_corpus
 from benchmarks.retrieval.judgements import JUDGEMENTS, JudgedTune, joined
 from benchmarks.retrieval.judging import (
@@ -46,7 +47,7 @@ from benchmarks.retrieval.judging import (
     judged,
     laid_out,
 )
-from benchmarks.retrieval.measures import average_precision, interval
+from benchmarks.retrieval.measures import average_precision, difference, interval
 from benchmarks.retrieval.pool import (
     DEPTHS,
     POOL_LENGTHS,
@@ -202,18 +203,28 @@ def measured(
     kinds = [family[j.query.tune] for j in asked]
     result: dict[str, Any] = {"queries": len(asked), "families": len(set(kinds))}
     for name in POOLED:
-        rows: dict[str, list[float]] = {"map": [], "recall_at_10": [], "bpref": []}
-        for j in asked:
-            ranking = [t for t in rankings[name][j.place] if t not in j.doubtful]
-            rows["map"].append(average_precision(ranking, j.kin))
-            here = sum(t in j.kin for t in ranking[:10])
-            rows["recall_at_10"].append(here / min(len(j.kin), 10))
-            rows["bpref"].append(bpref(ranking, j.kin, j.others))
         result[name] = {
             measure: [round(v, 4) for v in interval(kinds, values)]
-            for measure, values in rows.items()
+            for measure, values in rows_of(asked, rankings[name]).items()
         }
+    ours, theirs = (rows_of(asked, rankings[name]) for name in ("evidence", "alignment"))
+    result["evidence over alignment"] = {
+        measure: [round(v, 4) for v in difference(kinds, values, theirs[measure])]
+        for measure, values in ours.items()
+    }
     return result
+
+
+def rows_of(asked: Sequence[Judged], rankings: list[list[int]]) -> dict[str, list[float]]:
+    """Every measure of one method, a value for each query."""
+    rows: dict[str, list[float]] = {"map": [], "recall_at_10": [], "bpref": []}
+    for j in asked:
+        ranking = [t for t in rankings[j.place] if t not in j.doubtful]
+        rows["map"].append(average_precision(ranking, j.kin))
+        here = sum(t in j.kin for t in ranking[:10])
+        rows["recall_at_10"].append(here / min(len(j.kin), 10))
+        rows["bpref"].append(bpref(ranking, j.kin, j.others))
+    return rows
 
 
 def agreement(tunes: Sequence[JudgedTune], half: str) -> dict[str, Any]:
@@ -238,6 +249,16 @@ def agreement(tunes: Sequence[JudgedTune], half: str) -> dict[str, Any]:
         "same": round(float(same), 4),
         "kappa": round(float((same - chance) / (1 - chance)), 4),
     }
+
+
+def of_labels(tunes: Sequence[JudgedTune], found: Sequence[Judged]) -> dict[str, int]:
+    """How many kin share a label with the query's tune, and how many bear others."""
+    same = Counter(
+        bool(set(tunes[j.query.tune].labels) & set(tunes[other].labels))
+        for j in found
+        for other in j.kin
+    )
+    return {"in common": same[True], "others": same[False]}
 
 
 def fitted_on(tunes: Sequence[JudgedTune]) -> set[int]:
@@ -267,7 +288,9 @@ def rankings_of(tunes: list[JudgedTune], chunks: Any) -> Rankings:
 
 def main() -> None:
     """Judge, measure, print, and keep if a run was named."""
-    options = asker(__doc__).parse_args()
+    parser = asker(__doc__)
+    parser.add_argument("--ways", action="store_true", help="by way of asking, too")
+    options = parser.parse_args()
     tunes, chunks = judged_corpus()
     rankings, queries = rankings_of(tunes, chunks), drawn_queries(tunes)
     found = judged_queries(tunes, queries, rankings)
@@ -284,17 +307,19 @@ def main() -> None:
             for j in rows
             if j.query.tune not in used and half_of_tune(tunes[j.query.tune]) == "reporting"
         ]
-        kin = Counter(
-            bool(set(tunes[j.query.tune].labels) & set(tunes[other].labels))
-            for j in here
-            for other in j.kin
-        )
         entry = measured(here, rankings[length], family)
-        data[length] = {**entry, "kin_same_label": kin[True], "kin_other_label": kin[False]}
+        asked = [j for j in here if j.kin]
+        more: dict[str, Any] = {
+            "kin_by_label": of_labels(tunes, here),
+            "evidence_by_ranx": by_ranx(asked, rankings[length]["evidence"]),
+        }
+        if length == "whole":
+            more["by_kind"] = by_kind(tunes, asked, rankings[length]["evidence"])
+        elif options.ways:
+            more["by_way"] = by_way(tunes, chunks, asked)
+        data[length] = {**entry, **more}
         lines += ["", f"{length}: {entry['queries']} queries, {entry['families']} families"]
-        lines.append(
-            f"  kin under a label in common {kin[True]}, under others {kin[False]}"
-        )
+        lines += [f"  {name}: {value}" for name, value in more.items()]
         lines += [
             f"  {name:14} "
             + "  ".join(f"{m} {v[0]:.3f} [{v[1]:.3f}, {v[2]:.3f}]" for m, v in row.items())

@@ -103,7 +103,6 @@ def links_among(
         if progress is not None:
             progress(done, 3 * len(tunes))
 
-    pairs = pairs_to_look_at(tunes, report)
     found: list[Link] = []
     worker = engine()
 
@@ -114,17 +113,14 @@ def links_among(
             for link in kin_of(tunes, place, others, least, unrelated)
         ]
 
-    entries = [
-        (place, [other for _, other in rows])
-        for place, rows in groupby(pairs, key=lambda pair: pair[0])
-    ]
+    entries = to_look_at(tunes, report)
     if exchange is not None:
-        return links_dealt(tunes, entries, least, unrelated, exchange, report)
+        return links_dealt(tunes, list(entries), least, unrelated, exchange, report)
     for block in batched(entries, AT_ONCE * worker.thread_count):
         for links in in_threads(work, batched(block, AT_ONCE), worker.thread_count):
             found += links
         report(len(block))
-    report(len(tunes) - len(entries))
+    report(3 * len(tunes) - done)
     return found
 
 
@@ -179,10 +175,10 @@ def links_of_job(job: LinkJob) -> list[tuple[int, int, list[Any], float, float]]
     ]
 
 
-def pairs_to_look_at(
+def to_look_at(
     tunes: Sequence[WholeTune], report: Callable[[int], None]
-) -> list[tuple[int, int]]:
-    """Pairs of places, the lower first, in order, each once."""
+) -> Iterator[tuple[int, list[int]]]:
+    """For each tune those after it that are to be looked at, in order of their places."""
     import numpy as np
 
     columns: list[NDArray[np.int64]] = [np.zeros(0, np.int64)]
@@ -197,9 +193,14 @@ def pairs_to_look_at(
             both = np.sort(np.array(rows, np.int64).reshape(-1, 2), axis=1)
             columns.append(both[:, 0] * len(tunes) + both[:, 1])
             report(min(AT_ONCE, len(tunes) - start))
+        # Before the next is made: each takes some forty bytes a note.
+        del near
     pairs = np.unique(np.concatenate(columns))
     first, second = np.divmod(pairs, max(len(tunes), 1))
-    return list(zip(first.tolist(), second.tolist(), strict=True))
+    starts = np.flatnonzero(np.diff(first, prepend=-1)).tolist()
+    # Row by row, since so many pairs as objects of Python would fill the memory.
+    for start, end in pairwise([*starts, len(first)]):
+        yield int(first[start]), second[start:end].tolist()
 
 
 def kin_of(
