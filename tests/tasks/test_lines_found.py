@@ -23,6 +23,8 @@ import melodex
 from melodex.cli import melodex as command
 from melodex.corpus.reader import Corpus
 from melodex.errors import AnalysisError
+from melodex.presentation.text.forms import as_text
+from melodex.presentation.text.style import Style
 from melodex.reading import Choice
 from melodex.tasks.adding.add import add_paths
 from melodex.tasks.audit.audit import audit
@@ -257,6 +259,8 @@ def test_an_audit_names_other_lines_that_are_as_close(corpus: Corpus) -> None:
         for passage in finding.also:
             assert passage.tune_id != finding.tune.tune_id
             assert passage.whole.title == finding.tune.whole.title
+    said = as_text(audit(corpus, own, threshold=1.0), Style(80))
+    assert said.startswith("op.18 no.1 mvmnt.3, Violin I (line 1 of 4): ")
     narrowed = audit(
         corpus, alone, outside=tunes_left_out(corpus, "part viola"), threshold=1000.0
     )

@@ -49,7 +49,7 @@ def audit_text(found: Audit, style: Style) -> str:
 def heading(found: Audit) -> str:
     """What was audited and against how much."""
     tunes = f"{found.corpus_tunes:,} tune{'s' if found.corpus_tunes != 1 else ''}"
-    return f"{found.own.whole.title}: {len(found.own.melody)} notes against {tunes}"
+    return f"{found.own.heading}: {len(found.own.melody)} notes against {tunes}"
 
 
 def summary(found: Audit) -> str:

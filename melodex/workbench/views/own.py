@@ -98,7 +98,7 @@ def own(ask: Ask) -> Response:
     return rendered_page(
         ask,
         "own.html",
-        whole.title,
+        found.own.heading,
         found=found,
         at_hand=ask.bench.title_at_hand(ask.said("tune")),
         sets=set_names(corpus),
