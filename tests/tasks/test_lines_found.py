@@ -243,7 +243,7 @@ def test_keys_of_a_line_are_those_of_its_piece(corpus: Corpus) -> None:
     tenor = find_passage(line_named(corpus, "bwv66.6", "Tenor"), corpus)
     soprano = find_passage(line_named(corpus, "bwv66.6", "Soprano"), corpus)
     assert describe(tenor, corpus).summary[0] == describe(soprano, corpus).summary[0]
-    assert "in F# minor" in describe(tenor, corpus).summary[0]
+    assert "n F# minor" in describe(tenor, corpus).summary[0]
 
 
 def test_an_audit_names_other_lines_that_are_as_close(corpus: Corpus) -> None:
