@@ -93,3 +93,16 @@ def test_a_dominant_that_goes_home_makes_no_third_relation():
 
     assert "third relation" not in found("C F C E Am Dm G C")
     assert "third relation" in found("C E F")
+
+
+@pytest.mark.parametrize(
+    ("chords", "told"),
+    [
+        ("Cm Fm G7 Cm Fm G7 C", True),
+        ("Cm Fm Ab Cm Fm G7 C/E", False),
+    ],
+)
+def test_a_picardy_third_stands_over_its_root(chords, told):
+    from tests.analysis.test_devices import Span, found
+
+    assert ("Picardy third" in found(chords, key=Span(mode="minor"))) is told

@@ -34,6 +34,9 @@ from melodex.melody import pitch_class_name
 
 __all__ = ["cadence_of", "cadences", "endings"]
 
+DIMINISHED = frozenset({"diminished", "half-diminished"})
+LEADING_TONE_UP = 4
+"""From a chord that is the dominant of another to the leading tone of that, in fifths."""
 LATEST_START = 1 / 3
 """Share of a phrase before which no goal is reached: that is how it begins."""
 
@@ -51,6 +54,9 @@ def cadences(piece: Piece) -> Iterator[Device]:
                 # I that becomes V7 of IV was I when it was reached.
                 after = piece.row[first]
             kind = cadence_of(here, after)
+            if kind == "Picardy third" and goes_through(piece, step):
+                # A major I that leads on to iv, or stands over its third, ends nothing.
+                continue
             turned = rest.closes and first > 1 and turns_back(piece, first)
             if kind == "half cadence" and turned:
                 # V after the close only leads back to what comes.
@@ -73,6 +79,18 @@ def cadences(piece: Piece) -> Iterator[Device]:
             near = max(found.first_bar, found.last_bar - 1) if start == first - 1 else 0
             yield replace(found, first_bar=near or found.first_bar)
             break
+
+
+def goes_through(piece: Piece, step: int) -> bool:
+    """Whether a major I in minor is inverted, or is the dominant of what comes."""
+    here = piece.row[step]
+    if not is_over_its_root(here.chord):
+        return True
+    if step + 1 == len(piece.row):
+        return False
+    following = piece.row[step + 1].chord
+    above = following.root_fifths - here.chord.root_fifths
+    return above == -1 or (above == LEADING_TONE_UP and following.family in DIMINISHED)
 
 
 def stands(piece: Piece, rest: Rest, step: int) -> bool:

@@ -34,9 +34,12 @@ __all__ = ["FEWEST_FOREIGN_NOTES", "foreign_notes", "spans_of_chords", "spans_of
 FEWEST_CELLS = 2
 LEAST_CERTAIN_CHORDS = 0.55
 LEAST_CERTAIN_LINE = 0.8
+BRIEF_CERTAIN, BRIEF_CERTAIN_SLOWER = 0.6, 0.8
 FEWEST_LINE_BARS = 4
 FEWEST_FOREIGN_NOTES = 3
-"""Thresholds for saying that a key turns: our choice, on the careful side."""
+"""Thresholds for saying that a key turns: our choice, on the careful side. Of a turn that
+lasts a bar or less more is asked, most in music that is longer or slower than chorales;
+where the home key is less likely than that, the key before it holds on."""
 QUICK_IN_BAR, MOST_IN_CHORALE = 2.35, 120
 """Chords in a bar from which, and chords of a piece up to which, it goes as chorales go:
 2.4 to 4.7 and 36 to 100 in those with human analyses. Quartets, songs and piano pieces are
@@ -55,6 +58,20 @@ class Cell:
     end_ticks: int
     weights: dict[int, float]
     chord: Chord | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Least:
+    """What a turn must have at least: cells, certainty, and certainty in a bar or less.
+
+    ``home`` is what the home key must have where it comes back.
+    """
+
+    cells: int
+    certain: float
+    brief: float = 0.0
+    bar_ticks: float = 0.0
+    home: float = 0.0
 
 
 def foreign_notes(melody: Melody, key: Key) -> int:
@@ -76,6 +93,8 @@ def spans_of_chords(
 ) -> list[KeySpan]:
     """Spans by the chords, each a cell with the melody over it."""
     cells = chord_cells(melody, placed, start, end)
+    bar_ticks = median_bar(melody)
+    setting = setting_for(cells, bar_ticks)
     usual = median(cell.end_ticks - cell.onset_ticks for cell in cells)
     found = local_keys_from_weights(
         [cell.weights for cell in cells],
@@ -91,12 +110,20 @@ def spans_of_chords(
             whole.key.tonic_fifths,
             "minor" if whole.key.mode in MINOR_MODES else "major",
         ),
-        setting=setting_for(cells, median_bar(melody)),
+        setting=setting,
     )
     keys = [(Key(local.tonic_fifths, local.mode), local.certainty) for local in found]
     method = "melody and chords" if melody.midi else "chords"
     keys = turning(keys, whole)
-    return grouped(numbers, cells, keys, whole, method, FEWEST_CELLS, LEAST_CERTAIN_CHORDS)
+    brief = BRIEF_CERTAIN_SLOWER if setting is SLOWER else BRIEF_CERTAIN
+    return grouped(
+        numbers,
+        cells,
+        keys,
+        whole,
+        method,
+        Least(FEWEST_CELLS, LEAST_CERTAIN_CHORDS, brief, bar_ticks, LEAST_CERTAIN_CHORDS),
+    )
 
 
 def setting_for(cells: list[Cell], bar_ticks: float) -> LocalSetting:
@@ -170,7 +197,7 @@ def spans_of_line(
     keys = [(Key(local.tonic_fifths, local.mode), local.certainty) for local in found]
     keys = turning(keys, whole)
     return grouped(
-        numbers, cells, keys, whole, "melody", FEWEST_LINE_BARS, LEAST_CERTAIN_LINE
+        numbers, cells, keys, whole, "melody", Least(FEWEST_LINE_BARS, LEAST_CERTAIN_LINE)
     )
 
 
@@ -180,8 +207,7 @@ def grouped(
     keys: list[tuple[Key, float]],
     whole: Home,
     method: str,
-    fewest: int,
-    least_certain: float,
+    least: Least,
 ) -> list[KeySpan]:
     """Runs of one key made spans; a run too short or too unsure joins what is around."""
     runs: list[tuple[int, int, Key, float]] = []
@@ -196,7 +222,11 @@ def grouped(
         size = last - first + 1
         certain = total / size
         coloured = whole_mode(key, whole.key)
-        if coloured != whole.key and (size < fewest or certain < least_certain):
+        held = cells[last].end_ticks - cells[first].onset_ticks
+        unsure = certain < (least.brief if held <= least.bar_ticks else least.certain)
+        doubtful = certain < least.home and bool(spans)
+        away = coloured != whole.key and (size < least.cells or unsure)
+        if away or doubtful:
             coloured = spans[-1].key if spans else whole.key
         spans.append(
             span_of(
