@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from melodex.cli.among import among_options, left_out
+from melodex.cli.auditing import audit_each
 from melodex.cli.keeping import into_option, keep_into, to_be_kept
 from melodex.cli.output import Output, go_on, output_options, present, terminal_style, write
 from melodex.cli.progress import progress_bar
@@ -48,13 +49,20 @@ FORMATS = ("text", "json", "html", "pdf")
     metavar="WISHES",
     help="With --whole-corpus: compare the tunes within with these alone.",
 )
+@click.option(
+    "--each",
+    "results",
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="FOLDER",
+    help="Audit every tune of the file or folder TUNE; a file of JSON for each goes here.",
+)
 @among_options
 @workers_options
 @into_option
 @output_options(FORMATS)
-@click.pass_obj
+@click.pass_context
 def command(
-    corpus_path: Path,
+    ctx: click.Context,
     tune: str | None,
     whole_corpus: bool,
     exclude: tuple[str, ...],
@@ -63,6 +71,7 @@ def command(
     against: str,
     within: str,
     without: str,
+    results: Path | None,
     workers: int | None,
     scheduler: str,
     work: Path | None,
@@ -91,16 +100,26 @@ def command(
     \b
     Examples:
       $ melodex audit corpus_demo/own/own_song.abc
+      $ melodex audit corpus_demo/own --each own-audits --workers 2
       $ melodex audit --whole-corpus --limit 5
       $ melodex audit --whole-corpus --within "kind reel" --against "kind hornpipe"
     """
+    corpus_path: Path = ctx.obj
+    hands = Hands(workers, scheduler, work)
+    if results is not None:
+        if tune is None or whole_corpus or into or against or work:
+            raise click.UsageError("--each takes a file or folder, and no other way of it.")
+        among = exclude, within, without
+        told = threshold, limit
+        ctx.exit(
+            0 if audit_each(corpus_path, Path(tune), results, among, told, hands) else 1
+        )
     if whole_corpus or tune is None:
         require_whole(tune, whole_corpus, into, output)
-        hands = Hands(workers, scheduler, work)
         audit_all(corpus_path, (exclude, within, without, against), limit, output, hands)
         return
     if workers or scheduler or work:
-        raise click.UsageError("--workers, --scheduler and --work go with --whole-corpus.")
+        raise click.UsageError("--workers, --scheduler go with --whole-corpus or --each.")
     if against:
         raise click.UsageError("--against goes with --whole-corpus; use --within.")
     from melodex.corpus.reader import Corpus

@@ -99,11 +99,17 @@ class Cluster:
         places = {future.key: place for place, future in enumerate(futures)}
         found: dict[int, Any] = {}
         try:
-            for future in as_completed(futures, loop=self.client.loop):
+            # Results come with what says that they are there, not each when asked for.
+            there = as_completed(
+                futures, loop=self.client.loop, with_results=True, raise_errors=False
+            )
+            for future, result in there:
                 place = places[future.key]
                 if future.status == "error":
                     raise self.named(future.exception())
-                found[place] = future.result()
+                if future.status != "finished":
+                    raise self.gone()
+                found[place] = result
                 # What is known here need not be held there.
                 futures[place].release()
                 if done:

@@ -1,6 +1,6 @@
 """Text of an audit: what comes close, the strip of bars, and the words of caution.
 
-Contents: NO_TUNES, audit_text, often_text, title_lines.
+Contents: NO_TUNES, audit_text, each_text, often_text, title_lines.
 """
 
 from __future__ import annotations
@@ -11,11 +11,11 @@ from melodex.melody import bars_text
 from melodex.presentation.text.resemble import expected_text
 from melodex.presentation.text.staves import aligned_lines, columns, legend
 from melodex.presentation.text.style import Style, paragraphs, wrapped
-from melodex.presentation.text.words import shown
+from melodex.presentation.text.words import many, shown
 from melodex.tasks.audit.audit import Audit, BarCover, Finding
 from melodex.tasks.compare import interval_text
 
-__all__ = ["NO_TUNES", "audit_text", "often_text", "title_lines"]
+__all__ = ["NO_TUNES", "audit_text", "each_text", "often_text", "title_lines"]
 
 NO_TUNES = "There are no tunes to compare it with."
 STRENGTHS = ((1e-6, "█", "#"), (0.01, "▓", "*"), (1.0, "░", "."))
@@ -171,3 +171,12 @@ def compared_with(found: Audit) -> str:
         f"{found.windows} windows, findings expected up to {often_text(found.threshold)}, "
         f"melodex {found.version}{left_out}."
     )
+
+
+def each_text(name: str, found: Audit) -> str:
+    """One of many audits in a line: how much was found, and the first of it."""
+    if not found.findings:
+        return f"{shown(name)}: nothing comes close\n"
+    first = found.findings[0]
+    what = many(found.findings_in_all, "finding")
+    return f"{shown(name)}: {what}, the first in {shown(first.tune.label)}\n"

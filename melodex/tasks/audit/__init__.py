@@ -4,5 +4,6 @@ In: a tune and a corpus; or a corpus alone. Out: findings in order, each with it
 and its likelihood.
 
 ``audit`` is the task, ``leads`` looks for places worth a closer look, ``whole`` compares
-all tunes of a corpus with one another. Read first: ``audit``.
+all tunes of a corpus with one another, ``many`` audits many own tunes at once. Read first:
+``audit``.
 """

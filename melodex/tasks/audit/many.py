@@ -1,0 +1,169 @@
+"""audit of many own tunes at once, each dealt out whole to whoever works.
+
+Conventions: every tune is audited as :mod:`melodex.tasks.audit.audit` does it alone, so
+each answer is that of a single audit. A process that works keeps the corpus open between
+two tunes, and looks each time whether it is still the same files. What cannot be read or is
+too short to be audited is refused with the reason, and stops nothing else.
+
+Contents: OwnTune, AuditJob, Refused, own_tunes, audit_many, audit_one.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from melodex.analysis.harmony.heard.sounding import harmonised
+from melodex.analysis.keys import with_centres
+from melodex.corpus.reader import Corpus
+from melodex.errors import MelodexError, WorkersError
+from melodex.matching.dealing.dealer import Dealer, Progress
+from melodex.reading.apart import read_path_apart
+from melodex.tasks.adding.add import files_of
+from melodex.tasks.audit.audit import Audit, audit, digest_of
+from melodex.tasks.passage import Passage, passage_of
+
+__all__ = ["AuditJob", "OwnTune", "Refused", "audit_many", "audit_one", "own_tunes"]
+
+
+@dataclass(frozen=True, slots=True)
+class OwnTune:
+    """A tune of one's own: what it is called here, and the whole of it."""
+
+    name: str
+    passage: Passage
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """A tune or file that was not audited, and why."""
+
+    name: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class AuditJob:
+    """One audit: the corpus, the tune, what is left out, and how much is told."""
+
+    corpus_path: str
+    corpus_digest: str
+    tune: OwnTune | None = None
+    exclude: tuple[str, ...] = ()
+    outside: frozenset[str] = frozenset()
+    threshold: float = 1.0
+    limit: int = 20
+
+
+def own_tunes(paths: Iterable[Path]) -> tuple[list[OwnTune], list[Refused]]:
+    """Read the tunes of files and folders; also what could not be read."""
+    found: list[OwnTune] = []
+    refused: list[Refused] = []
+    for path in files_of(paths):
+        try:
+            reading = read_path_apart(path)
+        except MelodexError as error:
+            refused.append(Refused(str(path), str(error)))
+            continue
+        refused += [Refused(str(path), str(refusal)) for refusal in reading.refusals]
+        for tune in reading.tunes:
+            melody = with_centres(harmonised(tune))
+            name = f"{path}#{melody.credits.number}"
+            try:
+                whole = passage_of(melody, melody.content_id(), False)
+            except MelodexError as error:
+                refused.append(Refused(name, str(error)))
+            else:
+                found.append(OwnTune(name, whole))
+    return found, refused
+
+
+def audit_many(
+    asked: AuditJob,
+    tunes: Sequence[OwnTune],
+    dealer: Dealer,
+    done: Callable[[OwnTune, Audit | Refused], None],
+    *,
+    progress: Progress | None = None,
+) -> None:
+    """Audit tunes by whoever works; each result is handed on as soon as it is there.
+
+    Parameters
+    ----------
+    asked : AuditJob
+        How each is audited; its tune is none of them.
+    tunes : sequence of OwnTune
+        Of :func:`own_tunes`.
+    dealer : Dealer
+        Who works.
+    done : callable
+        Called with a tune and its audit, or why there is none.
+    progress : callable, optional
+        Called with tunes done and of all.
+
+    Raises
+    ------
+    WorkersError
+        If a worker sees another corpus under that name, or none can be had.
+    """
+    jobs = [replace(asked, tune=tune) for tune in tunes]
+
+    def told(place: int, result: Audit | Refused) -> None:
+        done(tunes[place], result)
+
+    dealer.deal(audit_one, jobs, progress, told)
+
+
+def audit_one(job: AuditJob) -> Audit | Refused:
+    """One audit, where the corpus is kept open for the next."""
+    assert job.tune is not None
+    corpus = at_hand(job.corpus_path)
+    if digest_of(corpus) != job.corpus_digest:
+        raise WorkersError(
+            "a worker sees other tunes in the corpus than are seen here",
+            where=job.corpus_path,
+            hint="give the corpus one name on every machine, and leave it as it is",
+        )
+    try:
+        return audit(
+            corpus,
+            job.tune.passage,
+            exclude=job.exclude,
+            outside=job.outside,
+            threshold=job.threshold,
+            limit=job.limit,
+        )
+    except MelodexError as error:
+        return Refused(job.tune.name, str(error))
+
+
+Stamp = tuple[tuple[str, int, int, int], ...]
+HELD: dict[str, tuple[Stamp, Corpus]] = {}
+"""The corpus that this process has open, and what its files were then."""
+
+
+def at_hand(path: str) -> Corpus:
+    """A corpus, opened anew where its files are others than before."""
+    stamp = stamp_of(path)
+    if path in HELD and HELD[path][0] == stamp:
+        return HELD[path][1]
+    for _, corpus in HELD.values():
+        corpus.close()
+    HELD.clear()
+    corpus = Corpus.open(path)
+    HELD[path] = (stamp_of(path), corpus)
+    return corpus
+
+
+def stamp_of(path: str) -> Stamp:
+    """What changes when somebody changes a corpus or puts another in its place."""
+    files = [path]
+    if Path(path).is_dir():
+        files += sorted(entry.path for entry in os.scandir(path))
+    stamps = []
+    for file in files:
+        found = Path(file).stat()
+        stamps.append((file, found.st_ino, found.st_size, found.st_mtime_ns))
+    return tuple(stamps)
