@@ -167,6 +167,7 @@ WORDS = {
     "remark": "--help",
     "remove": "--help",
     "resemble": '"1 2 b3 4 5 1 b7 5 4"',
+    "shards": "--help",
     "show": "kettle",
     "undo": "",
     "workbench": "--help",
