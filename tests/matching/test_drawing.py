@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+from dataclasses import replace
 from random import Random
 
 import pytest
@@ -11,8 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from melodex.corpus.chunks import PackedChunk, TuneNotes, pack, unpack, verify
-from melodex.matching.chance.drawing import drawn_chunks, drawn_tunes
+from melodex.corpus.chunks import PackedChunk, TuneNotes, pack, pieces_in, unpack, verify
+from melodex.matching.chance.drawing import drawn_chunks, drawn_tunes, without_lines
 from melodex.matching.chance.sample import measure_null, seed_of
 from melodex.matching.engine import _kernel
 from melodex.matching.engine.compiled import CompiledEngine
@@ -158,3 +159,19 @@ def test_drawing_and_gathering_survive_any_bytes(
     ]
     with contextlib.suppress(ValueError):
         _kernel.gathered(given_)  # type: ignore[arg-type]
+
+
+def test_lines_are_taken_out_of_chunks_and_damage_is_left_to_the_search() -> None:
+    lines = [
+        TuneNotes(f"{n:012x}", bytes([60 + n % 9] * 8), bytes(8), piece=str(n // 4))
+        for n in range(40)
+    ]
+    chunk = pack(lines)
+    hidden = frozenset(tune.tune_id for tune in lines if int(tune.tune_id, 16) % 4 != 2)
+    (kept,) = without_lines([chunk], hidden)
+    assert kept.tune_count == 10
+    assert verify(kept)
+    assert pieces_in(kept) == 10
+    damaged = replace(chunk, checksum=chunk.checksum ^ 1)
+    torn = replace(chunk, tune_ids=None)  # type: ignore[arg-type]
+    assert without_lines([damaged, torn], hidden) == [damaged, torn]

@@ -97,12 +97,12 @@ def without_lines(
     """
     kept = []
     for chunk in chunks:
-        ids = [
-            chunk.tune_ids[at : at + ID_BYTES].hex()
-            for at in range(0, len(chunk.tune_ids), ID_BYTES)
-        ]
+        if not is_sound(chunk):
+            kept.append(chunk)
+            continue
+        ids = [tune_id.hex() for tune_id in each_id(chunk.tune_ids)]
         places = [place for place, tune_id in enumerate(ids) if tune_id not in hidden]
-        if len(places) == len(ids) or not is_sound(chunk):
+        if len(places) == len(ids):
             kept.append(chunk)
         elif places:
             kept.append(gathered([(chunk, places)]))
