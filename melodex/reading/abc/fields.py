@@ -44,7 +44,7 @@ NO_ALTERATIONS = dict.fromkeys(LETTERS, 0)
 PLAIN_METRE = re.compile(r"\(?\s*(\d{1,3}(?:\s*\+\s*\d{1,3})*)\s*\)?\s*/\s*(\d{1,3})")
 FRACTION = re.compile(r"(\d{1,4})\s*/\s*(\d{1,4})|1\b")
 TEMPO_BEATS = re.compile(
-    r"(\d{1,3}\s*/\s*\d{1,3}(?:\s+\d{1,3}\s*/\s*\d{1,3})*+)\s*=\s*(\d{1,4}(?:\.\d{1,3})?)"
+    r"(\d{1,3}\s*/\s*\d{1,3}(?:\s+\d{1,3}\s*/\s*\d{1,3}){0,15})\s*=\s*(\d{1,4}(?:\.\d{1,3})?)"
 )
 TEMPO_OF_UNIT = re.compile(r"(?:C\s*(\d{0,2})\s*=\s*)?(\d{1,4}(?:\.\d{1,3})?)$")
 

@@ -25,13 +25,13 @@ __all__ = ["NOTE", "NOTE_INDEX", "TOKEN", "BarSign", "bar_sign", "strip_comment"
 NOTE_INDEX = 4
 """Number of the group of :data:`TOKEN` that a note closes last."""
 
-PITCHED = r"(\^\^?+|__?+|=)?+([A-Ga-g][,']*+)"
+PITCHED = r"(\^\^?|__?|=)?([A-Ga-g][,']*+)"
 LENGTH = r"([\d/]*+)"
-ENDING = r"\d{1,3}(?:[,\-]\d{1,3})*+"
+ENDING = r"\d{1,3}(?:[,\-]\d{1,3}){0,50}"
 
 TOKEN = re.compile(
     rf"(?:{PITCHED}{LENGTH}(-?)"
-    rf"|(?P<bar>\.?(?::*+(?:\[?\|++\]?+)++:*+|:{{2,}}+)(?:[ ]*+{ENDING})?)"
+    rf"|(?P<bar>\.?(?::*+(?:\[?\|++\]?+){{1,50}}:*+|:{{2,}}+)(?:[ ]*+{ENDING})?)"
     r"|(?P<broken>>{1,3}+|<{1,3}+)"
     r"|(?P<rest>[zxZX][\d/]*+)"
     r"|(?P<tie>-)"
@@ -41,7 +41,7 @@ TOKEN = re.compile(
     r"|(?P<grace>\{[^{}]*+\})"
     rf'|(?P<ending>\[[ ]*+(?:{ENDING}|"[^"]*+"))'
     r"|(?P<field>\[[A-Za-z]:[^\]]{0,500}+\])"
-    r'|(?P<chord>\[(?:"[^"]*+"|![^!\]]*+!|[^\[\]"|!])*+\][\d/]*+-?)'
+    r'|(?P<chord>\[(?:"[^"]*+"|![^!\]]*+!|[^\[\]"|!]++){0,200}\][\d/]*+-?)'
     r"|(?P<decoration>![^!|\[\]\s]*+!|\+[^+|\s]{0,80}+\+)"
     r"|(?P<letter>[H-WYh-w~.])"
     r"|(?P<spacer>y[\d/]*+)"
@@ -54,6 +54,9 @@ TOKEN = re.compile(
     r")[ \t`]*+",
     re.S,
 )
+
+# What is repeated in a group is bounded: of each time the engine remembers where it was,
+# and possessive groups, which would not, lose matches before Python 3.11.5 (gh-106052).
 
 NOTE = re.compile(rf"{PITCHED}{LENGTH}(-?)")
 """A note inside a chord or a group of grace notes."""

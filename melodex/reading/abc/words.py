@@ -24,7 +24,10 @@ __all__ = ["BAR", "align"]
 BAR = -1
 """Stands for a bar line among the indexes of written notes."""
 
-SYLLABLE = re.compile(r"(?P<sign>[-_*|])|(?P<text>(?:\\-|[^\s\-_*|])++)(?P<hyphen>-?)|\s++")
+SYLLABLE = re.compile(
+    r"(?P<sign>[-_*|])|(?P<text>(?:\\-|[^\s\-_*|\\]++|\\){1,500})(?P<hyphen>-?)|\s++"
+)
+"""A group is repeated so often at most: of each time the engine remembers where it was."""
 
 
 def align(line: str, written: list[int], verse: int) -> tuple[list[Lyric], int]:

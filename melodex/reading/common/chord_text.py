@@ -23,13 +23,15 @@ SIGNPOST = re.compile(
 )
 CHORD_SYMBOL = re.compile(
     r"[(\[]?(?:[A-H][#b♯♭=]*+|[a-g][#b♯♭]?(?=m(?!a)|dim))"
-    r"(?:m(?=add|aug|alt)|[(\s]?(?i:maj(?:or)?|min(?:or)?|dim(?:inished)?|aug(?:mented)?"
+    r"(?=((?:m(?=add|aug|alt)|[(\s]?(?i:maj(?:or)?|min(?:or)?|dim(?:inished)?|aug(?:mented)?"
     r"|sus|add|omit|dom(?:inant)?|half-?\s?dim(?:inished)?|ma|mi|no(?=\s?\d))(?![h-z])"
     r"|alt\.?|(?<=\d)(?:rd|th)|\sbass|j(?=\d)"
     r"|[mMo]|[-−–+°º˚ø∅⌀^Δ∆△Ø]|\d|[#♯♭=]|[(),/; \[\]]"
-    r"|[A-G](?!b?[ac-z])|[ac-g](?![a-z])|b)*+"
+    r"|[A-G](?!b?[ac-z])|[ac-g](?![a-z])|b)*))\1"
     r"|(?i:\(?\s?(?:n\.?\s?c\.?|no\schord)\s?\)?)",
 )
+"""What is looked ahead at and then repeated is tried in one way only, as a possessive
+group would be; Python before 3.11.5 loses matches of those (gh-106052)."""
 
 
 def may_be_chord(text: str) -> bool:
