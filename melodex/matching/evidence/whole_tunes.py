@@ -71,8 +71,8 @@ KIN_WEIGHTS: dict[str, float] = {
     "beats": 12.684,
 }
 """What one unit of each feature is worth where the metre of both is known. Fitted on the
-nearest of 900 tunes; of another 900 (run ``2026-11-29-kin``) the decision is the same but for
-a pair or two of a hundred."""
+nearest of 900 tunes; what they reach on those of another 900 is in run ``2026-11-29-kin``,
+with the weights that these give."""
 
 WEIGHTS_WITHOUT_BEATS: dict[str, float] = {
     "constant": -7.749,
