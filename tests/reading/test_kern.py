@@ -6,6 +6,7 @@ the reader and the corpus of the installed music21 package, of which nothing is 
 
 import random
 import sys
+from fractions import Fraction
 
 import pytest
 
@@ -264,3 +265,14 @@ def test_without_music21_the_reason_says_how_to_have_it(monkeypatch):
 def test_what_music21_cannot_read_is_refused_with_its_reason(text):
     (refusal,) = read_data(text.encode(), "here.mei").refusals
     assert "music21 cannot" in refusal.reason or "the sheet has no" in refusal.reason
+
+
+def test_lengths_without_a_common_beat_are_put_on_ticks_and_told_of():
+    # Eighty lengths of prime parts of a whole note: their sum has a denominator of
+    # more than a hundred digits.
+    primes = [n for n in range(3, 420) if all(n % m for m in range(2, n))]
+    rows = ["**kern", *(f"{n}c" for n in primes), "4d", "*-"]
+    (tune,) = read_bytes("\n".join(rows).encode(), "kern", "odd.krn").tunes
+    exact = float(sum(Fraction(4 * QUARTER, n) for n in primes))
+    assert abs(tune.melody.onset_ticks[-1] - exact) < len(primes) / 2
+    assert any("no beat in common" in str(each) for each in tune.warnings)

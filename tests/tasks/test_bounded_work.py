@@ -14,9 +14,15 @@ from typing import Any
 import pytest
 
 from melodex.corpus.writing.preparing import prepared
+from melodex.presentation import pages
+from melodex.presentation.text import forms as text
+from melodex.presentation.text.style import Style
 from melodex.reading import Choice, read_bytes
+from melodex.tasks.describe.describe import describe
+from melodex.tasks.passage import passage_of
 
 LETTERS = "CGDAEFB"
+HEAD = "X:1\nT:Long Way\nM:4/4\nL:1/8\nK:C\n"
 SMALL = 256
 MOST_GROWTH = 2.5
 
@@ -31,6 +37,11 @@ def each(make: Callable[[int], str]) -> Callable[[int], str]:
     return lambda count: in_bars([make(place) for place in range(count)])
 
 
+def in_letters(number: int) -> str:
+    """A number as four notes."""
+    return "".join(LETTERS[number // 7**place % 7] for place in range(4))
+
+
 BODIES: dict[str, Callable[[int], str]] = {
     "notes": each(lambda n: LETTERS[n % 7]),
     "key changes": each(lambda n: f"[K:{LETTERS[n % 7]}]C"),
@@ -38,6 +49,7 @@ BODIES: dict[str, Callable[[int], str]] = {
     "metre changes": each(lambda n: f"[M:{3 + n % 2}/4]CDEFGA|"),
     "chords": each(lambda n: f'"{LETTERS[n % 7]}7"C'),
     "voices": each(lambda n: f"[V:{n}]CDEF"),
+    "voices that all differ": each(lambda n: f"[V:{n}]{in_letters(n)}"),
     "graces": each(lambda n: "{def}C"),
     "annotations": each(lambda n: f'"^word {n}"C'),
     "sections": each(lambda n: f"[P:{chr(65 + n % 26)}]CDEF|"),
@@ -67,6 +79,17 @@ def sheet(count: int) -> bytes:
 
 def lines_run(data: bytes, kept_format: str) -> int:
     """How many lines are run to read a file and to make it into rows."""
+
+    def work() -> None:
+        reading = read_bytes(data, kept_format, "sheet")
+        prepared(reading, "", Choice())
+        assert reading.tunes
+
+    return lines_of(work)
+
+
+def lines_of(work: Callable[[], object]) -> int:
+    """How many lines are run to do something."""
     count = 0
 
     def trace(frame: FrameType, event: str, argument: Any) -> Any:
@@ -77,20 +100,17 @@ def lines_run(data: bytes, kept_format: str) -> int:
     before = sys.gettrace()
     sys.settrace(trace)
     try:
-        reading = read_bytes(data, kept_format, "sheet")
-        prepared(reading, "", Choice())
+        work()
     finally:
         sys.settrace(before)
-    assert reading.tunes
     return count
 
 
 @pytest.mark.parametrize("name", BODIES)
 def test_twice_as_much_abc_takes_twice_the_work(name: str) -> None:
-    head = "X:1\nT:Long Way\nM:4/4\nL:1/8\nK:C\n"
-    lines_run((head + BODIES[name](16)).encode(), "abc")  # what is made once is made
+    lines_run((HEAD + BODIES[name](16)).encode(), "abc")  # what is made once is made
     small, large = (
-        lines_run((head + BODIES[name](size)).encode(), "abc")
+        lines_run((HEAD + BODIES[name](size)).encode(), "abc")
         for size in (SMALL, 2 * SMALL)
     )
     assert large < MOST_GROWTH * small
@@ -99,4 +119,40 @@ def test_twice_as_much_abc_takes_twice_the_work(name: str) -> None:
 def test_twice_as_many_bars_of_musicxml_take_twice_the_work() -> None:
     lines_run(sheet(4), "musicxml")
     small, large = (lines_run(sheet(size), "musicxml") for size in (100, 200))
+    assert large < MOST_GROWTH * small
+
+
+def kern(count: int) -> bytes:
+    """A voice that parts and joins again, without a bar line."""
+    rows = ["**kern", *["*^", "4c\t4e", "*v\t*v"] * count, "*-"]
+    return ("\n".join(rows) + "\n").encode()
+
+
+def test_twice_as_much_of_a_voice_that_parts_takes_twice_the_work() -> None:
+    lines_run(kern(4), "kern")
+    small, large = (lines_run(kern(size), "kern") for size in (SMALL, 2 * SMALL))
+    assert large < MOST_GROWTH * small
+
+
+FORMS: dict[str, Callable[[Any], object]] = {
+    "text": lambda found: text.as_text(found, Style()),
+    "musicxml": lambda found: pages.rendered(found.passage, "musicxml"),
+    "abc": lambda found: pages.rendered(found.passage, "abc"),
+}
+
+
+@pytest.mark.parametrize("form", FORMS)
+@pytest.mark.parametrize("name", ["bars", "notes of one bar", "graces", "lyrics"])
+def test_twice_as_much_music_is_described_and_written_with_twice_the_work(
+    name: str, form: str
+) -> None:
+    bodies = {**BODIES, "bars": lambda n: "CD|" * n, "notes of one bar": lambda n: "CD" * n}
+
+    def work(size: int) -> int:
+        tune = read_bytes((HEAD + bodies[name](size)).encode(), "abc", "a").tunes[0]
+        passage = passage_of(tune.melody, "", False)
+        return lines_of(lambda: FORMS[form](describe(passage)))
+
+    work(16)
+    small, large = work(2 * SMALL), work(4 * SMALL)
     assert large < MOST_GROWTH * small

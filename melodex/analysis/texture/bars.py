@@ -157,12 +157,20 @@ def bar_texture(
 def thickness(notes: Sequence[SoundingNote], start: int, end: int) -> tuple[float, float]:
     """Different notes at once and semitones between the outer ones, on average."""
     places = {start, end}
+    coming = []
     for note in notes:
         places |= {max(note.onset_ticks, start), min(note.end_ticks, end)}
+        coming.append((note.onset_ticks, note.midi, note.end_ticks))
+    coming.sort(reverse=True)
     cuts = sorted(places)
+    # Until when each pitch sounds that has begun: so one look at the notes is enough.
+    sounding: dict[int, int] = {}
     heard = voices = span = 0
     for begin, stop in pairwise(cuts):
-        pitches = {n.midi for n in notes if n.onset_ticks <= begin < n.end_ticks}
+        while coming and coming[-1][0] <= begin:
+            _, midi, until = coming.pop()
+            sounding[midi] = max(sounding.get(midi, until), until)
+        pitches = [midi for midi, until in sounding.items() if begin < until]
         if pitches:
             heard += stop - begin
             voices += len(pitches) * (stop - begin)

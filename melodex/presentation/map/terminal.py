@@ -9,11 +9,15 @@ Contents: map_lines.
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterator, Sequence
+from bisect import bisect_left, bisect_right
+from collections.abc import Container, Iterable, Iterator, Sequence
+from dataclasses import replace
 from itertools import pairwise
 from statistics import median
+from typing import TypeVar
 
 from melodex.presentation.map.content import PieceMap, short_key
+from melodex.presentation.map.levels import Curve
 from melodex.presentation.map.strips import Strip, cut, rows_for
 from melodex.presentation.text.style import Style
 from melodex.presentation.text.words import shown
@@ -30,13 +34,17 @@ STEPS = ("▁▂▃▄▅▆▇█", "0123456789")
 SHORT = {"Rich chords": "Rich", "Recording": "Record"}
 SIGNS = {"note": ("▬", "="), "peak": ("▲", "^"), "run": ("─", "-"), "mark": ("━", "=")}
 
+Thing = TypeVar("Thing")
+
 
 class Grid:
-    """A strip with its columns."""
+    """A strip with its columns; ``heights`` are those of the whole melody, rising."""
 
-    def __init__(self, strip: Strip, columns: float, width: int, style: Style) -> None:
+    def __init__(
+        self, strip: Strip, columns: float, width: int, style: Style, heights: Sequence[int]
+    ) -> None:
         self.strip, self.columns, self.style = strip, columns, style
-        self.limit = width
+        self.limit, self.heights = width, heights
 
     def column(self, ticks: int) -> int:
         """The column of a time on the strip."""
@@ -85,11 +93,63 @@ def map_lines(
     # Whole columns a bar where there is room, so that bars look alike.
     columns = min(max(room * usual // longest, 1), WIDEST_BAR) / usual
     lines: list[str] = []
-    for strip in strips:
+    heights = sorted({midi for _, _, midi in piece.notes})
+    for strip, part in zip(strips, parts_of(piece, strips), strict=True):
         scale = min(columns, room / (strip.end - strip.start))
-        grid = Grid(strip, scale, room + 1, style)
-        lines += [*(shown(line) for line in strip_lines(piece, grid, told)), ""]
+        grid = Grid(strip, scale, room + 1, style, heights)
+        lines += [*(shown(line) for line in strip_lines(part, grid, told)), ""]
     return lines[:-1]
+
+
+def parts_of(piece: PieceMap, strips: Sequence[Strip]) -> Iterator[PieceMap]:
+    """What of a piece may be seen on each strip, so that none looks at the whole.
+
+    Indexes of phrases mean nothing in a part.
+    """
+    sections = shared_out(((p.start, p.end, p) for p in piece.sections), strips)
+    keys = shared_out(((p.start, p.end, p) for p in piece.keys), strips)
+    phrases = shared_out(((p.start, p.end, p) for p in piece.phrases), strips)
+    finds = shared_out(
+        (
+            (start, end, (find, ((start, end),)))
+            for find, places in piece.finds
+            for start, end in places
+        ),
+        strips,
+    )
+    # A note is drawn where it begins.
+    notes = shared_out(((n[0], n[0] + 1, at) for at, n in enumerate(piece.notes)), strips)
+    for place, strip in enumerate(strips):
+        here = notes[place]
+        yield replace(
+            piece,
+            sections=tuple(sections[place]),
+            keys=tuple(keys[place]),
+            phrases=tuple(phrases[place]),
+            finds=tuple(finds[place]),
+            notes=tuple(piece.notes[at] for at in here),
+            peak=here.index(piece.peak) if piece.peak in here else None,
+            curves=tuple(curve_on(curve, strip) for curve in piece.curves),
+        )
+
+
+def shared_out(
+    things: Iterable[tuple[int, int, Thing]], strips: Sequence[Strip]
+) -> list[list[Thing]]:
+    """Things that last from one time to another, for each strip that they meet."""
+    starts, ends = [strip.start for strip in strips], [strip.end for strip in strips]
+    found: list[list[Thing]] = [[] for _ in strips]
+    for start, end, thing in things:
+        for place in range(bisect_right(ends, start), bisect_left(starts, end)):
+            found[place].append(thing)
+    return found
+
+
+def curve_on(curve: Curve, strip: Strip) -> Curve:
+    """The points of a curve, in the order of time, that its part on a strip needs."""
+    first = bisect_right(curve.points, strip.start, key=lambda point: point[0]) - 1
+    last = bisect_left(curve.points, strip.end, key=lambda point: point[0])
+    return replace(curve, points=curve.points[max(first, 0) : last + 1])
 
 
 def strip_lines(piece: PieceMap, grid: Grid, told: Container[int] | None) -> Iterator[str]:
@@ -170,10 +230,9 @@ def key_pieces(piece: PieceMap, grid: Grid) -> Iterator[tuple[int, int, str]]:
 
 def melody_rows(piece: PieceMap, grid: Grid) -> Iterator[str]:
     """The notes by height and time, the peak with a sign of its own."""
-    if not piece.notes:
+    if not grid.heights:
         return
-    heights = [midi for _, _, midi in piece.notes]
-    lowest, highest = min(heights), max(heights)
+    lowest, highest = grid.heights[0], grid.heights[-1]
     rows = min(MELODY_ROWS, highest - lowest + 1)
     canvas = [[" "] * grid.limit for _ in range(rows)]
     for place, (onset, length, midi) in enumerate(piece.notes):

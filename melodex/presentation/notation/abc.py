@@ -19,15 +19,24 @@ Contents: abc_text, comparison_abc.
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from melodex.errors import PresentationError
-from melodex.melody import TICKS_PER_QUARTER, KeyChange, Melody, Metre, pitch_class_name
+from melodex.melody import (
+    TICKS_PER_QUARTER,
+    KeyChange,
+    Lyric,
+    Melody,
+    Metre,
+    pitch_class_name,
+)
 from melodex.presentation.notation.pitch import signature_alterations, spelled
 from melodex.presentation.notation.values import DOTTED, UNVALUED, Written
 from melodex.presentation.notation.writing import (
     WrittenBar,
+    by_note,
     ending_ends,
     from_first_bar,
     write_out,
@@ -220,21 +229,22 @@ def music_lines(melody: Melody, bars: tuple[WrittenBar, ...]) -> list[str]:
 
 def with_words(melody: Melody, lines: list[str]) -> list[str]:
     """Lines of music without the marks of their notes, the words under each line."""
-    out = []
+    out, words = [], by_note(melody.lyrics)
     for line in lines:
         notes = [(int(index), bool(tied)) for index, tied in NOTE_MARK.findall(line)]
         music = NOTE_MARK.sub("", line)
         if music.strip():
-            out += [music, *word_lines(melody, notes)]
+            out += [music, *word_lines(words, notes)]
     return out
 
 
-def word_lines(melody: Melody, notes: list[tuple[int, bool]]) -> list[str]:
+def word_lines(
+    words: Mapping[int, list[Lyric]], notes: list[tuple[int, bool]]
+) -> list[str]:
     """A ``w:`` line for each verse under the notes of a line; a tied note comes twice."""
-    if not melody.lyrics or not notes:
+    if not words or not notes:
         return []
-    begun = {note for note, tied in notes if not tied}
-    inside = [word for word in melody.lyrics if word.note in begun]
+    inside = [word for note, tied in notes if not tied for word in words.get(note, ())]
     out = []
     for verse in range(1, max((word.verse for word in inside), default=1) + 1):
         sung = [word for word in inside if word.verse == verse]
@@ -257,6 +267,7 @@ class BarWriter:
 
     def __init__(self, melody: Melody) -> None:
         self.melody = melody
+        self.graces_of = by_note(melody.graces)
         self.signature = printed_signs(melody.keys[0] if melody.keys else None)
         self.altered: set[str] = set()
         self.in_ending = False
@@ -339,7 +350,7 @@ class BarWriter:
 
     def graces(self, note: int) -> str:
         """The grace notes before a note."""
-        graces = [grace for grace in self.melody.graces if grace.note == note]
+        graces = self.graces_of.get(note)
         if not graces:
             return ""
         slash = "/" if graces[0].slashed else ""

@@ -11,7 +11,7 @@ Contents: musicxml_text, comparison_musicxml, score_musicxml.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
@@ -30,6 +30,7 @@ from melodex.presentation.notation.pitch import Inflections, clef_for, spelled
 from melodex.presentation.notation.values import DOTTED, UNVALUED, Written
 from melodex.presentation.notation.writing import (
     WrittenBar,
+    by_note,
     ending_ends,
     from_first_bar,
 )
@@ -234,6 +235,8 @@ class PartWriter:
         self.number = 0
         self.ending = ""
         self.open_words: set[int] = set()
+        self.graces_of = by_note(self.melody.graces)
+        self.words_of = by_note(self.melody.lyrics)
 
     def signature(self, change: KeyChange | None) -> int:
         """The signature to print."""
@@ -257,6 +260,8 @@ class PartWriter:
         self.measures += 1
         self.left_line(element, bar)
         self.inflections.new_bar()
+        self.beams = edges(bar, lambda event: event.beam)
+        self.tuplets = edges(bar, lambda event: event.tuplet)
         waiting = sorted(self.texts(bar), key=lambda text: text[0])
         for event in rests_apart(bar):
             end = event.onset_ticks + event.duration_ticks
@@ -396,9 +401,7 @@ class PartWriter:
 
     def graces(self, element: Element, index: int) -> None:
         """The grace notes before a note."""
-        for grace in self.melody.graces:
-            if grace.note != index:
-                continue
+        for grace in self.graces_of.get(index, ()):
             note = SubElement(element, "note")
             SubElement(note, "grace", {"slash": "yes"} if grace.slashed else {})
             write_pitch(note, grace.midi, grace.fifths)
@@ -425,8 +428,8 @@ class PartWriter:
             SubElement(ratio, "actual-notes").text = str(tuplet.actual)
             SubElement(ratio, "normal-notes").text = str(tuplet.normal)
         if event.beam is not None:
-            place = [e for e in bar.events if e.beam == event.beam]
-            word = {0: "begin", len(place) - 1: "end"}.get(place.index(event), "continue")
+            first, last = self.beams[event.beam]
+            word = "end" if event is last else "begin" if event is first else "continue"
             SubElement(note, "beam", {"number": "1"}).text = word
 
     def notations(self, note: Element, bar: WrittenBar, event: Written) -> None:
@@ -436,8 +439,8 @@ class PartWriter:
             if wanted:
                 SubElement(home, "tied", {"type": kind})
         if event.tuplet is not None:
-            inside = [e for e in bar.events if e.tuplet == event.tuplet]
-            for kind, edge in (("start", inside[0]), ("stop", inside[-1])):
+            first, last = self.tuplets[event.tuplet]
+            for kind, edge in (("start", first), ("stop", last)):
                 if event is edge:
                     SubElement(home, "tuplet", {"type": kind})
         if len(home):
@@ -445,7 +448,7 @@ class PartWriter:
 
     def words(self, note: Element, index: int) -> None:
         """Syllables, and the degree below them in a comparison."""
-        texts = [(w.verse, w.text) for w in self.melody.lyrics if w.note == index]
+        texts = [(w.verse, w.text) for w in self.words_of.get(index, ())]
         if self.part.degrees and (degree := self.part.degrees[index]) is not None:
             texts.append((max([v for v, _ in texts], default=0) + 1, degree_name(degree)))
         for verse, text in sorted(texts):
@@ -458,6 +461,18 @@ class PartWriter:
             SubElement(lyric, "syllabic").text = kinds.get((came, goes_on), "single")
             self.open_words = (self.open_words - {verse}) | ({verse} if goes_on else set())
             SubElement(lyric, "text").text = clean(text[:-1] if goes_on else text)
+
+
+def edges(
+    bar: WrittenBar, group_of: Callable[[Written], int | None]
+) -> dict[int, tuple[Written, Written]]:
+    """First and last event of each group in a bar."""
+    found: dict[int, tuple[Written, Written]] = {}
+    for event in bar.events:
+        group = group_of(event)
+        if group is not None:
+            found[group] = found.get(group, (event, event))[0], event
+    return found
 
 
 def rests_apart(bar: WrittenBar) -> Iterator[Written]:

@@ -11,6 +11,7 @@ beamed.
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections import Counter
 from dataclasses import dataclass, replace
 
 from melodex.melody import TICKS_PER_QUARTER, Bar, Metre
@@ -174,10 +175,10 @@ def beamed(events: list[Written], bar: Bar, metre: Metre | None) -> tuple[Writte
         )
         beam += not joined
         out.append(replace(event, beam=beam))
-    sizes = [event.beam for event in out]
+    sizes = Counter(event.beam for event in out)
     return tuple(
         replace(event, beam=None)
-        if event.beam is not None and sizes.count(event.beam) == 1
+        if event.beam is not None and sizes[event.beam] == 1
         else event
         for event in out
     )
@@ -205,10 +206,12 @@ def beam_groups(events: list[Written], bar: Bar, metre: Metre | None) -> list[in
     half = 2 * TICKS_PER_QUARTER
     if metre.denominator == 4 and metre.numerator in {2, 4}:
         # Four plain eighths in a half bar share a beam; anything finer shows the beat.
-        for low in range(origin, end, half):
-            inside = [e for e in events if low <= e.onset_ticks < low + half]
-            if inside and all(
-                e.value == 8 and not e.dots and e.tuplet is None for e in inside
-            ):
+        plain: dict[int, bool] = {}
+        for e in events:
+            low = origin + (e.onset_ticks - origin) // half * half
+            is_plain = e.value == 8 and not e.dots and e.tuplet is None
+            plain[low] = plain.get(low, True) and is_plain
+        for low, is_plain in plain.items():
+            if is_plain and origin <= low < end:
                 starts.discard(low + TICKS_PER_QUARTER)
     return sorted(starts)

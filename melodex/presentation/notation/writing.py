@@ -10,14 +10,14 @@ Conventions: ticks as in :mod:`melodex.melody`; values as in
 A bar that no note values can show is written all the same: its lengths stand as they
 are, without a value, and it says why.
 
-Contents: WrittenTuplet, WrittenBar, bars_of, from_first_bar, ending_ends,
+Contents: WrittenTuplet, WrittenBar, bars_of, by_note, from_first_bar, ending_ends,
 write_out, written_bar.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
@@ -26,7 +26,9 @@ from melodex.melody import (
     TICKS_PER_QUARTER,
     Bar,
     ChordSymbol,
+    Grace,
     KeyChange,
+    Lyric,
     Melody,
     Metre,
     MetreChange,
@@ -48,6 +50,7 @@ __all__ = [
     "WrittenBar",
     "WrittenTuplet",
     "bars_of",
+    "by_note",
     "ending_ends",
     "from_first_bar",
     "write_out",
@@ -64,6 +67,7 @@ GROUP_QUARTERS = (1, 2, 0.5, 4, 3, 8)
 
 Timed = TypeVar("Timed", Bar, KeyChange, MetreChange, ChordSymbol, SectionMark, Tuplet)
 Change = TypeVar("Change", KeyChange, MetreChange)
+Mark = TypeVar("Mark", Grace, Lyric)
 Stretch = tuple[int | None, int, int]
 """Note or None for a rest, start, end."""
 
@@ -393,6 +397,14 @@ def clipped(stretches: list[Stretch], place: tuple[int, int]) -> list[Stretch]:
         for note, start, end in stretches
         if start < high and end > low
     ]
+
+
+def by_note(marks: Iterable[Mark]) -> dict[int, list[Mark]]:
+    """Grace notes or syllables by the index of the note that they stand at."""
+    found: dict[int, list[Mark]] = {}
+    for mark in marks:
+        found.setdefault(mark.note, []).append(mark)
+    return found
 
 
 def tuplets_in(melody: Melody, start: int, end: int) -> list[WrittenTuplet]:

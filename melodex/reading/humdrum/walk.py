@@ -59,6 +59,9 @@ MOST_BARS = 20_000  # of a piece: ten hours of common time
 MOST_NOTES = 400_000
 """Of a piece: ten times the longest quartet of music21's corpus, for every part."""
 MOST_MARKS = 2000  # of a piece: names of sections
+FINEST = 1 << 64
+"""Parts of a tick that places may lie apart: lengths of 2, 3, 5 ... 53 to a whole note all
+at once, each dotted, have fewer; adding up far finer ones takes longer with every note."""
 
 WORDS = {"**text", "**silbe", "**lyrics"}
 CHORDS = "**mxhm"
@@ -323,6 +326,9 @@ class PieceWalk:
             if not note.grace:
                 end = max(end, onset + note.ticks)
         if not notes[0].grace:
+            if end.denominator > FINEST:
+                self.odd("lengths have no beat in common and are put on ticks")
+                end = round(end)
             strand.end = end
             strand.resting = notes[0].midi < 0
 

@@ -116,7 +116,7 @@ def under_top(
 
 def clef_of(part: Element, staff: str) -> str:
     """First printed clef of a staff, such as ``G2``; empty where none is printed."""
-    for clef in part.iterfind("measure[1]/attributes/clef"):
+    for clef in in_first_measure(part, "attributes/clef"):
         if clef.get("number", "1") == staff:
             sign = one_line(clef.findtext("sign"))[:12]
             return f"{sign}{one_line(clef.findtext('line'))[:2]}"
@@ -125,5 +125,15 @@ def clef_of(part: Element, staff: str) -> str:
 
 def transposition_semitones_of(part: Element) -> int:
     """From written to sounding pitch, as the first measure states it."""
-    transpose = part.find("measure[1]/attributes/transpose")
-    return 0 if transpose is None else transposition_of(transpose)[0]
+    for transpose in in_first_measure(part, "attributes/transpose"):
+        return transposition_of(transpose)[0]
+    return 0
+
+
+def in_first_measure(part: Element, path: str) -> Iterator[Element]:
+    """Elements of the first measure of a part.
+
+    Not by ``measure[1]``: for each measure that would list all measures.
+    """
+    measure = part.find("measure")
+    return iter(()) if measure is None else measure.iterfind(path)

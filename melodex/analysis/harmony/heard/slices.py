@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Sequence
+from heapq import heappop, heappush
 from typing import TYPE_CHECKING
 
 from melodex.melody import TICKS_PER_QUARTER, Melody, Metre, beat_strength
@@ -30,6 +31,8 @@ REACH = ROOTS_AROUND + 9
 
 SAME_REGISTER = 2
 """Semitones within which a new note takes the place of one that sounds on."""
+
+NEARBY = range(-SAME_REGISTER, SAME_REGISTER + 1)
 
 LEAP = 5
 """Semitones up to the next note of its line from which a short bass is left by a leap."""
@@ -87,30 +90,35 @@ class Heard:
     def sound_on(self, notes: Sequence[SoundingNote]) -> None:
         """Count notes that have ended until their register moves or the bar ends."""
         stays_bass = broken_off(notes)
-        ringing: list[tuple[int, int, int]] = []
+        # By pitch: a new note takes the place of all of its pitch, so that what rings of
+        # one began together.
+        ringing: dict[int, Ringing] = {}
         coming, count = 0, len(notes)
         for place, time in enumerate(self.times[:-1]):
             begun = coming
             while coming < count and notes[coming].onset_ticks <= time:
                 coming += 1
-            new = [notes[each].midi for each in range(begun, coming)]
-            ringing = [
-                (old, column, until)
-                for old, column, until in ringing
-                if until > time
-                and not any(abs(midi - notes[old].midi) <= SAME_REGISTER for midi in new)
-            ]
+            new = {notes[each].midi for each in range(begun, coming)}
+            moved = {midi + by for midi in new for by in NEARBY}
+            ringing = {
+                midi: rings
+                for midi, rings in ringing.items()
+                if rings.until > time and midi not in moved
+            }
             deepest = int(self.pitch[place])
-            for old, column, _ in ringing:
-                note = notes[old]
-                if note.end_ticks <= time:
-                    self.echoing[place, column] = 1
-                    if note.midi < deepest and old in stays_bass:
-                        deepest, self.lowest[place] = note.midi, column
-            ringing += [
-                (each, self.column(notes[each].fifths), self.bar_end(time))
-                for each in range(begun, coming)
-            ]
+            for midi, rings in ringing.items():
+                rings.go_on(time)
+                self.echoing[place, list(rings.columns)] = 1
+                if rings.bass and midi < deepest:
+                    deepest, self.lowest[place] = midi, rings.bass[1]
+            for midi in new:
+                ringing[midi] = Ringing(self.bar_end(time))
+            for each in range(begun, coming):
+                note = notes[each]
+                is_bass = each in stays_bass
+                ringing[note.midi].keep(
+                    note.end_ticks, each, self.column(note.fifths), is_bass
+                )
 
     def coming(self, quarters: float) -> ndarray:
         """Which notes begin within a while, in the same bar, of the shape of ``struck``."""
@@ -138,6 +146,35 @@ class Heard:
         if place < len(self.bar_starts):
             return self.bar_starts[place]
         return onset + 4 * TICKS_PER_QUARTER
+
+
+class Ringing:
+    """Notes of one pitch that began together: which of them have ended by now.
+
+    ``columns`` are those of the ended ones; ``bass`` is the first of them that goes on
+    being the bass, and its column.
+    """
+
+    __slots__ = ("bass", "columns", "left", "until")
+
+    def __init__(self, until: int) -> None:
+        self.until = until
+        self.columns: set[int] = set()
+        self.bass: tuple[int, int] | None = None
+        self.left: list[tuple[int, int, int, bool]] = []
+
+    def keep(self, end: int, place: int, column: int, is_bass: bool) -> None:
+        """One more that sounds, by its index."""
+        heappush(self.left, (end, place, column, is_bass))
+
+    def go_on(self, time: int) -> None:
+        """Take in those that have ended by a time."""
+        while self.left and self.left[0][0] <= time:
+            _, place, column, is_bass = heappop(self.left)
+            self.columns.add(column)
+            if is_bass:
+                ended = place, column
+                self.bass = min(self.bass, ended) if self.bass else ended
 
 
 def onsets_of_lines(
