@@ -15,6 +15,8 @@ import pytest
 
 from melodex.corpus.care.checking import check_corpus
 from melodex.corpus.reader import Corpus
+from melodex.corpus.writing.store import CorpusWriter
+from melodex.corpus.writing.taken_out import TakenOut
 from melodex.errors import CorpusError
 from melodex.reading.result import Choice
 from melodex.tasks.adding import pool as adding_pool
@@ -174,3 +176,17 @@ def test_stopped_or_killed_the_corpus_is_whole_and_no_process_stays(
     report = check_corpus(path)
     assert not report.faults
     assert 0 < report.tune_count < 60 * 59
+
+
+def test_what_is_on_disk_when_ctrl_c_comes_is_said_to_be_there(tmp_path, monkeypatch):
+    # Ctrl-C while the disk is waited for is heard of when the transaction has ended.
+    def interrupted(self):
+        raise KeyboardInterrupt
+
+    path = tmp_path / "stopped.melodex"
+    CorpusWriter.open(path).close()
+    monkeypatch.setattr(TakenOut, "settle", interrupted)
+    result = add_paths(path, "corpus_demo/reed_cutters.abc")
+    assert result.interrupted
+    with Corpus.open(path) as corpus:
+        assert result.added == corpus.tune_count == 12

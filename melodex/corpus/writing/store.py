@@ -92,6 +92,7 @@ class CorpusWriter(RowWriter):
         self.inode = path.stat().st_ino
         self.wait_seconds = wait_seconds
         self.waiting = waiting
+        self.has_committed = False
 
     @classmethod
     def open(
@@ -199,19 +200,25 @@ class CorpusWriter(RowWriter):
         CorpusError
             If SQLite cannot do it: disk full, read only, damaged.
         """
-        connection = self.connection
+        connection, is_ending = self.connection, False
+        self.has_committed = False
         with faults_named(self.path):
             begin(connection, self.path, self.wait_seconds, self.waiting)
             try:
                 self.refuse_replaced()
                 yield
                 self.taken.prune()
+                is_ending = True
                 connection.execute("COMMIT")
+                self.has_committed = True
                 self.taken.settle()
-            except BaseException:
-                # A full disk may have ended the transaction already.
+            except BaseException as error:
+                # A full disk may have ended the transaction already; Ctrl-C while the disk
+                # is waited for is heard of when all is on it.
                 if connection.in_transaction:
                     connection.execute("ROLLBACK")
+                elif is_ending and isinstance(error, KeyboardInterrupt):
+                    self.has_committed = True
                 self.chunks.forget()
                 self.lined.clear()
                 self.taken.forget()

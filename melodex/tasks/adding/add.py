@@ -114,7 +114,24 @@ class Adding:
         """Write what waits, and report it."""
         if not self.waiting:
             return
-        reports = self.writer.add_prepared(self.waiting)
+        try:
+            reports = self.writer.add_prepared(self.waiting)
+        except KeyboardInterrupt:
+            if self.writer.has_committed:
+                self.book([file.report() for file in self.waiting])
+            raise
+        source = self.waiting[-1].source
+        self.book(reports)
+        if self.progress:
+            self.progress(
+                AddStep(
+                    self.files_done, self.files_total, self.tunes_done, source, self.share
+                )
+            )
+
+    def book(self, reports: list[AddReport]) -> None:
+        """Count what waited as being on disk."""
+        self.writer.has_committed = False
         for file, report in zip(self.waiting, reports, strict=True):
             if file.is_first:
                 self.reports.append(report)
@@ -122,15 +139,8 @@ class Adding:
                 self.reports[-1] = self.reports[-1].and_then(report)
             self.share = 0.0 if file.is_last else file.share
         self.tunes_done += self.tunes_waiting
-        source = self.waiting[-1].source
         self.waiting, self.tunes_waiting = [], 0
         self.written_at = time.monotonic()
-        if self.progress:
-            self.progress(
-                AddStep(
-                    self.files_done, self.files_total, self.tunes_done, source, self.share
-                )
-            )
 
     @property
     def files_done(self) -> int:
