@@ -12,6 +12,7 @@ import gc
 import importlib
 import os
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +22,7 @@ from melodex import __version__
 from melodex.cli.standard_output import name_faults
 from melodex.errors import MelodexError
 
-__all__ = ["INTERRUPTED", "Melodex", "main", "melodex"]
+__all__ = ["INTERRUPTED", "Melodex", "file_named", "main", "melodex"]
 
 INTERRUPTED = 130
 """128 and the number of the signal, as shells count (POSIX, sh, 2.8.2)."""
@@ -112,6 +113,31 @@ ALLOCATIONS_BETWEEN_COLLECTIONS = 50_000
 """Objects made before the collector looks for rings; Python's own number is 700."""
 
 
+WORKING_ON_A_FILE = {"audit", "compare", "describe", "print", "resemble"}
+"""Commands that may be given a file in the place of a tune."""
+
+
+def file_named(words: Sequence[str]) -> str:
+    """The first file that a command line names in the place of a tune, or empty.
+
+    Examples
+    --------
+    >>> file_named(["describe", "corpus_demo/own/own_song.abc"])
+    'corpus_demo/own/own_song.abc'
+    >>> file_named(["resemble", "5 4 3 2 1"])
+    ''
+    """
+    if WORKING_ON_A_FILE.isdisjoint(words):
+        return ""
+    for word in words:
+        # As an option takes it, and with the number of a tune.
+        name = word.partition("=")[2] if word.startswith("--") else word
+        for path in (name, name.rpartition("#")[0]):
+            if path and "\0" not in path and os.path.isfile(path):  # noqa: PTH113
+                return path
+    return ""
+
+
 def main() -> None:
     """Run the command line."""
     # Modules are never garbage, and a query makes next to none: looking through both
@@ -119,6 +145,16 @@ def main() -> None:
     gc.freeze()
     gc.set_threshold(ALLOCATIONS_BETWEEN_COLLECTIONS)
     name_faults()
+    name = file_named(sys.argv[1:])
+    if name:
+        from melodex.cli.bounded import run_apart
+
+        sys.exit(run_apart(run, name))
+    run()
+
+
+def run() -> None:
+    """Run the command of this process."""
     try:
         melodex(prog_name="melodex")
     except MelodexError as error:

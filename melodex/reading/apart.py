@@ -11,7 +11,7 @@ costs some milliseconds, else Python started anew. It does one piece of work aft
 another, reads and never writes, ends when the program does, and leaves Ctrl-C to it. One
 that is ended from outside, for want of memory say, costs its file a second try.
 
-Contents: Apart, read_path_apart.
+Contents: Apart, Bounded, called_apart, read_path_apart.
 """
 
 from __future__ import annotations
@@ -32,16 +32,16 @@ from typing import Any, NoReturn, TypeVar, cast
 from melodex.errors import HostileInputError, MelodexError
 from melodex.reading import read_path
 from melodex.reading.budget import (
-    OUT_OF_MEMORY,
     PART_IT,
     end_after,
     limit_memory,
+    out_of_memory,
     out_of_time,
     within_time,
 )
 from melodex.reading.result import Choice, FileReading
 
-__all__ = ["Apart", "read_path_apart"]
+__all__ = ["Apart", "Bounded", "called_apart", "read_path_apart"]
 
 TRIES = 2
 """Processes that a file is given before it is refused."""
@@ -61,6 +61,12 @@ BEGIN = (
 )
 
 Result = TypeVar("Result")
+
+
+class Bounded:
+    """Whether this process is one that can be ended: then no further one is started."""
+
+    is_this = False
 
 
 class Apart:
@@ -200,11 +206,37 @@ def read_path_apart(path: str | PathLike[str], choice: Choice | None = None) -> 
         If there is no such file, it may not be read, or costs more than a file may.
     """
     name = os.fspath(path)
+    return called_apart(name, read_path, name, choice)
+
+
+def called_apart(name: str, function: Callable[..., Result], *arguments: Any) -> Result:
+    """Call a function that works on a file in a process of its own, within limits.
+
+    Parameters
+    ----------
+    name : str
+        Of the file, for what is said of it.
+    function, *arguments
+        As for :meth:`Apart.do`.
+
+    Raises
+    ------
+    HostileInputError
+        If it costs more than a file may.
+    Exception
+        What the function raises.
+    """
+    if Bounded.is_this:
+        return function(*arguments)
     with Apart() as apart:
         try:
-            return apart.do(read_path, name, choice)
+            return apart.do(function, *arguments)
         except HostileInputError as error:
-            raise HostileInputError(error.what, where=name, hint=error.hint) from None
+            if error.where:
+                raise
+            raise HostileInputError(
+                error.what, where=name, hint=error.hint, limit=error.limit
+            ) from None
 
 
 # How the process begins.
@@ -248,6 +280,7 @@ def begun(coming: int, going: int) -> int:
 
 def serve() -> NoReturn:
     """Do one task after another: they come as input, and the answers are the output."""
+    Bounded.is_this = True
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     answers = os.dup(1)
     # What a library prints is for people.
@@ -261,6 +294,8 @@ def serve() -> NoReturn:
         task = tasks.get()
         end_after()
         send(answers, answered(task))
+        # Readers leave rings behind, 13 kB a tune, and whoever waits has the answer now.
+        gc.collect()
 
 
 def take(coming: int, tasks: SimpleQueue[bytes]) -> None:
@@ -279,7 +314,7 @@ def answered(task: bytes) -> bytes:
             function, arguments = pickle.loads(task)
             return pickle.dumps((True, function(*arguments)), pickle.HIGHEST_PROTOCOL)
     except MemoryError:
-        error: Exception = HostileInputError(OUT_OF_MEMORY, hint=PART_IT)
+        error: Exception = out_of_memory()
     except Exception as fault:
         error = fault
         if not isinstance(fault, MelodexError):

@@ -6,7 +6,7 @@ one is refused by name, with the reason, and the next one is read. Time is watch
 in a process that reads: by a timer, which Python hears between two of its own steps, and
 a little later by the system, which ends a process in the middle of anything.
 
-Contents: MOST_MEMORY, MOST_SECONDS, OUT_OF_MEMORY, end_after, limit_memory, out_of_time,
+Contents: MOST_MEMORY, MOST_SECONDS, end_after, limit_memory, out_of_memory, out_of_time,
 within_time.
 """
 
@@ -25,9 +25,9 @@ from melodex.errors import HostileInputError
 __all__ = [
     "MOST_MEMORY",
     "MOST_SECONDS",
-    "OUT_OF_MEMORY",
     "end_after",
     "limit_memory",
+    "out_of_memory",
     "out_of_time",
     "within_time",
 ]
@@ -45,21 +45,32 @@ GRACE_SECONDS = 2.0
 MOST_MEMORY = 2 << 30
 """Bytes of addresses that a process that only reads may reach."""
 
-OUT_OF_MEMORY = "reading it takes more memory than one file may"
-
 PART_IT = "part it into several files"
 
 
-def out_of_time(seconds: float | None = None) -> HostileInputError:
+READING, WORKING = "reading it", "working on it"
+"""What takes too much: reading a file, or what a command does with it after that."""
+
+
+def out_of_time(
+    seconds: float | None = None, *, what: str = READING, where: str = ""
+) -> HostileInputError:
     """The fault of a file that takes more than so many seconds."""
     seconds = MOST_SECONDS if seconds is None else seconds
-    return HostileInputError(
-        f"reading it takes more than {seconds:g} seconds", limit=seconds, hint=PART_IT
-    )
+    said = f"{what} takes more than {seconds:g} seconds"
+    return HostileInputError(said, where=where, limit=seconds, hint=PART_IT)
+
+
+def out_of_memory(*, what: str = READING, where: str = "") -> HostileInputError:
+    """The fault of a file that takes more memory than a process may have."""
+    said = f"{what} takes more memory than one file may"
+    return HostileInputError(said, where=where, hint=PART_IT)
 
 
 @contextmanager
-def within_time(seconds: float | None = None) -> Iterator[None]:
+def within_time(
+    seconds: float | None = None, *, what: str = READING, where: str = ""
+) -> Iterator[None]:
     """Stop what is done here when it has taken so much of the processor's time.
 
     In another thread than the main one nothing is stopped: signals come to that alone.
@@ -68,6 +79,8 @@ def within_time(seconds: float | None = None) -> Iterator[None]:
     ----------
     seconds : float, optional
         :data:`MOST_SECONDS` if not given.
+    what, where : str
+        What takes the time, and the name of the file, for what is said.
 
     Raises
     ------
@@ -80,7 +93,7 @@ def within_time(seconds: float | None = None) -> Iterator[None]:
         return
 
     def stop(number: int, frame: FrameType | None) -> None:
-        raise out_of_time(seconds)
+        raise out_of_time(seconds, what=what, where=where)
 
     before = signal.signal(signal.SIGVTALRM, stop)
     try:

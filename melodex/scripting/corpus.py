@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable, Iterator
 from os import PathLike
 from pathlib import Path
 from types import TracebackType
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 from melodex.corpus.faults import is_there
 from melodex.corpus.reader import Corpus as CorpusReader
@@ -42,8 +42,13 @@ from melodex.scripting.tune import (
     as_piece,
     name_of_piece,
     sound_file,
+    within_limits,
 )
 from melodex.tasks.passage import parts_of
+
+if TYPE_CHECKING:
+    from melodex.tasks.compare import Comparison
+    from melodex.tasks.passage import Passage
 
 __all__ = ["Corpus", "compared"]
 
@@ -472,11 +477,14 @@ class Corpus(CorpusFile):
         tune : str, PathLike or Tune
             A tune of the corpus, a file or a tune.
         """
-        from melodex.tasks.describe.describe import describe
+        from melodex.tasks.describe.describe import describe, with_counts
 
         with self.reading() as reader:
             passage, texture = as_piece(tune, reader)
-            return DescribeResult(describe(passage, reader, texture))
+            if passage.in_corpus:
+                return DescribeResult(describe(passage, reader, texture))
+            found = within_limits(describe, [tune], passage, None, texture)
+            return DescribeResult(with_counts(found, reader))
 
     def around(
         self, tune: TuneLike, *, bars: SpanLike | None = None, lines: str = "sounding"
@@ -706,14 +714,19 @@ def compared(
     transpose: int | None,
 ) -> CompareResult:
     """Two passages side by side, with a corpus to look names up in or without."""
-    from melodex.tasks.compare import compare
-
     of_bars, of_notes = both_of(bars, "bars"), both_of(notes, "notes")
     first, second = (
         as_passage(tune, reader, bars=of_bars[side], notes=of_notes[side])
         for side, tune in enumerate((a, b))
     )
-    return CompareResult(compare(first, second, transposition_semitones=transpose))
+    return CompareResult(within_limits(laid_out, (a, b), first, second, transpose))
+
+
+def laid_out(first: Passage, second: Passage, transpose: int | None) -> Comparison:
+    """Two passages side by side."""
+    from melodex.tasks.compare import compare
+
+    return compare(first, second, transposition_semitones=transpose)
 
 
 def both_of(given: BothSpans, what: str) -> tuple[SpanLike | None, SpanLike | None]:

@@ -14,9 +14,11 @@ from melodex.corpus.place import usual_place
 from melodex.errors import ReadingError
 from melodex.scripting.corpus import Corpus, compared
 from melodex.scripting.results import CompareResult, DescribeResult
-from melodex.scripting.tune import SpanLike, Tune, TuneLike, as_piece
+from melodex.scripting.tune import SpanLike, Tune, TuneLike, as_piece, within_limits
 
 if TYPE_CHECKING:
+    from melodex.melody import Melody
+    from melodex.reading.result import Choice, FileReading
     from melodex.scripting.bridge import Stream
 
 __all__ = ["compare", "describe", "from_music21", "open", "read"]
@@ -83,18 +85,34 @@ def read(
     >>> len(melodex.read("corpus_demo/reed_cutters.abc"))
     12
     """
-    from melodex.analysis.harmony.heard.sounding import harmonised
     from melodex.reading import Choice
-    from melodex.reading.apart import read_path_apart
+    from melodex.reading.apart import called_apart
 
-    reading = read_path_apart(path, Choice(part, voice, lines=lines))
+    reading, melodies = called_apart(
+        str(Path(path)),
+        harmonised_reading,
+        Path(path),
+        Choice(part, voice, lines=lines),
+    )
     if not reading.tunes:
         reasons = "; ".join(str(refusal) for refusal in reading.refusals)
         where = "" if reasons else str(Path(path))
         raise ReadingError(reasons or "there is no tune in it", where=where)
     for refusal in reading.refusals:
         warnings.warn(f"left out: {refusal}", stacklevel=2)
-    return [Tune.of(harmonised(tune), tune.texture) for tune in reading.tunes]
+    return [
+        Tune.of(melody, tune.texture)
+        for melody, tune in zip(melodies, reading.tunes, strict=True)
+    ]
+
+
+def harmonised_reading(path: Path, choice: Choice) -> tuple[FileReading, list[Melody]]:
+    """What is in a file, and its melodies with the chords that its notes make."""
+    from melodex.analysis.harmony.heard.sounding import harmonised
+    from melodex.reading.apart import read_path_apart
+
+    reading = read_path_apart(path, choice)
+    return reading, [harmonised(tune) for tune in reading.tunes]
 
 
 def compare(
@@ -140,7 +158,7 @@ def describe(tune: TuneLike) -> DescribeResult:
     from melodex.tasks.describe.describe import describe as said
 
     passage, texture = as_piece(tune, None)
-    return DescribeResult(said(passage, texture=texture))
+    return DescribeResult(within_limits(said, [tune], passage, None, texture))
 
 
 def from_music21(

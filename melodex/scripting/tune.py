@@ -3,18 +3,21 @@
 Conventions: bars go by their printed numbers, notes count from 1. Nothing changes a
 tune: what cuts or moves it returns another one.
 
-Contents: Tune, TuneLike, as_passage, as_piece, name_of_piece, sound_file, span_of.
+Contents: Tune, TuneLike, as_passage, as_piece, name_of_piece, sound_file, span_of,
+within_limits.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from os import PathLike, fspath
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from melodex.melody import Melody, bars_text
 from melodex.tasks.passage import (
     Passage,
     Span,
+    file_and_number,
     find_passage,
     find_piece,
     is_recording,
@@ -35,7 +38,10 @@ __all__ = [
     "name_of_piece",
     "sound_file",
     "span_of",
+    "within_limits",
 ]
+
+Result = TypeVar("Result")
 
 
 class Tune:
@@ -293,6 +299,32 @@ def name_of_piece(tune: TuneLike) -> str:
     if not isinstance(tune, Tune):
         return fspath(tune)
     return tune.tune_id if tune.passage.in_corpus else tune.melody.credits.source
+
+
+def within_limits(
+    function: Callable[..., Result], tunes: Sequence[TuneLike], *arguments: Any
+) -> Result:
+    """Call a function; where a file is meant, in a process that can be ended.
+
+    Parameters
+    ----------
+    function, *arguments
+        Of a module, and what it takes.
+    tunes : sequence of str, PathLike or Tune
+        What was named.
+
+    Raises
+    ------
+    HostileInputError
+        If it costs more than a file may.
+    """
+    from melodex.reading.apart import called_apart
+
+    for tune in tunes:
+        path = None if isinstance(tune, Tune) else file_and_number(fspath(tune))[0]
+        if path is not None:
+            return called_apart(str(path), function, *arguments)
+    return function(*arguments)
 
 
 def sound_file(tune: TuneLike) -> str:

@@ -231,12 +231,24 @@ def recording_of(name: str) -> Recording:
 
 def melody_of_file(path: Path, number: str, chords_alone: bool = False) -> Melody:
     """The melody of one tune of a file; of a recording, the likeliest reading."""
-    from melodex.analysis.harmony.heard.sounding import harmonised
+    from melodex.reading.apart import called_apart
 
     if is_recording(str(path)):
         return recording_of(str(path)).melody
+    return called_apart(str(path), harmonised_of_file, path, number, chords_alone)[0]
 
-    return harmonised(tune_of_file(path, number, chords_alone))
+
+def harmonised_of_file(
+    path: Path, number: str, chords_alone: bool
+) -> tuple[Melody, Texture | None]:
+    """One tune of a file with its chords, and all notes of its piece.
+
+    Working chords out of many notes takes as long as reading them.
+    """
+    from melodex.analysis.harmony.heard.sounding import harmonised
+
+    read = tune_of_file(path, number, chords_alone)
+    return harmonised(read), read.texture
 
 
 def texture_of(passage: Passage, corpus: Corpus | None) -> Texture | None:
@@ -356,11 +368,10 @@ def find_piece(name: str, corpus: Corpus | None = None) -> tuple[Passage, Textur
     path, number = file_and_number(name)
     texture = None
     if path is not None and not is_recording(str(path)):
-        from melodex.analysis.harmony.heard.sounding import harmonised
         from melodex.analysis.keys import with_centres
+        from melodex.reading.apart import called_apart
 
-        read = tune_of_file(path, number, chords_alone=True)
-        heard, texture = harmonised(read), read.texture
+        heard, texture = called_apart(str(path), harmonised_of_file, path, number, True)
         melody, tune_id, in_corpus = with_centres(heard), heard.content_id(), False
     else:
         melody, tune_id, in_corpus = find_tune(name, corpus, chords_alone=True)

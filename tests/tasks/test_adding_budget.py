@@ -7,6 +7,7 @@ by a fault that ends the process.
 
 from __future__ import annotations
 
+import gc
 import os
 import re
 import resource
@@ -230,3 +231,22 @@ def test_what_it_may_take_is_what_the_system_allows() -> None:
     assert limits[0][0] == budget.MOST_MEMORY
     assert 0 < limits[1][0] <= budget.MOST_SECONDS + budget.GRACE_SECONDS + 2
     assert limits[2][0] == 0
+
+
+def rings_left() -> int:
+    """Make a ring, and count those of earlier calls that are still there."""
+    left = sum(isinstance(each, Ring) for each in gc.get_objects())
+    Ring()
+    return left
+
+
+class Ring:
+    """Something that holds itself, as readers hold one another."""
+
+    def __init__(self) -> None:
+        self.itself = self
+
+
+def test_a_process_that_reads_keeps_nothing_of_earlier_files():
+    with Apart() as apart:
+        assert [apart.do(rings_left) for _ in range(4)] == [0, 0, 0, 0]

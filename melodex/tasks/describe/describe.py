@@ -5,7 +5,7 @@ the corpus show the same kind, so that what is worth telling comes first; withou
 corpus they stand in the order of the piece. What cannot be said is said with its
 reason.
 
-Contents: GridBar, Find, Description, describe, described.
+Contents: GridBar, Find, Description, describe, described, with_counts.
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
     from melodex.melody.texture import Texture
 
-__all__ = ["Description", "Find", "GridBar", "describe", "described"]
+__all__ = ["Description", "Find", "GridBar", "describe", "described", "with_counts"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,20 +189,25 @@ def describe(
         against = differences(texture, melody) if texture.named else ()
     finds = finds_of(melody, found, lines)
     finds = in_order([*finds, *texture_finds(thickness, against)])
-    if corpus is not None:
-        finds = counted(finds, corpus)
-    return Description(
+    said = Description(
         passage=passage,
         analysis=found,
         summary=(*summary_of(melody, found), *texture_sentences(thickness)),
         grid=tuple(grid_of(melody, found)),
         finds=tuple(finds),
         unsaid=tuple(unsaid_of(melody, found)),
-        corpus_tunes=corpus.tune_count if corpus else None,
+        corpus_tunes=None,
         thickness=thickness,
         differences=against,
         activity=activity_of(texture) if texture is not None else (),
     )
+    return said if corpus is None else with_counts(said, corpus)
+
+
+def with_counts(found: Description, corpus: Corpus) -> Description:
+    """A description that says how many tunes of a corpus show each find."""
+    finds = tuple(counted(list(found.finds), corpus))
+    return replace(found, finds=finds, corpus_tunes=corpus.tune_count)
 
 
 def keys_of_piece(passage: Passage, corpus: Corpus | None) -> Keys | None:
