@@ -1,10 +1,10 @@
 """What was tried against a corpus, and what was lost: kills, flips, crowds, bad places.
 
-Kills: a child process adds, removes, copies or migrates, and is killed (signal 9)
-at a random moment; afterwards the corpus must pass its check and hold every tune
-whose adding was reported, files whole. Flips: one bit of a corpus is turned at a
-random place; the check must find it, or everything that the corpus says must be
-as before (SQLite leaves room unused in its pages). Crowd: two processes add, one
+Kills: a child process adds, removes, copies or migrates from an earlier schema, and is
+killed (signal 9) at a random moment; afterwards the corpus must pass its check and hold
+every tune whose adding was reported, files whole. Flips: one bit of a corpus is turned at
+a random place; the check must find it, or everything that the corpus says must be as
+before (SQLite leaves room unused in its pages). Crowd: two processes add, one
 reads, one copies. Ctrl-C, full disks, files that may not be written, odd names and a
 clock that goes backwards: see ``places``. Seeds are fixed; when a signal strikes
 is not.
@@ -31,11 +31,11 @@ from benchmarks.faults.children import (
     reading,
     restore,
     span_of,
-    started,
     struck,
     tries_left,
     tune_ids,
 )
+from benchmarks.faults.earlier import kill_migrating
 from benchmarks.faults.places import (
     clock_backwards,
     full_disk,
@@ -45,8 +45,6 @@ from benchmarks.faults.places import (
 )
 from benchmarks.faults.rest import rest
 from benchmarks.keeping import about, asker, keep
-from melodex.corpus import schema
-from melodex.corpus.care import migrations
 from melodex.corpus.care.checking import check_corpus
 from melodex.corpus.care.copying import copy_corpus
 from melodex.corpus.reader import Corpus
@@ -130,54 +128,6 @@ def kill_copying(folder: Path, kills: int, draw: random.Random) -> Counter[str]:
         if target.exists():
             counts["done before the kill"] += 1
             counts["broken copies under the name"] += bool(check_corpus(target).faults)
-    return counts
-
-
-def of_schema_1(path: Path) -> None:
-    """Take away what schema 2 added: the corpus is as the first version wrote it."""
-    with closing(sqlite3.connect(path, isolation_level=None)) as connection:
-        connection.execute("BEGIN")
-        for table in ("tune_words_fts", "tune_words", "taken_out", "change", "folder"):
-            connection.execute(f"DROP TABLE {table}")
-        connection.execute("PRAGMA user_version = 1")
-        connection.execute("COMMIT")
-        connection.execute("VACUUM")
-
-
-def kill_migrating(folder: Path, kills: int, draw: random.Random) -> Counter[str]:
-    """Kill a process, or one of two at once, that brings schema 1 to today's."""
-    path, counts = folder / "migrating.melodex", Counter[str]()
-    with CorpusWriter.open(path) as writer:
-        writer.add_readings([reading(at) for at in range(0, 300, 3)])
-    every = tune_ids(path)
-    of_schema_1(path)
-    whole = path.read_bytes()
-
-    def upgrade(tell: Tell) -> None:
-        migrations.upgrade(path)
-
-    span = span_of(upgrade)
-    while tries_left(counts, kills):
-        restore(path, whole)
-        other = started(upgrade) if counts["tries"] % 2 else None
-        _, cut = struck(upgrade, draw.uniform(0, span))
-        if other:
-            _, status = os.waitpid(other[0], 0)
-            os.close(other[1])
-            counts["failed processes"] += status != 0
-        with closing(sqlite3.connect(path)) as connection:
-            (version,) = connection.execute("PRAGMA user_version").fetchone()
-        counts["kills"] += cut
-        counts["two at once"] += other is not None
-        counts["done before the next opening"] += version == schema.SCHEMA_VERSION
-        counts["lost tunes"] += len(every - tune_ids(path))
-        counts["failed checks"] += bool(check_corpus(path).faults)
-        backups = list(folder.glob("migrating.melodex.schema-1*"))
-        counts["failed: more than one backup"] += len(backups) > 1
-        for backup in backups:
-            with closing(sqlite3.connect(backup)) as connection:
-                rows = connection.execute("SELECT tune_id FROM tune").fetchall()
-            counts["broken backups"] += {row[0] for row in rows} != every
     return counts
 
 

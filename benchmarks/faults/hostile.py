@@ -52,7 +52,13 @@ KINDS = (*MAKERS, "sets")
 SHARES = {"options": 0.15, "corpora": 0.05, "words": 0.5}
 """Of the count of the others: these go through a whole command each."""
 
-NAMES = {"abc": "a.abc", "sheets": "a.musicxml", "archives": "a.mxl", "midi": "a.mid"}
+NAMES = {
+    "abc": "a.abc",
+    "sheets": "a.musicxml",
+    "archives": "a.mxl",
+    "midi": "a.mid",
+    "kern": "a.krn",
+}
 
 Target = Callable[[bytes], str]
 

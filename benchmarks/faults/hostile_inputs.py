@@ -346,6 +346,118 @@ def archive(draw: Random) -> bytes:
     return bytes(data)
 
 
+# Humdrum
+
+KERN_TOKENS = (
+    *(
+        "4c",
+        "8d",
+        "16ee-",
+        "2.f#",
+        "4r",
+        "[4g",
+        "4g]",
+        "4_g",
+        "cq",
+        "8.qa",
+        "4c 4e 4g",
+        ".",
+    ),
+    *("*", "*^", "*v", "*x", "*+", "*-", "*clefG2", "*k[f#]", "*k[]", "*M3/4", "*M0/1"),
+    *("*C:", "*f#:", "*>A", "*>[A,B,A]", "*Trd1c2", "*MM120", '*I"Violin', "*staff1"),
+    *(
+        "=",
+        "=1",
+        "=2-",
+        "=:|!|:",
+        "==",
+        "!",
+        "! x",
+        "!!",
+        "!!!OTL: x",
+        "1%7c",
+        "3%5d",
+        "0e",
+    ),
+    *(
+        "00f",
+        "4....g",
+        "4c;",
+        "(4c",
+        "4c)",
+        "7cc",
+        "11dd",
+        "13ee",
+        "999999999c",
+        "4C",
+        "4h",
+    ),
+)
+"""Tokens of spines, whole and broken."""
+
+
+def kern_line(draw: Random, spines: int) -> str:
+    """A line of so many tokens; now and then of another number."""
+    spines += draw.choice((0, 0, 0, 0, 0, 0, 0, 0, 0, 1, -1)) if draw.random() < 0.1 else 0
+    if draw.random() < 0.6:
+        return "\t".join(draw.choice(KERN_TOKENS[:12]) for _ in range(max(spines, 1)))
+    some = draw.choice((*KERN_TOKENS, number(draw) + "c"))
+    return "\t".join([some] * max(spines, 1))
+
+
+def grown_kern(draw: Random) -> bytes:
+    """Spines in which a few lines come again and again, as parting and joining may."""
+    spines = draw.choice((1, 1, 2, 4, 40))
+    rows = [kern_line(draw, spines) for _ in range(draw.randint(1, 4))]
+    if spines == 1 and draw.random() < 0.4:
+        rows = ["*^", f"{draw.choice(KERN_TOKENS[:6])}\t4e", "*v\t*v", *rows]
+    many = size(draw) // (sum(map(len, rows)) + len(rows)) + 1
+    if draw.random() < 0.3:
+        # Lengths that have no beat in common.
+        rows, many = [f"{2 * n + 3}c" for n in range(size(draw, 20_000))], 1
+        spines = 1
+    head, end = "\t".join(["**kern"] * spines), "\t".join(["*-"] * spines)
+    return "\n".join([head, *rows * many, end, ""]).encode()[: 2 * LONGEST]
+
+
+def tangled_kern(draw: Random) -> bytes:
+    """Spines that split, join, change places and end as they like."""
+    kinds = ("**kern", "**kern", "**text", "**dynam", "**mxhm", "**recip", "kern")
+    spines = draw.randint(1, 6)
+    lines = ["\t".join(draw.choice(kinds) for _ in range(spines))]
+    lines += [kern_line(draw, spines) for _ in range(size(draw, 2000))]
+    return "\n".join([*lines, "\t".join(["*-"] * spines), ""]).encode("utf-8", "replace")
+
+
+def voices(draw: Random) -> bytes:
+    """Very many voices of a few notes, all of them different, or long ones off the beat."""
+    many = size(draw, 12_000)
+    lines = []
+    for voice in range(many):
+        notes = "".join("CDEFGABcdefgab"[(voice // 14**n + n) % 14] for n in range(4))
+        shift = f"z/{draw.choice((2, 3, 7, 64))}" if draw.random() < 0.5 else ""
+        lines.append(f"V:{voice}\n{shift}{notes}{draw.choice(('|', '', '8|'))}")
+    return (abc_head(draw) + "\n".join(lines)).encode("utf-8", "surrogatepass")[:LONGEST]
+
+
+def one_bar(draw: Random) -> bytes:
+    """Notes beyond number without a bar line, or bar lines without a note between."""
+    row = draw.choice(("CDEFGABc", "C|", "|", "z8|", "[CEG]", "{de}C", "C|:", "(3CDE"))
+    many = size(draw) // len(row) + 1
+    words = "\nw: " + "la " * (many // 2) if draw.random() < 0.3 else ""
+    return (abc_head(draw) + "CDEF|" + row * many + words).encode("utf-8", "surrogatepass")[
+        :LONGEST
+    ]
+
+
+def empty_measures(draw: Random) -> bytes:
+    """Measures without a note, parts without end, a part that is named again and again."""
+    empty = draw.choice(("<measure/>", "<measure><attributes/></measure>", "<measure> x"))
+    empty += "" if empty.endswith("/>") or "</" in empty else "</measure>"
+    good = f"<measure>{note(draw) * 4}</measure>"
+    return sheet(empty * (size(draw) // len(empty) + 1) + good)
+
+
 # MIDI
 
 
@@ -518,6 +630,11 @@ MAKERS: dict[str, Callable[[Random], bytes]] = {
     "sheets grown": grown_sheet,
     "sheets tangled": tangled_sheet,
     "archives": archive,
+    "sheets empty": empty_measures,
+    "abc voices": voices,
+    "abc bars": one_bar,
+    "kern grown": grown_kern,
+    "kern tangled": tangled_kern,
     "midi": midi,
     "phrases": phrase,
     "words": words,

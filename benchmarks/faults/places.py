@@ -34,6 +34,7 @@ from benchmarks.faults.children import (
     tries_left,
     tune_ids,
 )
+from benchmarks.faults.earlier import fill_migrating
 from melodex.corpus import schema
 from melodex.corpus.care import migrations
 from melodex.corpus.care.checking import check_corpus
@@ -41,7 +42,8 @@ from melodex.corpus.care.copying import copy_corpus
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import CorpusError, MelodexError
 
-DISK_BYTES = 3 << 20
+DISK_BYTES = 10 << 20
+"""Three times a corpus of 400 tunes, which a migration copies and writes anew, and more."""
 FILLINGS = 40
 NOBODY = 65534
 LONGEST_NAME = 255
@@ -142,7 +144,7 @@ def sound(path: Path) -> bool:
 
 
 def full_disk(folder: Path, draw: random.Random) -> Counter[str]:
-    """Add and copy on a disk with less and less room until it says no."""
+    """Add, copy and migrate on a disk with less and less room until it says no."""
     counts = Counter[str]()
     disk = folder / "disk"
     disk.mkdir()
@@ -154,6 +156,7 @@ def full_disk(folder: Path, draw: random.Random) -> Counter[str]:
     try:
         for number in range(FILLINGS):
             fill_up(disk, number, draw, counts)
+        counts += fill_migrating(folder, disk, draw, times=FILLINGS)
     finally:
         subprocess.run(["umount", str(disk)], check=True)
     return counts
@@ -167,8 +170,9 @@ def fill_up(disk: Path, number: int, draw: random.Random, counts: Counter[str]) 
     with CorpusWriter.open(path) as writer:
         reported |= set(writer.add_reading(reading(number * 10_000)).added)
     room = shutil.disk_usage(disk).free
-    # What is taken away at the end has to make room, or nothing can be tried then.
-    (disk / "ballast").write_bytes(bytes(draw.randrange(room // 4, room)))
+    # What is taken away at the end has to make room for all that the journal holds to be
+    # folded in while the journal is still there, or nothing can be tried then.
+    (disk / "ballast").write_bytes(bytes(draw.randrange(room // 2, room)))
     counts["disks filled"] += 1
     try:
         with CorpusWriter.open(path) as writer:
