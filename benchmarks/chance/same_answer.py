@@ -35,6 +35,7 @@ from melodex.corpus.care.copying import copy_corpus
 from melodex.corpus.care.repairing import repair_corpus
 from melodex.corpus.chunks import PackedChunk, TuneNotes, pack, unpack
 from melodex.corpus.reader import Corpus
+from melodex.corpus.shards import merging
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.matching.chance.drawing import drawn_tunes
 from melodex.matching.chance.fit import expected_by_chance, fit_points
@@ -174,7 +175,9 @@ WAYS: tuple[Callable[[Path, Sequence[Path]], None], ...] = (
 def answers(corpus: Corpus, phrases: int, audits: int) -> Iterator[tuple[str, str]]:
     """Every question and the JSON of its answer."""
     dice = Random(SEED)
-    rows = corpus.query("SELECT tune_id, note_count FROM tune ORDER BY tune_id")
+    rows = corpus.query(
+        "SELECT tune_id, note_count FROM tune ORDER BY tune_id", merge=merging.in_order(0)
+    )
     for number in range(phrases):
         tune_id, notes = dice.choice([row for row in rows if row[1] >= 30])
         first = dice.randrange(1, notes - 24)

@@ -41,7 +41,7 @@ from melodex.tasks.collection.upkeep import backup
 
 COSTS = AlignmentCosts()
 COUNTS = (2, 4)
-PHRASES, TIMES = 20, 3
+PHRASES, TIMES = 10, 2
 EMPTY_TASKS = 200
 
 

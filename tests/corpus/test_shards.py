@@ -20,6 +20,7 @@ import melodex as scripting
 from melodex.cli import melodex
 from melodex.corpus.care.checking import check_corpus
 from melodex.corpus.reader import Corpus
+from melodex.corpus.shards import index
 from melodex.corpus.shards.index import INDEX_NAME
 from melodex.corpus.shards.routing import shard_of_id
 from melodex.errors import CorpusError
@@ -123,6 +124,20 @@ def test_every_number_of_shards_gives_the_bytes_of_one_file(
         folder = in_shards(count)
         found = said(folder, question).replace(str(folder), str(whole))
         assert found == expected, f"{count} shards"
+
+
+@pytest.mark.parametrize("question", QUESTIONS[::3], ids=" ".join)
+def test_the_order_of_shards_makes_no_difference(
+    question: list[str],
+    whole: Path,
+    in_shards: Callable[[int], Path],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    expected, folder = said(whole, question), in_shards(7)
+    opened = index.opened_shards
+    turned = lambda *asked: opened(*asked)[::-1]  # noqa: E731
+    monkeypatch.setattr(index, "opened_shards", turned)
+    assert said(folder, question).replace(str(folder), str(whole)) == expected
 
 
 def test_tunes_go_by_their_ids_and_none_is_lost(

@@ -180,9 +180,9 @@ def own_bench(whole_demo: Path, tmp_path: Path) -> Iterator[Callable[..., Runnin
     """Starts workbenches on a corpus of the test's own, or on none."""
     started: list[InThread] = []
 
-    def begin(*, empty: bool = False) -> Running:
-        path = tmp_path / "own.melodex"
-        if not empty:
+    def begin(corpus: Path | None = None, *, empty: bool = False) -> Running:
+        path = corpus or tmp_path / "own.melodex"
+        if not (empty or corpus):
             path.write_bytes(whole_demo.read_bytes())
         started.append(InThread(path))
         return started[-1].running

@@ -27,6 +27,7 @@ from melodex.tasks.collection.holdings import (
     warned_tunes,
 )
 from melodex.tasks.collection.remarks import take_off, write_remark
+from melodex.tasks.collection.shards import join
 from melodex.tasks.collection.undo import undo
 from melodex.tasks.collection.upkeep import backup, journal_bytes
 from melodex.tasks.lesson.undoing import Undoing
@@ -244,11 +245,15 @@ def back_up(ask: Ask) -> Response:
 
 
 def download(ask: Ask) -> Response:
-    """Give a copy of the corpus to the browser."""
+    """Give a copy of the corpus to the browser; of shards the one file that they make."""
+    path = ask.bench.corpus_path
     folder = Path(tempfile.mkdtemp(dir=ask.bench.folder))
-    target = folder / ask.bench.corpus_path.name
+    target = folder / (f"{path.name}.melodex" if path.is_dir() else path.name)
     try:
-        backup(ask.bench.corpus_path, target)
+        if path.is_dir():
+            join(path, target)
+        else:
+            backup(path, target)
     except MelodexError:
         shutil.rmtree(folder, ignore_errors=True)
         raise
