@@ -42,6 +42,7 @@ from benchmarks.retrieval.judging import (
 )
 from benchmarks.retrieval.pool import half_of_tune
 from benchmarks.retrieval.pooled import readings
+from melodex.matching.evidence.kinship import steps_of
 from melodex.matching.evidence.neighbors import Neighbors
 from melodex.matching.evidence.whole_tunes import (
     KIN_FEATURES,
@@ -58,7 +59,6 @@ from melodex.tasks.collection.kin import (
     LEAST,
     NEAREST,
     SURE_ENOUGH,
-    steps_of,
     without_repeats,
 )
 

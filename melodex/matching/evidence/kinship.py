@@ -7,12 +7,14 @@ side: time grows little faster than the number of notes. Memory is bounded too: 
 stands in many tunes suggests no pair, and rare figures are taken first until
 :data:`MOST_PAIRS` have been suggested.
 
-Contents: FIGURE_INTERVALS, COMMON_TUNES, SharedFigures, shared_figures, longest_run.
+Contents: FIGURE_INTERVALS, COMMON_TUNES, SharedFigures, steps_of, all_figures,
+shared_figures, longest_run.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from melodex.records import dataclass
@@ -25,8 +27,10 @@ __all__ = [
     "COMMON_TUNES",
     "FIGURE_INTERVALS",
     "SharedFigures",
+    "all_figures",
     "longest_run",
     "shared_figures",
+    "steps_of",
 ]
 
 FIGURE_INTERVALS = 8
@@ -40,6 +44,18 @@ MOST_PAIRS = 20_000_000
 """Pairs suggested, one figure each, that are counted at most: 160 MB."""
 
 Progress = Callable[[int, int], None]
+
+
+def steps_of(pitch: bytes) -> bytes:
+    """Steps in semitones between pitches, one byte each, downward ones wrapped."""
+    return bytes((after - before) & 0xFF for before, after in pairwise(pitch))
+
+
+def all_figures(steps: bytes) -> frozenset[bytes]:
+    """Every run of :data:`FIGURE_INTERVALS` steps."""
+    return frozenset(
+        steps[at : at + FIGURE_INTERVALS] for at in range(len(steps) - FIGURE_INTERVALS + 1)
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,13 +25,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from itertools import pairwise
 from random import Random
 from statistics import mean, stdev
 
 from melodex.corpus.chunks import encode_notes
 from melodex.matching.engine.alignment import Alignment
 from melodex.matching.engine.choice import engine
+from melodex.matching.evidence.kinship import all_figures, steps_of
 from melodex.matching.query import EncodedQuery
 from melodex.melody import Melody
 from melodex.records import dataclass
@@ -81,9 +81,6 @@ WEIGHTS_WITHOUT_BEATS: dict[str, float] = {
     "figures": 0.668,
 }
 """The same where one is in free metre."""
-
-FIGURE_STEPS = 8
-"""Two unrelated tunes hardly share nine notes; see ``kinship``."""
 
 DRAWN_PAIRS, SEED = 1500, 1
 """Pairs that chance is measured on."""
@@ -231,17 +228,9 @@ def paired(one: WholeTune, other: WholeTune, found: Alignment) -> Pair:
     on_beats = None
     if one.beats and other.beats:
         on_beats = sum(one.beats[i] == other.beats[j] for i, j in agreeing)
-    shared = figures_of(one.pitch) & figures_of(other.pitch)
+    shared = all_figures(steps_of(one.pitch)) & all_figures(steps_of(other.pitch))
     shorter, longer = sorted((len(one.pitch), len(other.pitch)))
     return Pair(found.points, len(agreeing), on_beats, len(shared), shorter, longer)
-
-
-def figures_of(pitch: bytes) -> frozenset[bytes]:
-    """Every run of :data:`FIGURE_STEPS` steps."""
-    steps = bytes((b - a) & 0xFF for a, b in pairwise(pitch))
-    return frozenset(
-        steps[at : at + FIGURE_STEPS] for at in range(len(steps) - FIGURE_STEPS + 1)
-    )
 
 
 def kin_features(pair: Pair) -> Mapping[str, float]:

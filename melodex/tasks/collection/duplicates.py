@@ -16,11 +16,15 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from melodex.corpus.chunks import TuneNotes, unpack
+from melodex.corpus.chunks import unpack
 from melodex.corpus.reader import Corpus
 from melodex.corpus.tune_rows import TuneRow, lined_pieces
 from melodex.matching.dealing.exchange import Exchange, shared_figures_by
-from melodex.matching.evidence.kinship import FIGURE_INTERVALS, SharedFigures
+from melodex.matching.evidence.kinship import (
+    SharedFigures,
+    all_figures,
+    steps_of,
+)
 
 __all__ = [
     "DuplicateGroup",
@@ -152,16 +156,10 @@ def of_main_lines(
 def steps_by_tune(corpus: Corpus) -> dict[str, bytes]:
     """Read the steps of all tunes: one byte each, downward ones wrapped."""
     return {
-        tune.tune_id: steps_of(tune) for chunk in corpus.chunks() for tune in unpack(chunk)
+        tune.tune_id: steps_of(tune.pitch)
+        for chunk in corpus.chunks()
+        for tune in unpack(chunk)
     }
-
-
-def steps_of(tune: TuneNotes) -> bytes:
-    """Intervals between successive notes, one byte each, downward ones wrapped."""
-    return bytes(
-        (after - before) & 0xFF
-        for before, after in zip(tune.pitch, tune.pitch[1:], strict=False)
-    )
 
 
 def same_steps(tunes: Mapping[str, bytes]) -> list[list[str]]:
@@ -190,7 +188,7 @@ def near_pairs(
 
     @lru_cache(maxsize=4096)
     def figures(tune_id: str) -> frozenset[bytes]:
-        return figures_of(tunes[tune_id])
+        return all_figures(tunes[tune_id])
 
     for pair in shared:
         one, other = ids[pair.first], ids[pair.second]
@@ -198,13 +196,6 @@ def near_pairs(
             likeness = jaccard(figures(one), figures(other))
             if likeness >= least:
                 yield one, other, likeness
-
-
-def figures_of(steps: bytes) -> frozenset[bytes]:
-    """Every run of :data:`FIGURE_INTERVALS` steps."""
-    return frozenset(
-        steps[at : at + FIGURE_INTERVALS] for at in range(len(steps) - FIGURE_INTERVALS + 1)
-    )
 
 
 def jaccard(one: frozenset[bytes], other: frozenset[bytes]) -> float:

@@ -23,6 +23,7 @@ from melodex.corpus.reader import Corpus
 from melodex.corpus.tune_rows import TuneRow, lined_pieces
 from melodex.matching.dealing.exchange import Exchange
 from melodex.matching.engine.passes import batched
+from melodex.matching.evidence.kinship import steps_of
 from melodex.matching.evidence.whole_tunes import (
     Unrelated,
     WholeTune,
@@ -36,7 +37,6 @@ from melodex.tasks.collection.kin import (
     Progress,
     kin_of,
     links_among,
-    steps_of,
 )
 from melodex.tasks.collection.variants import differences
 

@@ -6,7 +6,7 @@ their rarity, are looked at, once by its steps and once with repeated notes take
 under every transposition, and those are kin that ``matching.evidence.whole_tunes`` is sure
 of by at least :data:`SURE_ENOUGH`.
 
-Contents: LEAST, NEAREST, SURE_ENOUGH, Link, Progress, links_among, kin_of, steps_of.
+Contents: LEAST, NEAREST, SURE_ENOUGH, Link, Progress, links_among, kin_of.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from melodex.matching.dealing.dealer import Kept
 from melodex.matching.dealing.exchange import Exchange
 from melodex.matching.engine.choice import engine
 from melodex.matching.engine.passes import batched, in_threads
+from melodex.matching.evidence.kinship import steps_of
 from melodex.matching.evidence.neighbors import Neighbors
 from melodex.matching.evidence.whole_tunes import (
     Pair,
@@ -45,7 +46,6 @@ __all__ = [
     "Progress",
     "kin_of",
     "links_among",
-    "steps_of",
 ]
 
 LEAST = 0.2
@@ -77,11 +77,6 @@ class Link:
     pair: Pair
     sureness: float
     expected: float
-
-
-def steps_of(pitch: bytes) -> bytes:
-    """Steps in semitones, downward ones wrapped."""
-    return bytes((b - a) & 0xFF for a, b in pairwise(pitch))
 
 
 def without_repeats(pitch: bytes) -> bytes:
