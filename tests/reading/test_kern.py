@@ -97,7 +97,9 @@ def test_a_song_has_its_notes_signs_and_words():
     by = melody.credits
     assert (by.title, by.composer, by.year) == ("The Tin Ferry", "Anna Quill", 1921)
     assert (by.part, by.origin) == ("Voice", "England")
-    assert "**dynam" in " ".join(w.text for w in tune.warnings)
+    assert [(d.sign, d.onset_ticks) for d in melody.dynamics] == [("p", 0), ("f", 70560)]
+    (other,) = tunes(SONG.replace("**dynam", "**harm"))
+    assert "**harm" in " ".join(w.text for w in other.warnings)
 
 
 def test_letters_with_two_dots_of_older_files_are_themselves():

@@ -34,6 +34,7 @@ __all__ = ["FEWEST_FOREIGN_NOTES", "foreign_notes", "spans_of_chords", "spans_of
 FEWEST_CELLS = 2
 LEAST_CERTAIN_CHORDS = 0.55
 LEAST_CERTAIN_LINE = 0.8
+LEAST_CERTAIN_HOME = 0.4
 BRIEF_CERTAIN, BRIEF_CERTAIN_SLOWER = 0.6, 0.8
 FEWEST_LINE_BARS = 4
 FEWEST_FOREIGN_NOTES = 3
@@ -122,7 +123,7 @@ def spans_of_chords(
         keys,
         whole,
         method,
-        Least(FEWEST_CELLS, LEAST_CERTAIN_CHORDS, brief, bar_ticks, LEAST_CERTAIN_CHORDS),
+        Least(FEWEST_CELLS, LEAST_CERTAIN_CHORDS, brief, bar_ticks, LEAST_CERTAIN_HOME),
     )
 
 

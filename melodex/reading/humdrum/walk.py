@@ -4,7 +4,8 @@ Conventions: every ``**kern`` spine is a part; the one on the right is the top o
 score. What stands on one line sounds together: a line begins where the notes end that
 the new ones follow. A bar ends where most strands have come to; a rest that is written
 longer than its bar ends with it. Words (``**text``, ``**silbe``) belong to the notes on
-their left, chord symbols (``**mxhm``) to the whole piece. Other spines are left aside and
+their left, loudness (``**dynam``) to the part there, chord symbols (``**mxhm``) to the
+whole piece. Other spines are left aside and
 named. Repeats and endings are kept as marks and not played.
 
 References
@@ -36,6 +37,7 @@ from melodex.melody import (
     SectionMark,
 )
 from melodex.reading.bounded import one_line, settle
+from melodex.reading.humdrum.dynam import Loudness
 from melodex.reading.humdrum.references import record_of
 from melodex.reading.humdrum.signs import (
     BarSign,
@@ -58,13 +60,13 @@ __all__ = ["KernLine", "KernPart", "KernPiece", "walk_piece"]
 MOST_BARS = 20_000  # of a piece: ten hours of common time
 MOST_NOTES = 400_000
 """Of a piece: ten times the longest quartet of music21's corpus, for every part."""
-MOST_MARKS = 2000  # of a piece: names of sections
+MOST_MARKS = 2000  # of a piece: names of sections; of a part: signs of loudness
 FINEST = 1 << 64
 """Parts of a tick that places may lie apart: lengths of 2, 3, 5 ... 53 to a whole note all
 at once, each dotted, have fewer; adding up far finer ones takes longer with every note."""
 
 WORDS = {"**text", "**silbe", "**lyrics"}
-CHORDS = "**mxhm"
+CHORDS, DYNAMICS = "**mxhm", "**dynam"
 
 KernLine = tuple[int, str]
 """Number of a line in its file, from 1, and its text."""
@@ -129,6 +131,7 @@ class PieceWalk:
         self.chords: list[ChordSymbol] = []
         self.marks: dict[int, SectionMark] = {}
         self.labels: set[str] = set()
+        self.loudness: dict[int, Loudness] = {}
         self.tempo: float | None = None
         self.start: int = 0
         self.number = -1
@@ -200,7 +203,7 @@ class PieceWalk:
         """Begin the part of a spine of notes; name a spine that is left aside."""
         if strand.sounds:
             self.by_spine.setdefault(strand.spine, KernPart(PartSheet()))
-        elif strand.kind not in WORDS and strand.kind != CHORDS:
+        elif strand.kind not in WORDS and strand.kind not in {CHORDS, DYNAMICS}:
             name = one_line(strand.kind)[:30]
             if name not in self.piece.left_aside and len(self.piece.left_aside) < 20:
                 self.piece.left_aside.append(name)
@@ -294,8 +297,19 @@ class PieceWalk:
                 verses[left] = verses.get(left, 0) + 1
                 if token != "." and left in begun:
                     hang_syllable(begun[left], token, verses[left])
-            elif strand.kind == CHORDS and token != "." and time is not None:
-                self.keep_chord(token, round(time))
+            elif token != "." and time is not None:
+                self.keep_beside(strand, left, token, round(time))
+
+    def keep_beside(self, strand: Strand, left: int, token: str, place: int) -> None:
+        """Keep a chord symbol, or the loudness of the part on the left."""
+        if strand.kind == CHORDS:
+            self.keep_chord(token, place)
+        elif strand.kind == DYNAMICS and left in self.by_spine:
+            marks = self.by_spine[left].sheet.dynamics
+            if len(marks) < MOST_MARKS:
+                marks += self.loudness.setdefault(strand.spine, Loudness()).read(
+                    token, place
+                )
 
     def keep(
         self,
