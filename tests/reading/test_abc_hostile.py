@@ -183,3 +183,26 @@ def test_wild_fields_are_warned_about_and_bound_nothing(head):
     assert len(tune.melody) == 3
     if not head.startswith("K:"):
         assert tune.warnings
+
+
+@pytest.mark.parametrize(
+    ("body", "said"),
+    [
+        ("".join(f"V:{n}\nC|\n" for n in range(1001)), "more than 1000 voices"),
+        (
+            "L:1/8\n" * 400 + "".join(f"V:{n}\nC|\n" for n in range(300)),
+            "400 fields before",
+        ),
+    ],
+)
+def test_voices_beyond_number_are_refused(body, said):
+    reading = read_bytes(f"X:1\nT:Crowd\nK:C\n{body}".encode(), "abc", "crowd.abc")
+    assert not reading.tunes
+    assert said in str(reading.refusals[0])
+
+
+def test_as_many_voices_as_a_tune_may_have_are_read():
+    voices = "".join(f"V:{n}\n{'CDEF' * (n % 3 + 1)}|\n" for n in range(1000))
+    reading = read_bytes(f"X:1\nT:Crowd\nK:C\n{voices}".encode(), "abc", "crowd.abc")
+    assert reading.tunes
+    assert not reading.refusals

@@ -14,16 +14,28 @@ from __future__ import annotations
 
 import re
 
-from melodex.errors import ReadingError
+from melodex.errors import HostileInputError, ReadingError
 from melodex.reading.abc.header import Header, Line, Voice, is_field, voice_of
 
 __all__ = ["chosen_voices", "lines_by_voice"]
 
 INLINE_VOICE = re.compile(r"\[V:([^\]]{0,500}+)\]")
 
+MOST_VOICES = 1000
+"""Of a tune: four times the lines of one that are kept."""
+
+MOST_SHARED = 100_000
+"""Fields before the first voice, times the voices that they hold for."""
+
 
 def lines_by_voice(header: Header) -> dict[str, list[Line]]:
-    """Deal the lines of a tune's body out to its voices, in order of appearance."""
+    """Deal the lines of a tune's body out to its voices, in order of appearance.
+
+    Raises
+    ------
+    HostileInputError
+        If there are too many voices, or too much that holds for all of them.
+    """
     if not header.voices and not any("V:" in line.text for line in header.body):
         return {"": header.body}
     dealt: dict[str, list[Line]] = {name: [] for name in header.voices}
@@ -35,6 +47,7 @@ def lines_by_voice(header: Header) -> dict[str, list[Line]]:
             current, switched = switch(header, line.text[2:], dealt, shared), True
         elif not switched and is_field(line.text) and line.text[0] in "KLMQUm":
             shared.append(line)
+            refuse_too_much(dealt, shared)
             for lines in dealt.values():
                 lines.append(line)
         else:
@@ -53,7 +66,21 @@ def switch(
         header.voices[name] = voice
     if name not in dealt:
         dealt[name] = list(shared)
+        refuse_too_much(dealt, shared)
     return name
+
+
+def refuse_too_much(dealt: dict[str, list[Line]], shared: list[Line]) -> None:
+    """Refuse a tune whose voices, or what all of them share, cost too much."""
+    if len(dealt) > MOST_VOICES:
+        raise HostileInputError(
+            f"more than {MOST_VOICES} voices in one tune", limit=MOST_VOICES
+        )
+    if len(dealt) * len(shared) > MOST_SHARED:
+        raise HostileInputError(
+            f"{len(shared)} fields before its {len(dealt)} voices, which hold for each",
+            limit=MOST_SHARED,
+        )
 
 
 def deal_line(
