@@ -109,18 +109,26 @@ def set_target(data: bytes) -> str:
 
 def run(arguments: list[str]) -> str:
     """One command in this process, as a person would type it."""
-    out, told = io.StringIO(), io.StringIO()
+    # With bytes beneath, as a terminal has: paper and pictures are written there.
+    out, told = (io.TextIOWrapper(io.BytesIO(), "utf-8") for _ in range(2))
     try:
         with redirect_stdout(out), redirect_stderr(told):
             melodex.main(arguments, prog_name="melodex")
     except SystemExit as ended:
         if ended.code not in {0, 1, 2}:
-            raise AssertionError(f"exit {ended.code}: {told.getvalue()}") from ended
-        if ended.code and not (told.getvalue() + out.getvalue()).strip():
+            raise AssertionError(f"exit {ended.code}: {words_in(told)}") from ended
+        if ended.code and not (words_in(told) + words_in(out)).strip():
             raise AssertionError(
                 f"exit {ended.code} without a word: {arguments}"
             ) from ended
         return "refused" if ended.code else "taken"
+
+
+def words_in(stream: io.TextIOWrapper) -> str:
+    """What was written to a stream over bytes in memory."""
+    stream.flush()
+    assert isinstance(stream.buffer, io.BytesIO)
+    return stream.buffer.getvalue().decode("utf-8", "replace")
 
 
 LOOKING = [name for name in COMMANDS if name not in {"add", "demo", "undo", "workbench"}]

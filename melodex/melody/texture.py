@@ -110,8 +110,9 @@ class Texture:
 
     @classmethod
     def of(cls, notes: Iterable[SoundingNote], lines: Sequence[str]) -> Texture:
-        """Put notes in order."""
-        ordered = sorted(notes, key=lambda n: (n.onset_ticks, n.midi, n.line))
+        """Put notes in order; those shorter than half a tick are not heard."""
+        lasting = (note for note in notes if note.duration_ticks > 0)
+        ordered = sorted(lasting, key=lambda n: (n.onset_ticks, n.midi, n.line))
         return cls(tuple(ordered), tuple(lines))
 
 

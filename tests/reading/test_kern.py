@@ -11,6 +11,7 @@ from fractions import Fraction
 import pytest
 
 import tests.plain.kern_by_music21 as witness
+from melodex.corpus.writing.preparing import prepared
 from melodex.melody import TICKS_PER_QUARTER as QUARTER
 from melodex.reading import Choice, read_bytes, read_data
 from melodex.reading.humdrum.reader import INSTRUMENTS
@@ -278,3 +279,13 @@ def test_lengths_without_a_common_beat_are_put_on_ticks_and_told_of():
     exact = float(sum(Fraction(4 * QUARTER, n) for n in primes))
     assert abs(tune.melody.onset_ticks[-1] - exact) < len(primes) / 2
     assert any("no beat in common" in str(each) for each in tune.warnings)
+
+
+def test_notes_shorter_than_half_a_tick_are_no_part_of_the_harmony():
+    rows = ["**kern\t**kern", *["4c\t4e", "4d\t4f"] * 8, "99999999c\t99999999e", "*-\t*-"]
+    reading = read_bytes("\n".join(rows).encode(), "kern", "short.krn")
+    made = prepared(reading, "", Choice())
+    assert len(made.tunes) + len(made.refusals) >= 1
+    (tune,) = reading.tunes
+    assert tune.texture is not None
+    assert min(note.duration_ticks for note in tune.texture.notes) > 0
