@@ -275,7 +275,10 @@ def tunes_meeting(corpus: Corpus, wish: Wish, text: str = "") -> frozenset[str]:
     """The ids of the tunes that meet some wishes; that there are none is refused."""
     found = tunes_inside(corpus, wish)
     if not found:
-        why = " ".join(why_none(corpus, wish))
+        why = list(why_none(corpus, wish))
         said = text or "; ".join(wish.told())
-        raise AnalysisError(f"no tune meets {said!r}", hint=why)
+        if len(wish.told()) == 1:
+            # That the only wish is met by none has been said.
+            why = why[1:]
+        raise AnalysisError(f"no tune meets {said!r}", hint=" ".join(why))
     return found
