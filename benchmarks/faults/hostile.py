@@ -110,7 +110,9 @@ def set_target(data: bytes) -> str:
 def run(arguments: list[str]) -> str:
     """One command in this process, as a person would type it."""
     # With bytes beneath, as a terminal has: paper and pictures are written there.
-    out, told = (io.TextIOWrapper(io.BytesIO(), "utf-8") for _ in range(2))
+    out, told = (
+        io.TextIOWrapper(io.BytesIO(), "utf-8", "backslashreplace") for _ in range(2)
+    )
     try:
         with redirect_stdout(out), redirect_stderr(told):
             melodex.main(arguments, prog_name="melodex")

@@ -107,6 +107,14 @@ def test_a_folder_that_is_not_there_loses_nothing(shelf):
     assert len(titles(path)) == 3
 
 
+@pytest.mark.parametrize("name", ["x" * 5000, "a\0b"])
+def test_a_name_that_no_folder_can_have_is_said_to_be_missing(shelf, name):
+    path, folder = shelf
+    found = differences(path, named=[Path(name)])
+    assert len(found.missing) == 1
+    assert str(folder) in found.folders
+
+
 def test_a_file_that_cannot_be_read_now_loses_nothing(shelf):
     path, folder = shelf
     (folder / "a.abc").write_bytes(b"\0\1\2")

@@ -21,7 +21,7 @@ from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import ReadingError
 from melodex.reading import Choice, Refusal, read_path
 from melodex.reading.apart import Apart
-from melodex.tasks.adding.add import AddResult, add_paths, files_of
+from melodex.tasks.adding.add import AddResult, add_paths, files_of, is_folder
 
 __all__ = ["Differences", "Refreshed", "differences", "refresh"]
 
@@ -128,7 +128,7 @@ def differences(
     given = (place_path(str(path)) for path in named)
     newly_named = {path: Way("", Choice()) for path in given if path not in folders}
     folders |= newly_named
-    missing = tuple(path for path in folders if not Path(path).is_dir())
+    missing = tuple(path for path in folders if not is_folder(Path(path)))
     found = Differences(tuple(folders), missing, newly_named=newly_named)
     held: dict[str, Held] = defaultdict(dict)
     numbers: dict[str, dict[tuple[str, int, int], int]] = defaultdict(dict)
