@@ -283,6 +283,20 @@ def test_a_digest_that_lies_is_refused(three: Path) -> None:
     assert "does not hold what the index says" in refused(three)
 
 
+def test_no_result_is_written_among_the_shards(three: Path) -> None:
+    before = (three / INDEX_NAME).read_bytes()
+    for name in (INDEX_NAME, "shard-1-of-3.melodex", "new.json"):
+        words = ["list", "--format", "json", "--output", str(three / name), "--force"]
+        done = CliRunner().invoke(melodex, ["--corpus", str(three), *words])
+        assert (done.exit_code, "belongs to the corpus" in done.output) == (1, True)
+    assert (three / INDEX_NAME).read_bytes() == before
+
+
+def test_one_file_is_not_joined(whole: Path, tmp_path: Path) -> None:
+    with pytest.raises(CorpusError, match="one file, and no folder of shards"):
+        join(whole, tmp_path / "joined.melodex")
+
+
 def test_a_folder_without_index_is_refused(tmp_path: Path) -> None:
     assert "this is a folder, and no corpus in shards" in refused(tmp_path)
 

@@ -50,7 +50,7 @@ def refuse_corpus(target: Path, corpus: Path | None, *, any_corpus: bool = True)
     if corpus is not None:
         if same(place, corpus) or place == final_place(corpus):
             raise CorpusError("this is the corpus itself", where=str(target), hint=ADVICE)
-        if stands_beside(place, corpus):
+        if stands_beside(place, corpus) or (corpus.is_dir() and same(place.parent, corpus)):
             raise CorpusError("this belongs to the corpus", where=str(target), hint=ADVICE)
     if any_corpus and is_corpus(place):
         raise CorpusError("this is a corpus", where=str(target), hint=ADVICE)

@@ -104,6 +104,12 @@ def read_index(folder: Path) -> ShardIndex:
     """
     place = folder / INDEX_NAME
     with faults_named(place):
+        if folder.is_file():
+            raise CorpusError(
+                "this is one file, and no folder of shards",
+                where=str(folder),
+                hint=REMEDIES["make shards"],
+            )
         if not place.exists():
             raise CorpusError(
                 f"this is a folder, and no corpus in shards: it has no {INDEX_NAME}",
