@@ -82,9 +82,9 @@ def words_target(corpus: Path) -> Target:
 
     def target(data: bytes) -> str:
         text = data.decode("utf-8", "surrogatepass")
-        opened.tunes(words=text)
-        opened.tunes(title=text)
         try:
+            opened.tunes(words=text)
+            opened.tunes(title=text)
             opened.resolve(text)
         except MelodexError:
             return "refused"
@@ -201,7 +201,11 @@ def damage(connection: sqlite3.Connection, draw: Random) -> None:
         "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite%'"
     )
     table = draw.choice([row[0] for row in connection.execute(kinds)])
-    columns = [row[1] for row in connection.execute(f"PRAGMA table_info({table})")]
+    try:
+        columns = [row[1] for row in connection.execute(f"PRAGMA table_info({table})")]
+    except sqlite3.Error:
+        # What was done before has taken away what an index is made of.
+        return
     column = draw.choice(columns)
     told = value(draw)
     cell: Any = told if isinstance(told, int | float | None) else json.dumps(told)

@@ -23,7 +23,7 @@ from melodex.corpus.shards.merging import (
     leading_number,
 )
 from melodex.corpus.tune_rows import FIRST_PLACE, TuneRow
-from melodex.errors import REMEDIES, CorpusError, UnknownTuneError
+from melodex.errors import REMEDIES, CorpusError, PhraseError, UnknownTuneError
 
 __all__ = ["Asked", "listed", "resolved"]
 
@@ -40,6 +40,10 @@ MOST_RUNS = 60
 
 LEAST_ALIKE = 0.3
 """Of the runs of three letters of both names; our choice: a letter or two are wrong."""
+
+MOST_WORDS = 100
+"""That a tune is looked for by: SQLite takes conditions a thousand deep
+(https://www.sqlite.org/limits.html, 5), and each word is four of them."""
 
 SHORTEST_PREFIX = 4
 """Digits of a tune id that may stand for the whole: 65,536 combinations."""
@@ -164,7 +168,9 @@ def readings(text: str) -> list[tuple[str, list[Any]]]:
         ways.append(("title = ?", [text]))
         ways.append(("title_folded = ?", [folded(text)]))
         ways.append(("instr(title_folded, ?)", [folded(text)]))
-        if len(words := folded(text).split()) > 1:
+        words = list(dict.fromkeys(folded(text).split()))
+        # No title has more words than are asked for.
+        if words != [folded(text)] and 0 < len(words) <= MOST_WORDS:
             each = " AND ".join("instr(title_folded, ?)" for _ in words)
             ways.append((each, words))
     return ways
@@ -274,7 +280,12 @@ def listed(
             "tune_id IN (SELECT tune_id FROM tune WHERE instr(title_folded, ?))"
         )
         values.append(folded(title))
-    for word in folded(words).split():
+    wanted = list(dict.fromkeys(folded(words).split()))
+    if len(wanted) > MOST_WORDS:
+        raise PhraseError(
+            f"{len(wanted)} different words to look for", hint=f"take at most {MOST_WORDS}"
+        )
+    for word in wanted:
         by_words = WITH_LETTERS if len(word) > 2 else WITH_PART
         conditions.append(f"(tune_id IN ({by_words}) OR tune_id IN ({WITH_REMARK}))")
         values += [quoted(word) if len(word) > 2 else word, word]

@@ -11,7 +11,7 @@ import pytest
 from melodex.corpus.reader import Corpus
 from melodex.corpus.schema import CHECKED_COLUMNS, WORDS_INDEX, documentation
 from melodex.corpus.writing.store import CorpusWriter
-from melodex.errors import CorpusError, SettingsError, UnknownTuneError
+from melodex.errors import CorpusError, PhraseError, SettingsError, UnknownTuneError
 from melodex.melody import note_name
 from melodex.reading.result import FileReading, ReadTune
 
@@ -236,3 +236,13 @@ def test_every_row_that_carries_a_checksum_has_all_its_other_columns_in_it():
             "bytes",
         }
         assert set(columns) == others
+
+
+def test_words_beyond_number_are_refused_and_a_word_counts_once(named):
+    assert len(named.tunes(words="kettle " * 5000)) == 3
+    assert named.tunes(words=" ".join(f"kettle{n}" for n in range(100))) == []
+    with pytest.raises(PhraseError, match="5000 different words to look for"):
+        named.tunes(words=" ".join(f"kettle{n}" for n in range(5000)))
+    for many in ("kettle " * 5000, " ".join(f"kettle{n}" for n in range(5000))):
+        with pytest.raises(UnknownTuneError):
+            named.resolve(many)
