@@ -17,6 +17,9 @@ __all__ = ["Bar", "progress_bar", "tell_waiting"]
 BAR_COLUMNS = 30
 """Columns of the bar itself: with its words it then fits a line of eighty."""
 
+PARTS = 1000
+"""Of each thing to do, that the bar can move by: one large file is one thing."""
+
 LINE_GONE = "\x1b[1A\x1b[2K"
 """A line up, and that line cleared (ECMA-48: CUU, EL): click ends a bar with a new line."""
 
@@ -37,7 +40,6 @@ def progress_bar(what: str) -> Iterator[Bar | None]:
         length=1,
         label=what,
         file=sys.stderr,
-        show_pos=True,
         show_percent=False,
         width=BAR_COLUMNS,
         item_show_func=lambda words: words,
@@ -45,12 +47,20 @@ def progress_bar(what: str) -> Iterator[Bar | None]:
     with ExitStack() as shown:
 
         def move(done: float, total: int, words: str = "") -> None:
-            bar.length = total
+            bar.length = total * PARTS
+            # The last is not done before it is.
+            whole = round(done) if done >= total else min(round(done), total - 1)
+            beside = f"{whole}/{total}  {words}".rstrip()
             if not bar.entered:
                 # What the work came to stands in its place afterwards.
                 shown.callback(click.echo, LINE_GONE, nl=False, err=True, color=True)
                 shown.enter_context(bar)
-            bar.update(round(done) - bar.pos, words)
+            moved = round(done * PARTS) - bar.pos
+            bar.update(moved, beside)
+            if not moved:
+                # click draws the bar when it moves; the words may have changed alone.
+                bar.current_item = beside
+                bar.render_progress()
 
         yield move
 
