@@ -7,6 +7,7 @@ imports no others.
 
 from __future__ import annotations
 
+import math
 import os
 import signal
 from collections.abc import Iterator
@@ -82,6 +83,15 @@ def pytest_configure(config: pytest.Config) -> None:
     gone = [name for name in sorted(QUICK) if not (config.rootpath / name).is_file()]
     if gone:
         raise pytest.UsageError(f"named as quick, and not there: {', '.join(gone)}")
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """Half as many again as processors: much of a test is waiting for others.
+
+    For a disk, a browser, a process that is started or stopped.
+    """
+    return math.ceil(1.5 * (os.cpu_count() or 1))
 
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
