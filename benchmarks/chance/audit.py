@@ -16,7 +16,11 @@ search for that whole tune, in turn.
 
 Real tunes are the ABC collections of the installed music21 package.
 
-Run:  python -m benchmarks.chance.audit [--tunes 200] [--speed] [--keep NAME]
+What the largest corpus allows any order to reach is worked out beside it on demand
+(:mod:`benchmarks.chance.audit_ceiling`).
+
+Run:  python -m benchmarks.chance.audit [--tunes 200] [--clean N] [--ceiling] [--speed]
+          [--keep NAME]
 """
 
 from __future__ import annotations
@@ -33,6 +37,7 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
+from benchmarks.chance.audit_ceiling import Planting, ceiling_table, ceilings
 from benchmarks.chance.calibration import Notes, markov_tunes
 from benchmarks.keeping import about, asker, keep
 from benchmarks.material import melody_json, real_tunes, synthetic_tunes, write_corpus
@@ -241,10 +246,13 @@ def speed(real: list[TuneNotes], folder: Path, rounds: int = 5) -> dict[str, Any
     }
 
 
-def measure(count: int, sizes: Sequence[int], folder: Path, workers: int) -> dict[str, Any]:
-    """Audits against corpora of several sizes."""
+def measure(
+    count: int, clean_count: int, sizes: Sequence[int], folder: Path, workers: int
+) -> dict[str, Any]:
+    """Audits against corpora of several sizes; of tunes without a borrowing so many."""
     real = real_tunes()
     with_one, clean = tunes_to_audit(real, count)
+    clean = clean[:clean_count]
     found = {}
     for size in sizes:
         name = str(size or len(real))
@@ -262,6 +270,19 @@ def measure(count: int, sizes: Sequence[int], folder: Path, workers: int) -> dic
         found[name] = {"summary": summary(rows, none), "planted": rows, "clean": none}
         print(f"{name} tunes:", json.dumps(found[name]["summary"], indent=1), flush=True)
     return found
+
+
+def ceiling(count: int, workers: int) -> list[dict[str, Any]]:
+    """What could be found at most of the same borrowings, against all real tunes."""
+    real = real_tunes()
+    with_one, _ = tunes_to_audit(real, count)
+    low, high = OWN_NOTES
+    model = [tune.pitch for tune in real if low <= len(tune.pitch) <= high]
+    planted = [
+        Planting(own.notes[0], own.source, own.first, own.last - own.first + 1, own.changed)
+        for own in with_one
+    ]
+    return ceilings(real, model, planted, workers)
 
 
 def words(run: dict[str, Any]) -> str:
@@ -289,6 +310,8 @@ def words(run: dict[str, Any]) -> str:
             f"{row['first_touches']:6.1%}, in its source in {row['first_is_source']:6.1%}"
             for notes, row in told["by_length"].items()
         ]
+    if "ceiling" in run:
+        lines += ceiling_table(run["ceiling"])
     if "speed" in run:
         speed = run["speed"]
         lines += [
@@ -304,6 +327,8 @@ def main() -> None:
     """Measure, print, and keep what was asked for."""
     parser = asker(__doc__)
     parser.add_argument("--tunes", type=int, default=200)
+    parser.add_argument("--clean", type=int, help="of those without a borrowing, so many")
+    parser.add_argument("--ceiling", action="store_true")
     parser.add_argument("--sizes", default=",".join(map(str, SIZES)))
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--speed", action="store_true")
@@ -313,7 +338,11 @@ def main() -> None:
         run: dict[str, Any] = about("music21") | {"engine": engine().name}
         if said.tunes:
             sizes = [int(size) for size in said.sizes.split(",")]
-            run["corpora"] = measure(said.tunes, sizes, folder, said.workers)
+            clean = said.tunes if said.clean is None else said.clean
+            run["corpora"] = measure(said.tunes, clean, sizes, folder, said.workers)
+        if said.ceiling:
+            run["ceiling"] = ceiling(said.tunes, said.workers)
+            print("\n".join(ceiling_table(run["ceiling"])), flush=True)
         if said.speed:
             run["speed"] = speed(real_tunes(), folder)
             print(json.dumps(run["speed"], indent=1))
