@@ -289,19 +289,24 @@ def words(run: dict[str, Any]) -> str:
     """The run as tables."""
     lines = [run["command"]]
     for size, found in run.get("corpora", {}).items():
-        told = found["summary"]
+        told, clean = found["summary"], len(found["clean"])
         lines += [
             "",
             f"Against {size} tunes: {len(found['planted'])} with a borrowing, "
-            f"{len(found['clean'])} without.",
-            "  clean tunes with no passage at 0.01 or less: "
-            f"{told['clean_without_0.01']:.1%}",
+            f"{clean} without.",
+        ]
+        if clean:
+            share_without = told["clean_without_0.01"]
+            lines.append(
+                f"  clean tunes with no passage at 0.01 or less: {share_without:.1%}"
+            )
+        lines += [
             "  first passage, by the number expected up to which passages are listed:",
             "    up to      is the borrowing   is there in clean tunes",
         ]
         lines += [
             f"    {level:10} {row['borrowing_first']:16.1%} "
-            f"{row['clean_with_a_passage']:25.1%}"
+            + (f"{row['clean_with_a_passage']:25.1%}" if clean else f"{'not tried':>25}")
             for level, row in told["levels"].items()
         ]
         lines.append(f"  by notes borrowed, up to {LOOSE:g}:")
