@@ -1,4 +1,4 @@
-"""The most that any order could reach in the audit benchmark, by how tunes are made there.
+"""What chance allows in the audit benchmark, by how its tunes are made.
 
 :mod:`benchmarks.chance.audit` plants borrowings by a known draw, so Bayes' rule says what
 the notes tell. Let the own tune have N notes, the corpus T tunes of 30 notes or more. A
@@ -337,8 +337,8 @@ def ceiling_table(rows: Sequence[dict[str, Any]]) -> list[str]:
     """The ceilings as lines, by the length of the borrowing."""
     lines = [
         "",
-        "What chance allows, in shares of 100, whatever the order; by the draw of the",
-        "borrowings (benchmarks/chance/audit_ceiling.py has the formulas):",
+        "What chance allows, in shares of 100, by the draw of the borrowings: S is a limit to any",
+        "order; A, B and E are what three weighings reach (benchmarks/chance/audit_ceiling.py):",
         "  S  in its source, told where the borrowing is: at most",
         "  R  the same, had the borrower kept the rhythm",
         "  I  mean of 1 / (1 + other tunes with the stretch no more changed)",
