@@ -337,8 +337,9 @@ def ceiling_table(rows: Sequence[dict[str, Any]]) -> list[str]:
     """The ceilings as lines, by the length of the borrowing."""
     lines = [
         "",
-        "What chance allows, in shares of 100, by the draw of the borrowings: S is a limit to any",
-        "order; A, B and E are what three weighings reach (benchmarks/chance/audit_ceiling.py):",
+        "What chance allows, in shares of 100, by the draw of the borrowings: S is a",
+        "limit to any order; A, B and E are what three weighings reach (formulas in",
+        "benchmarks/chance/audit_ceiling.py):",
         "  S  in its source, told where the borrowing is: at most",
         "  R  the same, had the borrower kept the rhythm",
         "  I  mean of 1 / (1 + other tunes with the stretch no more changed)",
