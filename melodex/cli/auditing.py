@@ -10,6 +10,7 @@ from pathlib import Path
 
 import click
 
+from melodex import __version__
 from melodex.cli.progress import progress_bar
 from melodex.cli.saving import save
 from melodex.cli.workers import Hands
@@ -51,6 +52,7 @@ def audit_each(
         )
     results.mkdir(parents=True, exist_ok=True)
     settings = {
+        "melodex": __version__,
         "corpus_digest": job.corpus_digest,
         "threshold": job.threshold,
         "limit": job.limit,

@@ -68,6 +68,7 @@ def exchange_for(hands: Hands) -> Iterator[Exchange | None]:
     if not hands.scheduler and (hands.workers or 1) == 1 and hands.work is None:
         yield None
         return
+    from melodex.errors import WorkersError
     from melodex.matching.dealing.dealer import dealt_by
     from melodex.matching.dealing.exchange import Exchange
 
@@ -76,6 +77,13 @@ def exchange_for(hands: Hands) -> Iterator[Exchange | None]:
             folder = Path(held.enter_context(tempfile.TemporaryDirectory()))
         else:
             folder = hands.work.absolute()
-            folder.mkdir(parents=True, exist_ok=True)
+            try:
+                folder.mkdir(parents=True, exist_ok=True)
+            except OSError as error:
+                raise WorkersError(
+                    f"the folder for the work cannot be made: {error.strerror}",
+                    where=str(folder),
+                    hint="name another with --work",
+                ) from error
         dealer = held.enter_context(dealt_by(hands.workers, hands.scheduler))
         yield Exchange(dealer, folder)

@@ -6,12 +6,14 @@ One file is the check of the answers: its bytes are compared with those of shard
 from __future__ import annotations
 
 import json
+import os
 import random
 import shutil
 import sqlite3
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 from click.testing import CliRunner
@@ -20,7 +22,7 @@ import melodex as scripting
 from melodex.cli import melodex
 from melodex.corpus.care.checking import check_corpus
 from melodex.corpus.reader import Corpus
-from melodex.corpus.shards import index
+from melodex.corpus.shards import index, splitting
 from melodex.corpus.shards.index import INDEX_NAME
 from melodex.corpus.shards.routing import shard_of_id
 from melodex.errors import CorpusError
@@ -264,15 +266,140 @@ INDEXES = {
     ),
     "one shard twice": lambda told: json.dumps({**told, "shards": [told["shards"][0]] * 3}),
     "two megabytes": lambda told: json.dumps(told) + " " * 2_000_000,
+    "brackets without end": lambda told: "[" * 400_000,
+    "a number of 5,000 digits": lambda told: json.dumps(told).replace(
+        '"tunes": ', '"tunes": 1' + "0" * 5_000
+    ),
+    "no text": lambda told: "\ud800",
+    "a count that no file holds": lambda told: json.dumps(
+        {**told, **first_of(told, tunes=10**30), "tunes": 10**30}
+    ),
+    "a count below nothing": lambda told: json.dumps({**told, **first_of(told, bytes=-1)}),
+    "a name of two lines": lambda told: json.dumps({**told, **first_of(told, file="a\nb")}),
+    "a name too long": lambda told: json.dumps(
+        {**told, **first_of(told, file="a" * 3_000)}
+    ),
+    "a name that is no text": lambda told: json.dumps(
+        {**told, **first_of(told, file="a\ud800")}
+    ),
+    "an absolute path": lambda told: json.dumps({**told, **first_of(told, file="/x")}),
+    "itself": lambda told: json.dumps({**told, **first_of(told, file=INDEX_NAME)}),
+    "a text without end": lambda told: json.dumps(
+        {**told, **first_of(told, notes="m" * 100_000)}
+    ),
 }
+
+
+def first_of(told: dict[str, Any], **lies: object) -> dict[str, Any]:
+    """The shards of an index, where the first says something else."""
+    return {"shards": [{**told["shards"][0], **lies}, *told["shards"][1:]]}
 
 
 @pytest.mark.parametrize("lie", sorted(INDEXES))
 def test_an_index_that_lies_is_refused_in_one_sentence(lie: str, three: Path) -> None:
     place = three / INDEX_NAME
     told = json.loads(place.read_text("utf-8"))
-    place.write_text(INDEXES[lie](told), encoding="utf-8")
-    assert "the index of the shards cannot be read" in refused(three)
+    place.write_text(INDEXES[lie](told), "utf-8", "surrogatepass")
+    said_of = refused(three)
+    assert "the index of the shards cannot be read" in said_of
+    assert said_of.isprintable()
+    assert len(said_of) < len(str(place)) + 250
+
+
+def test_counts_of_an_index_that_lie_are_refused(three: Path) -> None:
+    place = three / INDEX_NAME
+    told = json.loads(place.read_text("utf-8"))
+    one, two = told["shards"][:2]
+    one["notes"], two["notes"] = one["notes"] + 1, two["notes"] - 1
+    place.write_text(json.dumps(told), encoding="utf-8")
+    assert "counts other tunes or notes in shard 1 than it holds" in refused(three)
+
+
+def made_link(path: Path) -> None:
+    kept = path.rename(path.parent.parent / "elsewhere")
+    path.symlink_to(kept)
+
+
+def made_pipe(path: Path) -> None:
+    path.unlink()
+    os.mkfifo(path)
+
+
+def made_folder(path: Path) -> None:
+    path.unlink()
+    path.mkdir()
+
+
+@pytest.mark.parametrize("spoil", [made_link, made_pipe, made_folder])
+def test_neither_links_nor_pipes_are_followed(
+    spoil: Callable[[Path], None], three: Path, tmp_path: Path
+) -> None:
+    shard = three / "shard-2-of-3.melodex"
+    spoil(shard)
+    assert "shard 2 of 3 is " in refused(three)
+    for words in (["check"], ["shards", "list"], ["backup", str(tmp_path / "copy")]):
+        done = CliRunner().invoke(melodex, ["--corpus", str(three), *words])
+        assert (done.exit_code, "shard 2 of 3 is " in done.output) == (1, True), words
+
+
+@pytest.mark.parametrize("spoil", [made_link, made_pipe, made_folder])
+def test_an_index_that_is_no_plain_file_is_refused(
+    spoil: Callable[[Path], None], three: Path
+) -> None:
+    spoil(three / INDEX_NAME)
+    assert "the index of the shards is a link or no regular file" in refused(three)
+
+
+def test_a_backup_onto_itself_leaves_the_shards_as_they_are(three: Path) -> None:
+    before = {path.name: path.read_bytes() for path in three.iterdir()}
+    for name in (three, three / ".." / three.name):
+        words = ["--corpus", str(three), "backup", str(name), "--force"]
+        done = CliRunner().invoke(melodex, words)
+        assert (done.exit_code, "this is the corpus itself" in done.output) == (1, True)
+    assert {path.name: path.read_bytes() for path in three.iterdir()} == before
+
+
+def test_shards_are_not_made_through_a_link(whole: Path, tmp_path: Path) -> None:
+    folder, outside = tmp_path / "shards", tmp_path / "outside"
+    folder.mkdir()
+    outside.write_text("mine", encoding="utf-8")
+    (folder / "shard-1-of-2.melodex").symlink_to(outside)
+    with pytest.raises(CorpusError, match="where a shard is to stand"):
+        split(whole, folder, 2)
+    assert outside.read_text("utf-8") == "mine"
+
+
+def test_a_splitting_goes_on_in_a_folder_of_whatever_name(
+    whole: Path, tmp_path: Path
+) -> None:
+    folder = tmp_path / "what? 100%41#1"
+    assert not split(whole, folder, 2).faults
+    before = {path.name: path.stat().st_mtime_ns for path in folder.iterdir()}
+    (folder / INDEX_NAME).unlink()
+    assert not split(whole, folder, 2).faults
+    for path in folder.glob("shard-*"):
+        assert path.stat().st_mtime_ns == before[path.name]
+
+
+def test_a_corpus_that_is_changed_while_a_shard_is_made_is_named(
+    whole: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Also where it was changed between the look at its state and the first row."""
+    corpus, more = tmp_path / "c.melodex", tmp_path / "more.abc"
+    shutil.copy(whole, corpus)
+    more.write_text("X:1\nT:One More\nL:1/4\nK:C\nC D E F G A B c|\n", encoding="utf-8")
+    fill = splitting.fill
+
+    def late(*asked: Any) -> None:
+        if not (tmp_path / "done").exists():
+            (tmp_path / "done").touch()
+            add_paths(corpus, [more])
+        fill(*asked)
+
+    monkeypatch.setattr(splitting, "fill", late)
+    with pytest.raises(CorpusError, match="changed meanwhile"):
+        split(corpus, tmp_path / "shards", 2)
+    assert not list((tmp_path / "shards").iterdir())
 
 
 def test_a_digest_that_lies_is_refused(three: Path) -> None:

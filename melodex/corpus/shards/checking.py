@@ -87,6 +87,11 @@ def check_folder(folder: Path) -> tuple[CheckReport, dict[str, str]]:
     named: dict[str, str] = {}
     for state in states:
         path = folder / state.shard.file
+        if path.is_symlink() or not path.is_file():
+            # What is no file of this folder is not looked into.
+            fault = Fault(f"{path.name}: {state.fault}")
+            total = replace(total, faults=(*total.faults, fault))
+            continue
         faults = [Fault(f"{path.name}: {state.fault}")] if state.fault else []
         try:
             report = check_corpus(path)
@@ -134,6 +139,12 @@ def copy_folder(
     """
     index = read_index(folder)
     with faults_named(target):
+        if target.exists() and target.samefile(folder):
+            raise CorpusError(
+                "this is the corpus itself",
+                where=str(target),
+                hint=REMEDIES["other folder for shards"],
+            )
         if target.exists() and not (replace and (target / INDEX_NAME).exists()):
             raise CorpusError(
                 "there is something already",

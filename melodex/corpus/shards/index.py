@@ -32,8 +32,10 @@ __all__ = [
     "SHARD_SETTING",
     "Shard",
     "ShardIndex",
+    "counts_of",
     "digest_of",
     "is_shards",
+    "opened_shard",
     "opened_shards",
     "read_index",
     "write_index",
@@ -49,6 +51,13 @@ MOST_SHARDS = 512
 
 MOST_BYTES = 1 << 20
 """Of an index that is read."""
+
+LONGEST_NAME = 255
+"""Bytes of a file's name, as file systems have it (NAME_MAX of Linux, ``limits.h``)."""
+
+MOST_COUNTED = 1 << 63
+"""No count reaches it: SQLite's integers end there
+(https://www.sqlite.org/datatype3.html, 2)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,19 +125,34 @@ def read_index(folder: Path) -> ShardIndex:
                 where=str(folder),
                 hint=REMEDIES["make shards"],
             )
+        if place.is_symlink() or not place.is_file():
+            raise CorpusError(
+                "the index of the shards is a link or no regular file",
+                where=str(place),
+                hint=REMEDIES["make shards"],
+            )
         with place.open("rb") as file:
             content = file.read(MOST_BYTES + 1)
     try:
         if len(content) > MOST_BYTES:
             raise ValueError("it is too large")
-        return index_of(json.loads(content))
-    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+        return index_of(parsed(content))
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
         why = str(error) if type(error) is ValueError else "something is missing in it"
         raise CorpusError(
             f"the index of the shards cannot be read: {why}",
             where=str(place),
             hint=REMEDIES["make shards"],
         ) from error
+
+
+def parsed(content: bytes) -> Any:
+    """What JSON says."""
+    try:
+        return json.loads(content)
+    except (ValueError, RecursionError) as error:
+        # Texts in no encoding and numbers beyond all bounds are faults of JSON here too.
+        raise ValueError("it is no JSON") from error
 
 
 def index_of(told: Mapping[str, Any]) -> ShardIndex:
@@ -151,20 +175,38 @@ def index_of(told: Mapping[str, Any]) -> ShardIndex:
 def shard_of(entry: Mapping[str, Any]) -> Shard:
     """One shard of an index; its file is a plain name in the folder of the index."""
     name = of_kind(entry["file"], str)
-    if not name or name in {".", ".."} or set(name) & set("/\\\0"):
-        raise ValueError(f"{name!r} is no name of a file beside it")
+    is_plain = name.isprintable() and not set(name) & set("/\\")
+    if not is_plain or name in {"", ".", "..", INDEX_NAME}:
+        raise ValueError(f"{shortened(name)} is no name of a shard beside it")
+    if len(name.encode("utf-8")) > LONGEST_NAME:
+        raise ValueError(f"{shortened(name)} is too long for the name of a file")
     return Shard(
         file=name,
         digest=of_kind(entry["digest"], str),
-        **{key: of_kind(entry[key], int) for key in ("tunes", "lines", "notes", "bytes")},
+        **{key: counted(entry[key]) for key in ("tunes", "lines", "notes", "bytes")},
     )
+
+
+def counted(value: Any) -> int:
+    """A value, if it is a count."""
+    count: int = of_kind(value, int)
+    if not 0 <= count < MOST_COUNTED:
+        raise ValueError(f"{shortened(count)} is no count")
+    return count
 
 
 def of_kind(value: Any, kind: type) -> Any:
     """A value, if it is of a kind."""
     if type(value) is not kind:
-        raise ValueError(f"{value!r} stands where {kind.__name__} belongs")
+        belongs = "a text" if kind is str else "a whole number"
+        raise ValueError(f"{shortened(value)} stands where {belongs} belongs")
     return value
+
+
+def shortened(value: Any) -> str:
+    """A value as a sentence may hold it, however long it is."""
+    shown = repr(value)
+    return shown if len(shown) <= 40 else f"{shown[:40]}..."
 
 
 def opened_shards(folder: Path, opened: Callable[[Path], Part]) -> list[Part]:
@@ -207,9 +249,17 @@ def opened_shard(
     shard = index.shards[number - 1]
     path = folder / shard.file
     with faults_named(path):
-        if not path.exists():
+        fault = ""
+        if path.is_symlink():
+            # What stands elsewhere is neither read nor written.
+            fault = "is a link to another place"
+        elif not path.exists():
+            fault = "is missing"
+        elif not path.is_file():
+            fault = "is no regular file"
+        if fault:
             raise CorpusError(
-                f"shard {number} of {len(index.shards)} is missing",
+                f"shard {number} of {len(index.shards)} {fault}",
                 where=str(path),
                 hint=REMEDIES["bring shard back"],
             )
@@ -229,19 +279,30 @@ def refuse_other(part: Part, index: ShardIndex, number: int) -> None:
         "SELECT value FROM setting WHERE name = ?", [SHARD_SETTING]
     ).fetchall()
     said = str(rows[0][0]) if rows else ""
-    fault = ""
+    fault, shard = "", index.shards[number - 1]
     if said != index.said_in(number):
-        which = said.split(" ", 1)[-1]
+        which = said.split(" ", 1)[-1][:40]
         same = said.split(" ")[0] == index.shard_set
         fault = f"shard {which} of this corpus" if same else "a file of another corpus"
         fault = f"{fault} stands in the place of shard {number} of {len(index.shards)}"
-    elif digest_of(part.connection) != index.shards[number - 1].digest:
+    elif digest_of(part.connection) != shard.digest:
         fault = (
             f"shard {number} of {len(index.shards)} does not hold what the index says: "
             "it was replaced or changed"
         )
+    elif counts_of(part.connection) != (shard.tunes, shard.lines, shard.notes):
+        fault = f"the index counts other tunes or notes in shard {number} than it holds"
     if fault:
         raise CorpusError(fault, where=str(part.path), hint=REMEDIES["bring shard back"])
+
+
+def counts_of(connection: sqlite3.Connection) -> tuple[int, int, int]:
+    """How many tunes, lines of tunes and notes stand in the chunks of a file."""
+    tunes, lines, notes = connection.execute(
+        "SELECT coalesce(sum(piece_count), 0), coalesce(sum(tune_count), 0), "
+        "coalesce(sum(note_count), 0) FROM chunk"
+    ).fetchone()
+    return tunes, lines, notes
 
 
 def digest_of(connection: sqlite3.Connection) -> str:

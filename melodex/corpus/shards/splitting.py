@@ -12,7 +12,9 @@ Contents: split_corpus, make_shard.
 from __future__ import annotations
 
 import hashlib
+import os
 import sqlite3
+import urllib.parse
 from collections.abc import Callable, Iterator
 from contextlib import closing
 from pathlib import Path
@@ -35,6 +37,7 @@ from melodex.corpus.shards.index import (
     SHARD_SETTING,
     Shard,
     ShardIndex,
+    counts_of,
     digest_of,
     write_index,
 )
@@ -139,23 +142,33 @@ def make_shard(job: MadeShard) -> None:
     corpus_path, folder, shard_set, number, count = job
     target = folder / name_of(number, count)
     said = f"{shard_set} {number} of {count}"
+    with faults_named(target):
+        if target.is_symlink() or (target.exists() and not target.is_file()):
+            raise CorpusError(
+                "a link or no regular file stands where a shard is to stand",
+                where=str(target),
+                hint=REMEDIES["other folder for shards"],
+            )
     if target.exists() and setting_of(target) == said:
         return
-    with new_file(target, replace=True) as made, made.source(corpus_path):
+    with new_file(target, replace=True) as made:
+        with made.source(corpus_path):
+            fill(made, number, count)
+            made.put_setting(SHARD_SETTING, said)
+        # Only now: what was written before the first row was read counts too.
         if set_of(corpus_path, count) != shard_set:
             raise CorpusError(
                 "the corpus was changed meanwhile",
                 where=str(corpus_path),
                 hint="try again; the shards are made from one state of it",
             )
-        fill(made, number, count)
-        made.put_setting(SHARD_SETTING, said)
 
 
 def setting_of(path: Path) -> str:
     """Which shard a file says it is; empty where it is none."""
     try:
-        with closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as connection:
+        address = f"file:{urllib.parse.quote(os.fsencode(path.absolute()))}?mode=ro"
+        with closing(sqlite3.connect(address, uri=True)) as connection:
             rows = connection.execute(
                 "SELECT value FROM setting WHERE name = ?", [SHARD_SETTING]
             ).fetchall()
@@ -214,9 +227,6 @@ def packed_of(connection: sqlite3.Connection, wanted: set[str]) -> Iterator[Pack
 def told(path: Path) -> Shard:
     """A shard as the index tells of it."""
     with faults_named(path), reading(path) as connection:
-        tunes, lines, notes = connection.execute(
-            "SELECT coalesce(sum(piece_count), 0), coalesce(sum(tune_count), 0), "
-            "coalesce(sum(note_count), 0) FROM chunk"
-        ).fetchone()
         size = path.stat().st_size
-        return Shard(path.name, tunes, lines, notes, size, digest_of(connection))
+        counts = counts_of(connection)
+        return Shard(path.name, *counts, size, digest_of(connection))

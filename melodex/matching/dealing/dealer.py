@@ -208,7 +208,7 @@ class Kept:
         """A result that is kept; what cannot be read is none."""
         try:
             value = json.loads((self.folder / name).read_bytes())
-        except (OSError, ValueError):
+        except (OSError, ValueError, RecursionError):
             return None
         return value if isinstance(value, dict) and "result" in value else None
 

@@ -25,6 +25,8 @@ from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from melodex import __version__
+from melodex.errors import WorkersError
 from melodex.files import write_whole
 from melodex.matching.evidence.kinship import (
     COMMON_TUNES,
@@ -136,7 +138,8 @@ def shared_figures_dealt(
 
 def digest_of(tunes: Sequence[bytes]) -> str:
     """What tells this work from work on other tunes, or in other pieces."""
-    digest = hashlib.sha256(f"{TUNES_AT_ONCE} {FIGURES_AT_ONCE}".encode())
+    # Another version may find other figures in the same tunes.
+    digest = hashlib.sha256(f"{__version__} {TUNES_AT_ONCE} {FIGURES_AT_ONCE}".encode())
     for steps in tunes:
         digest.update(len(steps).to_bytes(8, "little") + steps)
     return digest.hexdigest()[:16]
@@ -254,5 +257,12 @@ def read(name: Path) -> NDArray[np.int64]:
     """Numbers of a file, of which only what is asked for is read."""
     import numpy as np
 
-    found: NDArray[np.int64] = np.load(name, mmap_mode="r", allow_pickle=False)
+    try:
+        found: NDArray[np.int64] = np.load(name, mmap_mode="r", allow_pickle=False)
+    except (ValueError, EOFError) as error:
+        raise WorkersError(
+            "what was kept of the work cannot be read",
+            where=str(name),
+            hint="delete it and what stands beside it, and start again",
+        ) from error
     return found

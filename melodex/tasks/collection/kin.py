@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from itertools import groupby, pairwise
 from typing import TYPE_CHECKING, Any
 
+from melodex import __version__
 from melodex.matching.dealing.dealer import Kept
 from melodex.matching.dealing.exchange import Exchange
 from melodex.matching.engine.choice import engine
@@ -138,7 +139,8 @@ def links_dealt(
     for part in batched(entries, AT_ONCE):
         places = sorted({each for one, others in part for each in (one, *others)})
         jobs.append(({each: tunes[each] for each in places}, part, least, unrelated))
-    name = hashlib.sha256(repr(jobs).encode()).hexdigest()[:16]
+    # Another version may find other kin among the same tunes.
+    name = hashlib.sha256(repr((__version__, jobs)).encode()).hexdigest()[:16]
     told = 0
 
     def progress(done: int, total: int) -> None:
