@@ -6,7 +6,7 @@ the arguments, however many work on them and whichever is done first. A process 
 in the middle of its work is replaced, and what it was at is done again. Ctrl-C ends all
 that was sent.
 
-Contents: Dealer, Here, Processes, Kept, dealt_by.
+Contents: Dealer, Here, Processes, Kept, unreadable, dealt_by.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from typing import Any, Protocol, TypeVar
 from melodex.errors import REMEDIES, WorkersError
 from melodex.files import write_whole
 
-__all__ = ["Dealer", "Here", "Kept", "Processes", "Progress", "dealt_by"]
+__all__ = ["Dealer", "Here", "Kept", "Processes", "Progress", "dealt_by", "unreadable"]
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
@@ -211,6 +211,15 @@ class Kept:
         except (OSError, ValueError, RecursionError):
             return None
         return value if isinstance(value, dict) and "result" in value else None
+
+
+def unreadable(place: Path) -> WorkersError:
+    """That what is kept at a place is not what was written there."""
+    return WorkersError(
+        "what was kept of the work cannot be read",
+        where=str(place),
+        hint="delete the folder of the work, and start again",
+    )
 
 
 @contextmanager

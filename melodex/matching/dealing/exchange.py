@@ -26,8 +26,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from melodex import __version__
-from melodex.errors import WorkersError
 from melodex.files import write_whole
+from melodex.matching.dealing.dealer import unreadable
 from melodex.matching.evidence.kinship import (
     COMMON_TUNES,
     MOST_PAIRS,
@@ -260,9 +260,5 @@ def read(name: Path) -> NDArray[np.int64]:
     try:
         found: NDArray[np.int64] = np.load(name, mmap_mode="r", allow_pickle=False)
     except (ValueError, EOFError) as error:
-        raise WorkersError(
-            "what was kept of the work cannot be read",
-            where=str(name),
-            hint="delete it and what stands beside it, and start again",
-        ) from error
+        raise unreadable(name) from error
     return found

@@ -18,7 +18,7 @@ from itertools import groupby, pairwise
 from typing import TYPE_CHECKING, Any
 
 from melodex import __version__
-from melodex.matching.dealing.dealer import Kept
+from melodex.matching.dealing.dealer import Kept, unreadable
 from melodex.matching.dealing.exchange import Exchange
 from melodex.matching.engine.choice import engine
 from melodex.matching.engine.passes import batched, in_threads
@@ -151,11 +151,14 @@ def links_dealt(
 
     dealer = Kept(exchange.dealer, exchange.folder, f"kin-{name}")
     found = dealer.deal(links_of_job, jobs, progress)
-    return [
-        Link(one, other, Pair(*pair), sure, expected)
-        for links in found
-        for one, other, pair, sure, expected in links
-    ]
+    try:
+        return [
+            Link(one, other, Pair(*pair), sure, expected)
+            for links in found
+            for one, other, pair, sure, expected in links
+        ]
+    except (TypeError, ValueError) as error:
+        raise unreadable(exchange.folder) from error
 
 
 def links_of_job(job: LinkJob) -> list[tuple[int, int, list[Any], float, float]]:
