@@ -445,6 +445,18 @@ def test_a_splitting_that_was_stopped_is_gone_on_with(whole: Path, tmp_path: Pat
     assert {name: after[name] for name in before} == before
 
 
+def test_shards_of_another_corpus_are_not_split_over(three: Path, tmp_path: Path) -> None:
+    (three / INDEX_NAME).unlink()
+    before = {path.name: path.read_bytes() for path in three.iterdir()}
+    other = tmp_path / "other.melodex"
+    file = tmp_path / "one.abc"
+    file.write_text("X:1\nT:One\nM:4/4\nL:1/4\nK:C\nCDEF|GABc|\n")
+    add_paths(other, [file])
+    with pytest.raises(CorpusError, match="no shard of this corpus as it is now"):
+        split(other, three, 3)
+    assert {path.name: path.read_bytes() for path in three.iterdir()} == before
+
+
 def test_what_changes_tunes_is_refused_and_sets_are_kept(three: Path) -> None:
     def run(*words: str) -> tuple[int, str]:
         done = CliRunner().invoke(melodex, ["--corpus", str(three), *words])

@@ -149,9 +149,16 @@ def make_shard(job: MadeShard) -> None:
                 where=str(target),
                 hint=REMEDIES["other folder for shards"],
             )
-    if target.exists() and setting_of(target) == said:
-        return
-    with new_file(target, replace=True) as made:
+    if target.exists():
+        if setting_of(target) == said:
+            return
+        # It may be all that is left of another corpus whose index was lost.
+        raise CorpusError(
+            "a file that is no shard of this corpus as it is now stands in its place",
+            where=str(target),
+            hint=REMEDIES["other folder for shards"],
+        )
+    with new_file(target) as made:
         with made.source(corpus_path):
             fill(made, number, count)
             made.put_setting(SHARD_SETTING, said)
