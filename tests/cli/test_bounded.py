@@ -15,7 +15,7 @@ import pytest
 from melodex.cli import file_named
 from melodex.cli.bounded import run_apart
 from melodex.errors import HostileInputError, ReadingError
-from melodex.reading import budget
+from melodex.reading import apart, budget
 from melodex.reading.apart import Bounded, called_apart
 
 OWN = "corpus_demo/own/own_song.abc"
@@ -157,6 +157,17 @@ def is_bounded() -> bool:
     return Bounded.is_this
 
 
+@pytest.fixture
+def copied_limits(monkeypatch):
+    """Limits that a test sets hold in a copy of this process alone.
+
+    Where a test before left a thread, as clusters and browsers do, Python would be started
+    anew, with the limits that it always has.
+    """
+    monkeypatch.setattr(apart, "is_alone", lambda: True)
+
+
+@pytest.mark.usefixtures("copied_limits")
 def test_a_call_on_a_file_is_made_in_a_process_that_can_be_ended(monkeypatch):
     assert called_apart("any.abc", is_bounded)
     assert not Bounded.is_this
@@ -170,6 +181,7 @@ def test_where_a_process_can_be_ended_no_other_is_started(monkeypatch):
     assert called_apart("any.abc", os.getpid) == os.getpid()
 
 
+@pytest.mark.usefixtures("copied_limits")
 def test_python_works_on_a_file_in_such_a_process(monkeypatch, tmp_path):
     import melodex
 
