@@ -4,7 +4,7 @@ Conventions: every benchmark is run from the root of the project as a module, ta
 ``--keep NAME``, and keeps small files of text, JSON or SVG in
 ``benchmarks/runs/<date>-<NAME>``.
 
-Contents: ROOT, RUNS, asker, command, about, keep.
+Contents: ROOT, RUNS, asker, command, about, line_by_line, keep.
 """
 
 from __future__ import annotations
@@ -61,6 +61,11 @@ def about(*packages: str) -> dict[str, Any]:
         "python": platform.python_version(),
         "versions": {name: version(name) for name in ("melodex", *packages)},
     }
+
+
+def line_by_line(result: Mapping[str, object]) -> str:
+    """A result as text, a figure a line."""
+    return "\n".join(f"{name}: {value}" for name, value in result.items())
 
 
 def keep(name: str, files: Mapping[str, object]) -> None:

@@ -22,7 +22,7 @@ from typing import Any
 
 from playwright.sync_api import sync_playwright
 
-from benchmarks.keeping import about, asker, keep
+from benchmarks.keeping import about, asker, keep, line_by_line
 from benchmarks.material import abc_texts
 from benchmarks.pages.notation import sheets
 from melodex.melody import Melody
@@ -134,7 +134,7 @@ def main() -> None:
         for name, each in seconds.items()
     }
     rows = {"counts": dict(counts), "times": times, "examples": examples[:12]}
-    text = "\n".join(f"{name}: {value}" for name, value in rows.items())
+    text = line_by_line(rows)
     print(text)
     keep(chosen.keep, {"maps.json": about("music21") | {"rows": rows}, "maps.txt": text})
 

@@ -13,7 +13,7 @@ import statistics
 import time
 from collections import Counter
 
-from benchmarks.keeping import about, asker, keep
+from benchmarks.keeping import about, asker, keep, line_by_line
 from benchmarks.material import abc_texts
 from melodex.reading.abc.reader import read_abc
 
@@ -53,19 +53,14 @@ def measure(passes: int) -> dict[str, object]:
     }
 
 
-def summary(result: dict[str, object]) -> str:
-    """The result as a few lines of text."""
-    return "\n".join(f"{name}: {value}" for name, value in result.items()) + "\n"
-
-
 def main() -> None:
     """Measure, print, and keep the run if asked."""
     parser = asker(__doc__)
     parser.add_argument("--passes", type=int, default=3)
     options = parser.parse_args()
     result = measure(options.passes)
-    print(summary(result), end="")
-    keep(options.keep, {"result.json": result, "summary.txt": summary(result)})
+    print(line_by_line(result))
+    keep(options.keep, {"result.json": result, "summary.txt": line_by_line(result)})
 
 
 if __name__ == "__main__":

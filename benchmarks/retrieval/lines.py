@@ -23,7 +23,7 @@ from dataclasses import dataclass, replace
 from random import Random
 from typing import Any
 
-from benchmarks.keeping import about, asker, keep
+from benchmarks.keeping import about, asker, keep, line_by_line
 from benchmarks.material import MUSIC21, abc_texts
 from melodex.corpus.chunks import PackedChunk, TuneNotes, encode_notes, pack
 from melodex.corpus.writing.packing import by_piece
@@ -258,8 +258,8 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=2026)
     options = parser.parse_args()
     result = measure(options.queries, options.chance, options.seed)
-    text = "\n".join(f"{name}: {value}" for name, value in result.items()) + "\n"
-    print(text, end="")
+    text = line_by_line(result)
+    print(text)
     keep(options.keep, {"result.json": result, "summary.txt": text})
 
 

@@ -15,7 +15,7 @@ from functools import partial
 from random import Random
 from typing import Any
 
-from benchmarks.keeping import about, asker, keep
+from benchmarks.keeping import about, asker, keep, line_by_line
 from benchmarks.material import real_tunes, synthetic_tunes
 from benchmarks.speed.search import COSTS, SEED, TOP, least, samples
 from melodex.corpus.chunks import PackedChunk, TuneNotes, pack
@@ -99,8 +99,8 @@ def main() -> None:
     parser.add_argument("--passes", type=int, default=3)
     options = parser.parse_args()
     result = measure(options.notes, options.queries, options.passes)
-    text = "\n".join(f"{name}: {value}" for name, value in result.items()) + "\n"
-    print(text, end="")
+    text = line_by_line(result)
+    print(text)
     keep(options.keep, {"result.json": result, "summary.txt": text})
 
 
