@@ -25,7 +25,7 @@ from melodex.errors import (
     UnknownTuneError,
 )
 from melodex.reading import read_data
-from melodex.reading.abc.time import LONGEST_LENGTH_TEXT, length_factor
+from melodex.reading.abc.voice.time import LONGEST_LENGTH_TEXT, length_factor
 from melodex.reading.musicxml.package import MOST_DEPTH, MOST_TAGS, sheet_root
 from melodex.reading.phrase.reader import read_phrase
 from melodex.scripting import hints as python_hints

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from melodex.reading import read_bytes
 from melodex.reading.abc.fields import parse_key, parse_metre, parse_tempo, parse_unit
-from melodex.reading.abc.music import MAX_NOTES
 from melodex.reading.abc.reader import MAX_TUNE_CHARACTERS, read_abc
+from melodex.reading.abc.voice.music import MAX_NOTES
 from melodex.reading.decoding import decode
 from melodex.reading.result import Choice
 

@@ -3,7 +3,9 @@
 In: decoded text of one or many tunes. Out: a ``FileReading``: tunes, warnings with line
 and column, refusals.
 
-``reader`` goes through a file; ``file`` and ``header`` part it; ``tokens`` and ``music``
-read the notes, with ``pitch``, ``time``, ``bars``, ``voices``, ``words`` and ``fields``
-for what their names say; ``faults`` words what was not understood. Read first: ``reader``.
+``reader`` goes through a file, ``file`` and ``header`` part it; ``voices`` and ``lines``
+say which voices there are and which is the melody; ``tune`` reads one of them, its fields
+by ``fields`` and its music by ``voice/``; ``faults`` words what was not understood.
+
+Read first: ``reader``.
 """

@@ -19,7 +19,7 @@ from typing import NamedTuple
 
 from melodex.melody import Credits
 from melodex.reading.abc.fields import KeyField, parse_key, read_text
-from melodex.reading.abc.tokens import strip_comment
+from melodex.reading.abc.voice.tokens import strip_comment
 
 __all__ = [
     "Header",

@@ -13,7 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from melodex.melody import Bar, Metre, beat_strength
-from melodex.reading.abc.tokens import BarSign
+from melodex.reading.abc.voice.tokens import BarSign
 
 __all__ = ["BarBook", "OpenBar"]
 
