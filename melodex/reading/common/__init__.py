@@ -1,7 +1,8 @@
-"""What the readers of several notations share about single signs.
+"""What the readers of several notations share.
 
 ``chord_text`` tells a chord symbol from other words, ``fermatas`` makes phrases of held
-notes, ``carried`` takes what an export of ours says beside its notation.
+notes, ``parts`` holds a part of a score as written, ``carried`` takes what an export of
+ours says beside its notation.
 
 Read first: ``carried``.
 """

@@ -2,8 +2,9 @@
 
 What goes in is the text of a file, what comes out is one tune for each of its pieces.
 ``spines`` follows the columns through splits and joins, ``tokens`` reads a note,
-``signs`` keys, metres, bar lines and chord symbols, ``references`` title and makers. The
-parts are those of a MusicXML sheet, so that the line is chosen as it is there.
+``signs`` keys, metres, bar lines and chord symbols, ``bars`` counts bars, ``references``
+reads title and makers. The parts are like those of a MusicXML sheet (``common/parts``), so
+that the line is chosen as it is there.
 
 Read first: ``walk``.
 """

@@ -29,7 +29,6 @@ from unicodedata import normalize
 from melodex.errors import HostileInputError, ReadingError
 from melodex.melody import (
     TICKS_PER_QUARTER,
-    Bar,
     ChordSymbol,
     Key,
     KeyChange,
@@ -37,6 +36,8 @@ from melodex.melody import (
     SectionMark,
 )
 from melodex.reading.bounded import one_line, settle
+from melodex.reading.common.parts import Oddities, PartSheet, WrittenNote
+from melodex.reading.humdrum.bars import BarBook
 from melodex.reading.humdrum.dynam import Loudness
 from melodex.reading.humdrum.references import record_of
 from melodex.reading.humdrum.signs import (
@@ -52,12 +53,9 @@ from melodex.reading.humdrum.signs import (
 )
 from melodex.reading.humdrum.spines import MOST_STRANDS, Strand, next_row
 from melodex.reading.humdrum.tokens import KernNote, notes_of
-from melodex.reading.musicxml.note import WrittenNote
-from melodex.reading.musicxml.part import Oddities, PartSheet
 
 __all__ = ["KernLine", "KernPart", "KernPiece", "walk_piece"]
 
-MOST_BARS = 20_000  # of a piece: ten hours of common time
 MOST_NOTES = 400_000
 """Of a piece: ten times the longest quartet of music21's corpus, for every part."""
 MOST_MARKS = 2000  # of a piece: names of sections; of a part: signs of loudness
@@ -126,18 +124,12 @@ class PieceWalk:
         self.row: list[Strand] = []
         self.spines = 0
         self.by_spine: dict[int, KernPart] = {}
-        self.bars: list[Bar] = []
-        self.offsets: list[int] = []
+        self.bars = BarBook()
         self.chords: list[ChordSymbol] = []
         self.marks: dict[int, SectionMark] = {}
         self.labels: set[str] = set()
         self.loudness: dict[int, Loudness] = {}
         self.tempo: float | None = None
-        self.start: int = 0
-        self.number = -1
-        self.is_numbered = False
-        self.opens_repeat = False
-        self.ending = ""
         self.note_count = 0
 
     def read_line(self, text: str) -> None:
@@ -245,10 +237,10 @@ class PieceWalk:
         label = one_line(found[1])
         base = re.fullmatch(r"(.*\D)(\d)", label)
         if base and base[1] in self.labels:
-            self.ending = base[2]
+            self.bars.ending = base[2]
         else:
             place = self.reached()
-            self.marks[place] = SectionMark(label, max(self.number, 0), place)
+            self.marks[place] = SectionMark(label, self.bars.shown_number, place)
         self.labels.add(label)
 
     # Notes
@@ -257,11 +249,11 @@ class PieceWalk:
         """Where most strands of notes have come to."""
         ends = [strand.end for strand in self.row if strand.sounds and strand.kind]
         if not ends:
-            return self.start
+            return self.bars.start
         tally = Counter(ends)
         most = max(tally.values())
         places = sorted(place for place in tally if tally[place] == most)
-        full = self.start + self.full_bar()
+        full = self.bars.start + self.full_bar()
         return round(full if full in places else places[-1])
 
     def full_bar(self) -> int:
@@ -358,7 +350,7 @@ class PieceWalk:
             note.fifths,
             str(strand.voice),
             "1",
-            len(self.bars),
+            len(self.bars.records),
             in_chord,
             grace=note.grace,
             slashed=note.slashed,
@@ -373,13 +365,13 @@ class PieceWalk:
         """Keep a chord symbol."""
         text = chord_symbol(token)
         if text:
-            self.chords.append(ChordSymbol(text, max(self.number, 0), place))
+            self.chords.append(ChordSymbol(text, self.bars.shown_number, place))
         else:
             self.odd("a chord without a root name is left out")
 
     def odd(self, what: str) -> None:
         """Remember something that was mended in this bar."""
-        self.piece.oddities.note(what, max(self.number, 0))
+        self.piece.oddities.note(what, self.bars.shown_number)
 
     # Bars
 
@@ -393,63 +385,21 @@ class PieceWalk:
                 if strand.sounds:
                     self.odd("the lengths of a voice do not fill the bar")
                 strand.end = end
-        if end > self.start:
-            self.add_bar(end, sign)
-        if sign.number >= 0:
-            self.number, self.is_numbered = sign.number, True
-        self.opens_repeat = sign.repeat_start
-
-    def add_bar(self, end: int, sign: BarSign) -> None:
-        """Keep the bar that ends here."""
-        if len(self.bars) >= MOST_BARS:
-            raise HostileInputError(f"more than {MOST_BARS} bars", limit=MOST_BARS)
-        duration, full = end - self.start, self.full_bar()
-        offset = 0
-        if not self.bars:
-            offset = max(0, full - duration)
-            if self.number < 0:
-                # Unnumbered until now: a pickup, or the first bar.
-                self.number = (
-                    max(sign.number - 1, 0) if sign.number > 0 else int(not offset)
-                )
-        else:
-            offset = self.offset_of(duration, full)
-            if not self.is_numbered and not offset:
-                self.number += 1
-        self.offsets.append(offset)
-        self.bars.append(
-            Bar(
-                self.number,
-                self.start,
-                duration,
-                self.opens_repeat,
-                2 * sign.repeat_end,
-                self.ending,
-                "" if sign.repeat_end else sign.style,
-            )
-        )
-        self.start, self.ending = end, ""
-
-    def offset_of(self, duration: int, full: int) -> int:
-        """Where in the printed bar a short one starts that completes the one before."""
-        begun, last = self.offsets[-1], self.bars[-1]
-        reached = begun + last.duration_ticks
-        if duration < full and reached < full and begun == 0 and reached + duration <= full:
-            same = self.is_numbered and last.number == self.number
-            return reached if same or reached + duration == full else 0
-        return 0
+        if end > self.bars.start:
+            self.bars.close(end, self.full_bar(), sign)
+        self.bars.open(sign)
 
     def finished(self) -> KernPiece:
         """The piece, its last bar closed, what all parts share given to each."""
         ends = [n.onset_ticks + n.duration_ticks for n in self.all_notes()]
-        last = max(ends, default=self.start)
-        if last > self.start:
-            self.add_bar(last, BarSign())
+        last = max(ends, default=self.bars.start)
+        if last > self.bars.start:
+            self.bars.close(last, self.full_bar(), BarSign())
         marks = [self.marks[place] for place in sorted(self.marks)]
         for spine in sorted(self.by_spine, reverse=True):
             part = self.by_spine[spine]
             sheet = part.sheet
-            sheet.bars, sheet.offsets = list(self.bars), list(self.offsets)
+            sheet.bars, sheet.offsets = list(self.bars.records), list(self.bars.offsets)
             sheet.chords, sheet.marks = list(self.chords), list(marks)
             sheet.tempo = self.tempo
             into_bars(sheet)

@@ -3,6 +3,7 @@
 In: bytes of untrusted files. Out: a ``FileReading``.
 
 ``package`` opens archives and XML safely; ``part`` walks the measures of a part,
-``note``, ``signs`` and ``harmony`` read one element each; ``line`` makes a melody of it.
+by ``clock`` and ``bars``; ``note``, ``signs`` and ``harmony`` read one element each;
+``line`` makes a melody of it.
 Read first: ``reader``.
 """

@@ -15,8 +15,8 @@ from dataclasses import dataclass, field
 from itertools import groupby
 
 from melodex.melody import Grace, Lyric, Tuplet
-from melodex.reading.musicxml.note import WrittenNote
-from melodex.reading.musicxml.part import ROUNDED_TICKS, Oddities, PartSheet
+from melodex.reading.common.parts import Oddities, PartSheet, WrittenNote
+from melodex.reading.musicxml.clock import ROUNDED_TICKS
 from melodex.reading.result import Choice
 
 __all__ = ["Line", "VoiceName", "choose_voice", "single_line", "voices_of"]

@@ -1,26 +1,23 @@
-"""One note of MusicXML: its record, and what hangs on it.
-
-Conventions: a record keeps the voice and the staff; which voice is the melody is
-decided later (``musicxml_line``). Places and lengths are ticks, pitches sound.
+"""One note of MusicXML: what hangs on it.
 
 References
 ----------
 MusicXML 4.0 (W3C Music Notation Community Group, 2021): ``note`` and its children.
 
-Contents: WrittenNote, NOTE_TYPES, ratio_of, read_notations, lyrics_of.
+Contents: NOTE_TYPES, ratio_of, read_notations, lyrics_of.
 """
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from fractions import Fraction
 from xml.etree.ElementTree import Element
 
 from melodex.reading.bounded import one_line
+from melodex.reading.common.parts import WrittenNote
 from melodex.reading.musicxml.harmony import whole
 
-__all__ = ["NOTE_TYPES", "WrittenNote", "lyrics_of", "ratio_of", "read_notations"]
+__all__ = ["NOTE_TYPES", "lyrics_of", "ratio_of", "read_notations"]
 
 NOTE_TYPES = {
     "maxima": Fraction(32),
@@ -39,34 +36,6 @@ NOTE_TYPES = {
     "1024th": Fraction(1, 256),
 }
 """Quarters that the sign of a note stands for."""
-
-
-@dataclass(slots=True)
-class WrittenNote:
-    """A note, rest or grace note as written.
-
-    ``midi`` is -1 for a rest; ``held`` says that a fermata stands over it, ``phrase_end``
-    that a phrase is marked to end with it.
-    """
-
-    onset_ticks: int
-    duration_ticks: int
-    midi: int
-    fifths: int
-    voice: str
-    staff: str
-    measure: int
-    in_chord: bool = False
-    grace: bool = False
-    slashed: bool = False
-    tie_start: bool = False
-    tie_stop: bool = False
-    ratio: tuple[int, int] | None = None
-    tuplet_start: bool = False
-    tuplet_stop: bool = False
-    lyrics: tuple[tuple[int, str], ...] = ()
-    held: bool = False
-    phrase_end: bool = False
 
 
 def ratio_of(modification: Element) -> tuple[int, int] | None:

@@ -33,6 +33,7 @@ from melodex.melody.texture import Texture, names_harmony
 from melodex.reading.bounded import one_line
 from melodex.reading.common.carried import FIELD, restored
 from melodex.reading.common.fermatas import phrases_held
+from melodex.reading.common.parts import Oddities, PartSheet, WrittenNote
 from melodex.reading.lines import ReadLine, pieced, rank_of_line, read_tunes
 from melodex.reading.musicxml.line import (
     Line,
@@ -40,9 +41,8 @@ from melodex.reading.musicxml.line import (
     choose_voice,
     single_line,
 )
-from melodex.reading.musicxml.note import WrittenNote
 from melodex.reading.musicxml.package import sheet_root
-from melodex.reading.musicxml.part import Oddities, PartSheet, walk_part
+from melodex.reading.musicxml.part import walk_part
 from melodex.reading.musicxml.scored import (
     VoiceLine,
     clef_of,

@@ -16,10 +16,10 @@ from itertools import groupby
 from xml.etree.ElementTree import Element
 
 from melodex.reading.bounded import one_line
+from melodex.reading.common.parts import PartSheet, WrittenNote
 from melodex.reading.lines import UNDER_SHARE
 from melodex.reading.musicxml.line import VoiceName, mean_height, share_signs, voices_of
-from melodex.reading.musicxml.note import WrittenNote
-from melodex.reading.musicxml.part import PartSheet, transposition_of
+from melodex.reading.musicxml.part import transposition_of
 
 __all__ = ["VoiceLine", "clef_of", "part_lines", "transposition_semitones_of"]
 

@@ -9,9 +9,8 @@ Contents: MOST_SOUNDING, part_notes.
 from __future__ import annotations
 
 from melodex.melody.texture import SoundingNote
+from melodex.reading.common.parts import PartSheet, WrittenNote
 from melodex.reading.musicxml.line import voices_of
-from melodex.reading.musicxml.note import WrittenNote
-from melodex.reading.musicxml.part import PartSheet
 
 __all__ = ["MOST_SOUNDING", "part_notes"]
 
