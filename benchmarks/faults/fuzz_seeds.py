@@ -24,7 +24,7 @@ from melodex.corpus.reader import Corpus
 from melodex.melody import Melody
 from melodex.presentation.lesson.pack import packed_set
 from melodex.presentation.notation.midi import midi_bytes
-from melodex.presentation.notation.musicxml import musicxml_text
+from melodex.presentation.notation.musicxml.document import musicxml_text
 from melodex.tasks.adding.add import add_paths
 from melodex.tasks.lesson.keeping import found_by_hand, keep
 from melodex.tasks.lesson.sets import open_lesson

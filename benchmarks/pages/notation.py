@@ -37,7 +37,7 @@ from melodex.melody import TICKS_PER_QUARTER, Melody
 from melodex.presentation.engraving.pictures import engrave_melody, engrave_sheet
 from melodex.presentation.notation.abc import abc_text
 from melodex.presentation.notation.midi import midi_bytes
-from melodex.presentation.notation.musicxml import musicxml_text
+from melodex.presentation.notation.musicxml.document import musicxml_text
 from melodex.presentation.notation.writing import write_out
 from melodex.presentation.pages import rendered
 from melodex.reading import read_bytes, read_path

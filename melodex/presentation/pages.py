@@ -159,7 +159,7 @@ def comparison_as(
             comparison, which="in turn", tempo_quarters_per_minute=tempo, chords=chords
         )
     if form == "musicxml":
-        from melodex.presentation.notation.musicxml import comparison_musicxml
+        from melodex.presentation.notation.musicxml.document import comparison_musicxml
 
         return comparison_musicxml(comparison)
     from melodex.presentation.notation.abc import comparison_abc

@@ -183,7 +183,7 @@ class Tune:
             Whether a transposing instrument gets the pitches that its player reads, with
             the transposition stated, in place of those that sound.
         """
-        from melodex.presentation.notation.musicxml import musicxml_text
+        from melodex.presentation.notation.musicxml.document import musicxml_text
 
         sounds = self.passage.whole.line.transposition_semitones if written else 0
         return musicxml_text(self.melody, excerpt=self.is_part, sounds_semitones=sounds)

@@ -18,7 +18,6 @@ from melodex.presentation.engraving.marks import (
     relation_sign,
     system_slices,
 )
-from melodex.presentation.engraving.mei import chord_runs, numeral_runs
 from melodex.presentation.engraving.pictures import (
     StaffPart,
     engrave,
@@ -26,6 +25,7 @@ from melodex.presentation.engraving.pictures import (
     engrave_melody,
 )
 from melodex.presentation.engraving.sides import moved_chord, parts_of
+from melodex.presentation.engraving.words import chord_runs, numeral_runs
 from melodex.tasks.compare import RELATIONS, compare
 from melodex.tasks.passage import Passage
 

@@ -11,7 +11,10 @@ from lxml import etree
 
 from melodex.melody import TICKS_PER_QUARTER as Q
 from melodex.melody import Melody
-from melodex.presentation.notation.musicxml import comparison_musicxml, musicxml_text
+from melodex.presentation.notation.musicxml.document import (
+    comparison_musicxml,
+    musicxml_text,
+)
 from melodex.reading import read_bytes
 from melodex.reading.result import Choice
 from melodex.tasks.compare import compare

@@ -14,7 +14,7 @@ from melodex.errors import PresentationError
 from melodex.melody import Melody
 from melodex.presentation.engraving.pictures import engrave_sheet
 from melodex.presentation.notation.abc import abc_text
-from melodex.presentation.notation.musicxml import musicxml_text
+from melodex.presentation.notation.musicxml.document import musicxml_text
 from melodex.presentation.pages import rendered
 from melodex.reading import read_bytes
 from melodex.reading.common.carried import restored

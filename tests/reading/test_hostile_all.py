@@ -17,7 +17,7 @@ import pytest
 
 from melodex.errors import PhraseError
 from melodex.presentation.notation.midi import midi_bytes
-from melodex.presentation.notation.musicxml import musicxml_text
+from melodex.presentation.notation.musicxml.document import musicxml_text
 from melodex.reading import read_bytes
 from melodex.reading.phrase.reader import read_phrase
 

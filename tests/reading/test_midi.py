@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from melodex.melody import TICKS_PER_QUARTER, Metre, note_name, pitch_class_name
 from melodex.reading import Choice, read_bytes
-from melodex.reading.midi.reader import GRIDS
+from melodex.reading.midi.grid import GRIDS
 
 TICKS = 480
 SCALE = [(60, 480), (62, 240), (64, 240), (65, 720), (67, 240)]

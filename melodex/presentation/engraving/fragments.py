@@ -20,7 +20,6 @@ from dataclasses import dataclass, replace
 
 from melodex.melody import Melody, Phrase, degree_name, note_name
 from melodex.presentation.engraving.layout import StaffPart
-from melodex.presentation.engraving.mei import with_signs
 from melodex.presentation.engraving.pictures import (
     UNITS_PER_PIXEL,
     EngravedSvg,
@@ -28,6 +27,7 @@ from melodex.presentation.engraving.pictures import (
     engrave_melody,
 )
 from melodex.presentation.engraving.sides import shown_degrees
+from melodex.presentation.engraving.words import with_signs
 from melodex.presentation.report.blocks import numerals_of
 from melodex.presentation.report.page import (
     Facts,

@@ -9,18 +9,16 @@ Conventions: ids are ``<prefix>p<part>n<note>`` for the first piece of a note,
 with ``c<piece>`` after it for pieces tied on, and ``<prefix>p<part>d<note>`` for
 its degree. Parts and notes count from 0.
 
-Contents: mei_of, readable_text.
+Contents: mei_of.
 """
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Sequence
 from itertools import pairwise
 from xml.etree.ElementTree import Element, SubElement, tostring
 
-from melodex.analysis.harmony.chords import parse_chord
 from melodex.melody import (
     TICKS_PER_QUARTER,
     Bar,
@@ -28,96 +26,37 @@ from melodex.melody import (
     Melody,
     Metre,
     SectionMark,
-    degree_name,
 )
 from melodex.presentation.engraving.layout import Measure, StaffPart
+from melodex.presentation.engraving.words import (
+    SIGNPOST,
+    chord_runs,
+    degree_text,
+    key_text,
+    numeral_runs,
+    readable_text,
+)
 from melodex.presentation.notation.pitch import Inflections, clef_for, spelled
 from melodex.presentation.notation.values import DOTTED, Written, largest_values
 from melodex.presentation.notation.writing import WrittenBar, ending_ends
 
-__all__ = ["BLANK", "EMPTY_BOX", "mei_of", "readable_text"]
+__all__ = ["BLANK", "EMPTY_BOX", "mei_of"]
 
 MEI = "http://www.music-encoding.org/ns/mei"
 SIGNS = {0: "n", 1: "s", 2: "x", 3: "xs", -1: "f", -2: "ff", -3: "tf"}
 """Alteration -> MEI data.ACCIDENTAL.WRITTEN."""
 
-LONGEST_TEXT = 28
 BLANK = "____"
 """Stands below a note whose degree the reader is to write: as wide as the line there."""
 
 EMPTY_BOX = "______"
 """Stands for a numeral that the reader is to write: as wide as the box there."""
 ROWS = ("chord", "numeral", "key", "section", "degree", "sign")
+"""Rows of text; of those above and of those below, the nearer the stave the sooner."""
+
 BELOW = {"degree", "sign"}
 SIGNED = {"different degree", "no partner"}
 """Relations that have a sign below the degree in place of a shape around the head."""
-
-"""The nearer the stave, the smaller the number."""
-
-
-# Text
-
-
-def readable_text(text: str) -> str:
-    """Text without control characters, and not too long to print."""
-    clean = "".join(c for c in text if c.isprintable()).strip()
-    return clean if len(clean) <= LONGEST_TEXT else clean[: LONGEST_TEXT - 1] + "…"
-
-
-def with_signs(text: str) -> str:
-    """ASCII accidentals as the signs themselves."""
-    return text.replace("b", "♭").replace("#", "♯")
-
-
-def degree_text(degree: int) -> str:
-    """A degree with its signs: ``♭3``."""
-    return with_signs(degree_name(degree))
-
-
-KEY_NAME = re.compile(r"\b([A-G])(b+|#+)(?= )")
-SIGNPOST = re.compile(
-    r"(?:(?:to |da)?coda|segno|fine|d\.? ?[cs]\.?(?: al .*)?|da ?capo.*|dal ?segno.*)[.)]*",
-    re.IGNORECASE,
-)
-"""Words that send the player elsewhere (common practice, no source)."""
-
-CHORD = re.compile(
-    r"([(\[]?[A-G])([#b♯♭]*)"
-    r"(\s?(?i:min(?:or)?|mi)|m(?!a(?!dd|lt|ug))|dim(?:inished)?|aug(?:mented)?|-|)"
-    r"(.*?)((?:/\s?[A-Ga-g][#b♯♭]*)?)"
-)
-NUMERAL = re.compile(r"([#b♯♭]*)([ivIV]+|Ger|Fr|It)(.*?)((?:(?:/| over ).+)?)")
-
-
-def chord_runs(text: str) -> list[tuple[str, bool]]:
-    """A chord symbol as runs of text, each with whether it is raised."""
-    text = readable_text(text)
-    found = CHORD.fullmatch(text)
-    if not found or not parse_chord(text).sounds:
-        return [(text, False)]
-    root, sign, kind, rest, bass = found.groups()
-    if kind.strip().lower() in {"mi", "min", "minor"}:
-        kind = "m"
-    rest = re.sub(r"b(?=\d)", "♭", rest).replace("#", "♯")
-    return [
-        (root + with_signs(sign) + kind, False),
-        (rest, True),
-        (with_signs(bass), False),
-    ]
-
-
-def numeral_runs(text: str) -> list[tuple[str, bool]]:
-    """A Roman numeral as runs of text, each with whether it is raised."""
-    text = readable_text(text)
-    found = NUMERAL.fullmatch(text)
-    if not found:
-        return [(text, False)]
-    sign, roman, rest, target = found.groups()
-    rest = re.sub(r"b(?=\d)", "♭", rest).replace("#", "♯")
-    return [(with_signs(sign) + roman, False), (rest, True), (with_signs(target), False)]
-
-
-# Elements
 
 
 def mei_of(parts: Sequence[StaffPart], measures: Sequence[Measure], prefix: str) -> str:
@@ -549,11 +488,6 @@ def mark_text(line: Line, mark: SectionMark, place: dict[str, str]) -> Element:
     if SIGNPOST.fullmatch(mark.text.strip()):
         element.set("type", "signpost")
     return element
-
-
-def key_text(name: str) -> str:
-    """The name of a key with its signs."""
-    return KEY_NAME.sub(lambda found: found[1] + with_signs(found[2]), name)
 
 
 def in_bar(

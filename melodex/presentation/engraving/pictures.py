@@ -32,13 +32,14 @@ from melodex.presentation.engraving.layout import (
     in_time,
 )
 from melodex.presentation.engraving.marks import reach_of
-from melodex.presentation.engraving.mei import EMPTY_BOX, SIGNED, mei_of, readable_text
+from melodex.presentation.engraving.mei import EMPTY_BOX, SIGNED, mei_of
 from melodex.presentation.engraving.sheet import MeasurePlace, NotePlace, Sheet
 from melodex.presentation.engraving.sides import (
     key_names,
     parts_of,
     shown_degrees,
 )
+from melodex.presentation.engraving.words import readable_text
 from melodex.presentation.notation.pitch import spoken_pitch
 
 if TYPE_CHECKING:

@@ -14,7 +14,7 @@ import zipfile
 from melodex.errors import PresentationError
 from melodex.presentation.data.values import json_text
 from melodex.presentation.lesson.sound import lesson_midi
-from melodex.presentation.notation.musicxml import musicxml_text
+from melodex.presentation.notation.musicxml.document import musicxml_text
 from melodex.tasks.lesson.file import SET_ENTRY, set_data
 from melodex.tasks.lesson.sets import Lesson
 

@@ -9,8 +9,8 @@ import re
 from collections.abc import Sequence
 
 from melodex.melody import Melody, pitch_class_name
-from melodex.presentation.engraving.mei import with_signs
 from melodex.presentation.engraving.sides import moved_chord
+from melodex.presentation.engraving.words import with_signs
 from melodex.presentation.lesson.setting import SetPassage
 from melodex.tasks.lesson.asking.records import STAYS, KeyName, NoteName, Word, Words
 

@@ -21,9 +21,9 @@ from melodex.melody import (
     pitch_class_name,
 )
 from melodex.presentation.engraving.layout import StaffPart
-from melodex.presentation.engraving.mei import with_signs
 from melodex.presentation.engraving.pictures import engrave
 from melodex.presentation.engraving.sides import parts_of
+from melodex.presentation.engraving.words import with_signs
 from melodex.presentation.notation.midi import DEFAULT_TEMPO, midi_bytes
 from melodex.presentation.report.page import Facts, Links, Picture, Player, Section, Table
 from melodex.tasks.compare import RELATIONS, Likeness, interval_text

@@ -19,7 +19,7 @@ from xml.etree.ElementTree import Element, SubElement, tostring
 from melodex.melody import Melody, degree_name, pitch_class_name
 from melodex.presentation.doors import doors_open
 from melodex.presentation.engraving.marks import INK, RELATION_SHAPES, draw_shape
-from melodex.presentation.engraving.mei import with_signs
+from melodex.presentation.engraving.words import with_signs
 
 __all__ = ["BarCell", "bar_grid", "coverage_strips", "dot_plot"]
 

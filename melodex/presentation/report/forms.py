@@ -16,7 +16,7 @@ from melodex.presentation.engraving.pictures import engrave
 from melodex.presentation.engraving.sides import shown_degrees
 from melodex.presentation.notation.abc import abc_text, comparison_abc
 from melodex.presentation.notation.midi import comparison_midi
-from melodex.presentation.notation.musicxml import comparison_musicxml
+from melodex.presentation.notation.musicxml.document import comparison_musicxml
 from melodex.presentation.report.audit import audit_page
 from melodex.presentation.report.blocks import (
     MIDI,

@@ -60,7 +60,7 @@ def reduction_page(reduction: Reduction) -> Page:
 
 def reduction_musicxml(reduction: Reduction) -> str:
     """Two parts as MusicXML, the numerals as words under the bass."""
-    from melodex.presentation.notation.musicxml import document
+    from melodex.presentation.notation.musicxml.document import document
 
     return document(
         staves(reduction), (), f"{reduction.tune.title}, reduced", ("Tune", "Bass")

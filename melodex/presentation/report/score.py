@@ -48,7 +48,7 @@ def score_as(found: Surroundings, form: str, *, tempo: float | None = None) -> s
     if form == "midi":
         return sound_of(found, tempo)
     if form == "musicxml":
-        from melodex.presentation.notation.musicxml import score_musicxml
+        from melodex.presentation.notation.musicxml.document import score_musicxml
 
         names = [line.name for line in found.lines]
         return score_musicxml(parts_of(found), names, found.passage.label)

@@ -59,7 +59,7 @@ def sheet_as(passage: Passage, form: str, *, tempo: float | None = None) -> str 
         names = [passage.label if cut else melody.title]
         return midi_bytes([melody], tempo_quarters_per_minute=tempo, names=names)
     if form == "musicxml":
-        from melodex.presentation.notation.musicxml import musicxml_text
+        from melodex.presentation.notation.musicxml.document import musicxml_text
 
         return musicxml_text(melody, excerpt=cut, sounds_semitones=passage.sounds_semitones)
     from melodex.presentation.notation.abc import abc_text

@@ -1,54 +1,52 @@
-"""MusicXML: a passage or a comparison, to be opened in a notation editor.
+"""One part of a MusicXML document: its measures, notes and what stands above them.
 
 References
 ----------
-MusicXML 4.0 (W3C Music Notation Community Group, 2021): partwise documents, order
-of elements in ``note``, ``kind-value``.
+MusicXML 4.0 (W3C Music Notation Community Group, 2021): order of elements in ``note``.
 
-Contents: musicxml_text, comparison_musicxml, score_musicxml.
+Contents: PartWriter.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from typing import TYPE_CHECKING
-from xml.etree.ElementTree import Element, SubElement, indent, tostring
+from xml.etree.ElementTree import Element, SubElement
 
 from melodex.melody import (
     TICKS_PER_QUARTER,
-    ChordSymbol,
     KeyChange,
-    Melody,
-    Metre,
     degree_name,
 )
-from melodex.presentation.engraving.layout import Measure, StaffPart, in_score, in_time
+from melodex.presentation.engraving.layout import Measure, StaffPart
 from melodex.presentation.engraving.marks import RELATION_SHAPES
-from melodex.presentation.notation.pitch import Inflections, clef_for, spelled
+from melodex.presentation.notation.pitch import Inflections, clef_for
 from melodex.presentation.notation.values import DOTTED, UNVALUED, Written
 from melodex.presentation.notation.writing import (
     WrittenBar,
     by_note,
-    ending_ends,
-    from_first_bar,
 )
-from melodex.presentation.notation.written import diatonic_steps, written
-from melodex.reading.common.carried import FIELD, kept_beside
-from melodex.reading.musicxml.harmony import KIND_SIGNS
 
 if TYPE_CHECKING:
-    from melodex.tasks.compare import Comparison
-
-__all__ = ["comparison_musicxml", "musicxml_text", "score_musicxml"]
-
-DOCTYPE = (
-    '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" '
-    '"http://www.musicxml.org/dtds/partwise.dtd">\n'
+    pass
+from melodex.presentation.notation.musicxml.elements import (
+    clean,
+    ending_numbers,
+    harmony,
+    write_clef,
+    write_key,
+    write_pitch,
+    write_time,
+    write_transpose,
 )
+
+__all__ = ["PartWriter"]
+
 TYPES = {0: "breve", 1: "whole", 2: "half", 4: "quarter", 8: "eighth"}
 TYPES |= {16: "16th", 32: "32nd", 64: "64th", 128: "128th"}
+"""Names of note values by their part of a whole note."""
+
 ACCIDENTALS = {
     0: "natural",
     1: "sharp",
@@ -58,168 +56,8 @@ ACCIDENTALS = {
     -2: "flat-flat",
     -3: "triple-flat",
 }
-MODES = {"major", "minor", "dorian", "phrygian", "lydian", "mixolydian", "aeolian"}
-MODES |= {"ionian", "locrian", "none"}
-KINDS = {sign: kind for kind, sign in KIND_SIGNS.items()}
+
 LINES = {"double": "light-light", "final": "light-heavy", "none": "none"}
-
-
-def musicxml_text(
-    melody: Melody, *, excerpt: bool = False, sounds_semitones: int = 0
-) -> str:
-    """Return a melody as a MusicXML document.
-
-    Parameters
-    ----------
-    melody : Melody
-        At least one note.
-    excerpt : bool
-        Whether it was cut from a longer one.
-    sounds_semitones : int
-        From what is to be written to what sounds, for a transposing instrument.
-
-    Raises
-    ------
-    PresentationError
-        If it cannot be written (see
-        :func:`melodex.presentation.notation.writing.write_out`).
-    """
-    name = melody.credits.part or melody.credits.title or "untitled"
-    parts = [
-        StaffPart(
-            written(melody, sounds_semitones),
-            name,
-            excerpt=excerpt,
-            sounds_semitones=sounds_semitones,
-        )
-    ]
-    title = melody.credits.title
-    text = document(parts, (), title)
-    lost = lost_in(text, from_first_bar(melody, excerpt=excerpt))
-    return document(parts, (), title, lost=lost) if lost else text
-
-
-def lost_in(text: str, melody: Melody) -> str:
-    """What reading the document again would not give of a melody."""
-    from melodex.reading import read_bytes
-
-    tunes = read_bytes(text.encode(), "musicxml", "").tunes
-    return kept_beside(melody, tunes[0].melody) if tunes else ""
-
-
-def comparison_musicxml(comparison: Comparison, *, key: str = "common") -> str:
-    """Return two compared passages as one MusicXML document of two parts.
-
-    Degrees stand below the notes as text; colour tells the relations apart where an
-    editor shows it.
-
-    Parameters
-    ----------
-    comparison : Comparison
-        From :func:`melodex.tasks.compare.compare`.
-    key : str
-        ``common`` or ``own``.
-
-    Raises
-    ------
-    PresentationError
-        As :func:`musicxml_text`.
-    """
-    from melodex.presentation.engraving.sides import moved_words, parts_of
-
-    a, b = comparison.a, comparison.b
-    onto = "b" if a.melody.key.mode == "none" else "a"
-    parts, pairs = parts_of(a.melody, b.melody, comparison.likeness, key=key, onto=onto)
-    names = []
-    for part, passage in zip(parts, (a, b), strict=True):
-        words = moved_words(part.melody, passage.melody)
-        said = f" ({words})" if words else ""
-        names.append(f"{part.label}: {passage.label}{said}")
-    return document(parts, pairs, f"{a.label} and {b.label}", names)
-
-
-def score_musicxml(parts: Sequence[StaffPart], names: Sequence[str], title: str) -> str:
-    """Return the lines of one piece as one MusicXML document, a part for each.
-
-    Parameters
-    ----------
-    parts : sequence of StaffPart
-        From the top of the score, each with the same bars.
-    names : sequence of str
-        What each is called.
-    title : str
-        Of the whole.
-
-    Raises
-    ------
-    PresentationError
-        As :func:`musicxml_text`.
-    """
-    return document(parts, (), title, names, measures=in_score(parts))
-
-
-def document(
-    parts: Sequence[StaffPart],
-    pairs: Sequence[tuple[int, int]],
-    title: str,
-    names: Sequence[str] = (),
-    lost: str = "",
-    measures: Sequence[Measure] = (),
-) -> str:
-    """A whole document; with what the notation loses, in a field of its own."""
-    root = Element("score-partwise", {"version": "4.0"})
-    if clean(title):
-        SubElement(SubElement(root, "work"), "work-title").text = clean(title)
-    identify(root, parts, lost)
-    measures = measures or in_time(parts, pairs)
-    listed = SubElement(root, "part-list")
-    for index, part in enumerate(parts):
-        entry = SubElement(listed, "score-part", {"id": f"P{index + 1}"})
-        name = names[index] if names else part.label
-        SubElement(entry, "part-name").text = clean(name)
-    for index, part in enumerate(parts):
-        home = SubElement(root, "part", {"id": f"P{index + 1}"})
-        writer = PartWriter(part, index)
-        own = [measure.bars[index] for measure in measures]
-        ends = iter(ending_ends([bar.bar for bar in own if bar]))
-        for measure, bar in zip(measures, own, strict=True):
-            writer.write(home, measure, next(ends) if bar else "")
-    indent(root, " ")
-    body = tostring(root, encoding="unicode")
-    return f'<?xml version="1.0" encoding="UTF-8"?>\n{DOCTYPE}{body}\n'
-
-
-def clean(text: str) -> str:
-    """Text without characters that XML cannot carry."""
-    return "".join(c for c in text if c.isprintable())
-
-
-def identify(root: Element, parts: Sequence[StaffPart], lost: str) -> None:
-    """Makers, rights and source, as far as they are known."""
-    about = SubElement(root, "identification")
-    makers = [part.melody.credits for part in parts]
-
-    def each(name: str) -> list[str]:
-        said = dict.fromkeys(str(getattr(made, name) or "") for made in makers)
-        return [clean(text) for text in said if clean(text)]
-
-    for kind in ("composer", "lyricist"):
-        for name in each(kind):
-            SubElement(about, "creator", {"type": kind}).text = name
-    for rights in each("rights"):
-        SubElement(about, "rights").text = rights
-    SubElement(SubElement(about, "encoding"), "software").text = "melodex"
-    if years := each("year"):
-        SubElement(about, "source").text = ", ".join(years)
-    for whole in each("collection"):
-        SubElement(about, "relation", {"type": "isPartOf"}).text = whole
-    fields = [(name, text) for name in ("rhythm", "origin") for text in each(name)]
-    if lost:
-        fields.append((FIELD, lost))
-    if fields:
-        home = SubElement(about, "miscellaneous")
-        for name, text in fields:
-            SubElement(home, "miscellaneous-field", {"name": name}).text = text
 
 
 class PartWriter:
@@ -493,92 +331,3 @@ def rests_apart(bar: WrittenBar) -> Iterator[Written]:
                 value=value,
                 dots=dots,
             )
-
-
-def write_pitch(note: Element, midi: int, fifths: int) -> None:
-    """Step, alteration and octave."""
-    letter, alteration, octave = spelled(midi, fifths)
-    pitch = SubElement(note, "pitch")
-    SubElement(pitch, "step").text = letter
-    if alteration:
-        SubElement(pitch, "alter").text = str(alteration)
-    SubElement(pitch, "octave").text = str(octave)
-
-
-def write_key(home: Element, signature: int, change: KeyChange | None) -> None:
-    """A key signature, with its mode unless it is drawn under another key's."""
-    key = SubElement(home, "key")
-    SubElement(key, "fifths").text = str(signature)
-    is_own = change and change.signature_fifths == signature
-    if change and is_own and change.stated and change.key.mode in MODES:
-        SubElement(key, "mode").text = change.key.mode
-
-
-def write_time(home: Element, metre: Metre | None) -> None:
-    """A time signature, or word that there is none."""
-    time = SubElement(home, "time")
-    if metre is None:
-        SubElement(time, "senza-misura")
-        return
-    if metre.symbol in {"C", "C|"}:
-        time.set("symbol", "common" if metre.symbol == "C" else "cut")
-    count = "+".join(map(str, metre.groups)) if metre.groups else str(metre.numerator)
-    SubElement(time, "beats").text = count
-    SubElement(time, "beat-type").text = str(metre.denominator)
-
-
-def write_clef(home: Element, shape: str, line: int, octaves: int) -> None:
-    """A clef."""
-    clef = SubElement(home, "clef")
-    SubElement(clef, "sign").text = shape
-    SubElement(clef, "line").text = str(line)
-    if octaves:
-        SubElement(clef, "clef-octave-change").text = str(octaves)
-
-
-def write_transpose(home: Element, semitones: int) -> None:
-    """From written to sounding pitch; nothing where they are the same."""
-    if not semitones:
-        return
-    octaves = int(semitones / 12)
-    rest = semitones - 12 * octaves
-    transpose = SubElement(home, "transpose")
-    SubElement(transpose, "diatonic").text = str(diatonic_steps(rest))
-    SubElement(transpose, "chromatic").text = str(rest)
-    if octaves:
-        SubElement(transpose, "octave-change").text = str(octaves)
-
-
-def ending_numbers(text: str) -> str:
-    """The numbers of an ending as the standard wants them: ``1, 2``."""
-    return ",".join(re.findall(r"[1-9]\d*", text)) or "1"
-
-
-def harmony(chord: ChordSymbol) -> Element | None:
-    """A chord symbol, None where it names no root."""
-    text = chord.text.replace("♭", "b").replace("♯", "#")
-    found = re.fullmatch(r"([A-G])([#b]*)(.*?)(?:/([A-G])([#b]*))?", text)
-    element = Element("harmony")
-    if text in {"N.C.", "NC"}:
-        root = SubElement(element, "root")
-        SubElement(root, "root-step", {"text": ""}).text = "C"
-        SubElement(element, "kind", {"text": "N.C."}).text = "none"
-        return element
-    if not found:
-        return None
-    letter, signs, rest, bass, bass_signs = found.groups()
-    write_root(element, "root", letter, signs)
-    rest = clean(rest)
-    SubElement(element, "kind", {"text": rest}).text = KINDS.get(rest, "other")
-    if bass:
-        write_root(element, "bass", bass, bass_signs)
-    return element
-
-
-def write_root(home: Element, name: str, letter: str, signs: str) -> None:
-    """The root or the bass of a chord symbol."""
-    element = SubElement(home, name)
-    SubElement(element, f"{name}-step").text = letter
-    if signs:
-        alteration = signs.count("#") - signs.count("b")
-        SubElement(element, f"{name}-alter").text = str(alteration)
