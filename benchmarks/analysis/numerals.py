@@ -4,8 +4,11 @@ Run:  python -m benchmarks.analysis.numerals [--keep NAME]
 
 The chords of the analyses in music21's corpus (Roman text files of Bach chorales) are
 written out as chord symbols, read by melodex, and named in the key that the analysis
-states and in the key that melodex reads from the symbols alone. Two figures each: equal
-letter for letter, and equal once the notation is the same. What the notation settles:
+states and in the key that melodex reads from the symbols alone. Three figures each: equal
+letter for letter; equal once the letters are read for the signs that they stand for in a
+text file, ``o`` for ° and 6/5 for the one figure over the other (Roman text has no others;
+Tymoczko, Gotham, Cuthbert and Ariza, "The RomanText format", ISMIR 2019); and equal once
+the notation is the same. What the notation settles:
 ``o`` is the sign of diminished; 6/5, 4/3 and 2 are 65, 43 and 42; the analyses write
 VI, VII and III of minor without the flat that melodex counts from the major scale; they
 write IV7 where the key makes the seventh a major one, melodex IVmaj7. Nothing else is
@@ -104,8 +107,31 @@ def read_analyses() -> dict[str, list[Named]]:
 FIGURE = re.compile(
     r"([b#]*)([IViv]+)([o°ø+]?)((?:maj)?(?:\d/\d|\d*))(?:\[[^]]*\])?(?:/([b#]*)([IViv]+))?"
 )
-FIGURES = {"6/5": "65", "4/3": "43", "2": "42", "6/4": "64"}
+STACKED = {"6/5": "65", "4/3": "43", "4/2": "42", "6/4": "64"}
+FIGURES = STACKED | {"2": "42"}
 LOWERED = {"III", "VI", "VII"}
+
+
+def typeset(figure: str) -> str:
+    """A numeral of a text file with the signs that its letters stand for."""
+    figure = figure.replace("o", "°")
+    for typed, stacked in STACKED.items():
+        figure = figure.replace(typed, stacked)
+    return figure
+
+
+def notation_of(figure: str, ours: str) -> str:
+    """In what notation two numerals of one chord are apart; empty where in none."""
+    shown = typeset(figure)
+    if shown == ours:
+        return "" if figure == ours else "a letter for a sign"
+    if re.sub(r"(?<![\d/])2\b", "42", shown) == ours:
+        return "2 for 42"
+    plain = re.sub(r"[()]|maj", "", ours)
+    flats = re.sub(r"(?<![\d/])2\b", "42", shown) != plain
+    seventh = plain != ours
+    told = ("seventh of the key", seventh), ("flat in minor", flats)
+    return " and ".join(name for name, differs in told if differs)
 
 
 def neutral(figure: str, mode: str, *, signed: bool) -> tuple[str, ...] | str:
@@ -148,12 +174,17 @@ def melody_of(piece: Sequence[Named]) -> Melody:
 
 @dataclass(frozen=True)
 class Compared:
-    """Chords compared, and how many are equal: as printed, and in one notation."""
+    """Chords compared, and how many are equal: as printed, typeset, in one notation.
+
+    ``notation`` names the notation that parts each of those that are the same chord.
+    """
 
     chords: int
     as_printed: int
+    as_typeset: int
     in_one_notation: int
     differences: tuple[tuple[str, str], ...]
+    notation: tuple[str, ...]
 
 
 def compared(
@@ -170,7 +201,16 @@ def compared(
         != neutral(text, named.mode, signed=True)
     ]
     printed = sum(named.figure == text for named, text in pairs)
-    return Compared(len(pairs), printed, len(pairs) - len(apart), tuple(apart))
+    shown = sum(typeset(named.figure) == text for named, text in pairs)
+    parted = Counter(apart)
+    notation = []
+    for named, text in pairs:
+        if parted[named.figure, text]:
+            parted[named.figure, text] -= 1
+        elif named.figure != text:
+            notation.append(notation_of(named.figure, text))
+    alike = len(pairs) - len(apart)
+    return Compared(len(pairs), printed, shown, alike, tuple(apart), tuple(notation))
 
 
 def in_stated_keys(piece: Sequence[Named]) -> Compared:
@@ -199,8 +239,8 @@ def share(field: str) -> Callable[[Sequence[Compared]], float]:
     )
 
 
-def measure() -> tuple[list[dict[str, Any]], Counter[tuple[str, str]]]:
-    """Figures of both ways, and what differs in the stated keys."""
+def measure() -> tuple[list[dict[str, Any]], Counter[tuple[str, str]], Counter[str]]:
+    """Figures of both ways, and what differs in the stated keys, in notation and beyond."""
     pieces = read_analyses()
     rows = []
     for way, name in (
@@ -208,7 +248,7 @@ def measure() -> tuple[list[dict[str, Any]], Counter[tuple[str, str]]]:
         (in_read_keys, "keys read from the symbols, where the tonic is right"),
     ):
         found = [way(piece) for piece in pieces.values()]
-        for field in ("as_printed", "in_one_notation"):
+        for field in ("as_printed", "as_typeset", "in_one_notation"):
             low, high = bootstrap_interval(found, share(field), 1000)
             rows.append(
                 {
@@ -220,25 +260,27 @@ def measure() -> tuple[list[dict[str, Any]], Counter[tuple[str, str]]]:
                     "n": sum(one.chords for one in found),
                 }
             )
-    apart = Counter(
-        pair for piece in pieces.values() for pair in in_stated_keys(piece).differences
-    )
-    return rows, apart
+    stated = [in_stated_keys(piece) for piece in pieces.values()]
+    apart = Counter(pair for piece in stated for pair in piece.differences)
+    return rows, apart, Counter(name for piece in stated for name in piece.notation)
 
 
 def main() -> None:
     """Measure both ways; keep the figures if a name is given."""
     choice = asker(__doc__).parse_args()
-    rows, apart = measure()
+    rows, apart, notation = measure()
     text = [
         f"{row['task']}\n  {row['measure']:16} {row['equal']} of {row['n']} = "
         f"{row['value']:.4f} [{row['interval_95'][0]:.3f}, {row['interval_95'][1]:.3f}]"
         for row in rows
     ]
+    text.append("What is the same chord in another notation, in the keys of the analysis:")
+    text += [f"  {name:38} {n}" for name, n in notation.most_common()]
     text.append("What differs in the keys of the analysis (theirs, ours, how often):")
     text += [f"  {theirs:14} {ours:14} {n}" for (theirs, ours), n in apart.most_common()]
     print("\n".join(text))
     run = about("music21") | {"rows": rows, "differences": apart.most_common()}
+    run["notation"] = notation.most_common()
     keep(choice.keep, {"numerals.json": run, "numerals.txt": "\n".join(text) + "\n"})
 
 

@@ -125,6 +125,7 @@ PASSING_THROUGH = frozenset(
         "Neapolitan",
         "common-tone diminished",
         "passing diminished",
+        "blues seventh",
     }
 )
 """Roles of chords that account for notes beside the key: these are no colour of a mode."""

@@ -40,14 +40,14 @@ def test_sections_that_come_again_are_read_as_a_player_reads_them(name: str) -> 
         assert said == expected
 
 
-# Common practice, no source: a bridge through distant keys, a ii V of flat III in minor.
+# Common practice, no source: a ii V of flat II, a ii V of flat III in minor.
 @pytest.mark.parametrize(
     ("chords", "key", "bars", "expected"),
     [
         (
-            "Bbmaj7|Gm7|Cm7|F7|Bbmaj7|Gm7|Cm7 F7|Bb6|C#m7|F#7|Bmaj7|Bmaj7|Cm7|F7|Bb6|Bb6",
+            "Bbmaj7|Gm7|Cm7|F7|Bbmaj7|Gm7|Cm7 F7|Bb6|C#m7 F#7|Bmaj7|Cm7|F7|Bb6|Bb6",
             "Bb major",
-            (9, 11),
+            (9, 10),
             "ii7/bII V7/bII bIImaj7",
         ),
         (

@@ -34,6 +34,10 @@ __all__ = ["Section", "sections"]
 SHORTEST, SHORTEST_TWICE = 4, 6
 """Bars of a strain and of what follows it, where it is told by its return, and of one
 that nothing parts from its return. Our choice."""
+SHORTEST_ELSEWHERE = 8
+"""Bars of a strain that stands for itself somewhere, and elsewhere begins a longer one."""
+MOST_COMPARED = 32
+"""Sections to either side in which such a strain is looked for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,8 +114,8 @@ def strains_whole(bars: Sequence[FormBar], starts: Sequence[int]) -> list[int]:
 def strains_apart(bars: Sequence[FormBar], starts: Sequence[int]) -> list[int]:
     """Starts with those after a strain that was there right before, as in a bar form.
 
-    A section that begins with the whole of the one before it is that one once more, and
-    then another (common practice, no source).
+    A section that begins with the whole of another is that one once more, and then
+    another (common practice, no source).
     """
     edges = sorted({0, *starts, len(bars)})
     found = set(edges[1:-1])
@@ -125,6 +129,14 @@ def strains_apart(bars: Sequence[FormBar], starts: Sequence[int]) -> list[int]:
         long_enough = size >= SHORTEST and c - b >= size + SHORTEST
         if long_enough and as_alike(bars[a:b], bars[b : b + size], SAME_SECTION):
             found.add(b + size)
+    spans = list(pairwise(edges))
+    for place, (a, b) in enumerate(spans):
+        near = spans[max(0, place - MOST_COMPARED) : place + MOST_COMPARED + 1]
+        for c, d in near:
+            size = d - c
+            fits = SHORTEST_ELSEWHERE <= size <= b - a - SHORTEST
+            if fits and as_alike(bars[c:d], bars[a : a + size], SAME_SECTION):
+                found.add(a + size)
     return sorted(found)
 
 

@@ -284,14 +284,24 @@ def endings(piece: Piece) -> Iterator[Device]:
     last = len(piece.steps) - 1
     here = piece.row[last]
     found = ending_of(here)
-    if found and not (found[0] == "ending off the tonic" and ends_in_cadence(piece)):
+    if found and not (found[0] == "ending off the tonic" and goes_round(piece)):
         yield piece.device(found[0], last, last, found[1])
 
 
-def ends_in_cadence(piece: Piece) -> bool:
-    """Whether the last chord has the name of a cadence already."""
-    last = piece.steps[-1]
-    return any(device.chords[1] == last for device in cadences(piece))
+def goes_round(piece: Piece) -> bool:
+    """Whether the last chord is a cadence already, or only leads back to the beginning.
+
+    As in a loop of chords, or where the last dominant turns around to the first I.
+    """
+    last = len(piece.row) - 1
+    if in_loop(piece, last):
+        return True
+    first, here = piece.row[0].numeral, piece.row[last]
+    degree = None if here.numeral.degree is None else near(here.numeral.degree)
+    turns = here.chord.family in DOMINANT and degree in {1, -5}
+    if turns and first.degree == 0 and last and piece.row[last - 1].key == here.key:
+        return True
+    return any(device.chords[1] == piece.steps[-1] for device in cadences(piece))
 
 
 def ending_of(here: PlacedChord) -> tuple[str, str] | None:

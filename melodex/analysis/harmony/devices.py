@@ -91,6 +91,8 @@ LEAST_CERTAIN_KEY = 0.6
 """Of a key span, for ii V I; chosen on the tuning half of human analyses."""
 LONG_NOTE_RATIO = 1.4
 FIFTH_DOWN = -1
+FLATTEST_NAME = -7
+"""C flat, on the line of fifths: what is flatter has a plainer name."""
 FIFTH_DOWN_SEMITONES, HALF_STEP_DOWN = 7, 1
 DIATONIC_FIFTH_DOWN = 6
 """IV to vii: the one diminished fifth in a circle that stays in the key."""
@@ -197,8 +199,11 @@ def goes(here: PlacedChord) -> str:
 
 
 def goal_note(here: PlacedChord) -> str:
-    """The root that an applied chord leads to."""
-    return pitch_class_name(here.key.tonic_fifths + (here.numeral.goal_degree or 0))
+    """The root that an applied chord leads to, named as the chord is: A7 leads to D."""
+    if here.numeral.role == "secondary dominant":
+        return pitch_class_name(here.chord.root_fifths + FIFTH_DOWN)
+    goal = here.key.tonic_fifths + (here.numeral.goal_degree or 0)
+    return pitch_class_name(goal + 12 if goal < FLATTEST_NAME else goal)
 
 
 def say_secondary_dominant(here: PlacedChord) -> str:

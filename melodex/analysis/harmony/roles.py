@@ -13,7 +13,7 @@ LOWERED_THIRD, goes_on, near, is_minor_mode, scale_of_mode, roman.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
 from melodex.analysis.harmony.chords import Chord
@@ -288,7 +288,8 @@ def role_of_dominant(place: Place) -> Role:
         return Role("blues seventh")
     coming = place.coming is not None and (goal - place.coming) % 12 == 0
     if place.leads_to(goal) or coming or (degree == 0 and place.after_its_two):
-        return applied(place, "secondary dominant", goal)
+        found = applied(place, "secondary dominant", goal)
+        return replace(found, resolves=True) if coming else found
     if falls_by_half_step(place.chord, place.following):
         return substitute(place, int(place.next_degree or 0))
     if degree == 0 or (degree == -1 and not place.minor):
@@ -297,7 +298,7 @@ def role_of_dominant(place: Place) -> Role:
         return borrowed(place) or Role("borrowed", from_mode="minor")
     if near(degree) in {FLAT_TWO, FLAT_SIX}:
         return substitute(place, near(degree) - LEADING_TONE_DOWN)
-    if goal in USUAL_GOALS or goal in scale_of_mode(place.mode):
+    if goal in USUAL_GOALS or is_goal(place.mode, goal):
         return applied(place, "secondary dominant", goal)
     return borrowed(place) or Role("chromatic")
 
@@ -413,6 +414,12 @@ def applied(place: Place, name: str, goal: int) -> Role:
     if resolves and goal != 1 and place.following is not None:
         small = place.following.family in LOWERED_THIRD
     return Role(name, roman(goal, small=small), goal, resolves)
+
+
+def is_goal(mode: str, goal: int) -> bool:
+    """Whether a key has a chord on a degree that can be led to: none that is diminished."""
+    scale = scale_of_mode(mode)
+    return goal in scale and goal + 1 in scale
 
 
 def goal_is_minor(mode: str, goal: int) -> bool:

@@ -257,6 +257,50 @@ FORMS = (
         "|[A]Dm7 G7|C|Dm7 G7|C",
         ((1, 4, "C major"), (5, 8, "Ab major"), (9, 12, "E major"), (13, 16, "C major")),
     ),
+    # Centres that a ii V I confirms
+    Form(
+        "four bars on the flat second",
+        "Cm7|Ab7|Dm7b5|G7|Cm7|Fm7|Dm7b5 G7|Cm7|Ebm7|Ab7|Dbmaj7|Dbmaj7|Dm7b5|G7|Cm6|Cm6",
+        ((1, 8, "C minor"), (9, 12, "Db major"), (13, 16, "C minor")),
+    ),
+    Form(
+        "centres that fall by whole tones",
+        "Cmaj7|Am7|Dm7|G7|Cmaj7|Cmaj7|Cm7|F7|Bbmaj7|Bbmaj7|Bbm7|Eb7|Abmaj7|Abmaj7"
+        "|Dm7|G7|Cmaj7|Cmaj7",
+        (
+            (1, 6, "C major"),
+            (7, 10, "Bb major"),
+            (11, 14, "Ab major"),
+            (15, 18, "C major"),
+        ),
+    ),
+    Form(
+        "cycle of thirds, two bars each",
+        "Cmaj7|Dm7 G7|Cmaj7|F#m7 B7|Emaj7|Bbm7 Eb7|Abmaj7|F#m7 B7|Emaj7|Dm7 G7|Cmaj7|C6",
+        (
+            (1, 3, "C major"),
+            (4, 5, "E major"),
+            (6, 7, "Ab major"),
+            (8, 9, "E major"),
+            (10, 12, "C major"),
+        ),
+    ),
+    Form(
+        "bridge on the third",
+        "[A]C|Am|Dm|G7|C|Am|Dm7 G7|C|[B]E|C#m|F#m|B7|E|C#m|F#m B7|G7"
+        "|[A]C|Am|Dm|G7|C|Am|Dm7 G7|C",
+        ((1, 8, "C major"), (9, 15, "E major"), (16, 24, "C major")),
+    ),
+    one(
+        "ii V I of IV and of V stay in the key",
+        "Cmaj7|Gm7 C7|Fmaj7|Fmaj7|Am7 D7|Gmaj7|Dm7 G7|Cmaj7",
+        "C major",
+    ),
+    one(
+        "a bar of the flat sixth is no centre",
+        "Cmaj7|Am7|Bbm7 Eb7|Abmaj7|Dm7|G7|C6|C6",
+        "C major",
+    ),
     # What is printed
     one(
         "I flat VII IV, mode printed",

@@ -16,6 +16,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from melodex.analysis.keys.song.centres import with_centres
 from melodex.analysis.keys.song.chain import tonic_probabilities
 from melodex.analysis.keys.song.confirmed import confirmed_points, part_numbers
 from melodex.analysis.keys.song.layout import Layout, layout_of
@@ -106,6 +107,7 @@ def song_spans(
             break
         points += again
         chances = tonic_probabilities(points, costs)
+    chances = with_centres(layout, chances, printed)
     speller = Speller(melody, layout, placed)
     numbers = BarNumbers(melody)
     spans: list[KeySpan] = []

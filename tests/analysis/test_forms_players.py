@@ -1,0 +1,112 @@
+"""What a player would correct in a reading of chords; common practice, no source."""
+
+from __future__ import annotations
+
+import pytest
+
+from melodex.analysis.form import sections
+from melodex.analysis.piece import Analysis, analyse
+from melodex.melody import TICKS_PER_QUARTER, Bar, Key, KeyChange, Melody
+from tests.analysis.forms.lead_sheets import bars_of, melody_of, one
+
+
+def reading_of(chords: str, key: str = "") -> Analysis:
+    """The analysis of a sheet."""
+    return analyse(melody_of(one("", chords, key or "C major", printed=key)))
+
+
+@pytest.mark.parametrize(
+    "chords",
+    [
+        # A turnaround, a V7 that leads to the first I, a vamp on two chords.
+        "C6|A7|Dm7|G7|C6|A7|Dm7|G7|F|Fm|C A7|Dm7 G7",
+        "C7|F7|C7|C7|F7|F7|C7|C7|G7|F7|C7|G7",
+        "Cm7|F7|Cm7|F7|Cm7|F7|Cm7|F7|Cm7|F7|Cm7|F7",
+    ],
+)
+def test_chords_that_lead_back_to_the_beginning_are_no_ending(chords: str) -> None:
+    kinds = {device.kind for device in reading_of(chords).harmony.devices}
+    assert "ending off the tonic" not in kinds
+
+
+def test_an_ending_on_the_sixth_is_one_off_the_tonic() -> None:
+    found = reading_of("C|F|G7|C|C|F|G7|C|F|C|G7|C|F|Dm|C|Am").harmony.devices
+    assert "ending off the tonic" in {device.kind for device in found}
+
+
+def test_nothing_is_the_dominant_of_a_diminished_chord_that_does_not_come() -> None:
+    found = reading_of("C|C|F#7|F#7|Gm|Gm|C|C|Dm|G7|C|C", "C major").harmony.chords
+    assert {chord.numeral.text for chord in found if chord.bar in {3, 4}} == {"#IV7"}
+
+
+def test_the_dominant_of_the_key_that_comes_goes_there() -> None:
+    lift = "[A]C|F|G7|C|F|G7|C|A7|[A]G|D|A7|D|G|A7|D|D"
+    devices = reading_of(lift).harmony.devices
+    reasons = [d.reason for d in devices if d.first_bar == 8]
+    assert any(
+        "the dominant of D" in reason and "and goes there" in reason for reason in reasons
+    )
+
+
+def test_a_goal_is_named_as_its_dominant_is() -> None:
+    chords = "Db6|Gb6|Ab7|Db6|A7|Dmaj7|Ebm7 Ab7|Db6|Gb6|Ab7|Db6|Db6"
+    reasons = [d.reason for d in reading_of(chords, "Db major").harmony.devices]
+    assert any("the dominant of D (bII)" in reason for reason in reasons)
+    assert not any("Ebb" in reason for reason in reasons)
+
+
+def test_the_seventh_of_iv_in_a_blues_is_no_dorian() -> None:
+    sheet = melody_of(one("", "A7|D7|A7|A7|D7|D7|A7|A7|E7|D7|A7|E7", "A major"))
+    thirds = {4, 5, 9}
+    notes = [
+        (number * 4 * TICKS_PER_QUARTER + beat * TICKS_PER_QUARTER, pitch, fifths)
+        for number in range(12)
+        for beat, (pitch, fifths) in enumerate(
+            [(60, 0), (62, 2), (60, 0), (62, 2)] if number in thirds else [(69, 3)] * 4
+        )
+    ]
+    tune = Melody(
+        midi=tuple(pitch for _, pitch, _ in notes),
+        fifths=tuple(fifths for _, _, fifths in notes),
+        onset_ticks=tuple(onset for onset, _, _ in notes),
+        duration_ticks=(TICKS_PER_QUARTER,) * len(notes),
+        bar=tuple(i // 4 + 1 for i in range(len(notes))),
+        beat_strength=(1.0, 0.25, 0.5, 0.25) * 12,
+        phrase=(0,) * len(notes),
+        bars=sheet.bars,
+        chords=sheet.chords,
+        keys=(KeyChange(0, Key(3, "major"), 3),),
+        metres=sheet.metres,
+    )
+    found = analyse(tune)
+    assert found.key.idiom == "blues"
+    assert not found.modal
+
+
+def test_a_strain_that_stands_alone_elsewhere_is_told_inside_a_longer_one() -> None:
+    first = [60, 64, 67, 64, 65, 69, 67, 60]
+    second = [62, 65, 69, 62, 67, 71, 74, 60]
+    bridge = [70, 68, 67, 65, 63, 68, 72, 67]
+    roots = {60: "C", 64: "Em", 67: "G", 65: "F", 69: "Am", 62: "Dm", 71: "G", 74: "G"}
+    roots |= {70: "Bb", 68: "Ab", 63: "Eb", 72: "Ab"}
+    pitches = first + second + bridge + first + second
+    sheet = melody_of(one("", "|".join(roots[p] for p in pitches), "C major"))
+    length = 4 * TICKS_PER_QUARTER
+    fifths = {0: 0, 2: 2, 3: -3, 4: 4, 5: -1, 7: 1, 8: -4, 9: 3, 10: -2, 11: 5}
+    tune = Melody(
+        midi=tuple(p for p in pitches for _ in range(2)),
+        fifths=tuple(fifths[p % 12] for p in pitches for _ in range(2)),
+        onset_ticks=tuple(i * length // 2 for i in range(2 * len(pitches))),
+        duration_ticks=(length // 2,) * (2 * len(pitches)),
+        bar=tuple(i // 2 + 1 for i in range(2 * len(pitches))),
+        beat_strength=(1.0, 0.5) * len(pitches),
+        phrase=(0,) * (2 * len(pitches)),
+        bars=tuple(Bar(i + 1, i * length, length) for i in range(len(pitches))),
+        chords=sheet.chords,
+        metres=sheet.metres,
+    )
+    assert len(bars_of("|".join(roots[p] for p in pitches))) == 40
+    assert [(s.label, s.bars) for s in sections(tune)] in (
+        [("A", 8), ("B", 8), ("C", 8), ("A", 8), ("B", 8)],
+        [("A", 16), ("B", 8), ("A", 16)],
+    )
