@@ -11,7 +11,7 @@ from pathlib import Path
 from benchmarks.keeping import ROOT
 from melodex.corpus.reader import Corpus
 from melodex.presentation.pages import rendered
-from melodex.tasks.compare import compare
+from melodex.tasks.compare.compare import compare
 from melodex.tasks.demo import CORPUS_FILE, prepare_demo
 from melodex.tasks.passage import Span, find_passage
 

@@ -31,7 +31,7 @@ from melodex.presentation.pages import rendered
 from melodex.reading.abc.reader import read_abc
 from melodex.reading.result import Choice
 from melodex.tasks.audit.audit import audit
-from melodex.tasks.compare import compare
+from melodex.tasks.compare.compare import compare
 from melodex.tasks.passage import Passage
 from melodex.tasks.resemble import resemble
 

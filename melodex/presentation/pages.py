@@ -11,7 +11,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, cast
 
 from melodex.errors import PresentationError
-from melodex.tasks.compare import Comparison
+from melodex.tasks.compare.compare import Comparison
 from melodex.tasks.passage import Passage
 
 if TYPE_CHECKING:

@@ -47,7 +47,7 @@ from melodex.scripting.tune import (
 from melodex.tasks.passage import parts_of
 
 if TYPE_CHECKING:
-    from melodex.tasks.compare import Comparison
+    from melodex.tasks.compare.compare import Comparison
     from melodex.tasks.passage import Passage
 
 __all__ = ["Corpus", "compared"]
@@ -724,7 +724,7 @@ def compared(
 
 def laid_out(first: Passage, second: Passage, transpose: int | None) -> Comparison:
     """Two passages side by side."""
-    from melodex.tasks.compare import compare
+    from melodex.tasks.compare.compare import compare
 
     return compare(first, second, transposition_semitones=transpose)
 

@@ -28,7 +28,7 @@ from melodex.tasks.audit.audit import Audit, Finding
 from melodex.tasks.audit.whole import ClosePair, WholeAudit
 from melodex.tasks.collection.families import Families, Family
 from melodex.tasks.collection.holdings import Listing
-from melodex.tasks.compare import Comparison
+from melodex.tasks.compare.compare import Comparison
 from melodex.tasks.describe.describe import Description, Find
 from melodex.tasks.gather.gather import Example, Gathering
 from melodex.tasks.passage import Passage

@@ -17,13 +17,12 @@ from melodex.melody import Melody, bars_text
 from melodex.tasks.passage import (
     Passage,
     Span,
-    file_and_number,
     find_passage,
     find_piece,
-    is_recording,
     passage_of,
     read_span,
 )
+from melodex.tasks.tune_file import file_and_number, is_recording
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus as CorpusReader

@@ -4,6 +4,7 @@ In: an opened corpus and plain values. Out: frozen records that ``presentation``
 
 ``resemble``, ``compare``, ``audit``, ``describe``, ``gather`` and ``lesson`` are the six
 questions; ``adding`` and ``collection`` keep the corpus; ``passage`` finds the notes
-that are meant; ``demo`` asks the questions of invented tunes. In a folder, the file named
-like it is read first. Both doors, ``cli`` and ``workbench``, call these and nothing else.
+that are meant, ``tune_file`` those of a file; ``demo`` asks the questions of invented
+tunes. In a folder, the file named like it is read first. Both doors, ``cli`` and
+``workbench``, call these and nothing else.
 """

@@ -111,9 +111,11 @@ OURS = {
     "melodex.settings",
     "melodex.tasks",
     "melodex.tasks.compare",
+    "melodex.tasks.compare.compare",
     "melodex.tasks.matches",
     "melodex.tasks.passage",
     "melodex.tasks.resemble",
+    "melodex.tasks.tune_file",
 }
 """All that a query may load of this package; what is added here is paid by each."""
 

@@ -11,8 +11,8 @@ import pytest
 from click.testing import CliRunner, Result
 
 from melodex.cli import melodex
-from melodex.cli.commands.lesson import KINDS
 from melodex.cli.commands.lesson import command as lesson_command
+from melodex.cli.lesson.papers import KINDS
 from melodex.tasks.lesson.questions import KINDS as ASKED
 
 

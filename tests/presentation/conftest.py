@@ -13,7 +13,7 @@ import pytest
 from melodex.melody import Melody
 from melodex.reading.abc.reader import read_abc
 from melodex.reading.result import Choice
-from melodex.tasks.compare import Comparison, compare
+from melodex.tasks.compare.compare import Comparison, compare
 from melodex.tasks.passage import Passage
 
 HARBOUR = """X:1

@@ -8,7 +8,7 @@ import mido
 
 from melodex.presentation.notation.midi import comparison_midi
 from melodex.reading.abc.reader import read_abc
-from melodex.tasks.compare import compare
+from melodex.tasks.compare.compare import compare
 from melodex.tasks.passage import Passage, passage_of
 
 

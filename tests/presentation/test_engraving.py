@@ -26,7 +26,7 @@ from melodex.presentation.engraving.pictures import (
 )
 from melodex.presentation.engraving.sides import moved_chord, parts_of
 from melodex.presentation.engraving.words import chord_runs, numeral_runs
-from melodex.tasks.compare import RELATIONS, compare
+from melodex.tasks.compare.compare import RELATIONS, compare
 from melodex.tasks.passage import Passage
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -214,7 +214,7 @@ def test_odd_tunes_are_drawn(abc, read_tune):
 
 
 def test_forty_bars_against_forty_are_broken_into_systems(read_tune, as_passage):
-    from melodex.tasks.compare import compare
+    from melodex.tasks.compare.compare import compare
 
     bars = ["CDEF GABc", "c2 G2 E2 C2", "dcBA G4", "E2 F2 G4"]
     text = "X:1\nT:long\nM:4/4\nL:1/8\nK:{}\n" + " | ".join(bars * 10) + " |"

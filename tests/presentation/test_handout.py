@@ -78,7 +78,7 @@ def test_letter_and_a4_differ_and_each_repeats(comparison, pdf):
 
 
 def test_long_music_breaks_between_systems(read_tune, as_passage, tmp_path):
-    from melodex.tasks.compare import compare
+    from melodex.tasks.compare.compare import compare
 
     bars = ["CDEF GABc", "c2 G2 E2 C2", "dcBA G4", "E2 F2 G4"]
     text = "X:1\nT:long\nM:4/4\nL:1/8\nK:{}\n" + " | ".join(bars * 10) + " |"

@@ -17,7 +17,7 @@ from melodex.presentation.notation.musicxml.document import (
 )
 from melodex.reading import read_bytes
 from melodex.reading.result import Choice
-from melodex.tasks.compare import compare
+from melodex.tasks.compare.compare import compare
 from melodex.tasks.passage import Passage
 
 NAMESPACES = {

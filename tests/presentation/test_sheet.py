@@ -18,7 +18,7 @@ from melodex.presentation.notation.musicxml.document import musicxml_text
 from melodex.presentation.pages import rendered
 from melodex.reading import read_bytes
 from melodex.reading.common.carried import restored
-from melodex.tasks.compare import compare
+from melodex.tasks.compare.compare import compare
 from melodex.tasks.passage import Passage, Span, passage_of
 
 SONG = """X:7

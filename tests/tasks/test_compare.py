@@ -8,7 +8,7 @@ import pytest
 
 from melodex.corpus.reader import Corpus
 from melodex.errors import PassageError, ReadingError, UnknownTuneError
-from melodex.tasks.compare import Comparison, compare
+from melodex.tasks.compare.compare import Comparison, compare
 from melodex.tasks.passage import Span, find_passage, find_passages
 
 INFLECTED = "same step, other inflection"

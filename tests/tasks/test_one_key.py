@@ -13,7 +13,7 @@ from melodex.melody import Key
 from melodex.presentation.text.corpus import detail_text, listing_text
 from melodex.reading import read_path
 from melodex.tasks.collection.holdings import list_tunes, show_tune
-from melodex.tasks.compare import compare
+from melodex.tasks.compare.compare import compare
 from melodex.tasks.describe.describe import describe
 from melodex.tasks.passage import find_passage, read_span
 from melodex.tasks.resemble import resemble

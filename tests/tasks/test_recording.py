@@ -20,9 +20,10 @@ from melodex.presentation.data.forms import as_json
 from melodex.presentation.text.forms import as_text
 from melodex.presentation.text.style import Style
 from melodex.reading.recording.reader import read_recording
-from melodex.tasks.compare import compare
-from melodex.tasks.passage import find_passage, recording_of
+from melodex.tasks.compare.compare import compare
+from melodex.tasks.passage import find_passage
 from melodex.tasks.recording.recording import resemble_recording
+from melodex.tasks.tune_file import recording_of
 from tests.reading.sounding import tones, wav
 
 STAIR = (60, 64, 67, 65, 64, 62, 64, 65, 67, 69, 67, 65)

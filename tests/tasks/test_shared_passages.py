@@ -9,10 +9,10 @@ import pytest
 from melodex.presentation.text.compare import comparison_text
 from melodex.presentation.text.style import Style
 from melodex.reading.abc.reader import read_abc
-from melodex.tasks import shared_passages as module
-from melodex.tasks.compare import compare
+from melodex.tasks.compare import shared_passages as module
+from melodex.tasks.compare.compare import compare
+from melodex.tasks.compare.shared_passages import maximal, shared_passages
 from melodex.tasks.passage import Passage, passage_of
-from melodex.tasks.shared_passages import maximal, shared_passages
 
 HEAD = "L:1/4\nM:4/4\nK:C\n"
 COMMON = "CEGc|BGAF|EDCG|"

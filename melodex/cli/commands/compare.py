@@ -50,9 +50,9 @@ def command(
     Example:
       $ melodex compare corpus_demo/own/own_song.abc corpus_demo/own/own_song_clean.abc
     """
-    from melodex.tasks.compare import compare
+    from melodex.tasks.compare.compare import compare
+    from melodex.tasks.compare.shared_passages import shared_passages
     from melodex.tasks.passage import find_passages
-    from melodex.tasks.shared_passages import shared_passages
 
     first, second = find_passages(corpus_path, (a, b), bars=bars, notes=notes)
     found = replace(compare(first, second, transposition_semitones=transpose), whole=whole)

@@ -39,7 +39,7 @@ def is_heard(
     """Whether a recording is asked for as a whole, in all its readings."""
     if not origin or phrase or bars or notes:
         return False
-    from melodex.tasks.passage import is_recording
+    from melodex.tasks.tune_file import is_recording
 
     return is_recording(origin)
 

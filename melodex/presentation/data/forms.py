@@ -18,7 +18,7 @@ from melodex.presentation.data.resemble import (
 )
 from melodex.presentation.data.values import answers_data, json_text
 from melodex.tasks.audit.audit import Audit
-from melodex.tasks.compare import Comparison
+from melodex.tasks.compare.compare import Comparison
 from melodex.tasks.resemble import Resemblance
 
 __all__ = ["as_csv", "as_json"]

@@ -43,7 +43,7 @@ from melodex.presentation.engraving.words import readable_text
 from melodex.presentation.notation.pitch import spoken_pitch
 
 if TYPE_CHECKING:
-    from melodex.tasks.compare import Comparison
+    from melodex.tasks.compare.compare import Comparison
 
 __all__ = [
     "EngravedSvg",
@@ -472,7 +472,7 @@ def engrave_comparison(
     Parameters
     ----------
     comparison : Comparison
-        From :func:`melodex.tasks.compare.compare`.
+        From :func:`melodex.tasks.compare.compare.compare`.
     layout, prefix, width
         As for :func:`engrave`.
     key, numerals

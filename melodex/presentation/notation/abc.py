@@ -44,7 +44,7 @@ from melodex.presentation.notation.writing import (
 from melodex.reading.common.carried import FIELD, kept_beside
 
 if TYPE_CHECKING:
-    from melodex.tasks.compare import Comparison
+    from melodex.tasks.compare.compare import Comparison
 
 __all__ = ["abc_text", "comparison_abc"]
 

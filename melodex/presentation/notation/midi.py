@@ -23,7 +23,7 @@ from melodex.errors import PresentationError
 from melodex.melody import TICKS_PER_QUARTER, Melody
 
 if TYPE_CHECKING:
-    from melodex.tasks.compare import Comparison
+    from melodex.tasks.compare.compare import Comparison
 
 __all__ = ["DEFAULT_TEMPO", "comparison_midi", "midi_bytes"]
 
@@ -100,7 +100,7 @@ def comparison_midi(
     Parameters
     ----------
     comparison : Comparison
-        From :func:`melodex.tasks.compare.compare`.
+        From :func:`melodex.tasks.compare.compare.compare`.
     which : str
         ``in turn``: A, then B in A's key, then both, A at the left and B at the right;
         or ``a``, ``b`` or ``both``, each at its own pitch.

@@ -51,14 +51,14 @@ from melodex.presentation.report.score import score_page
 from melodex.presentation.report.tune import tune_page
 from melodex.tasks.audit.audit import Audit
 from melodex.tasks.audit.whole import WholeAudit
-from melodex.tasks.compare import Comparison, interval_text, summarise
+from melodex.tasks.compare.compare import Comparison, interval_text, summarise
+from melodex.tasks.compare.shared_passages import shared_passages
 from melodex.tasks.describe.describe import Description
 from melodex.tasks.describe.surroundings import Surroundings
 from melodex.tasks.gather.gather import Gathering
 from melodex.tasks.gather.music import GatheredMusic
 from melodex.tasks.passage import Passage
 from melodex.tasks.resemble import Match, Resemblance
-from melodex.tasks.shared_passages import shared_passages
 
 __all__ = [
     "comparison_page",

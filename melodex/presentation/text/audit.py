@@ -13,7 +13,7 @@ from melodex.presentation.text.staves import aligned_lines, columns, legend
 from melodex.presentation.text.style import Style, paragraphs, wrapped
 from melodex.presentation.text.words import many, shown
 from melodex.tasks.audit.audit import Audit, BarCover, Finding
-from melodex.tasks.compare import interval_text
+from melodex.tasks.compare.compare import interval_text
 
 __all__ = ["NO_TUNES", "audit_text", "each_text", "often_text", "title_lines"]
 

@@ -11,8 +11,8 @@ from melodex.melody import bars_text
 from melodex.presentation.text.staves import aligned_lines, legend
 from melodex.presentation.text.style import Style, paragraphs
 from melodex.presentation.text.words import shown
-from melodex.tasks.compare import Comparison
-from melodex.tasks.shared_passages import shared_passages
+from melodex.tasks.compare.compare import Comparison
+from melodex.tasks.compare.shared_passages import shared_passages
 
 if TYPE_CHECKING:
     from melodex.tasks.describe.echoes import Answers

@@ -10,7 +10,7 @@ from __future__ import annotations
 from melodex.errors import PresentationError
 from melodex.presentation.text.resemble import resemblance_text
 from melodex.presentation.text.style import Style
-from melodex.tasks.compare import Comparison
+from melodex.tasks.compare.compare import Comparison
 from melodex.tasks.resemble import Resemblance
 
 __all__ = ["as_text"]

@@ -20,7 +20,7 @@ from melodex.presentation.text.staves import (
 )
 from melodex.presentation.text.style import Style, paragraphs, wrapped
 from melodex.presentation.text.words import shown
-from melodex.tasks.compare import (
+from melodex.tasks.compare.compare import (
     interval_text,
 )
 from melodex.tasks.matches import Match, Resemblance

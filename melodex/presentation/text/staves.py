@@ -12,7 +12,7 @@ from collections.abc import Iterable, Sequence
 from melodex.melody import Melody, degree_name, note_name
 from melodex.presentation.text.style import PAINTS, Style
 from melodex.presentation.text.words import shown
-from melodex.tasks.compare import (
+from melodex.tasks.compare.compare import (
     ALONE,
     AS_ASKED,
     DIFFERENT,

@@ -16,7 +16,7 @@ from collections.abc import Iterable, Sequence
 from typing import TextIO
 
 from melodex.records import dataclass
-from melodex.tasks.compare import (
+from melodex.tasks.compare.compare import (
     ALONE,
     AS_ASKED,
     DIFFERENT,

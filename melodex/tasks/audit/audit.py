@@ -44,7 +44,7 @@ from melodex.tasks.audit.leads import (
     merged,
     windows_of,
 )
-from melodex.tasks.compare import ALONE, Likeness, likeness
+from melodex.tasks.compare.compare import ALONE, Likeness, likeness
 from melodex.tasks.matches import also_in_piece, also_text, searched, sheets_left_out
 from melodex.tasks.passage import Passage
 

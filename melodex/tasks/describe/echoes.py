@@ -20,7 +20,8 @@ from melodex.melody import TICKS_PER_QUARTER, Melody, bars_text
 from melodex.melody.texture import SoundingNote
 from melodex.records import dataclass
 from melodex.tasks.describe.surroundings import piece_of
-from melodex.tasks.passage import Passage, file_and_number, find_passage, read_span
+from melodex.tasks.passage import Passage, find_passage, read_span
+from melodex.tasks.tune_file import file_and_number
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus

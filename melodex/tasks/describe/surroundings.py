@@ -19,7 +19,8 @@ from melodex.errors import HostileInputError, PassageError
 from melodex.melody import Melody
 from melodex.melody.window import sounding_within
 from melodex.records import dataclass
-from melodex.tasks.passage import Passage, file_and_number, find_passage, read_span
+from melodex.tasks.passage import Passage, find_passage, read_span
+from melodex.tasks.tune_file import file_and_number
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus

@@ -31,13 +31,13 @@ from melodex.reading.recording.rhythm import PULSES
 from melodex.records import dataclass
 from melodex.settings import AlignmentCosts
 from melodex.tasks.matches import Asked, Match, Resemblance, most_points, searched
-from melodex.tasks.passage import recording_of
 from melodex.tasks.resemble import (
     Found,
     how_sure,
     ignored,
     matches_of,
 )
+from melodex.tasks.tune_file import recording_of
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus

@@ -20,7 +20,7 @@ from melodex.reading.bounded import one_line
 from melodex.reading.phrase.reader import read_phrase
 from melodex.reading.recording.waveform import MOST_FILE_BYTES
 from melodex.tasks.collection.holdings import list_tunes, show_tune
-from melodex.tasks.compare import compare
+from melodex.tasks.compare.compare import compare
 from melodex.tasks.describe.describe import Description, describe, with_recording
 from melodex.tasks.describe.echoes import Answers, answers_in_piece
 from melodex.tasks.describe.reduction import reduction_of

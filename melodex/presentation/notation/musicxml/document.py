@@ -28,7 +28,7 @@ from melodex.presentation.notation.written import written
 from melodex.reading.common.carried import FIELD, kept_beside
 
 if TYPE_CHECKING:
-    from melodex.tasks.compare import Comparison
+    from melodex.tasks.compare.compare import Comparison
 
 __all__ = ["comparison_musicxml", "musicxml_text", "score_musicxml"]
 
@@ -90,7 +90,7 @@ def comparison_musicxml(comparison: Comparison, *, key: str = "common") -> str:
     Parameters
     ----------
     comparison : Comparison
-        From :func:`melodex.tasks.compare.compare`.
+        From :func:`melodex.tasks.compare.compare.compare`.
     key : str
         ``common`` or ``own``.
 

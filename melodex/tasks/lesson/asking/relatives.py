@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 
 from melodex.corpus.rows import folded
 from melodex.errors import MelodexError
-from melodex.tasks.compare import compare
+from melodex.tasks.compare.compare import compare
 from melodex.tasks.lesson.asking.pairs import degree
 from melodex.tasks.lesson.asking.parts import is_sure
 from melodex.tasks.lesson.asking.records import Field, Part, Question, Shown, Words
