@@ -34,6 +34,7 @@ FROM_DOS = {code: bytes([code]).decode("cp437") for code in [*range(0x80, 0xA6),
 FROM_WINDOWS = {
     code: bytes([code]).decode("cp1252", errors="replace") for code in range(0x80, 0xA0)
 }
+"""What the bytes 80 to 9F are in code page 1252."""
 
 
 def decode(data: bytes) -> str:

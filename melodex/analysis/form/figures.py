@@ -39,6 +39,7 @@ ORDINALS = {
     6: "seventh",
     7: "octave",
 }
+"""Intervals by the steps between two notes (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)

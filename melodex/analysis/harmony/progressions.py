@@ -228,6 +228,7 @@ FIGURES = {
     "42": ("7", 3),
     "2": ("7", 3),
 }
+"""What a figured inversion adds to a numeral, and which note of the chord is the bass."""
 NUMBER_OF_ROMAN = {
     name: number
     for number, name in enumerate(("I", "II", "III", "IV", "V", "VI", "VII"), start=1)

@@ -58,6 +58,7 @@ RELATIONS_ON_ONE_ROOT = {
     ("minor", "major"): (1.0, "major for minor"),
     ("minor", "dominant"): (0.5, "major for minor"),
 }
+"""Kinds of two chords on one root -> points, and what the second is to the first."""
 RELATIONS_AT_A_DISTANCE = {
     ("major", "minor", 3): (1.0, "relative minor"),
     ("major", "minor", 4): (0.8, "minor on the third"),
@@ -67,6 +68,7 @@ RELATIONS_AT_A_DISTANCE = {
     ("dominant", "half-diminished", 4): (1.5, "leading-tone chord"),
     ("major", "diminished", 4): (1.0, "leading-tone chord"),
 }
+"""Kinds, and fifths from root to root -> points, and what the second is."""
 SEVENTHS = frozenset({"7", "b7", "bb7", "6"})
 
 

@@ -69,6 +69,7 @@ MODES_TO_BORROW_FROM = {
     True: ("major", "dorian", "phrygian", "mixolydian"),
 }
 USUAL_GOALS = frozenset({-1, 1, 2, 3, 4})
+"""In fifths above the tonic: IV, V, ii, vi and iii (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,6 +24,7 @@ FEWEST_NOTES = 4
 """Of a figure that is looked for; fewer stand in every line."""
 
 MOST_ECHOES = 200
+"""Of one piece; our choice, so that an endless canon stays readable."""
 
 WAYS = (
     ("", 1, 1, 1),

@@ -35,6 +35,7 @@ LEAST_SHARE, LEAST_TIMES = 0.25, 1.6
 LEAST_LEVEL = 1.0
 """The least difference of printed loudness, in levels from p to f."""
 ALL_TOGETHER = 0.9
+"""Share of the starts in a bar that voices have in common."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -91,6 +91,7 @@ USUAL_DECAY, USUAL_LOG_SIZE = 0.2055, -5.367
 tunes."""
 
 EULER = 0.5772156649
+"""Euler's constant, the mean of a standard Gumbel distribution."""
 
 
 @dataclass(frozen=True, slots=True)

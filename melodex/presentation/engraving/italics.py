@@ -39,6 +39,7 @@ WIDTHS = {
     "J": 414,
     "T": 544,
 }
+"""Thousandths of the size of the type, of signs in italics, and of all others."""
 
 
 def placed_runs(

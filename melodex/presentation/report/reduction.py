@@ -14,6 +14,7 @@ from melodex.tasks.describe.reduction import Reduction
 __all__ = ["reduction_musicxml", "reduction_page", "reduction_svg"]
 
 BASS_CLEF = ("F", 4, 0)
+"""Letter, line and octaves of a clef."""
 
 
 def staves(reduction: Reduction) -> list[StaffPart]:

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 __all__ = ["families_text"]
 
 WIDTH, INDENT = 80, " " * 8
+"""Characters of a line, and what stands before the rows under a name."""
 
 
 def families_text(found: Families) -> str:

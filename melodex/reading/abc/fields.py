@@ -37,6 +37,7 @@ __all__ = [
 GREATEST_NUMERATOR = 64
 """Beats of a bar that are believed; our choice, beyond every metre in the sources."""
 DENOMINATORS = frozenset({1, 2, 4, 8, 16, 32, 64})
+"""Note values that a metre counts in."""
 FREE = frozenset({"none", "free", ""})
 LETTERS = "ABCDEFG"
 NO_ALTERATIONS = dict.fromkeys(LETTERS, 0)

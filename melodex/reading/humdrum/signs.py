@@ -48,6 +48,7 @@ MODES_BY_SIGN = {
 }
 """``mi`` stands for ``mix`` in some files of music21's corpus, cut short."""
 FIGURES = {"c": ("C", 4, 4), "c|": ("C|", 2, 2)}
+"""Signs of metre, with the beats and the note value that they stand for."""
 CLEF_LINES = {"G": "2", "F": "4", "C": "3"}
 
 

@@ -38,6 +38,7 @@ MOST_TOKEN = 400
 LENGTH = re.compile(r"(\d{1,6})(?:%(\d{1,6}))?")
 PITCH = re.compile(r"([a-gA-G])\1{0,9}(#{1,3}|-{1,3}|n)?")
 MIDDLE_OCTAVE = 4
+"""Of a single small letter: ``c`` is middle C."""
 
 
 @dataclass(frozen=True, slots=True)

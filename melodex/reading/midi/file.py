@@ -31,6 +31,7 @@ DATA_BYTES = {0x80: 2, 0x90: 2, 0xA0: 2, 0xB0: 2, 0xC0: 1, 0xD0: 1, 0xE0: 2}
 END_OF_TRACK = 0x2F
 """Type of the meta event that ends a track (Standard MIDI Files 1.0)."""
 KEPT_META = {0x01, 0x02, 0x03, 0x04, 0x05, 0x06, 0x51, 0x58, 0x59}
+"""Types of meta events that are read: texts, tempo, metre, key."""
 
 
 @dataclass(slots=True)

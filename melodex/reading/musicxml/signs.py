@@ -35,7 +35,9 @@ MOST_FIFTHS = 14
 MOST_BEATS = 128
 """Beats of a bar that are believed."""
 BEAT_TYPES = {1, 2, 4, 8, 16, 32, 64, 128}
+"""Note values that a metre counts in."""
 TIME_SYMBOLS = {"common": ("C", 4, 4), "cut": ("C|", 2, 2)}
+"""Signs of metre, with the beats and the note value that they stand for."""
 
 BEAT_UNITS = {
     "breve": 8.0,

@@ -121,6 +121,7 @@ TICK, LENGTH = whole(0, LATEST_TICKS), whole(1, LATEST_TICKS)
 BAR, NOTE = whole(0, MOST_BARS), whole(0, MOST_NOTES - 1)
 MIDI, FIFTHS = whole(0, 127), whole(-FARTHEST_FIFTHS, FARTHEST_FIFTHS)
 SIGNATURE = whole(-20, 20)
+"""Bounds of each number: what any music of ours has, and a little more."""
 
 COLUMNS: dict[str, Callable[[Any], bool]] = {
     "midi": MIDI,
