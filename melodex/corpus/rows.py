@@ -106,13 +106,25 @@ def facets_crc32(rows: Mapping[str, Iterable[Mapping[str, Any]]]) -> int:
 
 def facet_text(row: Mapping[str, Any]) -> str:
     """A facet row as text, its columns in order of their names."""
-    return repr(tuple([(name, plain(row[name])) for name in names_in_order(tuple(row))]))
+    values = [(name, row[name]) for name in names_in_order(tuple(row))]
+    return repr(
+        tuple(
+            [
+                pair if type(pair[1]) in PLAIN else (pair[0], plain(pair[1]))
+                for pair in values
+            ]
+        )
+    )
 
 
 @lru_cache(maxsize=64)
 def names_in_order(columns: tuple[str, ...]) -> list[str]:
     """The columns that count, in order of their names."""
     return sorted(set(columns) - {"id", "tune"})
+
+
+PLAIN = frozenset({str, int, type(None)})
+"""What SQLite gives back as it is."""
 
 
 def plain(value: Any) -> Any:

@@ -262,21 +262,26 @@ COLUMNS_OF: dict[type, Callable[[Any], tuple[Any, ...]]] = {
 """Getters made once: asking a dataclass for its fields each time is the larger part
 of writing a melody."""
 CREDITS_COLUMNS = names_of(Credits)
+KEYED = frozenset({KeyChange, MetreChange})
+"""Records whose second value is a record."""
 
 
 def packed(record: Any) -> list[Any]:
     """A small record as a list of its values, records inside it as lists too."""
-    values = list(COLUMNS_OF[type(record)](record))
-    if isinstance(record, KeyChange | MetreChange) and values[1] is not None:
-        values[1] = packed(values[1])
-    elif isinstance(record, Metre):
+    kind = type(record)
+    values = list(COLUMNS_OF[kind](record))
+    if kind is Bar:
+        if not values[-1]:
+            # Few bars say so; left out, tunes keep the id that they always had.
+            values.pop()
+    elif kind is ChordSymbol:
+        if not record.other:
+            # Printed symbols are as they always were.
+            del values[3:]
+    elif kind is Metre:
         values[-1] = list(values[-1])
-    elif isinstance(record, ChordSymbol) and not record.other:
-        # Printed symbols are as they always were.
-        del values[3:]
-    elif isinstance(record, Bar) and not values[-1]:
-        # Few bars say so; left out, tunes keep the id that they always had.
-        values.pop()
+    elif kind in KEYED and values[1] is not None:
+        values[1] = packed(values[1])
     return values
 
 

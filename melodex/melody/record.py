@@ -519,9 +519,10 @@ def printed_text(content_text: str) -> str:
 
 def held_at(changes: tuple[Any, ...], onset_ticks: int) -> Any:
     """The last change at or before a place; the first one before it starts."""
-    if not changes:
-        return None
-    place = bisect_right([change.onset_ticks for change in changes], onset_ticks)
+    if len(changes) < 2:
+        # Most tunes have one key and one metre, and this is asked for every note.
+        return changes[0] if changes else None
+    place = bisect_right(changes, onset_ticks, key=lambda change: change.onset_ticks)
     return changes[max(place - 1, 0)]
 
 

@@ -11,7 +11,6 @@ Contents: SoundingNote, Texture, texture_of_lines, names_harmony.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from heapq import heappop, heappush
 
 from melodex.melody.record import Melody
 from melodex.records import dataclass
@@ -55,10 +54,6 @@ class SoundingNote:
         return self.onset_ticks + self.duration_ticks
 
 
-SILENCE = SoundingNote(1 << 62, 1, 0, 0)
-"""Ends every note before it."""
-
-
 @dataclass(frozen=True, slots=True)
 class Texture:
     """All notes of a piece.
@@ -83,24 +78,21 @@ class Texture:
     @property
     def together(self) -> float:
         """Share of the sounding time in which different notes sound at once."""
-        ends: list[tuple[int, int]] = []
-        sounding: dict[int, int] = {}
-        whole = shared = last = 0
-        for note in (*self.notes, SILENCE):
-            while ends and ends[0][0] <= note.onset_ticks:
-                end, place = heappop(ends)
-                whole += (end - last) * bool(sounding)
-                shared += (end - last) * (len(sounding) > 1)
-                last = end
-                sounding[place] -= 1
-                if not sounding[place]:
-                    del sounding[place]
-            whole += (note.onset_ticks - last) * bool(sounding)
-            shared += (note.onset_ticks - last) * (len(sounding) > 1)
-            last = note.onset_ticks
-            place = note.midi % 12
-            sounding[place] = sounding.get(place, 0) + 1
-            heappush(ends, (note.end_ticks, place))
+        changes = [(note.onset_ticks, 1, note.midi % 12) for note in self.notes]
+        changes += [(note.end_ticks, -1, note.midi % 12) for note in self.notes]
+        changes.sort()
+        sounding = [0] * 12
+        different = whole = shared = last = 0
+        for place, change, note in changes:
+            if place > last:
+                if different:
+                    whole += place - last
+                    if different > 1:
+                        shared += place - last
+                last = place
+            different -= sounding[note] > 0
+            sounding[note] += change
+            different += sounding[note] > 0
         return shared / whole if whole else 0.0
 
     @property

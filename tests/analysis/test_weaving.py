@@ -46,6 +46,28 @@ def test_the_horn_of_a_chorale_is_held_over_four_times() -> None:
     assert told == "Horn 2 has 4 suspensions in a chain, down by step: C Bb A G F"
 
 
+def test_sevenths_that_go_down_to_sixths_are_a_chain() -> None:
+    (find,) = woven(
+        "chained suspensions",
+        soprano="A4:2 G4:2 F4:2 E4:2 E4:4",
+        alto="D4:3 C4:2 B3:2 A3:1 A3:4",
+        bass="F3:2 E3:2 D3:2 C3:2 A2:4",
+    )
+    assert (find.line, find.count) == ("alto", 3)
+
+
+def test_sevenths_whose_bass_falls_a_fifth_are_no_suspensions() -> None:
+    assert (
+        woven(
+            "chained suspensions",
+            soprano="C5:2 B4:2 B4:2 A4:2 G4:4",
+            alto="F4:4 E4:4 D4:4",
+            bass="D3:2 G3:2 C3:2 F3:2 G3:4",
+        )
+        == []
+    )
+
+
 def test_two_voices_exchange_the_third_and_the_root() -> None:
     (find,) = woven(
         "voice exchange",

@@ -19,6 +19,7 @@ from melodex.analysis.texture.lines import LINE_KINDS, LineFind, lines_of
 from melodex.analysis.texture.motion import pedal_finds, stepwise_finds
 from melodex.analysis.texture.together import doubling_finds, imitation_finds
 from melodex.analysis.texture.weaving import (
+    Under,
     exchange_finds,
     ostinato_finds,
     suspension_finds,
@@ -40,13 +41,14 @@ def line_finds(texture: Texture, melody: Melody) -> tuple[LineFind, ...]:
         The tune among them, with bars and chords.
     """
     lines = lines_of(texture, melody)
+    under = Under(melody)
     found = [
         *pedal_finds(lines, melody),
         *stepwise_finds(lines, melody),
         *doubling_finds(lines),
         *imitation_finds(lines, melody),
-        *suspension_finds(lines, melody),
-        *exchange_finds(lines, melody),
+        *suspension_finds(lines, under, melody),
+        *exchange_finds(lines, under),
         *ostinato_finds(lines, melody),
     ]
     return tuple(sorted(found, key=lambda find: (find.onset_ticks, find.end_ticks)))

@@ -11,14 +11,14 @@ Contents: BarTexture, bar_textures, Joint, joints, section_texture.
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from statistics import fmean
 
 from melodex.analysis.harmony.chords import parse_chords
-from melodex.analysis.texture.lines import LineFind, lines_of
+from melodex.analysis.texture.lines import LineFind, tune_line
 from melodex.melody import Bar, Melody
 from melodex.melody.texture import SoundingNote, Texture
 
@@ -98,25 +98,25 @@ def bar_textures(
     if not bars:
         return ()
     starts = [bar.onset_ticks for bar in bars]
+    last_bar = len(bars) - 1
     notes: list[list[SoundingNote]] = [[] for _ in bars]
+    place = 0
     for note in texture.notes:
-        first = max(bisect_right(starts, note.onset_ticks) - 1, 0)
-        last = max(bisect_right(starts, note.end_ticks - 1) - 1, first)
-        for place in range(first, last + 1):
-            notes[place].append(note)
-    tune = next((n for n, line in enumerate(tune_flags(texture, melody)) if line), None)
+        while place < last_bar and starts[place + 1] <= note.onset_ticks:
+            place += 1
+        notes[place].append(note)
+        after = place + 1
+        while after <= last_bar and starts[after] < note.end_ticks:
+            notes[after].append(note)
+            after += 1
+    tune = tune_line(texture, melody)
     doublings = [find for find in finds if find.kind == "doubling"]
     richness = rich_shares(melody, bars)
+    thick = thickness(texture.notes, bars)
     return tuple(
-        bar_texture(bar, notes[place], tune, doublings, richness[place])
+        bar_texture(bar, notes[place], tune, doublings, (*thick[place], *richness[place]))
         for place, bar in enumerate(bars)
     )
-
-
-def tune_flags(texture: Texture, melody: Melody) -> list[bool]:
-    """Of each line of a texture, whether it is the tune."""
-    names = {line.name for line in lines_of(texture, melody) if line.is_tune}
-    return [name in names for name in texture.lines]
 
 
 def bar_texture(
@@ -124,17 +124,19 @@ def bar_texture(
     notes: Sequence[SoundingNote],
     tune: int | None,
     doublings: Sequence[LineFind],
-    richness: tuple[float | None, int],
+    measured: tuple[float, float, float | None, int],
 ) -> BarTexture:
-    """One bar, given the notes that sound in it."""
+    """One bar, given the notes that sound in it and what was measured of it."""
     start, end = bar.onset_ticks, bar.onset_ticks + bar.duration_ticks
-    voices, span = thickness(notes, start, end)
+    voices, span, rich, chords = measured
     lines = {note.line for note in notes}
-    begun: dict[int, set[int]] = {}
+    # Of each beginning the line that has it; -1 where more than one does.
+    begun: dict[int, int] = {}
     for note in notes:
-        if note.onset_ticks >= start:
-            begun.setdefault(note.onset_ticks, set()).add(note.line)
-    shared = [len(each) > 1 for each in begun.values()]
+        onset = note.onset_ticks
+        if onset >= start and begun.setdefault(onset, note.line) != note.line:
+            begun[onset] = -1
+    shared = sum([line < 0 for line in begun.values()])
     doubled = dict.fromkeys(
         find.interval
         for find in doublings
@@ -147,35 +149,48 @@ def bar_texture(
         voices,
         span,
         len(lines),
-        fmean(shared) if len(lines) > 1 and shared else None,
+        shared / len(begun) if len(lines) > 1 and begun else None,
         tuple(doubled),
         tune is not None and lines == {tune},
-        *richness,
+        rich,
+        chords,
     )
 
 
-def thickness(notes: Sequence[SoundingNote], start: int, end: int) -> tuple[float, float]:
-    """Different notes at once and semitones between the outer ones, on average."""
-    places = {start, end}
-    coming = []
-    for note in notes:
-        places |= {max(note.onset_ticks, start), min(note.end_ticks, end)}
-        coming.append((note.onset_ticks, note.midi, note.end_ticks))
-    coming.sort(reverse=True)
-    cuts = sorted(places)
-    # Until when each pitch sounds that has begun: so one look at the notes is enough.
-    sounding: dict[int, int] = {}
+def thickness(
+    notes: Sequence[SoundingNote], bars: Sequence[Bar]
+) -> list[tuple[float, float]]:
+    """Different notes at once and semitones between the outer ones, on average, by bar."""
+    begin = sorted([(note.onset_ticks, note.midi) for note in notes], reverse=True)
+    stop = sorted([(note.end_ticks, note.midi) for note in notes], reverse=True)
+    lines = {bar.onset_ticks for bar in bars}
+    lines |= {bar.onset_ticks + bar.duration_ticks for bar in bars}
+    cuts = sorted({place for place, _ in begin} | {place for place, _ in stop} | lines)
+    sounding: Counter[int] = Counter()
+    found: list[tuple[float, float]] = []
+    place = 0
     heard = voices = span = 0
-    for begin, stop in pairwise(cuts):
-        while coming and coming[-1][0] <= begin:
-            _, midi, until = coming.pop()
-            sounding[midi] = max(sounding.get(midi, until), until)
-        pitches = [midi for midi, until in sounding.items() if begin < until]
-        if pitches:
-            heard += stop - begin
-            voices += len(pitches) * (stop - begin)
-            span += (max(pitches) - min(pitches)) * (stop - begin)
-    return (voices / heard, span / heard) if heard else (0.0, 0.0)
+    for here, after in pairwise(cuts):
+        while stop and stop[-1][0] <= here:
+            midi = stop.pop()[1]
+            sounding[midi] -= 1
+            if not sounding[midi]:
+                del sounding[midi]
+        while begin and begin[-1][0] <= here:
+            sounding[begin.pop()[1]] += 1
+        bar = bars[place]
+        if here >= bar.onset_ticks and sounding:
+            length = after - here
+            heard += length
+            voices += len(sounding) * length
+            span += (max(sounding) - min(sounding)) * length
+        if after >= bar.onset_ticks + bar.duration_ticks:
+            found.append((voices / heard, span / heard) if heard else (0.0, 0.0))
+            heard = voices = span = 0
+            place += 1
+            if place == len(bars):
+                break
+    return found + [(0.0, 0.0)] * (len(bars) - len(found))
 
 
 def rich_shares(melody: Melody, bars: Sequence[Bar]) -> list[tuple[float | None, int]]:
@@ -210,7 +225,7 @@ def joints(
 ) -> tuple[Joint, ...]:
     """Where a line joins the tune that sounded alone for a while, to stay for a while."""
     found = []
-    flags = tune_flags(texture, melody)
+    tune = tune_line(texture, melody)
     for place in range(JOINED_BARS, len(bars) - JOINED_BARS + 1):
         before = bars[place - JOINED_BARS : place]
         after = bars[place : place + JOINED_BARS]
@@ -219,7 +234,7 @@ def joints(
             others = [
                 note
                 for note in texture.notes
-                if not flags[note.line]
+                if note.line != tune
                 and here.onset_ticks <= note.onset_ticks < here.end_ticks
             ]
             if others:

@@ -2,24 +2,40 @@
 
 Conventions: of notes of one line that start together the top one is the line (of the
 lowest line of a piece the bottom one); a staff step is a letter and an octave as one
-number, C4 is 28. Lines of fewer than :data:`FEWEST_NOTES` notes are left out.
+number, C4 is 28. Lines of fewer than :data:`FEWEST_NOTES` notes are left out. Repeated
+notes are a stretch: one note that lasts.
 
-Contents: FEWEST_NOTES, LINE_KINDS, LineFind, TextureLine, lines_of.
+Contents: FEWEST_NOTES, LINE_KINDS, LineFind, Stretch, TextureLine, lines_of, tune_line.
 """
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import groupby, pairwise
+from itertools import pairwise
 
-from melodex.melody import Melody, octave_of
+from melodex.melody import TICKS_PER_QUARTER, Melody, octave_of
 from melodex.melody.texture import SoundingNote, Texture
 
-__all__ = ["FEWEST_NOTES", "LINE_KINDS", "LineFind", "TextureLine", "lines_of"]
+__all__ = [
+    "FEWEST_NOTES",
+    "LINE_KINDS",
+    "LineFind",
+    "Stretch",
+    "TextureLine",
+    "lines_of",
+    "tune_line",
+]
 
 FEWEST_NOTES = 4
 """Notes of a line of which anything is said; our choice."""
+LONGEST_REST = TICKS_PER_QUARTER
+"""A repeated note may be parted by so much silence and still be one that stays."""
+
+Stretch = tuple[SoundingNote, SoundingNote]
+"""First and last of repeated notes."""
 LINE_KINDS = (
     "pedal",
     "line by step",
@@ -83,22 +99,39 @@ class TextureLine:
     @cached_property
     def steps(self) -> tuple[int, ...]:
         """Staff steps: letter and octave as one number."""
-        return tuple(staff_step(note) for note in self.notes)
+        pitches = {(note.midi, note.fifths) for note in self.notes}
+        known = {pitch: staff_step(*pitch) for pitch in pitches}
+        return tuple([known[note.midi, note.fifths] for note in self.notes])
 
     @cached_property
     def moves(self) -> tuple[int, ...]:
         """Staff steps from note to note, of shape (n - 1,)."""
-        return tuple(b - a for a, b in pairwise(self.steps))
+        return tuple([b - a for a, b in pairwise(self.steps)])
 
     @cached_property
     def gaps(self) -> tuple[int, ...]:
         """Ticks from onset to onset, of shape (n - 1,)."""
-        return tuple(b.onset_ticks - a.onset_ticks for a, b in pairwise(self.notes))
+        onsets = [note.onset_ticks for note in self.notes]
+        return tuple([b - a for a, b in pairwise(onsets)])
+
+    @cached_property
+    def stretches(self) -> tuple[Stretch, ...]:
+        """Its notes, those that are repeated as one that lasts."""
+        found: list[Stretch] = []
+        midi, near = -1, 0
+        for note in self.notes:
+            if note.midi == midi and note.onset_ticks <= near:
+                found[-1] = (found[-1][0], note)
+            else:
+                found.append((note, note))
+                midi = note.midi
+            near = note.end_ticks + LONGEST_REST
+        return tuple(found)
 
 
-def staff_step(note: SoundingNote) -> int:
+def staff_step(midi: int, fifths: int) -> int:
     """Letter and octave of a note as one number."""
-    return 7 * octave_of(note.midi, note.fifths) + 4 * note.fifths % 7
+    return 7 * octave_of(midi, fifths) + 4 * fifths % 7
 
 
 def lines_of(texture: Texture, melody: Melody) -> list[TextureLine]:
@@ -110,11 +143,7 @@ def lines_of(texture: Texture, melody: Melody) -> list[TextureLine]:
     if not by_line:
         return []
     lowest = min(by_line, key=lambda line: mean_pitch(by_line[line]))
-    sung = set(zip(melody.onset_ticks, melody.midi, strict=True))
-    tune = max(
-        by_line,
-        key=lambda line: sum((n.onset_ticks, n.midi) in sung for n in by_line[line]),
-    )
+    tune = tune_line(texture, melody)
     return [
         TextureLine(
             texture.lines[line], line == tune, single(by_line[line], bottom=line == lowest)
@@ -123,15 +152,30 @@ def lines_of(texture: Texture, melody: Melody) -> list[TextureLine]:
     ]
 
 
-def mean_pitch(notes: list[SoundingNote]) -> float:
-    """Average pitch in semitones."""
-    return sum(note.midi for note in notes) / len(notes)
-
-
-def single(notes: list[SoundingNote], *, bottom: bool) -> tuple[SoundingNote, ...]:
-    """One note of those that start together."""
-    pick = min if bottom else max
-    return tuple(
-        pick(together, key=lambda note: note.midi)
-        for _, together in groupby(notes, key=lambda note: note.onset_ticks)
+def tune_line(texture: Texture, melody: Melody) -> int | None:
+    """Which line shares most notes with a melody, of those of which anything is said."""
+    sizes = Counter([note.line for note in texture.notes])
+    sung = set(zip(melody.onset_ticks, melody.midi, strict=True))
+    shared = Counter(
+        [note.line for note in texture.notes if (note.onset_ticks, note.midi) in sung]
     )
+    said = [line for line, size in sizes.items() if size >= FEWEST_NOTES]
+    return max(said, key=shared.__getitem__, default=None)
+
+
+def mean_pitch(notes: Sequence[SoundingNote]) -> float:
+    """Average pitch in semitones."""
+    return sum([note.midi for note in notes]) / len(notes)
+
+
+def single(notes: Sequence[SoundingNote], *, bottom: bool) -> tuple[SoundingNote, ...]:
+    """One note of those that start together, which stand from the lowest to the highest."""
+    found: list[SoundingNote] = []
+    onset = -1
+    for note in notes:
+        if note.onset_ticks != onset:
+            found.append(note)
+            onset = note.onset_ticks
+        elif not bottom and note.midi > found[-1].midi:
+            found[-1] = note
+    return tuple(found)

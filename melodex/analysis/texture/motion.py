@@ -15,9 +15,8 @@ from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
 from melodex.analysis.harmony.chords import parse_chords
-from melodex.analysis.texture.lines import LineFind, TextureLine
+from melodex.analysis.texture.lines import LineFind, Stretch, TextureLine
 from melodex.melody import TICKS_PER_QUARTER, Melody, pitch_class
-from melodex.melody.texture import SoundingNote
 
 __all__ = ["pedal_finds", "stepwise_finds"]
 
@@ -26,22 +25,21 @@ PEDAL_CHORDS = 3
 LONG_PEDAL_BARS = 4
 CHROMATIC_NOTES = 4
 SCALE_NOTES = 6
-LONGEST_REST = TICKS_PER_QUARTER
-"""A repeated note may be parted by so much silence and still be one that stays."""
-
-Stretch = tuple[SoundingNote, SoundingNote]
-"""First and last of repeated notes."""
 
 
 def pedal_finds(lines: Sequence[TextureLine], melody: Melody) -> Iterator[LineFind]:
     """Notes that stay while the harmony moves, in any line but the tune."""
     starts = [symbol.onset_ticks for symbol in melody.chords]
     chords = parse_chords(symbol.text for symbol in melody.chords)
+    bars_there = [bar_ticks(melody, change.onset_ticks) for change in melody.metres]
+    least = PEDAL_BARS * min(bars_there, default=4 * TICKS_PER_QUARTER)
     for line in lines:
         if line.is_tune:
             continue
-        for first, last in stretches(line):
+        for first, last in line.stretches:
             onset, end = first.onset_ticks, last.end_ticks
+            if end - onset < least:
+                continue
             bars = (end - onset) / bar_ticks(melody, onset)
             first_chord = max(bisect_right(starts, onset) - 1, 0)
             under = chords[first_chord : bisect_left(starts, end)]
@@ -63,7 +61,7 @@ def stepwise_finds(lines: Sequence[TextureLine], melody: Melody) -> Iterator[Lin
             continue
         held = [
             (first, last)
-            for first, last in stretches(line)
+            for first, last in line.stretches
             if last.end_ticks - first.onset_ticks >= beat_ticks(melody, first.onset_ticks)
         ]
         row: list[Stretch] = []
@@ -86,20 +84,6 @@ def stepwise_finds(lines: Sequence[TextureLine], melody: Melody) -> Iterator[Lin
                 )
             row = [row[-1], here] if here and row and adjoin(row[-1], here) else []
             row = row or ([here] if here else [])
-
-
-def stretches(line: TextureLine) -> list[Stretch]:
-    """Notes of a line, those that are repeated as one that lasts."""
-    found: list[Stretch] = []
-    for note in line.notes:
-        if found:
-            first, last = found[-1]
-            near = note.onset_ticks - last.end_ticks <= LONGEST_REST
-            if near and note.midi == last.midi:
-                found[-1] = (first, note)
-                continue
-        found.append((note, note))
-    return found
 
 
 def follows(row: Sequence[Stretch], here: Stretch) -> bool:

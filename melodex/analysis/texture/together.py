@@ -59,10 +59,8 @@ def doubling_finds(lines: Sequence[TextureLine]) -> Iterator[LineFind]:
         if line.is_tune:
             continue
         row: list[tuple[int, int]] = []
-        for place in range(len(line) + 1):
-            above = (
-                place_at.get(line.notes[place].onset_ticks) if place < len(line) else None
-            )
+        meets = [place_at.get(note.onset_ticks) for note in line.notes]
+        for place, above in enumerate([*meets, None]):
             if above is not None and goes_on(row, place, above, line, tune):
                 row.append((place, above))
                 continue
@@ -119,19 +117,24 @@ def imitation_finds(lines: Sequence[TextureLine], melody: Melody) -> list[LineFi
         for place in range(len(line) - FIGURE_NOTES + 1):
             if figure := figure_at(line, place):
                 figures.setdefault(figure, []).append((number, place))
+    # Most figures stand nowhere else: only the others are looked at.
+    stated = sorted(
+        (place, places)
+        for places in figures.values()
+        if len(places) > 1
+        for place in places
+    )
     found: list[LineFind] = []
-    taken: dict[tuple[int, int], int] = {}
-    for number, line in enumerate(lines):
-        for place in range(len(line) - FIGURE_NOTES + 1):
-            if taken.get((number, -1), -1) > place:
-                continue
-            figure = figure_at(line, place)
-            leader = leader_of(figures.get(figure, []), lines, number, place, melody)
-            if leader is None or len(found) == MOST_FINDS:
-                continue
-            length = shared_length(lines[leader[0]], leader[1], line, place)
-            taken[number, -1] = place + length
-            found.append(imitation(lines[leader[0]], leader[1], line, place, length))
+    taken: dict[int, int] = {}
+    for (number, place), places in stated:
+        if taken.get(number, -1) > place:
+            continue
+        leader = leader_of(places, lines, number, place, melody)
+        if leader is None or len(found) == MOST_FINDS:
+            continue
+        length = shared_length(lines[leader[0]], leader[1], lines[number], place)
+        taken[number] = place + length
+        found.append(imitation(lines[leader[0]], leader[1], lines[number], place, length))
     return found
 
 

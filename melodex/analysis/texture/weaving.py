@@ -2,13 +2,14 @@
 
 Conventions: a suspension is a note that stays, or is struck again, as the chord under it
 changes to one that does not have it, and then goes down by step to a note that the chord
-does have; in a chain each note of resolution is held over in its turn. Two voices exchange
-notes where, over one root, each goes by two steps to the note that the other had, in
-contrary motion. An ostinato is a figure of some bars that comes again and again at
-once, note for note. All three are common practice, no source; how many make one is our
-choice.
+does have; or one that another line comes to rub against, a second or seventh away, to stay
+there as it goes down, on a beat no stronger, as in 7-6 (which is read as a seventh chord).
+In a chain each note of resolution is held over in its turn. Two voices exchange notes
+where, over one root, each goes by two steps to the note that the other had, in contrary
+motion. An ostinato is a figure of some bars that comes again and again at once, note for
+note. All three are common practice, no source; how many make one is our choice.
 
-Contents: ostinato_finds, suspension_finds, exchange_finds.
+Contents: Under, ostinato_finds, suspension_finds, exchange_finds.
 """
 
 from __future__ import annotations
@@ -18,12 +19,12 @@ from collections.abc import Iterator, Sequence
 from itertools import combinations, pairwise
 
 from melodex.analysis.harmony.chords import Chord, parse_chords
-from melodex.analysis.texture.lines import LineFind, TextureLine
-from melodex.analysis.texture.motion import Stretch, stretches
-from melodex.melody import Melody
+from melodex.analysis.harmony.heard.slices import offsets_at
+from melodex.analysis.texture.lines import LineFind, Stretch, TextureLine
+from melodex.melody import Melody, beat_strength
 from melodex.melody.texture import SoundingNote
 
-__all__ = ["exchange_finds", "ostinato_finds", "suspension_finds"]
+__all__ = ["Under", "exchange_finds", "ostinato_finds", "suspension_finds"]
 
 CHAIN = 2
 """Suspensions, one out of the other, from which they are called a chain."""
@@ -33,6 +34,8 @@ FEWEST_TIMES, FEWEST_NOTES, FEWEST_PITCHES = 4, 3, 2
 """What makes an ostinato: times in a row, notes of the figure, pitches among them."""
 THIRD = frozenset({3, 4})
 STEPS = frozenset({1, 2})
+DISSONANT = frozenset({1, 2, 10, 11})
+"""Seconds and sevenths in semitones, without octaves."""
 
 
 class Under:
@@ -41,6 +44,12 @@ class Under:
     def __init__(self, melody: Melody) -> None:
         self.starts = [symbol.onset_ticks for symbol in melody.chords]
         self.chords = parse_chords(symbol.text for symbol in melody.chords)
+        nothing = frozenset[int]()
+        notes = {
+            chord: chord.pitch_classes if chord.sounds else nothing
+            for chord in set(self.chords)
+        }
+        self.pitch_classes = [notes[chord] for chord in self.chords]
 
     def at(self, onset: int) -> Chord | None:
         """The chord that sounds at a place."""
@@ -54,21 +63,61 @@ class Under:
             one is not None and other is not None and one.root_fifths == other.root_fifths
         )
 
-    def between(self, after: int, before: int) -> Sequence[Chord]:
-        """The chords that begin between two places."""
-        return self.chords[
-            bisect_right(self.starts, after) : bisect_left(self.starts, before)
+    def has(self, onset: int, midi: int) -> bool:
+        """Whether the chord at a place has a note, in whatever octave."""
+        place = bisect_right(self.starts, onset) - 1
+        return place >= 0 and midi % 12 in self.pitch_classes[place]
+
+    def moves_off(self, after: int, before: int, midi: int) -> bool:
+        """Whether a chord begins between two places that does not have a note."""
+        between = range(bisect_right(self.starts, after), bisect_left(self.starts, before))
+        return any(
+            self.chords[place].sounds and midi % 12 not in self.pitch_classes[place]
+            for place in between
+        )
+
+
+class Beside:
+    """The notes that other lines come to, by place."""
+
+    def __init__(self, lines: Sequence[TextureLine], melody: Melody) -> None:
+        self.melody = melody
+        self.begun: dict[int, list[Stretch]] = {}
+        for line in lines:
+            for stretch in line.stretches:
+                self.begun.setdefault(stretch[0].onset_ticks, []).append(stretch)
+        self.onsets = sorted(self.begun)
+
+    def strength(self, onset: int) -> float:
+        """How strong a place is in its bar."""
+        ((offset, metre),) = offsets_at([onset], self.melody)
+        return beat_strength(offset, metre)
+
+    def rub(self, held: SoundingNote, end: int) -> bool:
+        """Whether a note was dissonant with one that came later and stays at its end."""
+        places = self.onsets[
+            bisect_right(self.onsets, held.onset_ticks) : bisect_left(self.onsets, end)
         ]
+        return any(
+            (first.midi - held.midi) % 12 in DISSONANT
+            and first.line != held.line
+            and last.end_ticks > end
+            and self.strength(place) >= self.strength(end)
+            for place in places
+            for first, last in self.begun[place]
+        )
 
 
-def suspension_finds(lines: Sequence[TextureLine], melody: Melody) -> Iterator[LineFind]:
+def suspension_finds(
+    lines: Sequence[TextureLine], under: Under, melody: Melody
+) -> Iterator[LineFind]:
     """Suspensions in a chain, in any line."""
-    under = Under(melody)
+    beside = Beside(lines, melody)
     for line in lines:
-        held = stretches(line)
+        held = line.stretches
         chain: list[Stretch] = []
         for here, after in pairwise([*held, *held[-1:]]):
-            if suspended(here, after, under):
+            if suspended(here, after, under, beside):
                 chain.append(here)
                 continue
             if len(chain) >= CHAIN:
@@ -86,26 +135,22 @@ def suspension_finds(lines: Sequence[TextureLine], melody: Melody) -> Iterator[L
             chain = []
 
 
-def suspended(here: Stretch, after: Stretch, under: Under) -> bool:
-    """Whether a note is held over into a chord that lacks it, and resolves down."""
+def suspended(here: Stretch, after: Stretch, under: Under, beside: Beside) -> bool:
+    """Whether a note is held over into a dissonance, and resolves down."""
     start, end = here[0].onset_ticks, here[1].end_ticks
     follows = after[0]
     if follows.onset_ticks != end or here[0].midi - follows.midi not in STEPS:
         return False
-    goal = under.at(end)
-    if goal is None or follows.midi % 12 not in goal.pitch_classes:
+    if not under.has(end, follows.midi):
         return False
-    before = under.at(start)
-    prepared = before is not None and here[0].midi % 12 in before.pitch_classes
-    return prepared and any(
-        chord.sounds and here[0].midi % 12 not in chord.pitch_classes
-        for chord in under.between(start, end)
+    midi = here[0].midi
+    return under.has(start, midi) and (
+        under.moves_off(start, end, midi) or beside.rub(here[0], end)
     )
 
 
-def exchange_finds(lines: Sequence[TextureLine], melody: Melody) -> Iterator[LineFind]:
+def exchange_finds(lines: Sequence[TextureLine], under: Under) -> Iterator[LineFind]:
     """Two notes that two lines exchange over one root, both by step."""
-    under = Under(melody)
     thirds = [thirds_of(line) for line in lines]
     for (one, mine), (other, theirs) in combinations(zip(lines, thirds, strict=True), 2):
         done = -1
@@ -155,9 +200,9 @@ def ostinato_finds(lines: Sequence[TextureLine], melody: Melody) -> Iterator[Lin
             if first < done:
                 continue
             for bars in PERIODS:
+                times = times_in_a_row(cells, first, bars)
                 figure = [note for cell in cells[first : first + bars] for note in cell]
-                times = times_in_a_row(cells, first, bars) if is_figure(figure) else 0
-                if times < FEWEST_TIMES:
+                if times < FEWEST_TIMES or not is_figure(figure):
                     continue
                 done = first + bars * times
                 start, end = melody.bars[first], melody.bars[done - 1]

@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from itertools import groupby
+from operator import attrgetter
 
 from melodex.melody import Grace, Lyric, Tuplet
 from melodex.reading.common.parts import Oddities, PartSheet, WrittenNote
@@ -155,17 +156,19 @@ def without_chords(
     """One note for each onset, and the grace notes that stand before each onset."""
     timed = [note for note in notes if not note.grace]
     graces = [note for note in notes if note.grace and not note.in_chord]
-    timed.sort(key=lambda note: note.onset_ticks)
+    timed.sort(key=attrgetter("onset_ticks"))
     written = []
-    for _, together in groupby(timed, key=lambda note: note.onset_ticks):
+    for _, together in groupby(timed, key=attrgetter("onset_ticks")):
         group = list(together)
+        if len(group) == 1:
+            written += group
+            continue
         pitched = [note for note in group if note.midi >= 0]
         if len(pitched) > 1:
             odd(pitched[0], f"of a chord only the {kept} note is read")
         pick = min if kept == "bottom" else max
         written.append(pick(pitched, key=lambda note: note.midi) if pitched else group[0])
-        if len(group) > 1:
-            share_signs(written[-1], group)
+        share_signs(written[-1], group)
     return written, graces
 
 

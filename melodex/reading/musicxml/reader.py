@@ -435,13 +435,18 @@ def melody_of(line: Line, sheet: PartSheet) -> Melody:
     starts = [change.onset_ticks for change in sheet.metres]
     strengths = []
     place = -1
+    # A line stands on few places of its bars: a metre is long to look up by.
+    known: dict[tuple[int, int], float] = {}
     for note in notes:
         bar = sheet.bars[note.measure]
         while place + 1 < len(starts) and starts[place + 1] <= bar.onset_ticks:
             place += 1
-        metre: Any = metres[place] if place >= 0 else None
         offset = note.onset_ticks - bar.onset_ticks + sheet.offsets[note.measure]
-        strengths.append(beat_strength(offset, metre))
+        strength = known.get((place, offset))
+        if strength is None:
+            metre: Any = metres[place] if place >= 0 else None
+            strength = known[place, offset] = beat_strength(offset, metre)
+        strengths.append(strength)
     return Melody(
         midi=tuple(note.midi for note in notes),
         fifths=tuple(note.fifths for note in notes),

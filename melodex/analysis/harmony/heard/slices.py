@@ -4,13 +4,14 @@ Conventions: time is cut into slices at every onset and every end of a note; not
 counted by their place on the line of fifths, from the middle of the piece. A note that
 has ended sounds on in the ear until its register moves or the bar ends.
 
-Contents: ROOTS_AROUND, REACH, Heard.
+Contents: ROOTS_AROUND, REACH, Heard, offsets_at.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Sequence
+from functools import cached_property, lru_cache
 from heapq import heappop, heappush
 from typing import TYPE_CHECKING
 
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 
     from melodex.melody.texture import SoundingNote
 
-__all__ = ["REACH", "ROOTS_AROUND", "Heard"]
+__all__ = ["REACH", "ROOTS_AROUND", "Heard", "offsets_at"]
 
 ROOTS_AROUND = 8
 """How far roots lie from the middle of the piece, in fifths."""
@@ -67,8 +68,8 @@ class Heard:
         self.echoing = np.zeros(shape)
         self.pitch = np.full(count, SILENT)
         self.sounding_lowest = np.zeros(count, dtype=int)
-        for note in notes:
-            self.sound(note)
+        self.columns = [self.column(note.fifths) for note in notes]
+        self.sound(notes)
         self.silent = self.pitch == SILENT
         self.lowest = self.sounding_lowest.copy()
         self.sound_on(notes)
@@ -77,15 +78,26 @@ class Heard:
         """Where a place on the line of fifths is counted; the far ends take the rest."""
         return min(max(fifths - self.middle, -REACH), REACH) + REACH
 
-    def sound(self, note: SoundingNote) -> None:
-        """Count a note in the slices in which it sounds."""
-        first, last = self.slice_at[note.onset_ticks], self.slice_at[note.end_ticks]
-        column = self.column(note.fifths)
-        self.struck[first, column] += 1
-        self.held[first + 1 : last, column] += 1
-        lower = self.pitch[first:last] > note.midi
-        self.pitch[first:last][lower] = note.midi
-        self.sounding_lowest[first:last][lower] = column
+    def sound(self, notes: Sequence[SoundingNote]) -> None:
+        """Count notes in the slices in which they sound."""
+        import numpy as np
+
+        first = np.array([self.slice_at[note.onset_ticks] for note in notes])
+        last = np.array([self.slice_at[note.end_ticks] for note in notes])
+        columns = np.array(self.columns)
+        np.add.at(self.struck, (first, columns), 1)
+        # Of each column how many notes begin to be held, less those that end, summed.
+        held = np.zeros((len(self.held) + 1, self.held.shape[1]))
+        np.add.at(held, (first + 1, columns), 1)
+        np.add.at(held, (last, columns), -1)
+        self.held = np.cumsum(held, axis=0)[:-1]
+        # From the highest down, so that the lowest stays; of two alike the first.
+        deeper = sorted(range(len(notes)), key=lambda each: (-notes[each].midi, -each))
+        for each, start, end in zip(
+            deeper, first[deeper].tolist(), last[deeper].tolist(), strict=True
+        ):
+            self.pitch[start:end] = notes[each].midi
+            self.sounding_lowest[start:end] = self.columns[each]
 
     def sound_on(self, notes: Sequence[SoundingNote]) -> None:
         """Count notes that have ended until their register moves or the bar ends."""
@@ -94,31 +106,33 @@ class Heard:
         # one began together.
         ringing: dict[int, Ringing] = {}
         coming, count = 0, len(notes)
+        places: list[int] = []
+        columns: list[int] = []
+        pitch = self.pitch.tolist()
         for place, time in enumerate(self.times[:-1]):
             begun = coming
             while coming < count and notes[coming].onset_ticks <= time:
                 coming += 1
             new = {notes[each].midi for each in range(begun, coming)}
-            moved = {midi + by for midi in new for by in NEARBY}
-            ringing = {
-                midi: rings
-                for midi, rings in ringing.items()
-                if rings.until > time and midi not in moved
-            }
-            deepest = int(self.pitch[place])
+            for midi in new:
+                for by in NEARBY:
+                    ringing.pop(midi + by, None)
+            ringing = {midi: rings for midi, rings in ringing.items() if rings.until > time}
+            deepest = pitch[place]
             for midi, rings in ringing.items():
                 rings.go_on(time)
-                self.echoing[place, list(rings.columns)] = 1
+                places += [place] * len(rings.columns)
+                columns += rings.columns
                 if rings.bass and midi < deepest:
                     deepest, self.lowest[place] = midi, rings.bass[1]
+            until = self.bar_end(time)
             for midi in new:
-                ringing[midi] = Ringing(self.bar_end(time))
+                ringing[midi] = Ringing(until)
             for each in range(begun, coming):
                 note = notes[each]
                 is_bass = each in stays_bass
-                ringing[note.midi].keep(
-                    note.end_ticks, each, self.column(note.fifths), is_bass
-                )
+                ringing[note.midi].keep(note.end_ticks, each, self.columns[each], is_bass)
+        self.echoing[places, columns] = 1
 
     def coming(self, quarters: float) -> ndarray:
         """Which notes begin within a while, in the same bar, of the shape of ``struck``."""
@@ -132,13 +146,22 @@ class Heard:
         found: ndarray = sums[last] - sums[:-1]
         return found
 
+    @cached_property
+    def unison(self) -> list[tuple[float, float]]:
+        """Up to each slice the quarters of one note in several lines, and of any notes."""
+        import numpy as np
+
+        sounding = self.struck + self.held
+        unison = ((sounding > 0).sum(axis=1) == 1) & (sounding.sum(axis=1) > 1)
+        both = np.stack([unison, sounding.any(axis=1)], axis=1) * self.quarters[:, None]
+        sums = np.vstack([np.zeros(2), np.cumsum(both, axis=0)])
+        return [(alone, whole) for alone, whole in sums.tolist()]
+
     def in_unison(self, first: int, end: int) -> float:
         """Share of the sounding time of some slices in which lines have one note alone."""
-        sounding = (self.struck + self.held)[first:end]
-        lengths = self.quarters[first:end]
-        unison = ((sounding > 0).sum(axis=1) == 1) & (sounding.sum(axis=1) > 1)
-        whole = float(lengths[sounding.any(axis=1)].sum())
-        return float(lengths[unison].sum()) / whole if whole else 0.0
+        (alone, whole), (alone_then, whole_then) = self.unison[first], self.unison[end]
+        whole = whole_then - whole
+        return (alone_then - alone) / whole if whole else 0.0
 
     def bar_end(self, onset: int) -> int:
         """Where the bar of a place ends; a whole note later where there are no bars."""
@@ -177,35 +200,21 @@ class Ringing:
                 self.bass = min(self.bass, ended) if self.bass else ended
 
 
-def onsets_of_lines(
-    notes: Sequence[SoundingNote],
-) -> dict[int, tuple[list[int], list[list[int]]]]:
-    """Of each line its onsets and the pitches that start there."""
-    lines: dict[int, tuple[list[int], list[list[int]]]] = {}
-    for note in notes:
-        onsets, pitches = lines.setdefault(note.line, ([], []))
-        if not onsets or onsets[-1] != note.onset_ticks:
-            onsets.append(note.onset_ticks)
-            pitches.append([])
-        pitches[-1].append(note.midi)
-    return lines
-
-
 def broken_off(notes: Sequence[SoundingNote]) -> set[int]:
     """Indexes of notes that go on being the bass when they have ended.
 
     In a broken chord a short note is left by a leap up; under an accompaniment of bass
     and chords the chord follows in the same line.
     """
-    lines = {
-        line: dict(zip(*columns, strict=True))
-        for line, columns in onsets_of_lines(notes).items()
-    }
+    begun: dict[tuple[int, int], list[int]] = {}
+    for note in notes:
+        begun.setdefault((note.line, note.onset_ticks), []).append(note.midi)
     found = set()
     for place, note in enumerate(notes):
-        after = lines[note.line].get(note.end_ticks, ())
+        after = begun.get((note.line, note.end_ticks))
         short = note.duration_ticks < TICKS_PER_QUARTER
-        if len(after) > 1 or (short and after and min(after) - note.midi >= LEAP):
+        # Notes that start together stand from the lowest to the highest.
+        if after and (len(after) > 1 or (short and after[0] - note.midi >= LEAP)):
             found.add(place)
     return found
 
@@ -225,6 +234,7 @@ def offsets_at(times: Sequence[int], melody: Melody) -> list[tuple[int, Metre | 
     return found
 
 
+@lru_cache(maxsize=4096)
 def level_of(offset: int, metre: Metre | None) -> int:
     """How strong a place is: 0 a downbeat, 1 the middle of a bar, 2 a beat, 3 less."""
     strength = beat_strength(offset, metre)

@@ -232,8 +232,7 @@ def chords_of(
         whole = points[first:place].sum(axis=0) + entered[first]
         sure, other = certainty_of(whole, path[first], heard.middle)
         sure *= 1 - UNISON_DOUBT * heard.in_unison(first, place)
-        parts = over_basses(heard, path[first], first, place)
-        found += [replace(part, certainty=sure, other=other) for part in parts]
+        found += over_basses(heard, path[first], first, place, (sure, other))
         first = place
     return found
 
@@ -274,7 +273,9 @@ def same_triad() -> ndarray:
     return same
 
 
-def over_basses(heard: Heard, state: int, first: int, end: int) -> list[SoundingChord]:
+def over_basses(
+    heard: Heard, state: int, first: int, end: int, certainty: tuple[float, str]
+) -> list[SoundingChord]:
     """One chord over each of the basses that it has, from slice to slice."""
     root_place, kind_place = divmod(state, len(KINDS))
     root = root_place - ROOTS_AROUND + heard.middle
@@ -289,7 +290,8 @@ def over_basses(heard: Heard, state: int, first: int, end: int) -> list[Sounding
             found[-1] = replace(found[-1], end_ticks=ends)
             continue
         lowest = root if bass is None else bass
-        found.append(SoundingChord(heard.times[begin], ends, root, lowest, kind))
+        where = heard.times[begin], ends
+        found.append(SoundingChord(*where, root, lowest, kind, *certainty))
     return found
 
 
