@@ -25,6 +25,7 @@ from melodex.analysis.form import (
 from melodex.analysis.harmony.chords import parse_chords
 from melodex.analysis.harmony.devices import Device, Harmony, harmony
 from melodex.analysis.harmony.placed import CHORD_TONE
+from melodex.analysis.harmony.rests import are_phrases
 from melodex.analysis.keys import (
     KeyReading,
     Keys,
@@ -97,6 +98,9 @@ def analyse(melody: Melody, *, phrased: bool = True, keys: Keys | None = None) -
     # Cadences stand where phrases end; a tune without chords has none.
     breathing = phrases(melody) if phrased or chords else ()
     parts = sections(melody)
+    # What breathes within every bar are figures, not phrases that anybody would count.
+    lasts = {phrase.last_note: phrase.how == "marked" for phrase in breathing}
+    told = breathing if phrased and are_phrases(melody, lasts) else ()
     found = in_idiom(
         harmony(melody, keys.spans, phrases=breathing, sections=parts),
         keys.reading.idiom,
@@ -107,8 +111,8 @@ def analyse(melody: Melody, *, phrased: bool = True, keys: Keys | None = None) -
         modal=modal_passages(melody, spans=keys.spans, explained=explained_notes(found)),
         harmony=found,
         sections=parts,
-        phrases=breathing if phrased else (),
-        returns=phrase_returns(melody, breathing) if phrased else (),
+        phrases=told,
+        returns=phrase_returns(melody, told),
         figures=figures(melody),
         compass=compass(melody),
         metre_class=metre_class(melody),

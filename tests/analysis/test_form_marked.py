@@ -180,3 +180,11 @@ def test_fermatas_end_the_phrases_of_chorales() -> None:
         assert ends == sorted({*held, melody.onset_quarters[-1]})
         seen += len(held)
     assert seen > 25
+
+
+def test_four_bars_between_a_last_ending_and_a_sign_are_a_section() -> None:
+    tune = abc(
+        "|:ABAB|ccBB|eedd|e4|ddcc|eecc|BBcc|[1A4:|[2A4|"
+        "aaee|eegg|ddee|cBA2:|ABcc|ABcc|eeBc|A4:|"
+    )
+    assert [section.bars for section in sections(tune)] == [8, 4, 4]

@@ -110,3 +110,48 @@ def test_a_strain_that_stands_alone_elsewhere_is_told_inside_a_longer_one() -> N
         [("A", 8), ("B", 8), ("C", 8), ("A", 8), ("B", 8)],
         [("A", 16), ("B", 8), ("A", 16)],
     )
+
+
+def arpeggios(bars: int, worked_out: bool) -> Melody:
+    """Broken chords in sixteenths, twice a bar, with a chord to each bar."""
+    sheet = melody_of(
+        one("", "|".join(["C", "F", "G7", "C", "Am"] * (bars // 5)), "C major")
+    )
+    shapes = {"C": (60, 64, 67), "F": (60, 65, 69), "G7": (59, 65, 67), "Am": (60, 64, 69)}
+    names = {0: 0, 4: 4, 7: 1, 5: -1, 9: 3, 11: 5}
+    step = TICKS_PER_QUARTER // 4
+    notes = [
+        (
+            symbol.onset_ticks + half * 2 * TICKS_PER_QUARTER + place * step,
+            shapes[symbol.text][place % 3],
+        )
+        for symbol in sheet.chords
+        for half in range(2)
+        for place in range(2, 8)
+    ]
+    tune = Melody(
+        midi=tuple(midi for _, midi in notes),
+        fifths=tuple(names[midi % 12] for _, midi in notes),
+        onset_ticks=tuple(onset for onset, _ in notes),
+        duration_ticks=(step,) * len(notes),
+        bar=tuple(onset // (4 * TICKS_PER_QUARTER) + 1 for onset, _ in notes),
+        beat_strength=(0.5, 0.125, 0.25, 0.125, 0.25, 0.125) * (2 * bars),
+        phrase=(0,) * len(notes),
+        bars=sheet.bars,
+        chords=sheet.chords,
+        metres=sheet.metres,
+    )
+    return tune.with_worked_chords(tune.chords) if worked_out else tune
+
+
+def test_figures_of_half_a_bar_are_told_as_no_phrases() -> None:
+    found = analyse(arpeggios(30, worked_out=False))
+    assert found.phrases == ()
+    assert found.returns == ()
+
+
+def test_what_nothing_prints_makes_no_section_of_a_score_odd() -> None:
+    found = analyse(arpeggios(35, worked_out=True))
+    assert len(found.sections) > 1
+    assert not any(section.odd for section in found.sections)
+    assert all(section.bars >= 4 for section in found.sections)

@@ -8,7 +8,7 @@ or twelves (``segments``). A melody by itself is divided as tunes
 are, at the best bar line and again in long parts (``boundaries``), after what returns
 exactly has been cut out.
 
-Contents: content_starts, with_returns, has_melody.
+Contents: content_starts, with_returns, has_chords, has_melody.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ from melodex.analysis.form.songs import line_features, mean_along, windows
 if TYPE_CHECKING:
     from numpy import ndarray
 
-__all__ = ["content_starts", "has_melody", "with_returns"]
+__all__ = ["content_starts", "has_chords", "has_melody", "with_returns"]
 
 SHORTEST_DIVIDED = 9
 """Bars: up to eight are one section unless a mark says otherwise."""
@@ -63,8 +63,7 @@ def content_starts(bars: Sequence[FormBar]) -> list[int]:
     """
     if len(bars) < SHORTEST_DIVIDED:
         return []
-    with_chords = sum(any(root >= 0 for _, root, _ in bar.chords) for bar in bars)
-    if 2 * with_chords < len(bars):
+    if not has_chords(bars):
         return tune_starts(bars)
     points = start_points(line_features(bars)) + melody_points(bars)
     if len(bars) <= (MOST_JUDGED_BARS if has_melody(bars) else LONGEST_CHORUS):
@@ -73,6 +72,11 @@ def content_starts(bars: Sequence[FormBar]) -> list[int]:
     if has_melody(bars):
         starts = with_returns(bars, starts, least=VARIED_RETURN)
     return regular_starts(bars, starts)
+
+
+def has_chords(bars: Sequence[FormBar]) -> bool:
+    """Whether chords stand in half of the bars, so that a piece is divided as songs are."""
+    return 2 * sum(any(root >= 0 for _, root, _ in bar.chords) for bar in bars) >= len(bars)
 
 
 def has_melody(bars: Sequence[FormBar]) -> bool:

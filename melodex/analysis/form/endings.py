@@ -118,6 +118,6 @@ def end_of_last(bars: tuple[Bar, ...], place: int, skipped: set[int]) -> int:
     printed = [k for k, bar in enumerate(longest, place + 1) if bar.ending_end]
     stop = printed[0] if printed else stop
     soon = min(stop + FEWEST_AFTER_ENDING, len(bars))
-    signs = any(closes(bar) for bar in bars[place:soon])
+    signs = any(closes(bar) for bar in bars[place : soon - 1])
     opened = any(bar.repeat_start for bar in bars[place + 1 : soon])
     return 0 if signs or opened or stop + FEWEST_AFTER_ENDING > len(bars) else stop

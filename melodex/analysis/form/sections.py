@@ -6,7 +6,8 @@ it. Without marks inside the piece every bar line is judged by what stands aroun
 (``content``): in songs by chords, with trees fitted on charts, in tunes by alike endings,
 alike beginnings, long last notes, and lengths that sections usually have, with a
 conditional logit fitted on tunes whose repeat signs were hidden (``weights``). A section
-is called odd when its length is no multiple of four bars (common practice, no source).
+is called odd when its length is no multiple of four bars (common practice, no source); of
+a long one that tells nothing, nor of one in a score whose edges nothing prints.
 
 References
 ----------
@@ -14,7 +15,7 @@ McFadden (1974), "Conditional logit analysis of qualitative choice behavior": th
 model. Lerdahl and Jackendoff (1983), A Generative Theory of Tonal Music, chapter 3:
 parallelism, length and symmetry as grounds of grouping; the features are ours.
 
-Contents: Section, sections.
+Contents: Section, sections, CONTENT.
 """
 
 from __future__ import annotations
@@ -24,16 +25,26 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from melodex.analysis.form.bars import NAMED, FormBar, form_bars
-from melodex.analysis.form.content import content_starts, has_melody, with_returns
+from melodex.analysis.form.content import (
+    content_starts,
+    has_chords,
+    has_melody,
+    with_returns,
+)
 from melodex.analysis.form.letters import SAME_SECTION, as_alike, labels
 from melodex.analysis.form.words import section_names
 from melodex.melody import Melody
 
-__all__ = ["Section", "sections"]
+__all__ = ["CONTENT", "Section", "sections"]
 
 SHORTEST, SHORTEST_TWICE = 4, 6
 """Bars of a strain and of what follows it, where it is told by its return, and of one
 that nothing parts from its return. Our choice."""
+CONTENT = "content"
+"""The reason of a start that nothing prints. In scores of music21's corpus that print
+repeats, with these hidden, one such start in ten was one of them."""
+LONGEST_ODD = 32
+"""Bars of the longest section whose odd length is heard; our choice."""
 SHORTEST_ELSEWHERE = 8
 """Bars of a strain that stands for itself somewhere, and elsewhere begins a longer one."""
 MOST_COMPARED = 32
@@ -55,7 +66,7 @@ class Section:
     why : str
         On what grounds it starts here.
     odd : bool
-        Whether the length is no multiple of four bars.
+        Whether the length is no multiple of four bars, and worth pointing out.
     """
 
     label: str
@@ -92,10 +103,14 @@ def sections(melody: Melody, *, use_marks: bool = True) -> tuple[Section, ...]:
         starts |= dict.fromkeys(found - marked.keys(), "return")
     elif not marked:
         found_starts = content_starts(bars)
+        if melody.chords_worked_out:
+            # Chords of a score change in its first bars as in any others.
+            inside = range(SHORTEST, len(bars) - SHORTEST + 1)
+            found_starts = [start for start in found_starts if start in inside]
         if has_melody(bars):
             found_starts = strains_apart(bars, strains_whole(bars, found_starts))
-        starts |= dict.fromkeys(found_starts, "content")
-    return labelled(bars, starts)
+        starts |= dict.fromkeys(found_starts, CONTENT)
+    return labelled(bars, starts, told=CONTENT if melody.chords_worked_out else "")
 
 
 def strains_whole(bars: Sequence[FormBar], starts: Sequence[int]) -> list[int]:
@@ -114,8 +129,9 @@ def strains_whole(bars: Sequence[FormBar], starts: Sequence[int]) -> list[int]:
 def strains_apart(bars: Sequence[FormBar], starts: Sequence[int]) -> list[int]:
     """Starts with those after a strain that was there right before, as in a bar form.
 
-    A section that begins with the whole of another is that one once more, and then
-    another (common practice, no source).
+    A section that begins with the whole of the one before it, in a song that begins with
+    the whole of any other, is that one once more, and then another (common practice, no
+    source).
     """
     edges = sorted({0, *starts, len(bars)})
     found = set(edges[1:-1])
@@ -129,7 +145,7 @@ def strains_apart(bars: Sequence[FormBar], starts: Sequence[int]) -> list[int]:
         long_enough = size >= SHORTEST and c - b >= size + SHORTEST
         if long_enough and as_alike(bars[a:b], bars[b : b + size], SAME_SECTION):
             found.add(b + size)
-    spans = list(pairwise(edges))
+    spans = list(pairwise(edges)) if has_chords(bars) else []
     for place, (a, b) in enumerate(spans):
         near = spans[max(0, place - MOST_COMPARED) : place + MOST_COMPARED + 1]
         for c, d in near:
@@ -149,13 +165,30 @@ def first_reason(melody: Melody, first: FormBar) -> str:
     return "start"
 
 
-def labelled(bars: Sequence[FormBar], starts: dict[int, str]) -> tuple[Section, ...]:
-    """Sections with their lengths and letters."""
+def labelled(
+    bars: Sequence[FormBar], starts: dict[int, str], told: str = ""
+) -> tuple[Section, ...]:
+    """Sections with their lengths and letters; edges for one reason make none odd."""
     edges = [*sorted(starts), len(bars)]
     parts = [bars[a:b] for a, b in pairwise(edges)]
     reasons = [starts[edge] for edge in edges[:-1]]
     names = [why.removeprefix(NAMED) if why.startswith(NAMED) else "" for why in reasons]
+    unsure = [bool(told) and why == told for why in [*reasons, ""]]
     return tuple(
-        Section(label, part[0].number, part[-1].number, len(part), why, len(part) % 4 != 0)
-        for label, part, why in zip(labels(parts, names), parts, reasons, strict=True)
+        Section(
+            label,
+            part[0].number,
+            part[-1].number,
+            len(part),
+            why,
+            is_odd(len(part)) and not any(edges_unsure),
+        )
+        for label, part, why, edges_unsure in zip(
+            labels(parts, names), parts, reasons, pairwise(unsure), strict=True
+        )
     )
+
+
+def is_odd(bars: int) -> bool:
+    """Whether a length is worth pointing out."""
+    return bars % 4 != 0 and bars <= LONGEST_ODD

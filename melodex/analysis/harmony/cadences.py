@@ -44,10 +44,14 @@ LATEST_START = 1 / 3
 def cadences(piece: Piece) -> Iterator[Device]:
     """The cadence, if any, of each place where the music rests."""
     named: set[int] = set()
+    reached: set[int] = set()
     for rest in piece.rests:
         for step in steps_under(piece, rest):
             first = first_of_root(piece, step)
             if step in named or not first or not inside(piece, rest, first):
+                continue
+            if first in reached:
+                # A chord that is held on, or played again, was reached once.
                 continue
             here, after = piece.row[first - 1], piece.row[step]
             if after.numeral.role == "secondary dominant":
@@ -70,6 +74,7 @@ def cadences(piece: Piece) -> Iterator[Device]:
             ):
                 continue
             named.add(step)
+            reached.add(first)
             last = step if kind == "half cadence" else first
             after = piece.row[last]
             reason = f"{here.chord.text} {after.chord.text}: {named_in_key(here, after)}"

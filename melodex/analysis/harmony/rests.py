@@ -5,7 +5,7 @@ rests on its last note too. Without a melody, sections rest on their last chord,
 does the piece; a chord that stands clearly longer than usual is a rest as well. That a
 cadence stands where a phrase or a section ends is common practice, no source.
 
-Contents: Rest, PhraseEnd, SectionEnd, rests, LONG_REST_RATIO.
+Contents: Rest, PhraseEnd, SectionEnd, rests, are_phrases, LONG_REST_RATIO.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from typing import Protocol
 from melodex.analysis.harmony.placed import PlacedChord
 from melodex.melody import Melody
 
-__all__ = ["LONG_REST_RATIO", "PhraseEnd", "Rest", "SectionEnd", "rests"]
+__all__ = ["LONG_REST_RATIO", "PhraseEnd", "Rest", "SectionEnd", "are_phrases", "rests"]
 
 LONG_REST_RATIO = 1.9
 """A note or chord this many times the median length is a place of rest."""

@@ -13,6 +13,7 @@ from collections.abc import Iterable, Sequence
 
 from melodex.analysis.form import Figure, Section
 from melodex.analysis.form.figures import OTHERWISE
+from melodex.analysis.form.sections import CONTENT
 from melodex.analysis.keys import KeySpan
 from melodex.analysis.piece import DOUBTED, Analysis
 from melodex.melody import (
@@ -104,7 +105,9 @@ def form_sentence(found: Analysis) -> str:
     """Sections and their lengths, odd ones pointed out."""
     parts = ", ".join(f"{section.label} {section.bars}" for section in found.sections)
     odd = odd_sections(found)
-    text = f"Sections in bars: {parts}"
+    suggested = any(section.why == CONTENT for section in found.sections)
+    ground = ", as the music suggests" if suggested else ""
+    text = f"Sections in bars{ground}: {parts}"
     if odd:
         named = ", ".join(
             f"{s.label} ({bars_text(s.first_bar, s.last_bar)})" for s in odd[:6]

@@ -283,4 +283,36 @@ HARMONY: dict[str, tuple[str, str]] = {
         "i7|i7|bii7|bii7|i7|i7|IV7|i7",
         "",
     ),
+    "relative verse that ends on its dominant": (
+        "i|iv|V7|i|bVI|iv|V7|V7|I|IV|V7|I|I|IV|V7|I|i|iv|V7|i|bVI|iv|V7|i",
+        "half cadence 6-7, authentic cadence 11-12, authentic cadence 15-16, "
+        "authentic cadence 23-24",
+    ),
+    "four bars on the flat second": (
+        "i7|bVI7|iiø7|V7|i7|iv7|iiø7 V7|i7|ii7|V7|Imaj7|Imaj7|iiø7|V7|i(add6)|i(add6)",
+        "tritone substitute 2-2, authentic cadence 10-11, authentic cadence 14-15",
+    ),
+    "centres that fall by whole tones": (
+        "Imaj7|ii7 V7|Imaj7|Imaj7|ii7|V7|Imaj7|Imaj7|ii7|V7|Imaj7|Imaj7|ii7|V7|Imaj7|"
+        "I(add6)",
+        "authentic cadence 2-3, authentic cadence 6-7, authentic cadence 10-11, "
+        "authentic cadence 14-15",
+    ),
+    "cycle of thirds, two bars each": (
+        "Imaj7|ii7 V7|Imaj7|ii7 V7|Imaj7|ii7 V7|Imaj7|ii7 V7|Imaj7|ii7 V7|Imaj7|I(add6)",
+        "authentic cadence 2-3, authentic cadence 4-5, authentic cadence 6-7, "
+        "authentic cadence 8-9, authentic cadence 10-11",
+    ),
+    "bridge on the third": (
+        "I|vi|ii|V7|I|vi|ii7 V7|I|I|vi|ii|V7|I|vi|ii V7|V7|I|vi|ii|V7|I|vi|ii7 V7|I",
+        "authentic cadence 7-8, authentic cadence 23-24",
+    ),
+    "ii V I of IV and of V stay in the key": (
+        "Imaj7|ii7/IV V7/IV|IVmaj7|IVmaj7|vi7 V7/V|Vmaj7|ii7 V7|Imaj7",
+        "related ii 2-2, authentic cadence 7-8",
+    ),
+    "a bar of the flat sixth is no centre": (
+        "Imaj7|vi7|ii7/bVI V7/bVI|bVImaj7|ii7|V7|I(add6)|I(add6)",
+        "related ii 3-3, authentic cadence 6-7",
+    ),
 }

@@ -236,6 +236,12 @@ FORMS = (
         ((1, 8, "A minor"), (9, 16, "C major")),
     ),
     Form(
+        "relative verse that ends on its dominant",
+        "[Verse]Am|Dm|E7|Am|F|Dm|E7|E7|[Chorus]C|F|G7|C|C|F|G7|C"
+        "|[Verse]Am|Dm|E7|Am|F|Dm|E7|Am",
+        ((1, 8, "A minor"), (9, 16, "C major"), (17, 24, "A minor")),
+    ),
+    Form(
         "parallel verse and chorus",
         "[Verse]Am|Dm|E7|Am|Am|Dm|E7|Am|[Chorus]A|D|E7|A|A|D|E7|A",
         ((1, 8, "A minor"), (9, 16, "A major")),
@@ -265,14 +271,9 @@ FORMS = (
     ),
     Form(
         "centres that fall by whole tones",
-        "Cmaj7|Am7|Dm7|G7|Cmaj7|Cmaj7|Cm7|F7|Bbmaj7|Bbmaj7|Bbm7|Eb7|Abmaj7|Abmaj7"
-        "|Dm7|G7|Cmaj7|Cmaj7",
-        (
-            (1, 6, "C major"),
-            (7, 10, "Bb major"),
-            (11, 14, "Ab major"),
-            (15, 18, "C major"),
-        ),
+        "Cmaj7|Dm7 G7|Cmaj7|Cmaj7|Cm7|F7|Bbmaj7|Bbmaj7|Bbm7|Eb7|Abmaj7|Abmaj7"
+        "|Dm7|G7|Cmaj7|C6",
+        ((1, 4, "C major"), (5, 8, "Bb major"), (9, 12, "Ab major"), (13, 16, "C major")),
     ),
     Form(
         "cycle of thirds, two bars each",

@@ -24,6 +24,8 @@ SECTIONS = {
     "lift of a half step": "A 8, A 8",
     "lift of a whole step, nothing marked": "A 8, (8)",
     "relative verse and chorus": "Verse 8, Chorus 8",
+    "relative verse that ends on its dominant": "Verse 8, Chorus 8, Verse 8",
+    "bridge on the third": "A 8, B 8, A 8",
     "parallel verse and chorus": "Verse 8, Chorus 8",
     "bridge on the dominant": "A 8, B 8, A 8",
     "bridge on the flat third": "A 8, B 8, A 8",

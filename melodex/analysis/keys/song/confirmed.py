@@ -1,8 +1,9 @@
 """Sections, and the tonic that a section confirms by a cadence of its own.
 
 Conventions: a section confirms a tonic when it begins on it (or on the ii that leads to
-its dominant), goes from its dominant seventh to it or has a plain IV and V, ends on it,
-and rests on it for a quarter of its time. In the charts that ``weights`` names, marked
+its dominant), goes from its dominant seventh to it or has a plain IV and V, ends on it (or,
+where it goes from its dominant seventh to it before, on its V), and rests on it for a
+quarter of its time. In the charts that ``weights`` names, marked
 sections do so, by a dominant seventh, for the tonic that was heard in 169 of 175 cases. A
 short sheet says everything once: there a plain dominant after IV or ii is enough, and
 where nothing is marked, four bars that begin and end on a tonic are taken for a section.
@@ -13,7 +14,7 @@ Contents: part_numbers, confirmed_points.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -95,25 +96,43 @@ def confirmed(bars: Sequence[SongBar], from_two: bool) -> int | None:
             held[root] += share * (name in RESTING)
             if not chords or chords[-1] != (root, name):
                 chords.append((root, name))
-    if len(chords) < FEWEST_CHORDS or chords[-1][1] not in RESTING:
+    if len(chords) < FEWEST_CHORDS:
         return None
-    tonic = chords[-1][0]
+    ends_on_five = from_two and closes_on_five(chords)
+    tonic = chords[0 if ends_on_five else -1][0]
     begins = {tonic, (tonic + 2) % 12} if from_two else {tonic}
     if chords[0][0] not in begins or held[tonic] < LEAST_SHARE * len(bars):
+        return None
+    if ends_on_five:
+        return tonic
+    if chords[-1][1] not in RESTING:
         return None
     # A plain V is no more than a chord beside the tonic, unless IV or ii leads to it.
     prepared = any((root - tonic) % 12 in {2, 5} for root, _ in chords)
     leading = {"dominant", "major"} if prepared else {"dominant"}
-    reached = any(
+    if is_reached(chords, tonic, leading) or (from_two and is_closed(chords, tonic)):
+        return tonic
+    return None
+
+
+def is_reached(
+    chords: Sequence[tuple[int, str]], tonic: int, leading: Collection[str]
+) -> bool:
+    """Whether a V of some kinds goes to a tonic at rest."""
+    return any(
         before[0] == (tonic + 7) % 12
         and before[1] in leading
         and after[0] == tonic
         and after[1] in RESTING
         for before, after in pairwise(chords)
     )
-    if reached or (from_two and is_closed(chords, tonic)):
-        return tonic
-    return None
+
+
+def closes_on_five(chords: Sequence[tuple[int, str]]) -> bool:
+    """Whether a section ends on the V of its first chord, which V7 led to before."""
+    (tonic, name), (last, kind) = chords[0], chords[-1]
+    on_five = (last - tonic) % 12 == 7 and kind in {"dominant", "major"}
+    return on_five and name in RESTING and is_reached(chords, tonic, {"dominant"})
 
 
 def is_closed(chords: Sequence[tuple[int, str]], tonic: int) -> bool:
