@@ -31,6 +31,7 @@ FILES = {
     "questions.js": "melodex.workbench",
     "marking.js": "melodex.workbench",
     "microphone.js": "melodex.workbench",
+    "points.js": "melodex.workbench",
     "recorder.js": "melodex.workbench",
 }
 """Files that pages ask for, and the package that each is in."""

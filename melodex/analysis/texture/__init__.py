@@ -2,13 +2,13 @@
 
 In: a :class:`~melodex.melody.texture.Texture`, all sounding notes of a piece, and the
 melody that was taken from it. Out: pedals, lines that creep by step, doublings of the
-tune, imitation, suspensions in a chain, notes that are exchanged and ostinatos, each with
+tune, imitation, suspensions, notes that are exchanged and ostinatos, each with
 the line that has it and its bars.
 
 ``lines`` parts a texture into its lines; ``motion`` finds what one line does; ``together``
-what two do; ``weaving`` finds chained suspensions, voice exchange and ostinato; ``words``
-says it. ``bars`` counts voices, spacing and rhythm bar by bar, and
-``linked`` finds what goes together with what. Read first: ``lines``.
+what two do; ``weaving`` finds suspensions, voice exchange and ostinato; ``words`` says it;
+``foreign`` names the notes that chords do not have. ``bars`` counts voices, spacing and
+rhythm bar by bar, and ``linked`` finds what goes together with what. Read first: ``lines``.
 
 Contents: LINE_KINDS, LineFind, line_finds.
 """

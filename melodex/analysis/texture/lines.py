@@ -5,7 +5,8 @@ lowest line of a piece the bottom one); a staff step is a letter and an octave a
 number, C4 is 28. Lines of fewer than :data:`FEWEST_NOTES` notes are left out. Repeated
 notes are a stretch: one note that lasts.
 
-Contents: FEWEST_NOTES, LINE_KINDS, LineFind, Stretch, TextureLine, lines_of, tune_line.
+Contents: FEWEST_NOTES, LINE_KINDS, LineFind, Stretch, TextureLine, lines_of, staff_step,
+tune_line.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ __all__ = [
     "Stretch",
     "TextureLine",
     "lines_of",
+    "staff_step",
     "tune_line",
 ]
 
@@ -41,6 +43,7 @@ LINE_KINDS = (
     "line by step",
     "doubling",
     "imitation",
+    "suspension",
     "chained suspensions",
     "voice exchange",
     "ostinato",
@@ -64,7 +67,8 @@ class LineFind:
     other : str
         The line that it goes with, follows or exchanges notes with; else empty.
     interval : str
-        How far apart the two are: ``octave``, ``third`` ..., or ``unison``.
+        How far apart the two are: ``octave``, ``third`` ..., or ``unison``; of a
+        suspension its figure, such as ``4-3``, or empty.
     below : bool
         Whether it lies below the other line; of a line by step, whether it falls.
     after_ticks : int

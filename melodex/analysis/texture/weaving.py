@@ -4,7 +4,9 @@ Conventions: a suspension is a note that stays, or is struck again, as the chord
 changes to one that does not have it, and then goes down by step to a note that the chord
 does have; or one that another line comes to rub against, a second or seventh away, to stay
 there as it goes down, on a beat no stronger, as in 7-6 (which is read as a seventh chord).
-In a chain each note of resolution is held over in its turn. Two voices exchange notes
+In a chain each note of resolution is held over in its turn; one alone is told where it is a
+second or seventh away from another line, or a fourth above the bass, no weaker than what
+follows. Two voices exchange notes
 where, over one root, each goes by two steps to the note that the other had, in contrary
 motion. An ostinato is a figure of some bars that comes again and again at once, note for
 note. All three are common practice, no source; how many make one is our choice.
@@ -20,7 +22,12 @@ from itertools import combinations, pairwise
 
 from melodex.analysis.harmony.chords import Chord, parse_chords
 from melodex.analysis.harmony.heard.slices import offsets_at
-from melodex.analysis.texture.lines import LineFind, Stretch, TextureLine
+from melodex.analysis.texture.lines import (
+    LineFind,
+    Stretch,
+    TextureLine,
+    staff_step,
+)
 from melodex.melody import Melody, beat_strength
 from melodex.melody.texture import SoundingNote
 
@@ -34,6 +41,10 @@ FEWEST_TIMES, FEWEST_NOTES, FEWEST_PITCHES = 4, 3, 2
 """What makes an ostinato: times in a row, notes of the figure, pitches among them."""
 THIRD = frozenset({3, 4})
 STEPS = frozenset({1, 2})
+FIGURES = {1: "9-8", 3: "4-3", 5: "6-5", 6: "7-6"}
+"""What a suspension is called by its staff steps above the bass, without octaves."""
+SIXTH = 5
+"""Staff steps that are no dissonance by themselves."""
 DISSONANT = frozenset({1, 2, 10, 11})
 """Seconds and sevenths in semitones, without octaves."""
 
@@ -68,12 +79,16 @@ class Under:
         place = bisect_right(self.starts, onset) - 1
         return place >= 0 and midi % 12 in self.pitch_classes[place]
 
-    def moves_off(self, after: int, before: int, midi: int) -> bool:
-        """Whether a chord begins between two places that does not have a note."""
+    def moves_off(self, after: int, before: int, midi: int) -> int | None:
+        """Where a chord begins between two places that does not have a note."""
         between = range(bisect_right(self.starts, after), bisect_left(self.starts, before))
-        return any(
-            self.chords[place].sounds and midi % 12 not in self.pitch_classes[place]
-            for place in between
+        return next(
+            (
+                self.starts[place]
+                for place in between
+                if self.chords[place].sounds and midi % 12 not in self.pitch_classes[place]
+            ),
+            None,
         )
 
 
@@ -87,66 +102,103 @@ class Beside:
             for stretch in line.stretches:
                 self.begun.setdefault(stretch[0].onset_ticks, []).append(stretch)
         self.onsets = sorted(self.begun)
+        self.lines = [
+            ([first.onset_ticks for first, _ in line.stretches], line.stretches)
+            for line in lines
+        ]
 
     def strength(self, onset: int) -> float:
         """How strong a place is in its bar."""
         ((offset, metre),) = offsets_at([onset], self.melody)
         return beat_strength(offset, metre)
 
-    def rub(self, held: SoundingNote, end: int) -> bool:
-        """Whether a note was dissonant with one that came later and stays at its end."""
+    def at(self, place: int, line: int) -> list[SoundingNote]:
+        """What other lines sound at a place."""
+        found = []
+        for onsets, stretches in self.lines:
+            last = bisect_right(onsets, place) - 1
+            if last >= 0 and stretches[last][1].end_ticks > place:
+                found.append(stretches[last][0])
+        return [note for note in found if note.line != line]
+
+    def rub(self, held: SoundingNote, end: int) -> int | None:
+        """Where one came to be dissonant with a note, to stay at its end."""
         places = self.onsets[
             bisect_right(self.onsets, held.onset_ticks) : bisect_left(self.onsets, end)
         ]
-        return any(
-            (first.midi - held.midi) % 12 in DISSONANT
-            and first.line != held.line
-            and last.end_ticks > end
-            and self.strength(place) >= self.strength(end)
-            for place in places
-            for first, last in self.begun[place]
+        return next(
+            (
+                place
+                for place in places
+                for first, last in self.begun[place]
+                if (first.midi - held.midi) % 12 in DISSONANT
+                and first.line != held.line
+                and last.end_ticks > end
+                and self.strength(place) >= self.strength(end)
+            ),
+            None,
         )
+
+    def figure(self, held: SoundingNote, place: int, end: int) -> str | None:
+        """The figure that a held note makes with the bass, None if nothing is strained."""
+        others = self.at(place, held.line)
+        if not others or self.strength(place) < self.strength(end):
+            return None
+        step = staff_step(held.midi, held.fifths)
+        bass = min(others, key=lambda note: note.midi)
+        apart = step - staff_step(bass.midi, bass.fifths)
+        rubs = any((note.midi - held.midi) % 12 in DISSONANT for note in others)
+        if bass.midi > held.midi:
+            return "2-3" if rubs else None
+        figure = FIGURES.get(apart % 7, "")
+        return figure if rubs or (figure and apart % 7 != SIXTH) else None
 
 
 def suspension_finds(
     lines: Sequence[TextureLine], under: Under, melody: Melody
 ) -> Iterator[LineFind]:
-    """Suspensions in a chain, in any line."""
+    """Suspensions in any line: those in a chain together, and each that stands alone."""
     beside = Beside(lines, melody)
     for line in lines:
         held = line.stretches
-        chain: list[Stretch] = []
+        chain: list[tuple[Stretch, int]] = []
         for here, after in pairwise([*held, *held[-1:]]):
-            if suspended(here, after, under, beside):
-                chain.append(here)
+            place = suspended(here, after, under, beside)
+            if place is not None:
+                chain.append((here, place))
                 continue
-            if len(chain) >= CHAIN:
-                resolved = here[0]
-                notes = (*(first.fifths for first, _ in chain), resolved.fifths)
-                start = chain[0][0].onset_ticks
-                yield LineFind(
-                    "chained suspensions",
-                    line.name,
-                    start,
-                    resolved.end_ticks,
-                    notes,
-                    count=len(chain),
-                )
+            if chain and (found := suspension(line.name, chain, here[0], beside)):
+                yield found
             chain = []
 
 
-def suspended(here: Stretch, after: Stretch, under: Under, beside: Beside) -> bool:
-    """Whether a note is held over into a dissonance, and resolves down."""
+def suspension(
+    line: str,
+    chain: Sequence[tuple[Stretch, int]],
+    resolved: SoundingNote,
+    beside: Beside,
+) -> LineFind | None:
+    """What is told of notes held over one out of the other, with their dissonances."""
+    notes = (*(first.fifths for (first, _), _ in chain), resolved.fifths)
+    (first, _), place = chain[0]
+    where = line, first.onset_ticks, resolved.end_ticks, notes
+    if len(chain) >= CHAIN:
+        return LineFind("chained suspensions", *where, count=len(chain))
+    figure = beside.figure(first, place, resolved.onset_ticks)
+    return None if figure is None else LineFind("suspension", *where, interval=figure)
+
+
+def suspended(here: Stretch, after: Stretch, under: Under, beside: Beside) -> int | None:
+    """Where a note becomes dissonant that is held over and resolves down; else None."""
     start, end = here[0].onset_ticks, here[1].end_ticks
     follows = after[0]
     if follows.onset_ticks != end or here[0].midi - follows.midi not in STEPS:
-        return False
-    if not under.has(end, follows.midi):
-        return False
+        return None
     midi = here[0].midi
-    return under.has(start, midi) and (
-        under.moves_off(start, end, midi) or beside.rub(here[0], end)
-    )
+    if not (under.has(end, follows.midi) and under.has(start, midi)):
+        return None
+    place = under.moves_off(start, end, midi)
+    return beside.rub(here[0], end) if place is None else place
 
 
 def exchange_finds(lines: Sequence[TextureLine], under: Under) -> Iterator[LineFind]:

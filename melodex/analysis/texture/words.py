@@ -114,7 +114,15 @@ def ostinato_words(find: LineFind, _: str, melody: Melody) -> str:
     )
 
 
+def suspension_words(find: LineFind, names: str, _: Melody) -> str:
+    """One note that is held over."""
+    held, resolved = names.split()
+    figure = f" ({find.interval})" if find.interval else ""
+    return f"{find.line} holds {held} over a change and goes down to {resolved}{figure}"
+
+
 WOVEN: dict[str, Callable[[LineFind, str, Melody], str]] = {
+    "suspension": suspension_words,
     "chained suspensions": chain_words,
     "voice exchange": exchange_words,
     "ostinato": ostinato_words,

@@ -11,6 +11,7 @@ from dataclasses import asdict
 from typing import Any
 
 from melodex.errors import PresentationError
+from melodex.melody import note_name
 from melodex.presentation.data.values import csv_text, melody_data, passage_data, rounded
 from melodex.tasks.describe.describe import Description
 from melodex.tasks.gather.gather import Example, Gathering
@@ -125,6 +126,19 @@ def description_data(found: Description) -> dict[str, Any]:
                 "sentence": row.sentence,
             }
             for row in found.analysis.harmony.notes
+        ],
+        "other_lines_beside_chords": [
+            {
+                "line": note.line,
+                "bar": note.bar,
+                "onset_ticks": note.onset_ticks,
+                "note": note_name(note.midi, note.fifths),
+                "degree": note.degree,
+                "figure": note.figure or None,
+                "chord": note.chord,
+                "numeral": note.numeral,
+            }
+            for note in found.foreign
         ],
         "texture": texture_data(found),
         "loudness": loudness_data(found),

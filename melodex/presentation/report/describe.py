@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from melodex.analysis.degrees import degrees
+from melodex.melody import note_name
 from melodex.presentation.engraving.pictures import engrave_melody
 from melodex.presentation.map.content import numbered, piece_map
 from melodex.presentation.map.drawing import drawn_map, map_caption
@@ -61,7 +62,8 @@ def description_page(found: Description) -> Page:
         table = Fold(
             "The melody on its chords", (chord_notes_table(found),), on_paper=False
         )
-        sections.append(Section("Melody and chords", (table,)))
+        tables = (table, foreign_table(found)) if found.foreign else (table,)
+        sections.append(Section("Melody and chords", tables))
     if found.recorded is not None and found.recorded.bars:
         table = Fold(
             "The loudness of each bar", (loudness_table(found.recorded),), on_paper=False
@@ -156,6 +158,24 @@ def chord_notes_table(found: Description) -> Table:
     return Table(
         "Melody notes on chords", ("Bar", "Chord", "Numeral", "Note", "Kind"), rows
     )
+
+
+def foreign_table(found: Description) -> Fold:
+    """The notes of the other lines that their chords do not have."""
+    rows = tuple(
+        (
+            str(note.bar),
+            note.line,
+            signed(note_name(note.midi, note.fifths)),
+            note.figure or "–",
+            signed(note.chord),
+            signed(note.numeral),
+        )
+        for note in found.foreign
+    )
+    head = ("Bar", "Line", "Note", "What it is", "Chord", "Numeral")
+    table = Table("Notes of the other lines beside their chords", head, rows)
+    return Fold("The other lines beside the chords", (table,), on_paper=False)
 
 
 def loudness_table(recorded: Recorded) -> Table:

@@ -21,6 +21,7 @@ from melodex.analysis.keys import Keys, read_keys
 from melodex.analysis.piece import Analysis, analyse, sure_devices
 from melodex.analysis.texture import LINE_KINDS, LineFind, line_finds
 from melodex.analysis.texture.activity import LineActivity, activity_of
+from melodex.analysis.texture.foreign import ForeignNote, foreign_notes
 from melodex.analysis.texture.words import bars_at, joint_sentence, line_sentence
 from melodex.corpus.shards.merging import summed
 from melodex.corpus.tune_rows import piece_of
@@ -35,6 +36,7 @@ from melodex.tasks.describe.recorded import (
 from melodex.tasks.describe.sentences import (
     bar_count,
     figure_sentence,
+    foreign_sentences,
     odd_sections,
     summary_of,
     unsaid_of,
@@ -139,6 +141,8 @@ class Description:
         The loudness of a recording under the bars, where one was given.
     activity : tuple of LineActivity
         When each line of the piece sounds; empty of one line.
+    foreign : tuple of ForeignNote
+        Notes of the other lines that their chords do not have, each with its name.
     """
 
     passage: Passage
@@ -152,6 +156,7 @@ class Description:
     differences: tuple[Difference, ...] = ()
     recorded: Recorded | None = None
     activity: tuple[LineActivity, ...] = ()
+    foreign: tuple[ForeignNote, ...] = ()
 
     def __repr__(self) -> str:
         return f"<Description of {self.passage.label}: {len(self.finds)} finds>"
@@ -182,7 +187,9 @@ def describe(
     lines = line_finds(texture, melody) if texture else ()
     thickness = Thickness()
     against: tuple[Difference, ...] = ()
+    foreign: tuple[ForeignNote, ...] = ()
     if texture is not None:
+        foreign = foreign_notes(texture, melody, found.harmony.chords, lines)
         bars = [bar for bar in melody.bars if bar.duration_ticks > 0]
         levels = bar_levels(melody.dynamics, bars, melody.end_ticks)
         thickness = thickness_of(texture, melody, found, lines, levels)
@@ -192,7 +199,11 @@ def describe(
     said = Description(
         passage=passage,
         analysis=found,
-        summary=(*summary_of(melody, found), *texture_sentences(thickness)),
+        summary=(
+            *summary_of(melody, found),
+            *texture_sentences(thickness),
+            *foreign_sentences(foreign),
+        ),
         grid=tuple(grid_of(melody, found)),
         finds=tuple(finds),
         unsaid=tuple(unsaid_of(melody, found)),
@@ -200,6 +211,7 @@ def describe(
         thickness=thickness,
         differences=against,
         activity=activity_of(texture) if texture is not None else (),
+        foreign=foreign,
     )
     return said if corpus is None else with_counts(said, corpus)
 

@@ -4,11 +4,13 @@ Conventions: bars go by their printed numbers. A key is told plainly from a cert
 :data:`SURE`, as probable from :data:`UNCERTAIN`, and below that with the next likeliest;
 both bounds are our choice.
 
-Contents: summary_of, unsaid_of, figure_sentence, odd_sections, bar_count.
+Contents: summary_of, foreign_sentences, unsaid_of, figure_sentence, odd_sections,
+bar_count.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 
 from melodex.analysis.form import Figure, Section
@@ -16,16 +18,19 @@ from melodex.analysis.form.figures import OTHERWISE
 from melodex.analysis.form.sections import CONTENT
 from melodex.analysis.keys import KeySpan
 from melodex.analysis.piece import DOUBTED, Analysis
+from melodex.analysis.texture.foreign import ForeignNote
 from melodex.melody import (
     Melody,
     bars_text,
 )
 
-__all__ = ["figure_sentence", "summary_of", "unsaid_of"]
+__all__ = ["figure_sentence", "foreign_sentences", "summary_of", "unsaid_of"]
 
 SURE, UNCERTAIN = 0.8, 0.6
 MOST_PHRASES = 12
 """Phrases that are listed; of more, only their number is told."""
+MOST_LINES = 6
+"""Lines whose foreign notes are told one by one; of more, all together."""
 MOST_DOUBTS = 6
 """Uncertain chords that are listed with the next best."""
 SPOKEN_METRES = {"C": "common time", "C|": "cut time"}
@@ -48,6 +53,28 @@ def summary_of(melody: Melody, found: Analysis) -> Iterable[str]:
             f"mostly {reach.tessitura[0]} to {reach.tessitura[1]}; "
             f"it peaks on {reach.highest} in bar {reach.peak_bar}."
         )
+
+
+def foreign_sentences(notes: Sequence[ForeignNote]) -> Iterable[str]:
+    """How many notes of each name the lines have that are not of their chords."""
+    lines: dict[str, Counter[str]] = {}
+    for note in notes:
+        if note.figure:
+            lines.setdefault(note.line, Counter())[note.figure] += 1
+    if len(lines) > MOST_LINES:
+        lines = {"all lines together": sum(lines.values(), Counter())}
+    said = [
+        f"{line}, {', '.join(counted_figure(*pair) for pair in figures.most_common())}"
+        for line, figures in lines.items()
+    ]
+    if said:
+        yield f"Notes beside the chords, the tune left out: {'; '.join(said)}."
+
+
+def counted_figure(figure: str, number: int) -> str:
+    """A number of notes with a name, such as ``2 passing notes``."""
+    word = f"{figure} note" if figure == "pedal" else figure
+    return f"{number} {word}{'' if number == 1 else 's'}"
 
 
 def key_sentence(melody: Melody, found: Analysis) -> str:
