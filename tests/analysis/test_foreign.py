@@ -7,13 +7,14 @@ from __future__ import annotations
 
 import pytest
 
+from benchmarks.analysis.voices import Q
 from melodex.analysis.piece import analyse
 from melodex.analysis.texture import line_finds
 from melodex.analysis.texture.foreign import foreign_notes
 from melodex.analysis.texture.words import line_sentence
 from melodex.melody import ChordSymbol, Melody, note_name
 from melodex.melody.texture import Texture
-from tests.analysis.test_texture import Q, piece
+from tests.analysis.test_texture import piece
 
 SOPRANO = "C5 C5 C5 C5 B4 B4 B4 B4 C5 C5 C5:2"
 TENOR = "G3 G3 G3 G3 G3 G3 G3 G3 G3 G3 G3:2"
