@@ -155,3 +155,18 @@ def test_what_nothing_prints_makes_no_section_of_a_score_odd() -> None:
     assert len(found.sections) > 1
     assert not any(section.odd for section in found.sections)
     assert all(section.bars >= 4 for section in found.sections)
+
+
+@pytest.mark.parametrize(
+    ("chords", "told"),
+    [
+        ("Cmaj7|Am7|Dm7|G7|Cmaj7|Am7|Dm7 G7|Cmaj7", False),
+        ("C|Am|F|G7|C|Am|F G7|C6", True),
+        ("Cmaj7|Am7|Dm7|G7|Cmaj7|Am7|Dm7 G7|C6", True),
+    ],
+)
+def test_a_colour_that_the_tonic_has_all_through_is_no_ending(
+    chords: str, told: bool
+) -> None:
+    kinds = {device.kind for device in reading_of(chords).harmony.devices}
+    assert ("ending on a coloured tonic" in kinds) == told

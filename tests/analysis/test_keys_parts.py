@@ -15,7 +15,7 @@ from melodex.analysis.harmony.chords import parse_chords
 from melodex.analysis.harmony.heard.sounding import harmonised
 from melodex.analysis.keys import read_keys
 from melodex.analysis.keys.home import Home
-from melodex.analysis.keys.parts import at_home, in_minor
+from melodex.analysis.keys.parts import at_home, in_minor, with_relatives_at_home
 from melodex.analysis.keys.spans import KeySpan
 from melodex.analysis.piece import analyse
 from melodex.melody import Key, KeyChange, Melody
@@ -106,3 +106,24 @@ def test_a_picardy_third_stands_over_its_root(chords, told):
     from tests.analysis.test_devices import Span, found
 
     assert ("Picardy third" in found(chords, key=Span(mode="minor"))) is told
+
+
+def test_a_relative_key_that_is_at_home_as_long_is_none():
+    chords = parse_chords(["Eb", "Ab", "C7", "Fm", "Ab", "Db", "C7", "Fm", "Eb7", "Ab"])
+    placed = list(zip(range(0, 1000, 100), chords, strict=True))
+    home = Key(-4, "major")
+    spans = [span(0, 7, Key(-1, "minor")), span(8, 9, home)]
+    assert with_relatives_at_home(spans, placed, home) == [span(0, 9, home)]
+
+
+def test_a_relative_key_that_rests_on_its_own_tonic_stays():
+    chords = parse_chords(["Fm", "Bbm", "C7", "Fm", "Ab", "C7", "Fm", "Fm", "Eb7", "Ab"])
+    placed = list(zip(range(0, 1000, 100), chords, strict=True))
+    home = Key(-4, "major")
+    spans = [span(0, 7, Key(-1, "minor")), span(8, 9, home)]
+    assert with_relatives_at_home(spans, placed, home) == spans
+
+
+def test_a_hymn_that_begins_on_its_dominant_is_in_its_key():
+    keys = read_keys(heard("johnson_j_r/lift_every_voice.mxl"))
+    assert str(keys.spans[0].key) == "Ab major" == str(keys.reading.key)

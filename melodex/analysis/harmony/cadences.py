@@ -289,8 +289,19 @@ def endings(piece: Piece) -> Iterator[Device]:
     last = len(piece.steps) - 1
     here = piece.row[last]
     found = ending_of(here)
-    if found and not (found[0] == "ending off the tonic" and goes_round(piece)):
-        yield piece.device(found[0], last, last, found[1])
+    if found is None or (found[0] == "ending off the tonic" and goes_round(piece)):
+        return
+    if found[0] == "ending on a coloured tonic" and is_usual(piece, here):
+        return
+    yield piece.device(found[0], last, last, found[1])
+
+
+def is_usual(piece: Piece, here: PlacedChord) -> bool:
+    """Whether most tonic chords of a piece are coloured as the last one is."""
+    first = first_of_root(piece, len(piece.row) - 1)
+    before = [p.chord for p in piece.row[:first] if p.numeral.degree == 0]
+    alike = sum(chord.extensions == here.chord.extensions for chord in before)
+    return bool(before) and 2 * alike > len(before)
 
 
 def goes_round(piece: Piece) -> bool:

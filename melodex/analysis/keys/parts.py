@@ -4,13 +4,15 @@ Conventions: all is common practice, no source. Old signatures of minor often ha
 less, as dorian has; music whose fifth degree has a major third where it leads home is in
 minor all the same. A piece that begins or ends on the tonic chord of its home key is at
 home there, also where the chords beside it would do in another key; at the end of minor
-that chord may be major, a Picardy third.
+that chord may be major, a Picardy third. The relative key has all chords of the home key:
+where the tonic of the home key sounds as long as its own, it is no more than a chord of it.
 
-Contents: in_minor, at_home.
+Contents: in_minor, at_home, with_relatives_at_home.
 """
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -19,13 +21,15 @@ from melodex.analysis.keys.home import MINOR_MODES, Home
 from melodex.analysis.keys.spans import KeySpan, merged
 from melodex.melody import Key, KeyChange
 
-__all__ = ["at_home", "in_minor"]
+__all__ = ["at_home", "in_minor", "with_relatives_at_home"]
 
 FEWEST_LEADING = 2
 LONGEST_EDGE = 0.25
 """A first or last key that holds no longer than this part of a piece gives way to the
 home key, where the first or last chord is its tonic. Our choice."""
 DIMINISHED = frozenset({"diminished", "half-diminished"})
+MINOR_ABOVE = 3
+"""From a major tonic to that of its relative minor, in fifths."""
 
 
 def in_minor(home: Home, heard: Sequence[Chord], printed: KeyChange | None) -> Home:
@@ -68,6 +72,49 @@ def at_home(
         if span.end_ticks - span.onset_ticks <= longest and is_home(chord, home, picardy):
             found[place] = replace(span, mode=home.mode, tonic_fifths=home.tonic_fifths)
     return merged(found)
+
+
+def with_relatives_at_home(
+    spans: Sequence[KeySpan], placed: Sequence[tuple[int, Chord]], home: Key
+) -> list[KeySpan]:
+    """The spans, those in the relative key at home where they stay at home as long.
+
+    Parameters
+    ----------
+    spans : sequence of KeySpan
+        Of one stretch, in order.
+    placed : sequence of (int, Chord)
+        Onsets in ticks and chords of the stretch, in order.
+    home : Key
+        In which the stretch is at home.
+    """
+    onsets = [onset for onset, _ in placed]
+    found = []
+    for span in spans:
+        if is_relative(span.key, home):
+            first = max(bisect_left(onsets, span.onset_ticks + 1) - 1, 0)
+            last = bisect_left(onsets, span.end_ticks)
+            held = {home: 0, span.key: 0}
+            for place in range(first, last):
+                onset, chord = placed[place]
+                stop = min([*onsets[place + 1 : place + 2], span.end_ticks])
+                for key in held:
+                    if is_home(chord, key, picardy=False):
+                        held[key] += stop - max(onset, span.onset_ticks)
+            if held[home] >= held[span.key]:
+                span = replace(span, mode=home.mode, tonic_fifths=home.tonic_fifths)
+        found.append(span)
+    return merged(found)
+
+
+def is_relative(key: Key, home: Key) -> bool:
+    """Whether a key is the relative major or minor of another."""
+    apart = key.tonic_fifths - home.tonic_fifths
+    minor, at_home = key.mode in MINOR_MODES, home.mode in MINOR_MODES
+    return (minor, at_home, apart) in {
+        (True, False, MINOR_ABOVE),
+        (False, True, -MINOR_ABOVE),
+    }
 
 
 def is_home(chord: Chord, home: Key, picardy: bool) -> bool:

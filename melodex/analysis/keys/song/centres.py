@@ -38,8 +38,9 @@ FARTHEST = 32
 CERTAINTY = 0.75
 """Of a centre; our choice."""
 MAJOR_SCALE = frozenset({0, 2, 4, 5, 7, 9, 11})
-MINOR_SCALE = frozenset({0, 2, 3, 5, 7, 8, 10, 11})
-"""Semitones above the tonic; minor with both sevenths."""
+NATURAL_SCALE = frozenset({0, 2, 3, 5, 7, 8, 10})
+MINOR_SCALE = NATURAL_SCALE | {11}
+"""Semitones above the tonic; minor with both sevenths where a bar is weighed."""
 SECONDS = frozenset({"minor", "minor seventh", "half-diminished"})
 FIFTHS = frozenset({"dominant", "suspended"})
 RESTING = frozenset({"major", "major seventh", "minor", "minor seventh"})
@@ -113,12 +114,9 @@ def centres_of(bars: Sequence[SongBar], tonics: Sequence[int]) -> list[Centre]:
     found: list[Centre] = []
     for two, five, one in zip(row, row[1:], row[2:], strict=False):
         home = tonics[two.bar]
-        if not is_two_five_one(two, five, one) or one.root in near_tonics(home):
+        if not is_two_five_one(two, five, one) or is_near(one, home, home in minor):
             continue
-        scale = scale_on(home, home in minor)
-        if holds(scale, one):
-            continue
-        centre = around(bars, scale, two, one)
+        centre = around(bars, scale_on(home, home in minor), two, one)
         before = found[-1] if found else None
         if before is not None and centre.first < before.stop:
             if before.tonic == centre.tonic:
@@ -147,9 +145,13 @@ def lasting(found: Sequence[Centre]) -> Iterator[Centre]:
             yield centre
 
 
-def near_tonics(home: int) -> frozenset[int]:
-    """Chords to which a ii V I is a tonicisation: I, IV and V."""
-    return frozenset((home + step) % 12 for step in (0, 5, 7))
+def is_near(one: Sounding, home: int, minor: bool) -> bool:
+    """Whether a ii V I to a chord is a tonicisation: to I and V, IV, any that a key has."""
+    above = (one.root - home) % 12
+    if above in {0, 7} or (above == 5 and not minor):
+        return True
+    steps = NATURAL_SCALE if minor else MAJOR_SCALE
+    return steps.issuperset(notes_of(above, one.third))
 
 
 def sounding(bars: Sequence[SongBar]) -> list[Sounding]:
@@ -192,11 +194,6 @@ def scale_on(tonic: int, minor: bool) -> frozenset[int]:
     """The pitch classes of a key."""
     steps = MINOR_SCALE if minor else MAJOR_SCALE
     return frozenset((tonic + step) % 12 for step in steps)
-
-
-def holds(scale: frozenset[int], chord: Sounding) -> bool:
-    """Whether a scale holds the root and the third of a chord."""
-    return scale.issuperset(notes_of(chord.root, chord.third))
 
 
 def notes_of(root: int, third: str) -> list[int]:

@@ -251,9 +251,12 @@ class Speller:
                 self.roots[layout.bar_at(onset)][chord.root_fifths] += 4
         for onset, fifths in zip(melody.onset_ticks, melody.fifths, strict=True):
             self.roots[layout.bar_at(onset)][fifths] += 1
+        self.whole: Counter[int] = Counter()
+        for held in self.roots:
+            self.whole.update(held)
 
     def spelled(self, tonic: int, first: int, stop: int) -> int:
-        """A tonic on the line of fifths, as in some bars; near their middle if unused."""
+        """A tonic on the line of fifths, as in some bars or elsewhere; else near theirs."""
         held: Counter[int] = Counter()
         for bar in range(first, stop):
             held.update(self.roots[bar])
@@ -261,7 +264,7 @@ class Speller:
             return (tonic * 7 + 5) % 12 - 5
         middle = sum(f * n for f, n in held.items()) / held.total() - 1
         places = [f for f in range(-14, 18) if pitch_class(f) == tonic]
-        return max(places, key=lambda f: (held[f], -abs(f - middle)))
+        return max(places, key=lambda f: (held[f], self.whole[f], -abs(f - middle)))
 
 
 def method_of(melody: Melody, signed: bool) -> str:
