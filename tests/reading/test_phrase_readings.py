@@ -7,10 +7,11 @@ import pytest
 from benchmarks.reading.phrase_readings import AS_MEANT, WRONG, judged, meanings, same
 from benchmarks.reading.phrases import WRITTEN
 from benchmarks.reading.phrases_held_out import HELD_OUT
+from benchmarks.reading.phrases_third import THIRD
 from melodex.errors import AmbiguousPhraseError, PhraseError
 from melodex.reading.phrase.reader import read_phrase
 
-ALL = [*WRITTEN, *HELD_OUT]
+ALL = [*WRITTEN, *HELD_OUT, *THIRD]
 KINDS = sorted({written.kind for written in ALL})
 
 
@@ -79,3 +80,13 @@ def test_syllables_from_do_lie_above_it_and_the_nearest_is_offered() -> None:
     assert phrase.melody.interval_semitones == (0, 7, 0, 2, 0, -2)
     assert phrase.other_notations == ("solfa",)
     assert read_phrase("do ti do").melody.interval_semitones == (-1, 1)
+
+
+def test_a_ninth_is_the_second_above_and_labels_are_not_taken_for_notes() -> None:
+    assert read_phrase("1 3 5 b7 9").melody.midi == (60, 64, 67, 70, 74)
+    assert read_phrase("contour: + + - 0").contour == (1, 1, -1, 0)
+    for text in ("G7: G B D F", "c, f a c'", "C: C E G"):
+        with pytest.raises(PhraseError):
+            read_phrase(text)
+    # Where a field says that it is ABC, these are octaves.
+    assert read_phrase("K:C c, d e").melody.midi == (60, 74, 76)

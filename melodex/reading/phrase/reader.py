@@ -5,10 +5,11 @@ Conventions, the same for whoever types and whoever reads an answer:
 - *Degrees* ``5 1 2 b3 2 1`` are those of the major scale on the tonic, whatever the
   mode: the minor third is always ``b3``. Unmarked degrees lie in the one octave that
   rises from the tonic, so ``7 1`` falls; ``1'`` is an octave above and ``7,`` an
-  octave below. ``8`` is ``1'``. ``5*2`` lasts two beats, ``2*1/2`` half a beat, ``1*1.5``
-  one and a half; so do ``5h``, ``2e`` and ``1q.``, by the first letters of *half*,
-  *eighth* and *quarter*; without a length a degree lasts one. ``?`` among them is a note
-  of which nothing is known, ``?*2`` one of which the length is.
+  octave below. ``8`` is ``1'`` and ``9``, as in chords, ``2'``. ``5*2`` lasts two beats,
+  ``2*1/2`` half a beat, ``1*1.5`` one and a half; so do ``5h``, ``2e`` and ``1q.``, by
+  the first letters of *half*, *eighth* and *quarter*; without a length a degree lasts
+  one. ``?`` among them is a note of which nothing is known, ``?*2`` one of which the
+  length is.
 - *Degrees in a list* ``1, 2, 3, 5``: the commas part them, and are no octave marks.
 - *Steps* ``+2 +2 -4 0`` are semitones from note to note; each carries its sign.
 - *ABC* ``K:F c3 d | f2 e2`` is standard 2.1; fields may stand before the notes on the
@@ -86,7 +87,7 @@ SURE_STEP = 7
 """Semitones: within a fifth from each note to the next, numbers are octaves."""
 
 # Patterns are compiled when a text needs them, and kept by the module re.
-ROW_TITLE = r"(?i)\s*(?:tune|phrase|own|degrees?|notes?)(?::|\s)\s*(?=\S)"
+ROW_TITLE = r"(?i)\s*(?:tune|phrase|own|degrees?|notes?|contour|steps)(?::|\s)\s*(?=\S)"
 ROW_LETTER = r"\s*[AB]\s{2,}(?=(?:[A-G][b#]*\d\s*)+$)"
 ROW_REMARK = r"\(\d+ notes, read as [^()]*\)\s*$"
 ROW_GOES_ON = r"(?<=\s)(?:\.{2,}|…)\s*$"
@@ -95,9 +96,13 @@ NO_ABC = r"(?<!\S)[H-Yh-w](?!\S)|([A-Ga-g])-(?!\1)[A-Ga-g]"
 """A decoration without a note, which ABC would drop, or a tie between two pitches: what
 has one was not meant as ABC, unless it is said to be."""
 
-NO_ABC_WITHOUT_FIELD = r"[H-WYh-wy]|[A-Ga-g]\d*[xX]|(?<!\S)[A-Ga-g]\d{2,}\s+[A-Ga-g]\d{2,}"
-"""Letters of decorations, a hidden rest behind a note, lengths of ten and more: unlikely
-where nothing else says that the text is ABC."""
+NO_ABC_WITHOUT_FIELD = (
+    r"[H-WYh-wy]|[A-Ga-g]\d*[xX]|(?<!\S)[A-Ga-g]\d{2,}\s+[A-Ga-g]\d{2,}"
+    r"|[A-Ga-g]\d*:(?![|:])|[a-g]\d*,|[A-G]\d*'"
+)
+"""Letters of decorations, a hidden rest behind a note, lengths of ten and more, a note
+with a colon as a chord before its notes has one, octave marks against the case of their
+letter: unlikely where nothing else says that the text is ABC."""
 
 GAP = r"(?<!\S)(?:\.{2,}|…|_{2,})(?=\s+\S)"
 """Dots or a line that stand for notes, with more notes behind them."""

@@ -31,8 +31,8 @@ from melodex.reading.phrase.typed import (
 
 __all__ = ["read_contour", "read_degree_list", "read_degrees", "read_steps"]
 
-DEGREE_NUMBERS = frozenset("12345678")
-MAJOR_SEMITONES = (0, 2, 4, 5, 7, 9, 11, 12)
+DEGREE_NUMBERS = frozenset("123456789")
+MAJOR_SEMITONES = (0, 2, 4, 5, 7, 9, 11, 12, 14)
 MOST_SEMITONES = 48
 """The largest step that is taken for one."""
 
@@ -46,7 +46,7 @@ DEGREE = (
 )
 SAID_SIGN = r"(?ai)\b(flat|sharp|natural) ?(?=\d)"
 SAID_SIGNS = {"flat": "b", "sharp": "#", "natural": "n"}
-DEGREES_DASHED = r"(?a)\s*(?:[b#n]?[1-8]'*-)+[b#n]?[1-8]'*\s*"
+DEGREES_DASHED = r"(?a)\s*(?:[b#n]?[1-9]'*-)+[b#n]?[1-9]'*\s*"
 DEGREE_LIST = r"\s*(?:[^\s,]+\s*,\s*)+[^\s,]+\s*"
 
 ONE_DEGREE = r"(?a)[b#]*[1-7]"
@@ -136,7 +136,7 @@ def degree_note(word: str, place: int, tonic: int, tonic_midi: int) -> TypedNote
         raise CannotReadError(
             place,
             f"{word!r} is no scale degree",
-            "degrees go from 1 to 7, parted by spaces; 1' is an octave above",
+            "degrees go from 1 to 9, parted by spaces; 1' is an octave above",
         )
     if len(accidentals) > 2 or len(set(accidentals)) > 1:
         raise CannotReadError(place, f"{accidentals!r} is no accidental")
