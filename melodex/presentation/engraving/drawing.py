@@ -13,7 +13,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
-from xml.etree.ElementTree import Element, SubElement, tostring
+from xml.etree.ElementTree import Element, SubElement
 
 from melodex.presentation.engraving.marks import (
     INK,
@@ -23,6 +23,7 @@ from melodex.presentation.engraving.marks import (
     number,
 )
 from melodex.presentation.engraving.sheet import FROM_THE_NOTE, Sheet, rectangle
+from melodex.presentation.xml_text import xml_text
 
 __all__ = ["Drawing"]
 
@@ -175,7 +176,7 @@ class Drawing:
         for place, system in enumerate(self.sheet.systems):
             bottom = tops[place + 1] if place + 1 < len(tops) else self.sheet.height
             root.append(system.element(tops[place], bottom))
-        return tostring(root, encoding="unicode")
+        return xml_text(root)
 
     def tops(self) -> list[float]:
         """Where each system begins: half way from what is above it."""

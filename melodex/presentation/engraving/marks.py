@@ -13,7 +13,9 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from xml.etree.ElementTree import Element, SubElement, fromstring, tostring
+from xml.etree.ElementTree import Element, SubElement, fromstring
+
+from melodex.presentation.xml_text import xml_text
 
 __all__ = [
     "INK",
@@ -108,7 +110,7 @@ def relation_sign(relation: str, size: float = 16) -> str:
         },
     )
     draw_shape(root, shape, 0, 0, 225, heavy=True)
-    return tostring(root, encoding="unicode")
+    return xml_text(root)
 
 
 def draw_shape(
@@ -178,7 +180,7 @@ def system_slices(svg: str) -> list[str]:
         top, bottom = (int(system.get(f"data-{edge}", "0")) for edge in ("top", "bottom"))
         root.set("viewBox", f"0 {top} {width} {bottom - top}")
         root.set("height", number((bottom - top) * scale))
-        out.append(tostring(root, encoding="unicode"))
+        out.append(xml_text(root))
     return out
 
 
@@ -201,7 +203,7 @@ def shared_signs() -> tuple[dict[str, str], str]:
     for shape in RELATION_SHAPES.values():
         group = Element("g", {"id": f"sign-{shape.name}"})
         draw_shape(group, shape, 0, 0, 225, heavy=True)
-        shapes[shape.name] = tostring(group, encoding="unicode")
+        shapes[shape.name] = xml_text(group)
     return signs, "".join(shapes.values())
 
 

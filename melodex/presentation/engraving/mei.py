@@ -17,7 +17,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from itertools import pairwise
-from xml.etree.ElementTree import Element, SubElement, tostring
+from xml.etree.ElementTree import Element, SubElement
 
 from melodex.melody import (
     TICKS_PER_QUARTER,
@@ -39,6 +39,7 @@ from melodex.presentation.engraving.words import (
 from melodex.presentation.notation.pitch import Inflections, clef_for, spelled
 from melodex.presentation.notation.values import DOTTED, Written, largest_values
 from melodex.presentation.notation.writing import WrittenBar, ending_ends
+from melodex.presentation.xml_text import xml_text
 
 __all__ = ["BLANK", "EMPTY_BOX", "mei_of"]
 
@@ -86,7 +87,7 @@ def mei_of(parts: Sequence[StaffPart], measures: Sequence[Measure], prefix: str)
         write_measure(home, lines, measure, index, is_last=index + 1 == len(measures))
         if end:
             ending = None
-    return '<?xml version="1.0" encoding="UTF-8"?>\n' + tostring(root, encoding="unicode")
+    return '<?xml version="1.0" encoding="UTF-8"?>\n' + xml_text(root)
 
 
 def ending_element(section: Element, bar: Bar, ends: Sequence[str]) -> Element:

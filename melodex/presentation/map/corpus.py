@@ -12,11 +12,12 @@ import math
 from collections.abc import Callable, Sequence
 from itertools import combinations
 from statistics import median
-from xml.etree.ElementTree import Element, tostring
+from xml.etree.ElementTree import Element
 
 from melodex.presentation.map.pens import SMALL, put, signed, write
 from melodex.presentation.map.strips import WIDTH, text_width
 from melodex.presentation.report.charts import chart
+from melodex.presentation.xml_text import xml_text
 from melodex.tasks.collection.holdings import Count
 from melodex.tasks.collection.likeness import LikenessMap
 
@@ -76,7 +77,7 @@ def counts_svg(
         for column, (name, counts) in enumerate(row):
             draw_panel(home, name, counts, column * COLUMN_WIDTH, top)
         top += tall
-    return tostring(root, encoding="unicode")
+    return xml_text(root)
 
 
 def lines_of(counts: Sequence[Count]) -> int:
@@ -143,7 +144,7 @@ def likeness_svg(
     for (x, y), words in name_places(found, places):
         drawn = write(names, x, y, words, size=11, anchor="middle", bold=True)
         drawn.set("class", "over")
-    return tostring(root, encoding="unicode")
+    return xml_text(root)
 
 
 def pushed_apart(shares: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:

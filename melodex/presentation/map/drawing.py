@@ -11,7 +11,7 @@ Contents: map_svg, map_caption, drawn_map.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from xml.etree.ElementTree import Element, tostring
+from xml.etree.ElementTree import Element
 
 from melodex.presentation.map.activity import activity_lane
 from melodex.presentation.map.content import PieceMap, piece_map
@@ -27,6 +27,7 @@ from melodex.presentation.map.lanes import (
 from melodex.presentation.map.pens import put, signed
 from melodex.presentation.map.strips import WIDTH, Ruler, ruled_strips
 from melodex.presentation.report.charts import chart
+from melodex.presentation.xml_text import xml_text
 from melodex.tasks.describe.describe import Description
 
 __all__ = ["drawn_map", "map_caption", "map_svg"]
@@ -76,7 +77,7 @@ def drawn_map(piece: PieceMap, prefix: str = "map") -> str:
     root.set("viewBox", f"0 0 {WIDTH} {tall}")
     root.set("width", f"{PAGE_WIDTH}")
     root.set("height", f"{tall * PAGE_WIDTH / WIDTH:.1f}")
-    return tostring(root, encoding="unicode")
+    return xml_text(root)
 
 
 def draw_strip(

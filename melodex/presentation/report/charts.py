@@ -14,12 +14,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from xml.etree.ElementTree import Element, SubElement, tostring
+from xml.etree.ElementTree import Element, SubElement
 
 from melodex.melody import Melody, degree_name, pitch_class_name
 from melodex.presentation.doors import doors_open
 from melodex.presentation.engraving.marks import INK, RELATION_SHAPES, draw_shape
 from melodex.presentation.engraving.words import with_signs
+from melodex.presentation.xml_text import xml_text
 
 __all__ = ["BarCell", "bar_grid", "coverage_strips", "dot_plot"]
 
@@ -152,7 +153,7 @@ def dot_plot(
                     label(root, middle, margin - 7, text, size=11)
                 else:
                     label(root, margin - 6, middle + 4, text, "end", 11)
-    return tostring(root, encoding="unicode")
+    return xml_text(root)
 
 
 def edge_labels(melody: Melody, degrees: Sequence[int | None]) -> list[str]:
@@ -273,7 +274,7 @@ def coverage_strips(
         top = 4 + index * step
         label(root, 4, top + STRIP_HEIGHT * 0.7, names[index], "start", 14)
         strip(root, melody, row, top)
-    return tostring(root, encoding="unicode")
+    return xml_text(root)
 
 
 def strip(root: Element, melody: Melody, row: Sequence[str], top: float) -> None:
@@ -363,7 +364,7 @@ def bar_grid(cells: Sequence[BarCell], *, per_row: int = 8, prefix: str = "grid"
             )
         for column, cell in enumerate(row):
             draw_cell(home, cell, left + column * wide, top, wide, high)
-    return tostring(root, encoding="unicode")
+    return xml_text(root)
 
 
 def draw_cell(

@@ -134,8 +134,10 @@ def picture_png(svg: str) -> bytes:
     return bytes(made)
 
 
-CONTROLS = dict.fromkeys([*range(0x20), *range(0x7F, 0xA0)]) | {0x09: " ", 0x0A: "\n"}
-"""Signs that steer a device and print as nothing (ISO 6429)."""
+CONTROLS = dict.fromkeys([*range(0x20), *range(0x7F, 0xA0), 0xFFFE, 0xFFFF])
+CONTROLS |= {0x09: " ", 0x0A: "\n"}
+"""Signs that steer a device and print as nothing (ISO 6429), and what is no character
+(Unicode 15, section 23.7)."""
 
 
 def without_controls(data: Any) -> Any:

@@ -13,7 +13,6 @@ from xml.etree.ElementTree import (
     SubElement,
     fromstring,
     register_namespace,
-    tostring,
 )
 
 from melodex.errors import PresentationError
@@ -33,6 +32,7 @@ from melodex.presentation.report.blocks import (
     solo_player,
 )
 from melodex.presentation.report.page import Page, Picture, Section
+from melodex.presentation.xml_text import xml_text
 from melodex.tasks.passage import Passage
 
 __all__ = ["SHEET_FORMS", "sheet_as", "tune_page"]
@@ -151,7 +151,7 @@ def with_head(drawn: EngravedSvg, passage: Passage) -> str:
     root.set("viewBox", f"0 {-HEAD_UNITS} {number(width)} {number(height + HEAD_UNITS)}")
     root.set("height", number((height + HEAD_UNITS) / UNITS_PER_PIXEL))
     register_namespace("", SVG)
-    return tostring(root, encoding="unicode")
+    return xml_text(root)
 
 
 def short(text: str) -> str:

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
-from xml.etree.ElementTree import Element, SubElement, indent, tostring
+from xml.etree.ElementTree import Element, SubElement, indent
 
 from melodex.melody import (
     Melody,
@@ -25,6 +25,7 @@ from melodex.presentation.notation.writing import (
     from_first_bar,
 )
 from melodex.presentation.notation.written import written
+from melodex.presentation.xml_text import xml_text
 from melodex.reading.common.carried import FIELD, kept_beside
 
 if TYPE_CHECKING:
@@ -159,7 +160,7 @@ def document(
         for measure, bar in zip(measures, own, strict=True):
             writer.write(home, measure, next(ends) if bar else "")
     indent(root, " ")
-    body = tostring(root, encoding="unicode")
+    body = xml_text(root)
     return f'<?xml version="1.0" encoding="UTF-8"?>\n{DOCTYPE}{body}\n'
 
 
