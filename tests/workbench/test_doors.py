@@ -7,6 +7,7 @@ from urllib.parse import parse_qs, urlsplit
 from playwright.sync_api import expect
 
 from melodex.reading.phrase.reader import read_phrase
+from melodex.tasks.adding.add import add_paths
 from tests.browser import followed
 
 FOUND = "/find?phrase=3+5+3+1+3+1+4+6+4+3+1"
@@ -131,3 +132,17 @@ def test_a_name_that_several_tunes_share_leads_to_each_of_them(workbench, visit)
     with followed(page):
         ways.first.click()
     expect(page.locator(".kicker")).to_have_text("what is in it")
+
+
+def test_parts_are_offered_for_an_own_tune_only_where_there_are_parts(own_bench, tmp_path):
+    path = tmp_path / "plain.abc"
+    path.write_text("X:1\nT:Plain\nM:4/4\nL:1/4\nK:C\nCDEF|GABc|cBAG|FEDC|\n")
+    corpus = tmp_path / "plain.melodex"
+    add_paths(corpus, [path])
+    for running, tune, is_offered in (
+        (own_bench(), "Snail+Post", True),
+        (own_bench(corpus), "Plain", False),
+    ):
+        for address in ("/own", f"/own?tune={tune}"):
+            page = running.ask(address, Accept="text/html")[2].decode()
+            assert ("Only lines of this part" in page) == is_offered

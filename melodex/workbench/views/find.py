@@ -183,17 +183,19 @@ def narrow(ask: Ask) -> Response:
     )
 
 
-def choices_of(ask: Ask, corpus: StoppableCorpus | None) -> Choices:
+def choices_of(
+    ask: Ask, corpus: StoppableCorpus | None, features: tuple[str, ...] = LISTED
+) -> Choices:
     """What searches can be narrowed to, with the number of tunes of each."""
     from melodex.tasks.gather.counts import remaining
 
     if corpus is None:
-        return dict.fromkeys(LISTED, ())
+        return dict.fromkeys(features, ())
 
     def counted() -> Choices:
-        return remaining(corpus, Wish(), features=LISTED).options
+        return remaining(corpus, Wish(), features=features).options
 
-    options: Choices = ask.bench.remembered(("choices",), counted)
+    options: Choices = ask.bench.remembered(("choices", *features), counted)
     return options
 
 

@@ -17,7 +17,7 @@ from melodex.tasks.gather.counts import tunes_outside
 from melodex.workbench.asking import Ask, rendered_page
 from melodex.workbench.bench import StoppableCorpus
 from melodex.workbench.files import as_file
-from melodex.workbench.views.find import narrowing, set_names
+from melodex.workbench.views.find import choices_of, narrowing, set_names
 from melodex.workbench.views.tune import doors_of, refuse_endless
 
 __all__ = ["audited", "finding", "own"]
@@ -38,6 +38,10 @@ class Card:
     facts: tuple[tuple[str, str], ...]
     strength: int
     opened: Markup | None
+
+
+LINES = ("part", "sung")
+"""What is offered only where scores have several lines, or words."""
 
 
 def audited(ask: Ask, corpus: StoppableCorpus) -> Audit:
@@ -74,8 +78,9 @@ def threshold_of(ask: Ask) -> float:
 def own(ask: Ask) -> Response:
     """Where a tune comes close to the corpus; the first finding lies open."""
     if not ask.said("tune"):
+        lines = choices_of(ask, ask.corpus_if_any(), LINES)
         return rendered_page(
-            ask, "own.html", "My own tune", found=None, sets=(), at_hand=""
+            ask, "own.html", "My own tune", found=None, sets=(), at_hand="", lines=lines
         )
     from melodex.presentation.engraving.fragments import sections_html, texts_of
     from melodex.presentation.report.audit import (
@@ -102,6 +107,7 @@ def own(ask: Ask) -> Response:
         found=found,
         at_hand=ask.bench.title_at_hand(ask.said("tune")),
         sets=set_names(corpus),
+        lines=choices_of(ask, corpus, LINES),
         name=name,
         sentences=texts_of(audit_summary(found)),
         grid=Markup(sections_html([grid])),
