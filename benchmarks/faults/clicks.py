@@ -1,6 +1,7 @@
 """Random hands on the page: clicks, reloads, going back, second tabs; is anything lost?
 
-Run:  python -m benchmarks.faults.clicks [--runs 200] [--seed 1] [--keep NAME]
+Run:  python -m benchmarks.faults.clicks [--runs 200] [--seed 1] [--minutes 600]
+      [--keep NAME]
 
 Each run makes a teaching set of the demo's corpus and does sixty random things in
 Debian's Chromium, without waiting for what it has done before: it types words beside
@@ -36,6 +37,9 @@ from melodex.tasks.lesson.sets import open_lesson
 STEPS = 60
 MOST_TABS = 3
 PATIENCE_MS = 8_000
+"""Of a hand that wants something of a page."""
+CHECKING_MS = 180_000
+"""Of what makes ready and looks at the end, beside any load."""
 TUNES = ("The Eel Trap", "Marl Pit Hornpipe", "Snail Post", "Foghorn Samba")
 ROOMS = ("Find", "Gather", "Teaching sets", "Shelf", "Look inside", "My own tune")
 
@@ -54,6 +58,7 @@ class Hand:
         self.kept: set[tuple[str, str]] = set()
         self.log: list[str] = []
         self.tabs: list[Page] = []
+        self.patience_ms = CHECKING_MS
         self.open_tab()
         self.page.goto(f"{base}/tune?tune=Snail+Post")
         for tune in TUNES:
@@ -61,6 +66,14 @@ class Hand:
             self.page.locator("form[data-keep] [name=into]").fill(self.set_name)
             self.page.get_by_role("button", name="Keep", exact=True).click()
             self.page.locator(".kept a").wait_for()
+
+        self.wait_for(PATIENCE_MS)
+
+    def wait_for(self, patience_ms: int) -> None:
+        """Wait so long for whatever is wanted from now on."""
+        self.patience_ms = patience_ms
+        for page in self.tabs:
+            page.set_default_timeout(patience_ms)
 
     @property
     def page(self) -> Page:
@@ -70,7 +83,7 @@ class Hand:
     def open_tab(self) -> None:
         """A new tab, in front."""
         page = self.context.new_page()
-        page.set_default_timeout(PATIENCE_MS)
+        page.set_default_timeout(self.patience_ms)
         self.tabs.append(page)
         page.goto(self.base)
 
@@ -187,6 +200,9 @@ def _query(**fields: str) -> str:
 
 def bring_back(hand: Hand) -> None:
     """Undo, by the list, each removal that has not been undone."""
+    for tab in hand.tabs:
+        # What was pressed last may still be waiting for its turn.
+        tab.locator("#set[aria-busy]").wait_for(state="detached")
     page = hand.page
     while True:
         page.goto(f"{hand.base}/done")
@@ -195,8 +211,8 @@ def bring_back(hand: Hand) -> None:
         mine = [b for b in button.all() if hand.set_name in _set_of(b)]
         if not mine:
             return
-        mine[0].click()
-        page.wait_for_load_state()
+        with page.expect_navigation():
+            mine[0].click()
 
 
 def _set_of(button: Any) -> str:
@@ -208,7 +224,7 @@ def _set_of(button: Any) -> str:
 def settled(page: Page) -> None:
     """Let a page of the set write what it holds."""
     page.locator("body").click(position={"x": 2, "y": 2})
-    for _ in range(100):
+    for _ in range(CHECKING_MS // 100):
         dirty = page.evaluate(
             "[...document.querySelectorAll('[data-words]')]"
             ".filter((f) => f.value !== f.defaultValue).length"
@@ -220,6 +236,7 @@ def settled(page: Page) -> None:
 
 def lost(hand: Hand, corpus_path: Path) -> list[str]:
     """Everything that should be there in the end, and is not."""
+    hand.wait_for(CHECKING_MS)
     hand.page.wait_for_timeout(600)
     bring_back(hand)
     address = f"{hand.base}/set?{_query(name=hand.set_name)}"
@@ -271,8 +288,10 @@ def main() -> None:
     parser = asker(__doc__)
     parser.add_argument("--runs", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1, help="of the first run")
+    parser.add_argument("--minutes", type=float, default=600, help="begin no run after")
     options = parser.parse_args()
-    results = []
+    results: list[dict[str, Any]] = []
+    ends = time.monotonic() + 60 * options.minutes
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
         demo, path = Path(folder) / "demo.melodex", Path(folder) / "clicks.melodex"
         add_paths(demo, [ROOT / "corpus_demo"])
@@ -282,6 +301,8 @@ def main() -> None:
         )
         with started(path) as address:
             for seed in range(options.seed, options.seed + options.runs):
+                if time.monotonic() > ends:
+                    break
                 results.append(run(browser, address, path, seed))
                 print(results[-1], file=sys.stderr)
         chromium = browser.version

@@ -33,16 +33,23 @@ def set_now(corpus_path: Path, set_id: int) -> tuple[str, list[ExampleRow]]:
     raise LessonError("the set was deleted meanwhile", hint="undo that first")
 
 
-def put_in(corpus_path: Path, set_id: int, row: ExampleRow, position: int) -> Undoing:
-    """Put a passage back where it stood, or at the end of a set that is shorter now."""
+def put_in(
+    corpus_path: Path, set_id: int, gone: Sequence[tuple[int, ExampleRow]]
+) -> Undoing:
+    """Put passages back where each stood, or at the end of a set that is shorter now."""
     name, rows = set_now(corpus_path, set_id)
-    place = min(position - 1, len(rows))
-    lesson = rewritten(corpus_path, name, lambda now: [*now[:place], row, *now[place:]])
-    return partial(take_out, corpus_path, set_id, [passage_keys(lesson.rows)[place]])
+    placed: list[ExampleRow] = list(rows)
+    for position, row in sorted(gone, key=lambda each: each[0]):
+        placed.insert(min(position - 1, len(placed)), row)
+    lesson = rewritten(corpus_path, name, lambda _: placed)
+    came = {id(row) for _, row in gone}
+    keyed = zip(passage_keys(lesson.rows), placed, strict=True)
+    keys = [key for key, row in keyed if id(row) in came]
+    return partial(take_out, corpus_path, set_id, keys)
 
 
 def take_out(corpus_path: Path, set_id: int, keys: Sequence[str]) -> Undoing:
-    """Take out passages that were put in."""
+    """Take out passages that were put in, with what was written beside them."""
     name, rows = set_now(corpus_path, set_id)
     keyed = list(zip(passage_keys(rows), rows, strict=True))
     gone = [(p, row) for p, (key, row) in enumerate(keyed, 1) if key in keys]
@@ -50,12 +57,7 @@ def take_out(corpus_path: Path, set_id: int, keys: Sequence[str]) -> Undoing:
         raise LessonError("those passages are not in the set any more")
     left = [row for key, row in keyed if key not in keys]
     rewritten(corpus_path, name, lambda _: left)
-
-    def again() -> None:
-        for position, row in gone:
-            put_in(corpus_path, set_id, row, position)
-
-    return again
+    return partial(put_in, corpus_path, set_id, gone)
 
 
 def put_in_order(corpus_path: Path, set_id: int, keys: Sequence[str]) -> Undoing:

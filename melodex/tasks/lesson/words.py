@@ -16,9 +16,16 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from melodex.corpus.lessons import ExampleRow, LessonRow, example_rows, find_lesson
+from melodex.corpus.lessons import (
+    ExampleRow,
+    LessonRow,
+    change_lesson,
+    example_rows,
+    find_lesson,
+)
 from melodex.corpus.reader import Corpus
-from melodex.tasks.lesson.sets import alter_lesson, checked_text, rewritten
+from melodex.errors import LessonError
+from melodex.tasks.lesson.sets import alter_lesson, checked_text, rewritten, writing
 
 __all__ = ["Said", "Written", "mark_of_text", "passage_keys", "write_words"]
 
@@ -27,10 +34,14 @@ TEXTS = ("topic", "level", "notes")
 
 @dataclass(frozen=True, slots=True)
 class Said:
-    """A text as somebody wants it, and the mark of what they saw before."""
+    """A text as somebody wants it, and the mark of what they saw before.
+
+    ``own`` are marks of what they have written since, which may stand there already.
+    """
 
     text: str
     seen: str
+    own: frozenset[str] = frozenset()
 
 
 @dataclass(slots=True)
@@ -51,6 +62,10 @@ class Written:
         Row number of the set.
     lost : tuple of str
         Keys of passages that the set does not hold any more.
+    marks : dict of str to str
+        By key, the mark of each text as it was wanted here.
+    refused : LessonError or None
+        Why a text is too long or the new name cannot be had; all else was written.
     """
 
     name: str
@@ -59,6 +74,8 @@ class Written:
     before: dict[str, str] = field(default_factory=dict)
     set_id: int = 0
     lost: tuple[str, ...] = ()
+    marks: dict[str, str] = field(default_factory=dict)
+    refused: LessonError | None = None
 
 
 def mark_of_text(text: str) -> str:
@@ -92,26 +109,44 @@ def write_words(corpus_path: Path, name: str, words: Mapping[str, Said]) -> Writ
     Raises
     ------
     LessonError
-        If there is no such set, a text is too long, or another set has the new name.
+        If there is no such set.
     """
     with Corpus.open(corpus_path) as corpus:
         row = find_lesson(corpus, name)
         rows = example_rows(corpus, row.id)
     there = texts_in(row, rows)
-    done = Written(row.name, lost=tuple(key for key in words if key not in there))
-    wanted, joined = {}, []
-    for key in [key for key in words if key in there]:
-        text, seen = checked_text(words[key].text), words[key].seen
-        if text == there[key] or mark_of_text(text) == seen:
+    done = Written(row.name, set_id=row.id)
+    wanted, joined, lost = {}, [], []
+    for key, said in words.items():
+        try:
+            text = checked_text(said.text)
+        except LessonError as error:
+            done.refused = error
             continue
-        if mark_of_text(there[key]) != seen and key != "name":
+        done.marks[key] = mark_of_text(text)
+        is_back = mark_of_text(there.get(key, "")) in said.own
+        if done.marks[key] == said.seen and not is_back:
+            continue
+        if key not in there:
+            lost.append(key)
+            continue
+        if text == there[key]:
+            continue
+        if mark_of_text(there[key]) not in {said.seen, *said.own} and key != "name":
             joined.append(key)
-            text = joined_text(there[key], text, seen, parting(key))
+            text = joined_text(there[key], text, said.seen, parting(key))
         wanted[key] = text
-    done.changed, done.joined = tuple(wanted), tuple(joined)
-    done.before, done.set_id = {key: there[key] for key in wanted}, row.id
-    done.name = put_texts(corpus_path, row, wanted)
-    put_notes(corpus_path, done.name, wanted)
+    put_notes(corpus_path, row.name, wanted)
+    put_texts(corpus_path, row, wanted)
+    try:
+        if "name" in wanted:
+            done.name = alter_lesson(corpus_path, row.name, new_name=wanted["name"]).name
+    except LessonError as error:
+        # A name that cannot be had keeps no other word from being written.
+        done.refused = error
+        del wanted["name"]
+    done.changed, done.joined, done.lost = tuple(wanted), tuple(joined), tuple(lost)
+    done.before = {key: there[key] for key in wanted}
     return done
 
 
@@ -144,12 +179,15 @@ def texts_in(row: LessonRow, rows: Sequence[ExampleRow]) -> dict[str, str]:
     return texts | dict(zip(passage_keys(rows), (each.note for each in rows), strict=True))
 
 
-def put_texts(corpus_path: Path, row: LessonRow, wanted: Mapping[str, str]) -> str:
-    """Write the texts of the set itself; the name that it has then."""
+def put_texts(corpus_path: Path, row: LessonRow, wanted: Mapping[str, str]) -> None:
+    """Write the texts of the set itself.
+
+    Each was within bounds as it was typed; two that were joined may be longer.
+    """
     changed: dict[str, Any] = {name: wanted[name] for name in TEXTS if name in wanted}
-    if "name" in wanted:
-        changed["new_name"] = wanted["name"]
-    return alter_lesson(corpus_path, row.name, **changed).name if changed else row.name
+    if changed:
+        with writing(corpus_path) as writer:
+            change_lesson(writer, replace(row, **changed))
 
 
 def put_notes(corpus_path: Path, name: str, wanted: Mapping[str, str]) -> None:

@@ -41,11 +41,21 @@ function usual(field) {
   return ([...field.options].find((option) => option.defaultSelected) ?? field.options[0])?.value ?? "";
 }
 
-// Forget what was typed into fields, since it is elsewhere now.
+// Forget what was typed into fields, since it is elsewhere now; words go by their keys.
 export function forget(fields) {
   const kept = read(place());
-  fields.forEach((field) => { delete kept[called(field)]; });
+  fields.forEach((field) => { delete kept[typeof field === "string" ? `words ${field}` : called(field)]; });
   write(place(), kept);
+}
+
+// The page goes by another address from now on, and what is kept for it comes along.
+export function moveTo(address) {
+  const before = place();
+  const kept = read(before);
+  history.replaceState(null, "", address);
+  if (place() === before) return;
+  write(before, {});
+  write(place(), { ...read(place()), ...kept });
 }
 
 function keep({ target }) {
@@ -90,7 +100,7 @@ export function restore(scope) {
     if (field.dataset.words) {
       const { text, field: seen } = kept[name];
       // Words on their way may have come after all; older ones must not hide newer ones.
-      if (field.defaultValue.includes(text.trim())) { forget([field]); return; }
+      if (field.name !== seen && field.defaultValue.includes(text.trim())) { forget([field]); return; }
       field.name = seen;
       field.value = text;
     } else if (field.type === "checkbox") field.checked = kept[name];

@@ -2,41 +2,80 @@
 // it without leaving the place where one is.
 
 import { data, enliven, told } from "./bench.js";
-import { forget } from "./keeps.js";
+import { forget, moveTo } from "./keeps.js";
 
 const PAUSE = 1500;
+const AGAIN = 4000;
+// Requests that outlive their page: browsers take 64 KiB of them at a time.
+const MOST_KEPT_ALIVE = 60000;
 const form = document.getElementById("set");
 const line = document.getElementById("saved");
+// The workbench tells by these which words of this page came last.
+const page = crypto.randomUUID();
+let turn = 0;
+let settledTurn = 0;
 let waiting = 0;
-let writing = null;
+let hasFailed = false;
+let hasHeld = false;
+// Everything that is sent goes one after another: each carries the marks of the answer before.
+let last = Promise.resolve();
+// Words on their way, and words whose passage has gone from this page, by the keys of their fields.
+const flying = new Map();
+const adrift = new Map();
 
 const fields = () => [...form.elements].filter((each) => each.dataset.words);
-const unsaved = () => fields().filter((each) => each.value !== each.defaultValue);
+const fieldOf = (key) => fields().find((each) => each.dataset.words === key);
+const wordsOf = (each) => ({ key: each.dataset.words, name: each.name, text: each.value });
+const unsaved = () => [
+  ...fields().filter((each) => each.value !== each.defaultValue).map(wordsOf),
+  ...adrift.values(),
+];
 
 function say(text) { if (line.textContent !== text) line.textContent = text; }
 
-function bodyOf(changed) {
-  const body = new FormData();
-  ["name", "mark"].forEach((name) => body.set(name, form.elements[name].value));
-  body.set("do", "words");
-  changed.forEach((each) => body.set(each.name, each.value));
-  return body;
+function inTurn(doing) {
+  const next = last.then(doing);
+  form.setAttribute("aria-busy", "true");
+  const mine = next.catch(() => {}).then(() => { if (last === mine) form.removeAttribute("aria-busy"); });
+  last = mine;
+  return next;
 }
 
-// What was written is what the page holds now; what was typed meanwhile comes next.
-function settle(changed, values, found) {
-  changed.forEach((each, place) => {
-    const both = found.joined[each.dataset.words];
-    if (both !== undefined) {
-      // Another page had written here too: what it wrote comes first.
-      each.value = each.value === values[place] ? both : each.value.replace(values[place], both);
-      values[place] = both;
-      told("Another page has written here too: both texts are kept.");
-    }
-    each.defaultValue = values[place];
-    each.name = `words:${each.dataset.words}:${found.marks[each.dataset.words]}`;
+function withWords(body, sent) {
+  ["name", "mark"].forEach((name) => body.set(name, form.elements[name].value));
+  turn += 1;
+  body.set("page", page);
+  body.set("turn", turn);
+  sent.forEach(({ key, name, text }) => {
+    body.set(name, text);
+    flying.set(key, text);
   });
-  forget(changed.filter((each, place) => each.value === values[place]));
+  return body;
+}
+const size = (body) => [...body].reduce((sum, [, text]) => sum + 200 + 3 * text.length, 0);
+const landed = (sent) => sent.forEach(({ key, text }) => { if (flying.get(key) === text) flying.delete(key); });
+
+// What was written is what the page holds now; what was typed meanwhile comes next.
+function settle(sent, found) {
+  sent.forEach(({ key, text }) => {
+    if (adrift.get(key)?.text === text) adrift.delete(key);
+    const field = fieldOf(key);
+    const both = found.joined[key];
+    let now = text;
+    let mark = found.marks[key];
+    if (both !== undefined) told("Another page has written here too: both texts are kept.");
+    if (field && both !== undefined) {
+      if (field.value === text) field.value = both;
+      else if (text && field.value.includes(text)) field.value = field.value.replace(text, () => both);
+      // Our part of both texts is what is worked on here; the other stays beside it.
+      else mark = found.own[key];
+      if (mark !== found.own[key]) now = both;
+    }
+    if (!field) { forget([key]); return; }
+    field.defaultValue = now;
+    field.name = `words:${key}:${mark}`;
+    if (field.value === now) forget([key]);
+  });
   form.elements.mark.value = found.mark;
   if (form.elements.name.value !== found.name) renamed(found.name);
 }
@@ -45,39 +84,80 @@ function renamed(name) {
   form.elements.name.value = name;
   document.getElementById("set-name").textContent = name;
   document.querySelectorAll("form.print [name=name]").forEach((each) => { each.value = name; });
-  history.replaceState(null, "", `/set?${new URLSearchParams({ name })}`);
+  moveTo(`/set?${new URLSearchParams({ name })}`);
 }
 
-async function write(changed = unsaved()) {
-  clearTimeout(waiting);
-  await writing;
-  if (!changed.length) return true;
-  const values = changed.map((each) => each.value);
+async function send(sent) {
+  const body = withWords(new FormData(), sent);
+  const mine = turn;
+  body.set("do", "words");
   say("Writing …");
-  let isDone = false;
-  writing = (async () => {
-    try {
-      const found = await data("/set/change", { method: "POST", body: bodyOf(changed), keepalive: changed.every((each) => each.value.length < 4001) && changed.length < 4 });
-      settle(changed, values, found);
-      say("All words are written down.");
-      isDone = true;
-    } catch (error) {
-      // They are kept in the browser, and are written with the next thing that is done.
-      say(`Not written yet: ${error.message}`);
-      told(error.message);
+  try {
+    const found = await data("/set/change", { method: "POST", body, keepalive: size(body) < MOST_KEPT_ALIVE });
+    if (mine > settledTurn) {
+      settledTurn = mine;
+      settle(sent, found);
     }
-    writing = null;
-  })();
-  await writing;
-  return isDone;
+    hasFailed = false;
+    hasHeld ||= found.held;
+    say(hasHeld ? "All words are written down. Those about a passage that was taken out stand beside it again when that is undone." : "All words are written down.");
+  } catch (error) {
+    // They are kept in the browser, and are tried again.
+    hasFailed = true;
+    const words = `Not written yet: ${error.message}`;
+    if (line.dataset.failed !== words) told(error.message);
+    line.dataset.failed = words;
+    say(words);
+    clearTimeout(waiting);
+    waiting = setTimeout(early, AGAIN);
+  }
+  landed(sent);
+}
+
+// A name may be refused, and nothing else has to wait for that.
+const isName = ({ key }) => key === "name";
+const not = (test) => (each) => !test(each);
+async function write(parts = [not(isName), isName]) {
+  clearTimeout(waiting);
+  for (const part of parts) {
+    await inTurn(async () => {
+      const sent = unsaved().filter(part);
+      if (sent.length) await send(sent);
+    });
+  }
 }
 
 // A name is written when one has left its field: half of it is no name.
-const early = () => write(unsaved().filter((each) => each.dataset.words !== "name"));
+const early = () => write([not(isName)]);
 
-function put(answer, button) {
+// Leaving: what is not on its way goes there at once, since no answer will be heard here.
+function leave() {
+  const held = (each) => flying.get(each.dataset.words) ?? each.defaultValue;
+  const sent = [
+    ...fields().filter((each) => each.value !== held(each)).map(wordsOf),
+    ...[...adrift.values()].filter(({ key, text }) => flying.get(key) !== text),
+  ];
+  clearTimeout(waiting);
+  if (sent.length) send(sent);
+}
+
+// Words that are newer than what has come stay where they were typed.
+function carryOver(typed) {
+  typed.forEach((each) => {
+    const field = fieldOf(each.key);
+    if (!field) adrift.set(each.key, each);
+    else if (field.defaultValue !== each.text) {
+      field.name = each.name;
+      field.value = each.text;
+    }
+  });
+  if (typed.length) waiting = setTimeout(early, PAUSE);
+}
+
+function put(answer, button, sent) {
   const scroll = scrollY;
   const typing = document.activeElement?.dataset.words;
+  const typed = unsaved().filter(({ key, text }) => !sent.some((each) => each.key === key && each.text === text));
   ["set-body", "did"].forEach((id) => {
     document.getElementById(id).replaceChildren(...answer.getElementById(id).childNodes);
   });
@@ -86,55 +166,57 @@ function put(answer, button) {
   });
   document.getElementById("set-name").textContent = form.elements.name.value;
   const home = document.getElementById("set-body");
+  hasHeld = false;
   window.melodexSound.stop();
   window.melodexSound.adopt(home);
   enliven(home);
+  carryOver(typed);
   scrollTo({ top: scroll, behavior: "instant" });
   const [what, key] = button.value.split(" ");
   const other = { up: "down", down: "up" }[what];
   const again = [what, other].map((each) => document.querySelector(`button[value="${each} ${CSS.escape(key ?? "")}"]:enabled`)).find(Boolean);
-  const field = typing && fields().find((each) => each.dataset.words === typing);
+  const field = typing && fieldOf(typing);
   (field || again || document.querySelector("#did button") || home.querySelector("textarea"))?.focus({ preventScroll: false });
   told(document.querySelector("#did span")?.textContent ?? "");
 }
 
-// A request that goes its way even if its page is left; browsers let small ones do so.
-const MOST_KEPT_ALIVE = 60000;
 const post = (address, body) => fetch(address, {
   method: "POST",
   body,
   headers: { Accept: "text/html" },
-  keepalive: [...body.values()].reduce((sum, text) => sum + 4 * text.length, 0) < MOST_KEPT_ALIVE,
+  keepalive: size(body) < MOST_KEPT_ALIVE,
 });
 
 // All that the form says, of words only what is not written yet.
-function saidBy(button) {
+function saidBy(button, sent) {
   const body = new FormData(form, button);
-  fields().filter((each) => each.value === each.defaultValue).forEach((each) => body.delete(each.name));
-  return body;
+  fields().forEach((each) => body.delete(each.name));
+  return withWords(body, sent);
 }
 
-async function change(button, action, body, sent = unsaved()) {
-  const carried = sent.map((each) => [each, each.value]);
+async function change(button, action, body, sent) {
   // What is typed while the answer is on its way is not in it, and stays unsaved.
-  const arrived = () => forget(carried.filter(([each, value]) => each.value === value).map(([each]) => each));
+  const arrived = () => forget(sent.filter(({ key, text }) => fieldOf(key)?.value === text).map(({ key }) => key));
   try {
     const answer = await post(action, body);
-    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-    const isHere = page.getElementById("set-body") && new URL(answer.url).pathname.startsWith("/set");
-    if (!isHere) {
-      if (answer.ok) { arrived(); location.assign(answer.url); } else complain(page);
-      return;
-    }
+    const found = new DOMParser().parseFromString(await answer.text(), "text/html");
+    const isHere = found.getElementById("set")?.dataset.set === form.dataset.set;
     if (answer.ok) {
       arrived();
-      history.replaceState(null, "", answer.url);
+      sent.forEach(({ key }) => adrift.delete(key));
     }
-    put(page, button);
+    if (isHere) {
+      if (answer.ok) moveTo(answer.url);
+      put(found, button, answer.ok ? sent : []);
+    } else if (answer.ok) location.assign(answer.url);
+    else complain(found);
   } catch {
+    hasFailed = true;
     say("Not done: the workbench does not answer. Your words are kept in the browser.");
     told(line.textContent);
+    waiting = setTimeout(early, AGAIN);
   }
+  landed(sent);
 }
 
 // What is refused is said where one is; the page and its words stay.
@@ -144,17 +226,36 @@ function complain(page) {
   told(line.textContent);
 }
 
-form.addEventListener("submit", async (event) => {
+form.addEventListener("submit", (event) => {
   event.preventDefault();
   const button = event.submitter ?? form.querySelector("button");
   if (button.value === "words") { write(); return; }
-  // What is on its way must not be sent once more with the mark of before.
-  await writing;
-  change(button, form.action, saidBy(button));
+  inTurn(() => {
+    const sent = unsaved();
+    return change(button, form.action, saidBy(button, sent), sent);
+  });
 });
 document.getElementById("did").addEventListener("submit", (event) => {
   event.preventDefault();
-  change(event.submitter, event.target.action, new FormData(event.target), []);
+  const body = new FormData(event.target);
+  inTurn(() => change(event.submitter, event.target.action, body, []));
+});
+
+// What is printed, packed or asked about the set is to have all words in it.
+const hasWords = () => unsaved().length > 0 || flying.size > 0;
+document.addEventListener("submit", async (event) => {
+  if (!event.target.matches("form.print") || !hasWords()) return;
+  event.preventDefault();
+  await write();
+  if (!hasFailed) event.target.requestSubmit(event.submitter);
+});
+document.addEventListener("click", async (event) => {
+  const link = event.target.closest?.("a[href^='/set/']");
+  const isPlain = !event.button && !event.ctrlKey && !event.metaKey && !event.shiftKey && !event.altKey;
+  if (!link || !isPlain || !hasWords()) return;
+  event.preventDefault();
+  await write();
+  if (!hasFailed) location.assign(link.href);
 });
 document.addEventListener("input", ({ target }) => {
   if (!target.dataset.words) return;
@@ -163,6 +264,9 @@ document.addEventListener("input", ({ target }) => {
   waiting = setTimeout(early, PAUSE);
 });
 document.addEventListener("change", ({ target }) => { if (target.dataset.words) write(); });
-// Leaving: what is not written yet goes its way even while the page goes.
-addEventListener("pagehide", () => write());
-document.addEventListener("visibilitychange", () => { if (document.hidden) write(); });
+addEventListener("pagehide", leave);
+document.addEventListener("visibilitychange", () => { if (document.hidden) leave(); });
+// Only words that could not be written are worth a question.
+addEventListener("beforeunload", (event) => { if (hasFailed && unsaved().length) event.preventDefault(); });
+// What an earlier visit could not write is tried at once.
+if (unsaved().some(not(isName))) early();

@@ -16,7 +16,8 @@ from functools import partial
 
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
-from melodex.errors import LessonError
+from melodex.corpus.reader import Corpus
+from melodex.errors import REMEDIES, LessonError
 from melodex.tasks.lesson import sets as lessons
 from melodex.tasks.lesson.file import unpack_set
 from melodex.tasks.lesson.keeping import take_nearest
@@ -90,17 +91,18 @@ def change(ask: Ask) -> Response:
     act = CHANGES.get(what)
     if act is None or bool(key) != (what in WITH_KEY):
         raise LessonError(f"a set cannot be changed by {ask.said('do')!r}")
-    bench, name = ask.bench, ask.said("name")
+    bench = ask.bench
     with bench.changing:
         with bench.open_corpus(Stop()) as corpus:
+            name = set_called(ask, corpus)
             seen = mark_of(open_lesson(corpus, name))
         with changing(bench.corpus_path, bench.deeds) as doing:
             written = words_written(ask, name, doing)
-        if written.lost:
-            return clashing(ask, written)
+        if written.refused:
+            raise written.refused
         if what == WORDS:
             return told(ask, written, doing)
-        if what in WITH_MARK and seen != ask.said("mark"):
+        if written.lost or (what in WITH_MARK and seen != ask.said("mark")):
             return clashing(ask, written)
         with bench.open_corpus(Stop()) as corpus:
             lesson = open_lesson(corpus, written.name)
@@ -110,17 +112,46 @@ def change(ask: Ask) -> Response:
     return RedirectResponse(after(doing), 303)
 
 
-def words_written(ask: Ask, name: str, doing: Doing) -> Written:
-    """Write all words that the form carries; fields are called ``words:KEY:MARK``."""
+def set_called(ask: Ask, corpus: Corpus) -> str:
+    """The name that the set of a page has now; words for one that is gone are held."""
+    words = ask.bench.words
+    try:
+        return words.name_now(corpus, ask.said("name"))
+    except LessonError as error:
+        said = words_said(ask)
+        if not said:
+            raise
+        words.hold(ask.said("name"), said)
+        raise LessonError(
+            f"the set {ask.said('name')} is not there any more; what you wrote is kept, "
+            "and stands in it again when that is undone",
+            hint=REMEDIES["list changes"],
+        ) from error
+
+
+def words_said(ask: Ask) -> dict[str, Said]:
+    """All words that the form carries; fields are called ``words:KEY:MARK``."""
     said = {}
     for field, text in ask.fields.items():
         kind, _, rest = field.partition(":")
         if kind == WORDS:
             key, _, seen = rest.rpartition(":")
             said[key] = Said(text.replace("\r\n", "\n"), seen)
+    page, turn = ask.said("page"), ask.number("turn", 0, least=0, most=999_999)
+    return ask.bench.words.in_time(page, turn, said)
+
+
+def words_written(ask: Ask, name: str, doing: Doing) -> Written:
+    """Write all words that the form carries, and hold those that have no place."""
+    said, words = words_said(ask), ask.bench.words
     written = write_words(ask.bench.corpus_path, name, said)
+    own = {k: m for k, m in written.marks.items() if k not in written.joined}
+    words.note_marks(ask.said("page"), own)
+    words.hold(written.name, {key: said[key] for key in written.lost})
     if written.changed:
         is_new = written.name != name
+        if is_new:
+            words.note_name(name, written.set_id)
         doing.kind = "name" if is_new else WORDS
         doing.words = (
             f"Renamed {name} to {written.name}." if is_new else f"Wrote words in {name}."
@@ -143,23 +174,25 @@ def told(ask: Ask, written: Written, doing: Doing) -> Response:
         zip(passage_keys(lesson.rows), (r.note for r in lesson.rows), strict=True)
     )
     marks = {key: mark_of_text(text) for key, text in texts.items()}
-    joined = {key: texts[key] for key in written.joined}
-    said = {"name": row.name, "mark": mark_of(lesson), "marks": marks, "joined": joined}
+    said = {
+        "name": row.name,
+        "mark": mark_of(lesson),
+        "marks": {**written.marks, **marks},
+        "own": written.marks,
+        "joined": {key: texts[key] for key in written.joined},
+        "held": bool(written.lost),
+    }
     return JSONResponse(said)
 
 
 def clashing(ask: Ask, written: Written) -> Response:
-    """The set as it is now, and the words that were not written."""
+    """The set as it is now, and the words that have no place in it."""
     lesson = open_lesson(ask.corpus(), written.name, offer_nearest=True)
     kept = [
         text
         for field, text in ask.fields.items()
         if field.partition(":")[2].rpartition(":")[0] in written.lost and text.strip()
     ]
-    if ask.wants_data:
-        said = "A passage was taken out on another page; the words on it are kept here."
-        fault = {"what": said, "where": "", "advice": "Undo brings the passage back."}
-        return JSONResponse({"fault": fault}, 409)
     return shown(ask, lesson, status=409, clash=kept)
 
 
@@ -209,7 +242,7 @@ def drop(ask: Ask, doing: Doing, lesson: Lesson, key: str) -> None:
     lessons.drop(ask.bench.corpus_path, lesson.row.name, [position])
     doing.words = f"Took out {lesson.examples[position - 1].title}."
     row = lesson.rows[position - 1]
-    doing.undoing = partial(put_in, ask.bench.corpus_path, lesson.row.id, row, position)
+    doing.undoing = partial(put_in, ask.bench.corpus_path, lesson.row.id, [(position, row)])
     left = len(lesson.examples) - 1
     doing.back += f"#passage-{min(position, left)}" if left else ""
 

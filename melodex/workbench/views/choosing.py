@@ -37,14 +37,19 @@ from melodex.tasks.lesson.undoing import Undoing
 from melodex.workbench.asking import Ask, address, rendered_page
 from melodex.workbench.bench import Stop
 from melodex.workbench.deeds import WORDS, changing
+from melodex.workbench.views.sets import set_of
 
 __all__ = ["change", "one_question", "questions"]
+
+
+PLAN = "questions"
+"""By what the requests of a page about its questions are told apart."""
 
 
 def questions(ask: Ask) -> Response:
     """All questions of a set, those that are asked first."""
     corpus = ask.corpus()
-    lesson = open_lesson(corpus, ask.said("name"))
+    lesson = set_of(ask, corpus)
     return page_of(ask, lesson, choice_of(corpus, lesson))
 
 
@@ -101,7 +106,7 @@ def one_question(ask: Ask) -> Response:
     from melodex.presentation.report.page import Answering, Section
 
     corpus = ask.corpus()
-    lesson = open_lesson(corpus, ask.said("name"))
+    lesson = set_of(ask, corpus)
     choice = choice_of(corpus, lesson)
     name = ask.said("question")
     wanted = put_out(choice.plan, [name], is_out=False)
@@ -132,9 +137,13 @@ def change(ask: Ask) -> Response:
     bench = ask.bench
     with bench.changing:
         with bench.open_corpus(Stop()) as corpus:
-            lesson = open_lesson(corpus, ask.said("name"))
+            lesson = set_of(ask, corpus)
             choice = choice_of(corpus, lesson)
-        if mark_of(lesson) != ask.said("mark"):
+        page, turn = ask.said("page"), ask.number("turn", 0, least=0, most=999_999)
+        if bench.words.is_overtaken(page, turn, PLAN):
+            return JSONResponse({"mark": mark_of(lesson)})
+        own = bench.words.own_marks(page, PLAN)
+        if mark_of(lesson) not in {ask.said("mark"), *own}:
             return clashing(ask, lesson, choice)
         said = act(as_said(ask, choice.plan), key)
         if said is not None and what == "kinds":
@@ -145,7 +154,9 @@ def change(ask: Ask) -> Response:
     name = lesson.row.name
     if ask.wants_data:
         with bench.open_corpus(Stop()) as corpus:
-            return JSONResponse({"mark": mark_of(open_lesson(corpus, name))})
+            mark = mark_of(open_lesson(corpus, name))
+        bench.words.note_marks(page, {PLAN: mark})
+        return JSONResponse({"mark": mark})
     deed = bench.deeds.latest()[:1]
     did = deed[0].id if deed and deed[0].words.endswith(f"of {name}.") else ""
     spot = f"#question-{key}" if key and what != "out" else ""
@@ -205,7 +216,9 @@ def line_of(text: str) -> str:
 
 def as_said(ask: Ask, plan: Plan) -> Plan:
     """The plan with what stands in the fields of the page."""
-    words = tuple(map(line_of, checked_text(ask.said("words")).splitlines()))
+    words = plan.words
+    if "words" in ask.fields:
+        words = tuple(map(line_of, checked_text(ask.said("words")).splitlines()))
     wanted = tuple(wish_said(ask, wish) for wish in plan.wanted)
     return replace(plan, wanted=wanted, words=words)
 

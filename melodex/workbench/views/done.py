@@ -59,6 +59,7 @@ def undo(ask: Ask) -> Response:
         else:
             put_back(bench.corpus_path, number)
             doing.words, doing.back = "Undone.", "/done"
+        bench.words.put_back(bench.corpus_path)
     return RedirectResponse(after(doing), 303)
 
 

@@ -29,9 +29,10 @@ def mark(ask: Ask) -> Response:
     if not sent:
         raise ReadingError("no recording was sent", hint="record, or choose a file")
     data = sent[0].file.read(MOST_FILE_BYTES + 1)
+    corpus = ask.corpus()
     found = mark_passage(
-        ask.corpus(),
-        ask.said("name"),
+        corpus,
+        ask.bench.words.name_now(corpus, ask.said("name")),
         ask.number("position", 0, least=0, most=999),
         read_recording(data, sent[0].filename or "the recording"),
         in_key=bool(ask.said("in-key")),

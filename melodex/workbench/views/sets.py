@@ -2,7 +2,7 @@
 
 What changes a set is in ``changes``.
 
-Contents: sets, one_set, passage, order, sheet, packed, keep, mark_of, shown.
+Contents: sets, one_set, passage, order, sheet, packed, keep, mark_of, set_of, shown.
 """
 
 from __future__ import annotations
@@ -49,6 +49,7 @@ __all__ = [
     "order",
     "packed",
     "passage",
+    "set_of",
     "sets",
     "sheet",
     "shown",
@@ -63,9 +64,15 @@ def sets(ask: Ask) -> Response:
     )
 
 
+def set_of(ask: Ask, corpus: Corpus, *, offer_nearest: bool = False) -> Lesson:
+    """The set that is asked for, by the name that it has or had in this run."""
+    name = ask.bench.words.name_now(corpus, ask.said("name"))
+    return open_lesson(corpus, name, offer_nearest=offer_nearest)
+
+
 def one_set(ask: Ask) -> Response:
     """One set with its passages."""
-    lesson = open_lesson(ask.corpus(), ask.said("name"), offer_nearest=True)
+    lesson = set_of(ask, ask.corpus(), offer_nearest=True)
     return shown(ask, lesson)
 
 
@@ -124,7 +131,7 @@ def passage_html(lesson: Lesson, position: int) -> Markup:
 
 def passage(ask: Ask) -> Response:
     """The notes of one passage, for a script that opens it."""
-    lesson = open_lesson(ask.corpus(), ask.said("name"))
+    lesson = set_of(ask, ask.corpus())
     html = passage_html(lesson, ask.number("position", 1, least=0, most=999))
     if ask.wants_data:
         return JSONResponse({"html": str(html)})
@@ -133,7 +140,7 @@ def passage(ask: Ask) -> Response:
 
 def order(ask: Ask) -> Response:
     """A suggested order with its reasons."""
-    lesson = open_lesson(ask.corpus(), ask.said("name"))
+    lesson = set_of(ask, ask.corpus())
     return rendered_page(
         ask,
         "order.html",
@@ -150,7 +157,7 @@ def sheet(ask: Ask) -> Response:
     from melodex.presentation.lesson.setting import SheetSetting
 
     corpus = ask.corpus()
-    lesson = open_lesson(corpus, ask.said("name"))
+    lesson = set_of(ask, corpus)
     form = ask.said("form") or "pdf"
     if form not in {"pdf", "html", "midi", "json"}:
         raise LessonError(f"there is no {form} of a set", hint="pdf, html, midi or json")
@@ -179,7 +186,7 @@ def packed(ask: Ask) -> Response:
     """A set as one file to take along."""
     from melodex.presentation.lesson.pack import packed_set
 
-    lesson = open_lesson(ask.corpus(), ask.said("name"))
+    lesson = set_of(ask, ask.corpus())
     return named_file(packed_set(lesson), "zip", lesson.row.name)
 
 
@@ -198,6 +205,7 @@ def keep(ask: Ask) -> Response:
     path = ask.bench.corpus_path
     with ask.bench.changing, changing(path, ask.bench.deeds) as doing:
         report = keep_found(path, name, found, create=True)
+        ask.bench.words.put_back(path)
         doing.back = address("/set", name=report.name)
         doing.undoing, doing.kind = undoing_of(path, report)
         if report.kept:
