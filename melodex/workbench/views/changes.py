@@ -102,10 +102,12 @@ def change(ask: Ask) -> Response:
             raise written.refused
         if what == WORDS:
             return told(ask, written, doing)
-        if written.lost or (what in WITH_MARK and seen != ask.said("mark")):
-            return clashing(ask, written)
         with bench.open_corpus(Stop()) as corpus:
             lesson = open_lesson(corpus, written.name)
+        is_old = what in WITH_MARK and seen != ask.said("mark")
+        is_gone = bool(key) and key not in passage_keys(lesson.rows)
+        if written.lost or is_old or is_gone:
+            return clashing(ask, written)
         with changing(bench.corpus_path, bench.deeds) as doing:
             doing.back = address("/set", name=lesson.row.name)
             act(ask, doing, lesson, key)
@@ -203,12 +205,7 @@ Change = Callable[[Ask, Doing, Lesson, str], None]
 
 def place_of(lesson: Lesson, key: str) -> int:
     """Where a passage stands, from 1."""
-    keys = passage_keys(lesson.rows)
-    if key not in keys:
-        raise LessonError(
-            "that passage is not in the set any more", hint="undo what took it out"
-        )
-    return keys.index(key) + 1
+    return passage_keys(lesson.rows).index(key) + 1
 
 
 def order_of(ask: Ask, lesson: Lesson) -> Undoing:
