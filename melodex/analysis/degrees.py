@@ -12,12 +12,12 @@ RhythmAgreement, rhythm_agreement.
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections import Counter
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Protocol
 
 from melodex.melody import Melody, degree_name, pitch_class
+from melodex.melody.placed import held_at
 from melodex.records import dataclass
 
 if TYPE_CHECKING:
@@ -66,10 +66,8 @@ def tonic_at(spans: Sequence[KeyStretch], onset_ticks: int) -> int | None:
     onset_ticks : int
         The place.
     """
-    if not spans:
-        return None
-    place = bisect_right([span.onset_ticks for span in spans], onset_ticks)
-    return spans[max(place - 1, 0)].tonic_fifths
+    span = held_at(spans, onset_ticks)
+    return None if span is None else span.tonic_fifths
 
 
 def degrees(

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import json
 import re
-from bisect import bisect_left, bisect_right
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import field, replace
 from typing import Any
@@ -40,6 +40,7 @@ from melodex.melody.marks import (
     unpacked,
 )
 from melodex.melody.metre import TICKS_PER_QUARTER, Metre
+from melodex.melody.placed import from_here, held_at, onset_of
 from melodex.melody.score_line import ScoreLine
 from melodex.records import dataclass
 
@@ -209,7 +210,7 @@ class Melody:
 
     def chord_at(self, onset_ticks: int) -> ChordSymbol | None:
         """The chord symbol that holds at a place, or None before the first."""
-        place = bisect_right([c.onset_ticks for c in self.chords], onset_ticks)
+        place = bisect_right(self.chords, onset_ticks, key=onset_of)
         return self.chords[place - 1] if place else None
 
     def degrees(self) -> tuple[int | None, ...]:
@@ -517,15 +518,6 @@ def printed_text(content_text: str) -> str:
     return content_text
 
 
-def held_at(changes: tuple[Any, ...], onset_ticks: int) -> Any:
-    """The last change at or before a place; the first one before it starts."""
-    if len(changes) < 2:
-        # Most tunes have one key and one metre, and this is asked for every note.
-        return changes[0] if changes else None
-    place = bisect_right(changes, onset_ticks, key=lambda change: change.onset_ticks)
-    return changes[max(place - 1, 0)]
-
-
 def moved_keys(changes: tuple[KeyChange, ...], fifths: int) -> tuple[KeyChange, ...]:
     """Keys an interval away; where there is none, the signature alone moves."""
     return tuple(
@@ -538,15 +530,6 @@ def moved_keys(changes: tuple[KeyChange, ...], fifths: int) -> tuple[KeyChange, 
         )
         for change in changes
     )
-
-
-def from_here(changes: tuple[Any, ...], start: int, end: int) -> tuple[Any, ...]:
-    """The change that holds at a start, and those that follow before an end."""
-    if not changes:
-        return ()
-    onsets = [change.onset_ticks for change in changes]
-    first = max(bisect_right(onsets, start) - 1, 0)
-    return changes[first : max(bisect_left(onsets, end), first + 1)]
 
 
 @dataclass(frozen=True, slots=True)

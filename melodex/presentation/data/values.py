@@ -69,14 +69,15 @@ def rounded(value: float | None) -> float | None:
 def melody_data(melody: Melody) -> list[dict[str, Any]]:
     """Notes of a melody, one object each."""
     names = [note_name(m, f) for m, f in zip(melody.midi, melody.fifths, strict=True)]
+    onsets, durations = melody.onset_quarters, melody.duration_quarters
     return [
         {
             "note": name,
             "midi": melody.midi[place],
             "degree": None if degree is None else degree_name(degree),
             "bar": melody.bar[place],
-            "onset_quarters": rounded(melody.onset_quarters[place]),
-            "duration_quarters": rounded(melody.duration_quarters[place]),
+            "onset_quarters": rounded(onsets[place]),
+            "duration_quarters": rounded(durations[place]),
         }
         for place, (name, degree) in enumerate(zip(names, melody.degrees(), strict=True))
     ]

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from xml.etree.ElementTree import Element
 
 from melodex.melody import Bar
+from melodex.melody.placed import between
 from melodex.presentation.doors import doors_open
 from melodex.presentation.map.content import PieceMap
 from melodex.presentation.map.pens import (
@@ -90,7 +91,7 @@ def peak_here(piece: PieceMap, ruler: Ruler) -> bool:
 def metre_words(home: Element, piece: PieceMap, ruler: Ruler, top: float) -> float:
     """Time signatures where they start to hold, and the tempo that is printed."""
     start, end = ruler.strip.start, ruler.strip.end
-    said = [(onset, text) for onset, text in piece.metres if start <= onset < end]
+    said = between(piece.metres, start, end)
     tempo = piece.tempo if start == piece.bars[0].onset_ticks else None
     if not said and tempo is None:
         return top

@@ -19,6 +19,7 @@ Contents: abc_text, comparison_abc.
 from __future__ import annotations
 
 import re
+from collections import Counter, deque
 from collections.abc import Mapping
 from fractions import Fraction
 from typing import TYPE_CHECKING
@@ -32,6 +33,7 @@ from melodex.melody import (
     Metre,
     pitch_class_name,
 )
+from melodex.melody.placed import between
 from melodex.presentation.notation.pitch import signature_alterations, spelled
 from melodex.presentation.notation.values import DOTTED, UNVALUED, Written
 from melodex.presentation.notation.writing import (
@@ -271,6 +273,10 @@ class BarWriter:
         self.signature = printed_signs(melody.keys[0] if melody.keys else None)
         self.altered: set[str] = set()
         self.in_ending = False
+        self.marks = sorted((m.onset_ticks, mark_text(m.text)) for m in melody.marks)
+        self.chords = sorted(
+            (c.onset_ticks, f'"{chord_text(c.text)}"') for c in melody.printed_chords
+        )
 
     def bar(self, bar: WrittenBar, ending_end: str, *, is_first: bool) -> str:
         """One bar with its lines; how a numbered ending ends in it, if one does."""
@@ -297,17 +303,17 @@ class BarWriter:
         """Notes, rests, chord symbols and marks; beams stand without spaces."""
         out = ""
         texts = self.texts(bar)
+        sizes = Counter(event.tuplet for event in bar.events)
         tuplet: int | None = None
         for place, event in enumerate(bar.events):
             end = event.onset_ticks + event.duration_ticks
             if self.begins_phrase(event):
                 out += NEW_LINE
             while texts and texts[0][0] < end:
-                out += texts.pop(0)[1]
+                out += texts.popleft()[1]
             if event.tuplet is not None and event.tuplet != tuplet:
-                inside = sum(e.tuplet == event.tuplet for e in bar.events)
                 group = bar.tuplets[event.tuplet]
-                out += f"({group.actual}:{group.normal}:{inside}"
+                out += f"({group.actual}:{group.normal}:{sizes[event.tuplet]}"
             tuplet = event.tuplet
             out += self.event(event)
             if event.note is not None:
@@ -322,18 +328,16 @@ class BarWriter:
         note, phrase = event.note, self.melody.phrase
         return bool(note and not event.tied_from and phrase[note] != phrase[note - 1])
 
-    def texts(self, bar: WrittenBar) -> list[tuple[int, str]]:
+    def texts(self, bar: WrittenBar) -> deque[tuple[int, str]]:
         """Section marks and chord symbols of a bar with their onsets."""
         low, high = bar.bar.onset_ticks, bar.bar.onset_ticks + bar.bar.duration_ticks
-        marks = [(mark.onset_ticks, mark_text(mark.text)) for mark in self.melody.marks]
-        chords = [
-            (c.onset_ticks, f'"{chord_text(c.text)}"') for c in self.melody.printed_chords
-        ]
-        first = self.melody.onset_ticks[0]
-        if bar.bar.onset_ticks <= first < high:
-            # A chord that holds from before the bar stands at its first place.
-            chords = [(max(onset, low), text) for onset, text in chords]
-        return sorted(t for t in marks + chords if low <= t[0] < high)
+        # A chord that holds from before the bar of the first note stands at its place.
+        is_first = low <= self.melody.onset_ticks[0] < high
+        marks = between(self.marks, low, high)
+        since = self.chords[0][0] if is_first and self.chords else low
+        chords = between(self.chords, min(since, low), high)
+        chords = [(max(onset, low), text) for onset, text in chords]
+        return deque(sorted([*marks, *chords]))
 
     def event(self, event: Written) -> str:
         """One note, rest or blank."""

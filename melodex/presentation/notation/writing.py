@@ -17,8 +17,10 @@ write_out, written_bar.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterable, Sequence
+from collections import deque
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from operator import itemgetter
 from typing import TypeVar
 
 from melodex.errors import PresentationError
@@ -36,6 +38,7 @@ from melodex.melody import (
     Tuplet,
 )
 from melodex.melody.pitch import letter_and_alteration
+from melodex.melody.placed import held_at, within
 from melodex.presentation.notation.values import (
     DOTTED,
     SMALLEST_TICKS,
@@ -64,6 +67,8 @@ ROUNDED_TICKS = SMALLEST_TICKS // 2
 
 GROUP_QUARTERS = (1, 2, 0.5, 4, 3, 8)
 """Lengths that a tuplet without a mark in the source is looked for in."""
+
+LONGEST_GROUP = max(GROUP_QUARTERS) * TICKS_PER_QUARTER
 
 Timed = TypeVar("Timed", Bar, KeyChange, MetreChange, ChordSymbol, SectionMark, Tuplet)
 Change = TypeVar("Change", KeyChange, MetreChange)
@@ -180,6 +185,7 @@ def write_out(melody: Melody, *, excerpt: bool = False) -> tuple[WrittenBar, ...
     bars = bars_of(melody)
     if excerpt:
         bars = without_open_repeats(bars)
+    melody = replace(melody, tuplets=outermost_first(melody.tuplets))
     spans = sounding_spans(melody)
     known = (spans[0][1], spans[-1][2]) if excerpt else None
     return tuple(
@@ -290,7 +296,7 @@ def written_bar(
     spans: list[tuple[int, int, int]],
     known: tuple[int, int] | None,
 ) -> WrittenBar:
-    """Write one bar: cut, value, group."""
+    """Write one bar: cut, value, group; tuplets are as :func:`outermost_first` has them."""
     start, end = bar.onset_ticks, bar.onset_ticks + bar.duration_ticks
     metre = melody.metre_at(start)
     stretches = filled(spans, start, end)
@@ -358,8 +364,9 @@ def change_at(
 ) -> Change | None:
     """The key or metre to print at a bar: a change in it, or what holds at the first."""
     if is_first and changes:
-        return changes[max(bisect_right([c.onset_ticks for c in changes], start) - 1, 0)]
-    inside = [c for c in changes if start <= c.onset_ticks < end]
+        held: Change = held_at(changes, start)
+        return held
+    inside = within(changes, start, end)
     return inside[-1] if inside else None
 
 
@@ -367,8 +374,10 @@ def filled(spans: list[tuple[int, int, int]], start: int, end: int) -> list[Stre
     """Notes and the gaps between them that lie in a bar, cut to it."""
     out: list[Stretch] = []
     place = start
-    first = bisect_right(spans, start, key=lambda span: span[2])
-    for note, onset, stop in spans[first:]:
+    first = bisect_right(spans, start, key=itemgetter(2))
+    # By their places: to cut off what follows would copy it for each bar.
+    for each in range(first, len(spans)):
+        note, onset, stop = spans[each]
         if onset >= end:
             break
         if onset > place:
@@ -390,13 +399,15 @@ def rested(out: list[Stretch], place: int, end: int) -> None:
 
 
 def clipped(stretches: list[Stretch], place: tuple[int, int]) -> list[Stretch]:
-    """What of some stretches lies in a place."""
+    """What of some stretches that follow each other lies in a place."""
     low, high = place
-    return [
-        (note, max(start, low), min(end, high))
-        for note, start, end in stretches
-        if start < high and end > low
-    ]
+    out: list[Stretch] = []
+    for each in range(bisect_right(stretches, low, key=itemgetter(2)), len(stretches)):
+        note, start, end = stretches[each]
+        if start >= high:
+            break
+        out.append((note, max(start, low), min(end, high)))
+    return out
 
 
 def by_note(marks: Iterable[Mark]) -> dict[int, list[Mark]]:
@@ -407,12 +418,17 @@ def by_note(marks: Iterable[Mark]) -> dict[int, list[Mark]]:
     return found
 
 
+def outermost_first(tuplets: Iterable[Tuplet]) -> tuple[Tuplet, ...]:
+    """Tuplets in their order, and of those that begin at one place the longest first."""
+    return tuple(sorted(tuplets, key=lambda t: (t.onset_ticks, -t.duration_ticks)))
+
+
 def tuplets_in(melody: Melody, start: int, end: int) -> list[WrittenTuplet]:
     """The tuplets of a melody that lie wholly in a bar, without those nested in one."""
     found: list[WrittenTuplet] = []
-    for tuplet in sorted(melody.tuplets, key=lambda t: (t.onset_ticks, -t.duration_ticks)):
+    for tuplet in within(melody.tuplets, start, end + 1):
         onset, stop = tuplet.onset_ticks, tuplet.onset_ticks + tuplet.duration_ticks
-        if onset < start or stop > end + 1 or tuplet.duration_ticks <= 0:
+        if stop > end + 1 or tuplet.duration_ticks <= 0:
             continue
         if found and onset < found[-1].onset_ticks + found[-1].duration_ticks:
             continue
@@ -477,10 +493,10 @@ def plain_zone(
 ) -> list[Written]:
     """Notes outside the stated tuplets; beats off the grid become tuplets here."""
     out: list[Written] = []
-    waiting = list(stretches)
-    free = stretches[0][1] if stretches else 0
+    waiting = deque(stretches)
+    free, last = (stretches[0][1], stretches[-1][2]) if stretches else (0, 0)
     while waiting:
-        note, start, end = waiting.pop(0)
+        note, start, end = waiting.popleft()
         if (
             (start - bar.onset_ticks) % SMALLEST_TICKS
             == 0
@@ -488,46 +504,54 @@ def plain_zone(
         ):
             out += valued(note, start, end, bar, metre)
             continue
-        span, group = offgrid_group(bar, [(note, start, end), *waiting], free)
+        near = [(note, start, end), *starting_by(waiting, end + LONGEST_GROUP)]
+        span, group = offgrid_group(bar, near, free, last)
         free = span[1]
         if span[0] < start:
-            out = written_until(out, span[0], bar, metre)
-        waiting = clipped(waiting, (span[1], bar.onset_ticks + bar.duration_ticks))
+            unwrite(out, span[0], bar, metre)
+        while waiting and waiting[0][2] <= span[1]:
+            waiting.popleft()
+        if waiting and waiting[0][1] < span[1]:
+            cut, _, stop = waiting.popleft()
+            waiting.appendleft((cut, span[1], stop))
         if start < span[0]:
             out += valued(note, start, span[0], bar, metre)
         if end > span[1]:
-            waiting.insert(0, (note, span[1], end))
+            waiting.appendleft((note, span[1], end))
         made.append(group)
-        inside = clipped([(note, start, end), *stretches], span)
-        inside = sorted(set(inside), key=lambda stretch: stretch[1])
-        out += in_tuplet(inside, group, len(made) - 1)
+        inside = {*clipped(stretches, span), *clipped([(note, start, end)], span)}
+        out += in_tuplet(sorted(inside, key=itemgetter(1)), group, len(made) - 1)
     return out
 
 
-def written_until(
-    events: list[Written], place: int, bar: Bar, metre: Metre | None
-) -> list[Written]:
-    """What was written, as far as a tuplet that begins earlier than it was seen.
+def starting_by(waiting: Iterable[Stretch], place: float) -> Iterator[Stretch]:
+    """The first of some stretches, as far as they begin at or before a place."""
+    for stretch in waiting:
+        if stretch[1] > place:
+            return
+        yield stretch
+
+
+def unwrite(events: list[Written], place: int, bar: Bar, metre: Metre | None) -> None:
+    """Take back what was written after a place: a tuplet begins earlier than was seen.
 
     What it holds is written in it; a note that goes on into it is cut there.
     """
-    kept = [event for event in events if event.onset_ticks + event.duration_ticks <= place]
-    crossing = next(
-        (e for e in events if e.onset_ticks < place < e.onset_ticks + e.duration_ticks),
-        None,
-    )
+    crossing: Written | None = None
+    while events and events[-1].onset_ticks + events[-1].duration_ticks > place:
+        event = events.pop()
+        crossing = event if event.onset_ticks < place else crossing
     if crossing is not None:
-        kept += valued(crossing.note, crossing.onset_ticks, place, bar, metre)
-    return kept
+        events += valued(crossing.note, crossing.onset_ticks, place, bar, metre)
 
 
 def offgrid_group(
-    bar: Bar, stretches: list[Stretch], free: int
+    bar: Bar, stretches: list[Stretch], free: int, last: int
 ) -> tuple[tuple[int, int], WrittenTuplet]:
     """The shortest beat or group of beats that a tuplet explains, and that tuplet.
 
     It begins no earlier than ``free``, where the tuplet before it ends, and ends no later
-    than the stretches.
+    than ``last``; the stretches go as far as a group from the end of the first of them.
     """
     first = next(
         time
@@ -542,7 +566,7 @@ def offgrid_group(
             length = int(TICKS_PER_QUARTER * quarters)
             low = bar.onset_ticks + (first - bar.onset_ticks) // length * length
             high = low + length
-            if low < free or high > stretches[-1][2]:
+            if low < free or high > last:
                 continue
             if uncrossed and not ({low, high} <= edges):
                 continue

@@ -10,6 +10,7 @@ Contents: GridBar, Find, Description, describe, described, with_counts.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
@@ -342,14 +343,12 @@ def metre_starts(melody: Melody) -> dict[int, str]:
     """Time signatures by the bar in which they start to hold."""
     starts = {}
     for change in melody.metres:
-        bar = next(
-            (
-                bar.number
-                for bar in melody.bars
-                if bar.onset_ticks + bar.duration_ticks > change.onset_ticks
-            ),
-            0,
+        place = bisect_right(
+            melody.bars,
+            change.onset_ticks,
+            key=lambda bar: bar.onset_ticks + bar.duration_ticks,
         )
+        bar = melody.bars[place].number if place < len(melody.bars) else 0
         starts[bar] = str(change.metre or "free")
     return starts
 

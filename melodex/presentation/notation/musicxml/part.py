@@ -9,8 +9,10 @@ Contents: PartWriter.
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from operator import itemgetter
 from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element, SubElement
 
@@ -19,6 +21,7 @@ from melodex.melody import (
     KeyChange,
     degree_name,
 )
+from melodex.melody.placed import between, onset_of, within
 from melodex.presentation.engraving.layout import Measure, StaffPart
 from melodex.presentation.engraving.marks import RELATION_SHAPES
 from melodex.presentation.notation.pitch import Inflections, clef_for
@@ -75,6 +78,16 @@ class PartWriter:
         self.open_words: set[int] = set()
         self.graces_of = by_note(self.melody.graces)
         self.words_of = by_note(self.melody.lyrics)
+        first = self.melody.onset_ticks[0] if part.excerpt and len(self.melody) else None
+        self.marks = sorted(self.melody.marks, key=onset_of)
+        self.numerals = sorted(part.numerals, key=itemgetter(0))
+        self.chords = sorted(
+            (
+                (c.onset_ticks if first is None else max(c.onset_ticks, first), c)
+                for c in self.melody.printed_chords
+            ),
+            key=itemgetter(0),
+        )
 
     def signature(self, change: KeyChange | None) -> int:
         """The signature to print."""
@@ -100,11 +113,11 @@ class PartWriter:
         self.inflections.new_bar()
         self.beams = edges(bar, lambda event: event.beam)
         self.tuplets = edges(bar, lambda event: event.tuplet)
-        waiting = sorted(self.texts(bar), key=lambda text: text[0])
+        waiting = deque(sorted(self.texts(bar), key=itemgetter(0)))
         for event in rests_apart(bar):
             end = event.onset_ticks + event.duration_ticks
             while waiting and waiting[0][0] < end:
-                onset, text = waiting.pop(0)
+                onset, text = waiting.popleft()
                 if onset > event.onset_ticks and text.tag != "sound":
                     SubElement(text, "offset").text = str(onset - event.onset_ticks)
                 element.append(text)
@@ -138,8 +151,8 @@ class PartWriter:
         """Section marks and chord symbols of a bar with their onsets."""
         low, high = bar.bar.onset_ticks, bar.bar.onset_ticks + bar.bar.duration_ticks
         out: list[tuple[int, Element]] = []
-        for mark in self.melody.marks:
-            if low <= mark.onset_ticks < high and clean(mark.text):
+        for mark in within(self.marks, low, high):
+            if clean(mark.text):
                 direction = Element("direction", {"placement": "above"})
                 kind = SubElement(direction, "direction-type")
                 SubElement(kind, "rehearsal").text = clean(mark.text)
@@ -153,18 +166,14 @@ class PartWriter:
             kind = SubElement(direction, "direction-type")
             SubElement(kind, "words").text = f"without note values: {bar.fault}"
             out.append((low, direction))
-        for onset, numeral in self.part.numerals:
-            if low <= onset < high and clean(numeral):
+        for onset, numeral in between(self.numerals, low, high):
+            if clean(numeral):
                 direction = Element("direction", {"placement": "below"})
                 kind = SubElement(direction, "direction-type")
                 SubElement(kind, "words").text = clean(numeral)
                 out.append((onset, direction))
-        first = self.melody.onset_ticks[0] if len(self.melody) else low
-        for chord in self.melody.printed_chords:
-            onset = (
-                max(chord.onset_ticks, first) if self.part.excerpt else chord.onset_ticks
-            )
-            if low <= onset < high and (element := harmony(chord)) is not None:
+        for onset, chord in between(self.chords, low, high):
+            if (element := harmony(chord)) is not None:
                 out.append((onset, element))
         return out
 
