@@ -19,7 +19,7 @@ from typing import Any
 import click
 
 from melodex import __version__
-from melodex.cli.standard_output import name_faults
+from melodex.cli.standard_output import name_faults, refuse_corpus_behind
 from melodex.errors import MelodexError
 
 __all__ = ["INTERRUPTED", "Melodex", "file_named", "main", "melodex"]
@@ -106,6 +106,7 @@ def melodex(ctx: click.Context, corpus: Path | None) -> None:
         from melodex.corpus.place import usual_place
 
         corpus = usual_place()
+    refuse_corpus_behind(corpus)
     ctx.obj = corpus
 
 

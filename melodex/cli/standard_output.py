@@ -4,21 +4,29 @@ Conventions: a full disk behind standard output is no fault of ours and no trace
 it is named, once; what Python would still write while it ends is then let go. A pipe
 whose reader has gone stays a ``BrokenPipeError``.
 
-Contents: name_faults.
+What is said is never written into the corpus, whatever a shell was told.
+
+Contents: name_faults, refuse_corpus_behind.
 """
 
 from __future__ import annotations
 
 import io
+import os
+import stat
 import sys
 from typing import TYPE_CHECKING
 
 from melodex.errors import PresentationError
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from _typeshed import ReadableBuffer
 
-__all__ = ["name_faults"]
+__all__ = ["name_faults", "refuse_corpus_behind"]
+
+STREAMS = {2: "standard error", 1: "standard output"}
 
 
 class Named(io.FileIO):
@@ -61,3 +69,34 @@ def name_faults() -> None:
         errors=before.errors,
         line_buffering=before.line_buffering,
     )
+
+
+def refuse_corpus_behind(corpus: Path) -> None:
+    """Refuse to say anything where that would be written into the corpus.
+
+    Raises
+    ------
+    PresentationError
+        If standard output or standard error leads to the corpus.
+    """
+    try:
+        found = os.stat(corpus)  # noqa: PTH116 (cold path)
+    except (OSError, ValueError):
+        return
+    for stream, name in STREAMS.items():
+        try:
+            behind = os.fstat(stream)
+        except OSError:
+            continue
+        if not stat.S_ISREG(behind.st_mode) or not os.path.samestat(found, behind):
+            continue
+        if stream == 2:
+            sys.stderr = sys.stdout
+        raise PresentationError(
+            f"{name} leads to the corpus itself"
+            + ("" if found.st_size else ", which was emptied to write there"),
+            where=str(corpus),
+            hint="send it to another file; melodex has written nothing"
+            if found.st_size
+            else "put a backup in its place; melodex has written nothing",
+        )

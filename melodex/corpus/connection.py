@@ -19,6 +19,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from melodex.corpus.care.beside import is_foreign, refuse_unfit
 from melodex.corpus.faults import is_there, refuse_folder
 from melodex.errors import REMEDIES, CorpusError
 from melodex.records import dataclass
@@ -66,6 +67,7 @@ def connect(path: Path) -> sqlite3.Connection:
         If SQLite cannot open it.
     """
     refuse_folder(path)
+    refuse_unfit(path)
     if not is_there(path):
         raise CorpusError(
             "there is no corpus here",
@@ -153,8 +155,11 @@ def fold_in(path: Path) -> bool:
     bool
         Whether the file alone is whole now.
     """
-    if not os.path.exists(f"{os.path.realpath(path)}-wal"):  # noqa: PTH110 (cold path)
+    place = os.path.realpath(path)
+    if not os.path.exists(f"{place}-wal"):  # noqa: PTH110 (cold path)
         return True
+    if is_foreign(place):
+        return False
     with taking_turns(path), suppress(sqlite3.Error):
         connection = sqlite3.connect(
             f"file:{urllib.parse.quote(os.fsencode(path.absolute()))}?mode=rw",

@@ -11,6 +11,7 @@ Contents: RepairReport, repair_corpus.
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import closing, suppress
@@ -20,8 +21,10 @@ from pathlib import Path
 from typing import Any
 
 from melodex.analysis.harmony.heard.sounding import harmonised
+from melodex.corpus.care.beside import refuse_unfit
 from melodex.corpus.care.checking import gaps, kept_bytes, melody_of
 from melodex.corpus.care.salvage import every_row
+from melodex.corpus.connection import fold_in
 from melodex.corpus.faults import faults_named, is_busy, is_there
 from melodex.corpus.lessons import PLAN, ExampleRow, LessonRow, write_lesson
 from melodex.corpus.rows import row_crc32
@@ -31,6 +34,7 @@ from melodex.corpus.writing.journal import WAIT_SECONDS
 from melodex.corpus.writing.preparing import PreparedTune, prepared
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import BusyCorpusError, CorpusError, ReadingError
+from melodex.files import COMPANIONS, final_place, flush_folder
 from melodex.melody import Melody
 from melodex.melody.record import content_id_of
 from melodex.melody.score_line import ScoreLine
@@ -92,17 +96,17 @@ def repair_corpus(
     BusyCorpusError
         If another process holds the corpus.
     """
+    place = final_place(path)
     with faults_named(path), Apart() as apart, closing(locked(path)) as connection:
-        fresh = free_name(path, "repaired")
+        fresh = free_name(place, "repaired")
         remains = Remains(connection, apart)
         remains.collect()
         try:
             write(remains, fresh, progress)
-            damaged = free_name(path, "damaged")
-            # Renamed while the lock is held: a writer that waits finds another file
+            damaged = free_name(place, "damaged")
+            # Exchanged while the lock is held: a writer that waits finds another file
             # under the name and refuses to write into the old one.
-            path.rename(damaged)
-            fresh.rename(path)
+            exchange(place, fresh, damaged)
         except OSError as error:
             raise CorpusError(
                 f"the new file cannot be written: {error.strerror}", where=str(path)
@@ -110,9 +114,6 @@ def repair_corpus(
         finally:
             with suppress(FileNotFoundError):
                 fresh.unlink()
-    for side in ("-wal", "-shm", "-journal"):
-        with suppress(FileNotFoundError):
-            Path(f"{path}{side}").rename(f"{damaged}{side}")
     return RepairReport(
         damaged=damaged,
         kept=len(remains.melodies),
@@ -122,10 +123,34 @@ def repair_corpus(
     )
 
 
+def exchange(place: Path, fresh: Path, damaged: Path) -> None:
+    """Put a new file in the place of an old one, which gets a name of its own.
+
+    There is a file under the name at every moment, and never another's journal beside the
+    new one, whenever the power goes.
+    """
+    try:
+        os.link(place, damaged)
+        is_linked = True
+    except OSError:
+        # Some file systems have no links.
+        is_linked = False
+    for side in COMPANIONS:
+        with suppress(FileNotFoundError):
+            Path(f"{place}{side}").rename(f"{damaged}{side}")
+    if not is_linked:
+        place.rename(damaged)
+    fresh.replace(place)
+    flush_folder(place.parent)
+
+
 def locked(path: Path) -> sqlite3.Connection:
     """The damaged file, with writers shut out as far as SQLite still can."""
     if not is_there(path):
         raise CorpusError("there is no corpus here", where=str(path))
+    refuse_unfit(path)
+    # A journal must not come to stand beside the new file, which would take it for its own.
+    fold_in(path)
     connection = sqlite3.connect(
         path.absolute(), timeout=WAIT_SECONDS, isolation_level=None
     )

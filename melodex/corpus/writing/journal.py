@@ -18,6 +18,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
+from melodex.corpus.care.beside import refuse_unfit
 from melodex.corpus.faults import is_busy, refuse_folder
 from melodex.errors import REMEDIES, BusyCorpusError, CorpusError
 
@@ -54,6 +55,7 @@ def open_for_writing(path: Path) -> sqlite3.Connection:
         If SQLite cannot open it.
     """
     refuse_folder(path)
+    refuse_unfit(path)
     # SQLite may take a name that begins with "file:" for an address, a whole path never.
     # Who folds the journal in has the file for itself while the disk takes it.
     connection = sqlite3.connect(
