@@ -12,7 +12,7 @@ delete_lesson, put_back_set.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -244,8 +244,19 @@ def count_sets(writer: CorpusWriter, more: int) -> None:
     writer.put_setting(COUNT_OF_SETS, str(int(known) + more if known else there))
 
 
-def change_lesson(writer: CorpusWriter, lesson: LessonRow) -> None:
-    """Write a set over the one with its row number; its passages stay.
+def change_lesson(
+    writer: CorpusWriter, lesson: int, changed: Mapping[str, str]
+) -> LessonRow:
+    """Change some texts of a set; return it as it is then.
+
+    Its passages stay, and so does what another process has changed since it was read.
+
+    Parameters
+    ----------
+    lesson : int
+        Row number of the set.
+    changed : mapping of str to str
+        New texts by columns.
 
     Raises
     ------
@@ -253,19 +264,23 @@ def change_lesson(writer: CorpusWriter, lesson: LessonRow) -> None:
         If it is gone, or another set has its new name.
     """
     with writer.changing("set"):
-        refuse_gone(writer, lesson.id)
-        keep_as_it_was(writer, lesson.id)
+        refuse_gone(writer, lesson)
+        keep_as_it_was(writer, lesson)
+        columns = ", ".join(LessonRow.__slots__)
+        held = writer.rows(f"SELECT {columns} FROM lesson WHERE id = ?", [lesson])[0]
+        row = LessonRow(**{**asdict(LessonRow(*held)), **changed})
         taken = "SELECT 1 FROM lesson WHERE name = ? AND id != ?"
-        if writer.rows(taken, [lesson.name, lesson.id]):
+        if writer.rows(taken, [row.name, lesson]):
             raise LessonError(
-                f"there is a teaching set called {lesson.name!r} already",
+                f"there is a teaching set called {row.name!r} already",
                 hint="choose another name",
             )
-        examples = stored_examples(writer, lesson.id)
+        examples = stored_examples(writer, lesson)
         # Deleting takes the passages along: the checksum needs a row written whole.
-        writer.database.execute("DELETE FROM lesson WHERE id = ?", [lesson.id])
-        writer.insert("lesson", asdict(lesson))
-        put_examples(writer, lesson.id, examples)
+        writer.database.execute("DELETE FROM lesson WHERE id = ?", [lesson])
+        writer.insert("lesson", asdict(row))
+        put_examples(writer, lesson, examples)
+    return row
 
 
 def write_examples(

@@ -142,6 +142,7 @@ def test_every_edit_of_a_set_is_undone(filled):
 
 
 def test_a_change_is_kept_for_thirty_days(filled, monkeypatch):
+    monkeypatch.setattr(taken_out, "CHANGES_KEPT", 1)
     long_ago = taken_out.now() - timedelta(days=31)
     with monkeypatch.context() as patch:
         patch.setattr(taken_out, "now", lambda: long_ago)
@@ -150,6 +151,18 @@ def test_a_change_is_kept_for_thirty_days(filled, monkeypatch):
     remove_tunes(filled, ["Tune 2"])
     assert [change.titles for change in done(filled)] == [("Tune 2",)]
     assert datetime.fromisoformat(done(filled)[0].done_at) > long_ago
+
+
+@pytest.mark.parametrize("years", [-30, 30])
+def test_a_clock_that_was_wrong_takes_no_change_away(filled, monkeypatch, years):
+    remove_tunes(filled, ["Tune 1"])
+    wrong = taken_out.now() + timedelta(days=365 * years)
+    with monkeypatch.context() as patch:
+        patch.setattr(taken_out, "now", lambda: wrong)
+        remove_tunes(filled, ["Tune 2"])
+    remove_tunes(filled, ["Tune 3"])
+    titles = [("Tune 3",), ("Tune 2",), ("Tune 1",)]
+    assert [change.titles for change in done(filled)] == titles
 
 
 def test_the_oldest_goes_where_it_is_too_much_and_one_that_is_too_large_says_so(

@@ -11,6 +11,7 @@ from melodex.corpus.reader import Corpus
 from melodex.errors import LessonError
 from melodex.melody import ChordSymbol
 from melodex.tasks.adding.add import add_paths
+from melodex.tasks.lesson import sets
 from melodex.tasks.lesson.asking.cutting import fitted
 from melodex.tasks.lesson.asking.parts import is_sure
 from melodex.tasks.lesson.keeping import found_by_hand, keep
@@ -85,3 +86,18 @@ def test_nothing_rests_on_a_key_that_is_unsure_or_on_chords_that_were_worked_out
         excerpt = replace(example.excerpt, chords=chords, chords_worked_out=worked_out)
         shown = fitted(replace(example, excerpt=excerpt, labels=labels))
         assert shown.excerpt.chords == left
+
+
+def test_two_who_change_different_texts_of_a_set_at_once_both_do(shelf, monkeypatch):
+    writing = sets.writing
+
+    def after_another(path: Path, **options: bool):
+        monkeypatch.setattr(sets, "writing", writing)
+        sets.alter_lesson(path, "One", level="second year")
+        return writing(path, **options)
+
+    monkeypatch.setattr(sets, "writing", after_another)
+    sets.alter_lesson(shelf, "One", topic="Turns")
+    with Corpus.open(shelf) as corpus:
+        lesson = open_lesson(corpus, "One")
+    assert (lesson.row.topic, lesson.row.level) == ("Turns", "second year")

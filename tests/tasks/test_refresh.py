@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 
 import pytest
@@ -105,6 +106,64 @@ def test_a_folder_that_is_not_there_loses_nothing(shelf):
     assert found.missing == (str(folder),)
     refresh(path, found, remove_gone=True)
     assert len(titles(path)) == 3
+
+
+def test_a_folder_in_which_there_is_nothing_loses_nothing(shelf):
+    """As where a disk is not mounted: the place for it is there, and empty."""
+    path, folder = shelf
+    folder.rename(folder.with_name("away"))
+    folder.mkdir()
+    found = differences(path)
+    assert found.missing == (str(folder),)
+    assert found.gone == []
+    assert refresh(path, found, remove_gone=True).removed == 0
+    assert len(titles(path)) == 3
+
+
+def test_what_lies_in_a_closed_folder_is_not_gone(shelf, monkeypatch):
+    path, folder = shelf
+    inner = folder / "inner"
+    scandir = os.scandir
+
+    def closed(place="."):
+        if Path(os.fsdecode(place)) == inner:
+            raise PermissionError(13, "Permission denied", str(inner))
+        return scandir(place)
+
+    monkeypatch.setattr(os, "scandir", closed)
+    found = differences(path)
+    monkeypatch.undo()
+    assert found.gone == []
+    assert [refusal.source for refusal in found.refusals] == [str(inner)]
+    refresh(path, found, remove_gone=True)
+    assert len(titles(path)) == 3
+
+
+def test_what_others_have_done_since_is_not_taken_for_gone(shelf):
+    """Row numbers of places are given again: another tune may have that of one gone."""
+    path, folder = shelf
+    (folder / "inner" / "c.abc").unlink()
+    found = differences(path)
+    assert [Path(file).name for file in found.gone] == ["c.abc"]
+    remove_from(path, source=str(folder / "inner"))
+    (folder.parent / "other.abc").write_text(abc(3))
+    add_paths(path, [folder.parent / "other.abc"])
+    with Corpus.open(path) as corpus:
+        numbers = corpus.query("SELECT place.id FROM place")
+    # Else this would try nothing.
+    assert found.gone_places[0][0] in {number for (number,) in numbers}
+    assert refresh(path, found, remove_gone=True).removed == 0
+    assert sorted(titles(path)) == ["Air 0", "Air 1", "Air 3"]
+
+
+def test_what_moved_and_is_gone_again_when_it_is_read_stays(shelf):
+    path, folder = shelf
+    (folder / "b.abc").rename(folder / "z.abc")
+    found = differences(path)
+    assert len(found.moved) == 1
+    (folder / "z.abc").unlink()
+    refresh(path, found)
+    assert sorted(titles(path)) == ["Air 0", "Air 1", "Air 2"]
 
 
 @pytest.mark.parametrize("name", ["x" * 5000, "a\0b"])

@@ -57,7 +57,7 @@ def command(
     click.echo(refreshed_text(done, remove_gone=remove_gone), nl=False, err=True)
     if done.differences.gone_places and not remove_gone:
         click.echo("--remove-gone takes it out", err=True)
-    if done.removed:
+    if done.removed and done.can_be_undone:
         click.echo("'melodex undo' lists what can be brought back", err=True)
     if any(result.interrupted for result in done.added):
         ctx.exit(INTERRUPTED)

@@ -17,8 +17,8 @@ def command(corpus_path: Path, which: str | None, output: Output) -> None:
     """List what was done and can be undone, or undo it.
 
     WHICH is "last", or a number of that list. What was removed, replaced or changed in
-    a teaching set is kept in the corpus for 30 days, up to 64 MB, the oldest going
-    first. Undoing can be undone.
+    a teaching set is kept in the corpus for 30 days, the last ten changes longer, up
+    to 64 MB, the oldest going first. Undoing can be undone.
 
     \b
     Examples:

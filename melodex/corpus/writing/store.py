@@ -8,7 +8,7 @@ A report is handed out only after the commit. While a writer is at work the file
 is in write-ahead mode, so that readers go on; the last to leave turns it back into
 one plain file (:mod:`melodex.corpus.connection`).
 
-Contents: CorpusWriter, RemoveReport; AddReport comes from ``preparing``.
+Contents: CorpusWriter, RemoveReport, HeldPlace; AddReport comes from ``preparing``.
 """
 
 from __future__ import annotations
@@ -58,7 +58,10 @@ from melodex.melody import Melody
 from melodex.melody.record import printed_text
 from melodex.reading.result import Choice, FileReading
 
-__all__ = ["AddReport", "CorpusWriter", "RemoveReport"]
+__all__ = ["AddReport", "CorpusWriter", "HeldPlace", "RemoveReport"]
+
+HeldPlace = tuple[int, str, str]
+"""A place as it was found: its row number, the file, and the id of its tune."""
 
 LEAST_ROOM = 1 << 20
 """Bytes that are worth the work of giving them back."""
@@ -212,6 +215,7 @@ class CorpusWriter(RowWriter):
                 connection.execute("COMMIT")
                 self.has_committed = True
                 self.taken.settle()
+                self.refuse_replaced("what was just written is in the file that was there")
             except BaseException as error:
                 # A full disk may have ended the transaction already; Ctrl-C while the disk
                 # is waited for is heard of when all is on it.
@@ -224,7 +228,7 @@ class CorpusWriter(RowWriter):
                 self.taken.forget()
                 raise
 
-    def refuse_replaced(self) -> None:
+    def refuse_replaced(self, what: str = "nothing was written") -> None:
         """Refuse to write into a file that no longer goes by its name."""
         try:
             same = self.path.stat().st_ino == self.inode
@@ -234,7 +238,7 @@ class CorpusWriter(RowWriter):
             raise CorpusError(
                 "the corpus was moved or replaced meanwhile",
                 where=str(self.path),
-                hint="try again; nothing was written",
+                hint=f"try again; {what}",
             )
 
     def add_reading(
@@ -562,11 +566,32 @@ class CorpusWriter(RowWriter):
         self.give_room_back()
         return replace(report, change=self.taken.last)
 
-    def remove_these_places(self, places: Sequence[int]) -> RemoveReport:
-        """Take out places by their row numbers, and the tunes that then have none."""
+    def remove_these_places(
+        self, gone: Collection[HeldPlace], moved: Collection[HeldPlace] = ()
+    ) -> RemoveReport:
+        """Take out places, and the tunes that then have none.
+
+        A place that is another by now, since somebody was at work after it was looked up,
+        stays; so does one that is called moved while its tune stands nowhere else.
+        """
+        asked = [[*place, 0] for place in gone] + [[*place, 1] for place in moved]
         with self.changing("remove"):
+            rows = self.rows(
+                "WITH asked AS (SELECT json_extract(value, '$[0]') AS id, "
+                "json_extract(value, '$[1]') AS file, "
+                "json_extract(value, '$[2]') AS tune_id, "
+                "json_extract(value, '$[3]') AS moved FROM json_each(?)) "
+                "SELECT place.id FROM asked JOIN place ON place.id = asked.id "
+                "AND place.file = asked.file "
+                "JOIN tune ON tune.id = place.tune AND tune.tune_id = asked.tune_id "
+                "WHERE NOT asked.moved OR EXISTS (SELECT 1 FROM place AS other "
+                "WHERE other.tune = tune.id AND other.id > 0 "
+                "AND other.id NOT IN (SELECT id FROM asked))",
+                [json.dumps(asked)],
+            )
             report = self.drop_places(
-                "place.id IN (SELECT value FROM json_each(?))", [json.dumps(list(places))]
+                "place.id IN (SELECT value FROM json_each(?))",
+                [json.dumps([row[0] for row in rows])],
             )
             self.flush_notes()
         self.give_room_back()

@@ -2,11 +2,11 @@
 
 Conventions: whatever deletes a tune, a place, a kept source or the rows of a teaching
 set hands it over here first, inside the same transaction. One command makes one change,
-however many transactions it needs. What is older than :data:`DAYS_KEPT`, or more than
-:data:`BYTES_KEPT` in all, the oldest first, is let go; a change that is larger than that
-by itself is named, and not kept.
+however many transactions it needs. What is older than :data:`DAYS_KEPT`, but for the last
+:data:`CHANGES_KEPT`, or more than :data:`BYTES_KEPT` in all, the oldest first, is let go; a
+change that is larger than that by itself is named, and not kept.
 
-Contents: TakenOut, KeptChange, DAYS_KEPT, BYTES_KEPT.
+Contents: TakenOut, KeptChange, DAYS_KEPT, CHANGES_KEPT, BYTES_KEPT.
 """
 
 from __future__ import annotations
@@ -20,10 +20,13 @@ from typing import Any, Protocol
 
 from melodex.corpus.schema import CHECKED_COLUMNS
 
-__all__ = ["BYTES_KEPT", "DAYS_KEPT", "KeptChange", "TakenOut"]
+__all__ = ["BYTES_KEPT", "CHANGES_KEPT", "DAYS_KEPT", "KeptChange", "TakenOut"]
 
 DAYS_KEPT = 30
 """Days for which a change can be undone; our choice."""
+CHANGES_KEPT = 10
+"""So many changes stay however old they seem; our choice. A clock that is years ahead for
+a moment, or that was years behind, makes all of them seem old."""
 BYTES_KEPT = 64 * 1024 * 1024
 """Bytes (64 MiB) for which changes are kept; our choice."""
 
@@ -189,7 +192,11 @@ class TakenOut:
         if self.current is None:
             return
         before = (now() - timedelta(days=DAYS_KEPT)).isoformat(timespec="seconds")
-        self.writer.rows("DELETE FROM change WHERE done_at < ?", [before])
+        self.writer.rows(
+            "DELETE FROM change WHERE done_at < ? AND id NOT IN "
+            "(SELECT id FROM change ORDER BY id DESC LIMIT ?)",
+            [before, CHANGES_KEPT],
+        )
         sizes = self.writer.rows(
             "SELECT change, sum(byte_count) FROM taken_out GROUP BY change ORDER BY change"
         )

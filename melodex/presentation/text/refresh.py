@@ -20,7 +20,10 @@ def differences_text(found: Differences) -> str:
     """What the folders hold that the corpus does not, and the other way round."""
     if not found.folders:
         return "no folder is known that this corpus was made from: name one\n"
-    lines = [f"folder not there now, left as it is: {shown(p)}" for p in found.missing]
+    lines = [
+        f"folder not there now, or empty or closed, left as it is: {shown(p)}"
+        for p in found.missing
+    ]
     for word, paths in (
         ("new", found.new),
         ("changed", found.changed),
@@ -62,6 +65,8 @@ def refreshed_text(done: Refreshed, *, remove_gone: bool) -> str:
     )
     if done.differences.gone_places and not remove_gone:
         text += "what is gone from the folders was left in the corpus\n"
-    if replaced or done.removed:
+    if not done.can_be_undone:
+        text += "what was taken out was too much to be kept, and cannot be brought back\n"
+    elif replaced or done.removed:
         text += "what was taken out or replaced can be brought back\n"
     return text

@@ -10,6 +10,7 @@ Contents: Differences, Refreshed, differences, refresh.
 
 from __future__ import annotations
 
+import os
 from collections import defaultdict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
@@ -17,7 +18,7 @@ from pathlib import Path
 
 from melodex.corpus.reader import Corpus
 from melodex.corpus.rows import place_path, storable
-from melodex.corpus.writing.store import CorpusWriter
+from melodex.corpus.writing.store import CorpusWriter, HeldPlace, RemoveReport
 from melodex.errors import ReadingError
 from melodex.reading import Choice, Refusal, read_path
 from melodex.reading.apart import Apart
@@ -46,7 +47,8 @@ class Differences:
     folders : tuple of str
         That the corpus was made from.
     missing : tuple of str
-        Those of them that are not there now; nothing of them is called gone.
+        Those of them that are not there now, that may not be looked into, or that hold
+        nothing at all, as where a disk is not mounted; nothing of them is called gone.
     unchanged : int
         Files as they were.
     new, changed, gone : list of str
@@ -70,8 +72,8 @@ class Differences:
     refusals: list[Refusal] = field(default_factory=list)
     ways: dict[str, Way] = field(default_factory=dict)
     newly_named: dict[str, Way] = field(default_factory=dict)
-    gone_places: list[int] = field(default_factory=list)
-    moved_places: list[int] = field(default_factory=list)
+    gone_places: list[HeldPlace] = field(default_factory=list)
+    moved_places: list[HeldPlace] = field(default_factory=list)
 
     @property
     def is_in_step(self) -> bool:
@@ -87,6 +89,8 @@ class Refreshed:
     differences: Differences
     added: tuple[AddResult, ...] = ()
     removed: int = 0
+    can_be_undone: bool = True
+    """False where what was removed was too much to be kept."""
 
 
 def differences(
@@ -128,14 +132,14 @@ def differences(
     given = (place_path(str(path)) for path in named)
     newly_named = {path: Way("", Choice()) for path in given if path not in folders}
     folders |= newly_named
-    missing = tuple(path for path in folders if not is_folder(Path(path)))
+    missing = tuple(path for path in folders if not holds_anything(Path(path)))
     found = Differences(tuple(folders), missing, newly_named=newly_named)
     held: dict[str, Held] = defaultdict(dict)
-    numbers: dict[str, dict[tuple[str, int, int], int]] = defaultdict(dict)
+    numbers: dict[str, dict[tuple[str, int, int], HeldPlace]] = defaultdict(dict)
     for number, file, name, occurrence, line, tune_id, collection, *choice in places:
         if folder_of(file, folders) and not folder_of(file, missing):
             held[file][name, occurrence, line] = tune_id
-            numbers[file][name, occurrence, line] = number
+            numbers[file][name, occurrence, line] = (number, file, tune_id)
             found.ways[file] = Way(collection, Choice.kept(*choice))
     there = {
         place_path(str(file)): file
@@ -159,9 +163,21 @@ def differences(
                 found.refusals += refusals
             if progress:
                 progress(done + 1, len(there))
+    # What lies in a folder that may not be looked into now may be there all the same.
+    closed = [path for path, file in there.items() if is_folder(file)]
     for path in sorted(held.keys() - there.keys()):
-        place_gone(found, path, held[path], arrived, list(numbers[path].values()))
+        if not folder_of(path, closed):
+            place_gone(found, path, held[path], arrived, list(numbers[path].values()))
     return found
+
+
+def holds_anything(folder: Path) -> bool:
+    """Whether a path is a folder in which there is something."""
+    try:
+        with os.scandir(folder) as entries:
+            return any(True for _ in entries)
+    except (OSError, ValueError):
+        return False
 
 
 def folder_of(file: str, folders: Iterable[str]) -> str:
@@ -177,7 +193,7 @@ def compare_file(
     has_refused: bool,
     held: Held | None,
     arrived: dict[str, Held],
-    numbers: dict[tuple[str, int, int], int],
+    numbers: dict[tuple[str, int, int], HeldPlace],
 ) -> None:
     """Say what has become of a file that is there and can be read."""
     if held is None:
@@ -216,7 +232,11 @@ def held_now(
 
 
 def place_gone(
-    found: Differences, path: str, held: Held, arrived: dict[str, Held], places: list[int]
+    found: Differences,
+    path: str,
+    held: Held,
+    arrived: dict[str, Held],
+    places: list[HeldPlace],
 ) -> None:
     """A file that is no longer there: moved where a new one holds the same, or gone."""
     wanted = sorted(held.values())
@@ -270,12 +290,13 @@ def refresh(
         if added[-1].interrupted:
             return Refreshed(found, tuple(added))
     # What has moved stands in its new place by now, and keeps its tags.
-    places = [*found.moved_places, *(found.gone_places if remove_gone else ())]
-    removed = 0
-    if places or found.newly_named:
+    gone = found.gone_places if remove_gone else []
+    report = RemoveReport()
+    if gone or found.moved_places or found.newly_named:
         with CorpusWriter.open(corpus_path, create=False) as writer:
             for path, way in found.newly_named.items():
                 writer.note_folder(path, way.collection, way.choice)
-            if places:
-                removed = len(writer.remove_these_places(places).removed)
-    return Refreshed(found, tuple(added), removed)
+            if gone or found.moved_places:
+                report = writer.remove_these_places(gone, found.moved_places)
+    is_kept = report.change is None or report.change.is_whole
+    return Refreshed(found, tuple(added), len(report.removed), is_kept)

@@ -247,16 +247,12 @@ def alter_lesson(
     """
     with Corpus.open(corpus_path) as corpus:
         row = find_lesson(corpus, name)
-    changed = replace(
-        row,
-        name=row.name if new_name is None else checked_name(new_name),
-        topic=row.topic if topic is None else checked_text(topic),
-        level=row.level if level is None else checked_text(level),
-        notes=row.notes if notes is None else checked_text(notes),
-    )
+    texts = {"topic": topic, "level": level, "notes": notes}
+    changed = {at: checked_text(text) for at, text in texts.items() if text is not None}
+    if new_name is not None:
+        changed["name"] = checked_name(new_name)
     with writing(corpus_path) as writer:
-        change_lesson(writer, changed)
-    return changed
+        return change_lesson(writer, row.id, changed)
 
 
 def copy_lesson(corpus_path: Path, name: str, new_name: str) -> LessonRow:
