@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -158,12 +159,17 @@ def at_hand(path: str) -> Corpus:
 
 
 def stamp_of(path: str) -> Stamp:
-    """What changes when somebody changes a corpus or puts another in its place."""
+    """What changes when somebody changes a corpus or puts another in its place.
+
+    What is gone between two looks, a journal or the corpus itself, has no stamp: who opens
+    it then says what is missing.
+    """
     files = [path]
-    if Path(path).is_dir():
+    with suppress(OSError):
         files += sorted(entry.path for entry in os.scandir(path))
     stamps = []
     for file in files:
-        found = Path(file).stat()
-        stamps.append((file, found.st_ino, found.st_size, found.st_mtime_ns))
+        with suppress(OSError):
+            found = os.stat(file)  # noqa: PTH116 (a name, as it came)
+            stamps.append((file, found.st_ino, found.st_size, found.st_mtime_ns))
     return tuple(stamps)
