@@ -5,8 +5,10 @@ from __future__ import annotations
 import os
 import random
 import resource
+import shutil
 import signal
 import sqlite3
+import tempfile
 import threading
 import time
 from contextlib import closing
@@ -307,43 +309,53 @@ def write(path: Path):
 
 
 @pytest.fixture
-def public(tmp_path, monkeypatch):
-    """A folder that another user can walk to, whichever process the test runs in."""
-    above = [folder for folder in tmp_path.parents if "pytest-of-" in str(folder)]
-    for folder in (tmp_path, *above):
+def public():
+    """A folder that another user can walk to.
+
+    It is none of pytest's: every further run of pytest closes the folder above all of
+    those to others, while we are at work in it.
+    """
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
         folder.chmod(0o755)
-    return tmp_path
+        yield folder
 
 
-def test_a_corpus_on_media_that_cannot_be_written_is_read_and_not_written(public, filled):
-    filled.chmod(0o444)
-    filled.parent.chmod(0o555)
+@pytest.fixture
+def shared(public, filled):
+    """A corpus of twelve tunes in it."""
+    return Path(shutil.copy(filled, public))
+
+
+def test_a_corpus_on_media_that_cannot_be_written_is_read_and_not_written(public, shared):
+    shared.chmod(0o444)
+    shared.parent.chmod(0o555)
     try:
-        assert "12 tunes" in as_nobody(read(filled))
-        said = as_nobody(write(filled))
+        assert "12 tunes" in as_nobody(read(shared))
+        said = as_nobody(write(shared))
     finally:
-        filled.parent.chmod(0o755)
+        shared.parent.chmod(0o755)
     assert "can be read but not written" in said
     assert "change the permissions" in said
-    assert len(ids(filled)) == 12
+    assert len(ids(shared)) == 12
 
 
-def test_a_corpus_in_write_ahead_mode_on_such_media_is_read_too(public, filled):
-    with closing(sqlite3.connect(filled)) as connection:
+def test_a_corpus_in_write_ahead_mode_on_such_media_is_read_too(public, shared):
+    with closing(sqlite3.connect(shared)) as connection:
         connection.execute("PRAGMA journal_mode = WAL")
-    filled.chmod(0o444)
-    filled.parent.chmod(0o555)
+    shared.chmod(0o444)
+    shared.parent.chmod(0o555)
     try:
-        assert "12 tunes" in as_nobody(read(filled))
+        assert "12 tunes" in as_nobody(read(shared))
     finally:
-        filled.parent.chmod(0o755)
+        shared.parent.chmod(0o755)
 
 
-def test_a_corpus_in_a_closed_folder_is_said_to_be_so(public, filled):
+def test_a_corpus_in_a_closed_folder_is_said_to_be_so(public, shared):
     home = public / "closed"
     home.mkdir()
     path = home / "c.melodex"
-    path.write_bytes(filled.read_bytes())
+    path.write_bytes(shared.read_bytes())
     home.chmod(0)
     try:
         said = [
@@ -353,21 +365,21 @@ def test_a_corpus_in_a_closed_folder_is_said_to_be_so(public, filled):
                 write(path),
                 lambda: str(check_corpus(path)),
                 lambda: str(repair_corpus(path)),
-                lambda: str(copy_corpus(filled, home / "copy.melodex")),
+                lambda: str(copy_corpus(shared, home / "copy.melodex")),
                 lambda: str(add_paths(path, [home / "a.abc"])),
             )
         ]
         # What is added is remembered with its folder, so the corpus has to be writable.
-        filled.parent.chmod(0o777)
-        filled.chmod(0o666)
-        result = as_nobody(lambda: str(add_paths(filled, [home]).refusals))
+        shared.parent.chmod(0o777)
+        shared.chmod(0o666)
+        result = as_nobody(lambda: str(add_paths(shared, [home]).refusals))
     finally:
         home.chmod(0o755)
     # Whichever is otherwise is shown whole.
     assert [text for text in said if not text.startswith("said: ")] == []
     assert all("cannot be" in text or "can be read but" in text for text in said), said
     assert "this folder may not be looked into" in result
-    assert ids(path) == ids(filled)
+    assert ids(path) == ids(shared)
 
 
 def test_a_name_that_no_file_can_have_is_said_to_be_so(tmp_path, filled):
@@ -414,12 +426,12 @@ def test_no_clock_of_the_day_decides_anything(filled, reading, tmp_path, monkeyp
     assert check_corpus(filled).faults == ()
 
 
-def test_a_corpus_that_may_not_be_opened_is_said_to_be_so(public, filled):
-    filled.chmod(0)
+def test_a_corpus_that_may_not_be_opened_is_said_to_be_so(public, shared):
+    shared.chmod(0)
     try:
-        said = as_nobody(read(filled))
+        said = as_nobody(read(shared))
     finally:
-        filled.chmod(0o644)
+        shared.chmod(0o644)
     assert "cannot be opened" in said
     assert "that you may read" in said
 
