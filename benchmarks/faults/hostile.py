@@ -27,27 +27,39 @@ import tempfile
 import time
 import traceback
 from collections.abc import Callable
-from contextlib import closing, redirect_stderr, redirect_stdout
+from contextlib import closing, redirect_stderr, redirect_stdout, suppress
 from pathlib import Path
 from random import Random
 from typing import Any
 
+from benchmarks.faults.built import broken, by_bytes, scores
+from benchmarks.faults.built.broken import NUMBERS, WORDS, packed_set, size, value
 from benchmarks.faults.fuzz_seeds import demo_corpus, seeds
 from benchmarks.faults.fuzz_targets import phrase_target
-from benchmarks.faults.hostile_inputs import MAKERS, NUMBERS, WORDS, packed_set, size, value
 from benchmarks.keeping import about, asker, keep
+from melodex.analysis.keys import with_centres
 from melodex.cli import COMMANDS, melodex
 from melodex.corpus.reader import Corpus
 from melodex.corpus.writing.preparing import prepared
 from melodex.errors import MelodexError
+from melodex.presentation import pages
+from melodex.presentation.data.forms import as_json
+from melodex.presentation.text.forms import as_text
+from melodex.presentation.text.style import Style
 from melodex.reading import Choice, read_data
+from melodex.reading.recording.reader import read_recording
+from melodex.reading.result import ReadTune
+from melodex.tasks.describe.describe import describe
 from melodex.tasks.lesson.file import read_set
+from melodex.tasks.passage import passage_of
 
 MOST_SECONDS = 2.0
 MOST_MB = 200.0
 END_SECONDS = 60
 """Of the processor for one input, after which the process is ended."""
 
+SCORES = {**scores.MAKERS, **by_bytes.MAKERS}
+MAKERS = {**broken.MAKERS, **SCORES}
 KINDS = (*MAKERS, "sets")
 SHARES = {"options": 0.15, "corpora": 0.05, "words": 0.5}
 """Of the count of the others: these go through a whole command each."""
@@ -58,6 +70,7 @@ NAMES = {
     "archives": "a.mxl",
     "midi": "a.mid",
     "kern": "a.krn",
+    "mei": "a.mei",
 }
 
 Target = Callable[[bytes], str]
@@ -74,6 +87,47 @@ def file_target(name: str) -> Target:
         return "taken" if reading.tunes else "refused"
 
     return target
+
+
+def score_target(name: str) -> Target:
+    """Reads every line of a file as adding does; describes, maps and writes one.
+
+    Nothing is engraved: that is done by a library, in a process that can be ended.
+    """
+    lines = Choice(lines="all")
+
+    def target(data: bytes) -> str:
+        reading = read_data(data, name, lines)
+        if not reading.tunes and not reading.refusals:
+            raise AssertionError("neither read nor refused")
+        prepared(reading, "", lines, f"/{name}")
+        for tune in reading.tunes[:1]:
+            with suppress(MelodexError):
+                shown(tune)
+        return "taken" if reading.tunes else "refused"
+
+    return target
+
+
+def shown(tune: ReadTune) -> None:
+    """What ``describe`` and ``print`` do with a tune, all but engraving."""
+    passage = passage_of(with_centres(tune.melody), "", False)
+    found = describe(passage, texture=tune.texture)
+    as_text(found, Style())
+    as_json(found)
+    pages.rendered(found, "svg")
+    for form in ("abc", "musicxml", "midi"):
+        with suppress(MelodexError):
+            pages.rendered(passage, form)
+
+
+def sound_target(data: bytes) -> str:
+    """Hears a recording."""
+    try:
+        read_recording(data, "a.wav")
+    except MelodexError:
+        return "refused"
+    return "taken"
 
 
 def words_target(corpus: Path) -> Target:
@@ -241,8 +295,10 @@ def target_of(kind: str, folder: Path) -> tuple[Callable[[int], bytes], Target]:
         return lambda number: packed_set(Random(number), good), set_target
     make = MAKERS[kind]
     name = NAMES.get(kind.split()[0])
-    if name:
-        target: Target = file_target(name)
+    if kind == "sound":
+        target: Target = sound_target
+    elif name:
+        target = (score_target if kind in SCORES else file_target)(name)
     elif kind == "phrases":
         target = typed_target
     else:
