@@ -145,6 +145,8 @@ def one_round(kernel: ModuleType, dice: random.Random) -> None:
         (kernel.bounds, (notes, lengths, pitch, classes, (edge, *costs[1:]))),
         (kernel.holding, (notes, lengths, noise(dice, 70), noise(dice, 6))),
         (kernel.holding, (notes, lengths, bytes(range(64)), part_of(dice))),
+        (kernel.stretches, (notes, lengths, pitch, classes, dice.randrange(-9, 300))),
+        (kernel.stretches, (notes, lengths, noise(dice, 40), noise(dice, 40), 4)),
         (kernel.contours, (notes, lengths, noise(dice, 90), dice.randrange(300), 3, 4)),
         (kernel.notes_at, (notes, lengths, dice.randrange(-1, 90))),
         (kernel.drawn, ([noise(dice, 90), notes], dice.randrange(2**64), number)),

@@ -20,7 +20,12 @@ from melodex.matching.engine.compiled import CompiledEngine
 from melodex.matching.engine.numpy_engine import NumpyEngine
 from melodex.matching.query import EncodedQuery
 from melodex.settings import AlignmentCosts
-from tests.plain.plain_alignment import plain_align, plain_contour, plain_holding
+from tests.plain.plain_alignment import (
+    plain_align,
+    plain_contour,
+    plain_holding,
+    plain_stretch,
+)
 
 
 @pytest.fixture(scope="module")
@@ -208,3 +213,25 @@ def test_without_the_compiled_module_numpy_serves(monkeypatch: pytest.MonkeyPatc
             engine_name()
     finally:
         engine_called.cache_clear()
+
+
+@settings(max_examples=60, deadline=None)
+@given(data=st.data(), loss=st.integers(0, 9), wide=st.booleans())
+def test_engines_find_stretches_as_the_plain_twin_does(
+    data: st.DataObject,
+    loss: int,
+    wide: bool,
+    drawn: SimpleNamespace,
+    both: tuple[NumpyEngine, CompiledEngine],
+) -> None:
+    own, chunk = data.draw(drawn.queries).pitch, data.draw(drawn.corpora)
+    # Worths that add up to more than a byte holds are cut off there.
+    worths = st.lists(
+        st.integers(0, 90 if wide else 12), min_size=len(own), max_size=len(own)
+    )
+    worth = bytes(data.draw(worths))
+    found = [worker.stretches(chunk, own, worth, loss) for worker in both]
+    exact = [plain_stretch(own, worth, tune.pitch, loss) for tune in unpack(chunk)]
+    assert found[0] == found[1]
+    if max(exact, default=0) <= 255:
+        assert list(found[0]) == exact

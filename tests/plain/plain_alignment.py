@@ -152,6 +152,23 @@ def plain_holding(pitch: bytes, figure: bytes) -> int:
     return best
 
 
+def plain_stretch(own: bytes, worth: bytes, pitch: bytes, loss: int) -> int:
+    """Points of the best stretch, over every pair of places, note after note."""
+    best = 0
+    cells: dict[tuple[int, int], int] = {}
+    for i in range(len(own)):
+        for j in range(len(pitch)):
+            points = 0
+            for apart in (1, 2, 3):
+                a, b = i - apart, j - apart
+                if a >= 0 and b >= 0 and own[i] - own[a] == pitch[j] - pitch[b]:
+                    gain = worth[i] if apart == 1 else loss * (1 - apart)
+                    points = max(points, cells[a, b] + gain)
+            cells[i, j] = points
+            best = max(best, points)
+    return best
+
+
 def plain_contour(pitch: bytes, signs: list[int], costs: AlignmentCosts) -> int:
     """Points of signs (0 down, 1 level, 2 up) against the steps of a tune."""
     steps = [

@@ -1187,6 +1187,10 @@ done:
     return found;
 }
 
+/* ---- stretches ------------------------------------------------------------- */
+
+#include "_stretches.h"
+
 /* ---- pieces ------------------------------------------------------------------ */
 
 PyDoc_STRVAR(leading_doc,
@@ -1306,6 +1310,7 @@ static PyMethodDef methods[] = {
     {"drawn", kernel_drawn, METH_VARARGS, drawn_doc},
     {"gathered", kernel_gathered, METH_VARARGS, gathered_doc},
     {"holding", kernel_holding, METH_VARARGS, holding_doc},
+    {"stretches", kernel_stretches, METH_VARARGS, stretches_doc},
     {"leading", kernel_leading, METH_VARARGS, leading_doc},
     {"contours", kernel_contours, METH_VARARGS, contours_doc},
     {NULL, NULL, 0, NULL},

@@ -101,6 +101,9 @@ class Engine(Protocol):
         """For each part of a figure, given by its last note and its number of notes,
         and each tune: 2 it has the part, 1 with one note changed, 0 not."""
 
+    def stretches(self, chunk: PackedChunk, own: bytes, worth: bytes, loss: int) -> bytes:
+        """Points, to 255, of the best stretch that each tune has in common with one."""
+
     def leading(self, levels: bytes, pieces: bytes) -> bytes:
         """The highest level of the lines of each piece; as given where there are none."""
 

@@ -164,6 +164,25 @@ class CompiledEngine:
         tunes = chunk.tune_count
         return [found[first * tunes : (first + 1) * tunes] for first in range(len(parts))]
 
+    def stretches(self, chunk: PackedChunk, own: bytes, worth: bytes, loss: int) -> bytes:
+        """Return the points of the best stretch that each tune has in common with one.
+
+        Parameters
+        ----------
+        own : bytes of length n, at most 4096
+            Pitches of the own tune.
+        worth : bytes of length n
+            Points for the step to each note; the first is not looked at.
+        loss : int
+            Points that a changed note costs, 0 to 255.
+
+        Returns
+        -------
+        bytes
+            One for each tune; more than 255 points count as 255.
+        """
+        return _kernel.stretches(chunk.notes, chunk.lengths, own, worth, loss)
+
     def leading(self, levels: bytes, pieces: bytes) -> bytes:
         """Return the highest level among the lines of each piece of a chunk.
 

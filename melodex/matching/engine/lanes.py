@@ -20,7 +20,7 @@ alignment follows this path and is charged no more here than there, so the resul
 can only be too high, never too low.
 
 Contents: ABSENT, NEVER, Bytes, bounds_of_lanes, points_of_lanes, held_in_lanes,
-contours_of_lanes.
+stretches_of_lanes, contours_of_lanes.
 """
 
 from __future__ import annotations
@@ -44,6 +44,7 @@ __all__ = [
     "contours_of_lanes",
     "held_in_lanes",
     "points_of_lanes",
+    "stretches_of_lanes",
 ]
 
 Bytes = npt.NDArray[np.uint8]
@@ -322,6 +323,33 @@ def held_in_lanes(pitch: Bytes, lengths: npt.NDArray[np.int64], figure: bytes) -
     exact = ((changed == 0) & inside).any(axis=0)
     near = (((changed <= np.uint8(1)) | (rest == np.uint8(0))) & inside).any(axis=0)
     return np.where(exact, 2, near).astype(np.uint8)
+
+
+def stretches_of_lanes(
+    pitch: Bytes, lengths: npt.NDArray[np.int64], own: bytes, worth: bytes, loss: int
+) -> Bytes:
+    """Points of the best stretch that each lane has in common with an own tune.
+
+    Row by row of the own tune: a step alike adds its worth to the points of the notes
+    before; over one or two notes that differ, the points less the loss of each go on.
+    """
+    notes, lanes = pitch.shape
+    apart = {step: intervals(pitch, lengths, step) for step in (1, 2, 3)}
+    rows = [np.zeros((notes + 3, lanes), np.uint8) for _ in range(4)]
+    best = np.zeros(lanes, np.uint8)
+    for k in range(1, len(own)):
+        now = rows[k % 4][3:]
+        gain = worth[k]
+        was = np.minimum(rows[(k - 1) % 4][2:-1], np.uint8(255 - gain)) + np.uint8(gain)
+        same = apart[1] == np.uint8((own[k] - own[k - 1]) & 0xFF)
+        now[:] = np.where(same, was, np.uint8(0))
+        for changed in range(1, min(2, k - 1) + 1):
+            step, cost = changed + 1, np.uint8(min(changed * loss, 255))
+            ago = rows[(k - step) % 4][3 - step : -step]
+            same = apart[step] == np.uint8((own[k] - own[k - step]) & 0xFF)
+            np.maximum(now, np.where(same, np.maximum(ago, cost) - cost, 0), out=now)
+        np.maximum(best, now.max(axis=0), out=best)
+    return best
 
 
 def contours_of_lanes(

@@ -37,6 +37,7 @@ from melodex.matching.engine.lanes import (
     contours_of_lanes,
     held_in_lanes,
     points_of_lanes,
+    stretches_of_lanes,
 )
 from melodex.matching.query import EncodedQuery
 from melodex.settings import AlignmentCosts
@@ -219,6 +220,20 @@ class NumpyEngine:
                 cut = figure[last + 1 - notes : last + 1]
                 row[here] = held_in_lanes(pitch, lengths, cut)
         return [row.tobytes() for row in found]
+
+    def stretches(self, chunk: PackedChunk, own: bytes, worth: bytes, loss: int) -> bytes:
+        """Return the points of the best stretch that each tune has in common with one."""
+        found = np.zeros(chunk.tune_count, np.uint8)
+        blocks = blocks_of([chunk], [verify(chunk)])
+        for group in groups_of(blocks, max(CELLS_AT_ONCE // len(own), 16 * LANES)):
+            pitch, _, lengths = lanes_of(group, [chunk])
+            points = stretches_of_lanes(pitch, lengths, own, worth, loss)
+            place = 0
+            for block in group:
+                part = points[place : place + len(block.lengths)]
+                found[block.first : block.first + len(part)] = part
+                place += len(part)
+        return found.tobytes()
 
     def leading(self, levels: bytes, pieces: bytes) -> bytes:
         """Return the highest level among the lines of each piece of a chunk."""

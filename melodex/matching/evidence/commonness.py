@@ -39,11 +39,13 @@ from melodex.records import dataclass
 __all__ = [
     "FEWEST_NOTES",
     "IDIOM_SHARE",
+    "ORDER",
     "STOCK_SHARE",
     "Commonness",
     "IntervalModel",
     "commonness",
     "countable",
+    "intervals",
     "shared_run",
     "verdicts",
 ]
@@ -226,12 +228,14 @@ class IntervalModel:
     @classmethod
     def learned(cls, tunes: Iterable[bytes]) -> IntervalModel:
         """Count what follows what in some tunes, given as pitches."""
-        model = cls()
+        counts: Counter[tuple[int, ...]] = Counter()
         for pitch in tunes:
             steps = intervals(pitch)
-            for place, step in enumerate(steps):
-                for order in range(min(ORDER, place) + 1):
-                    model.following[tuple(steps[place - order : place])][step] += 1
+            for order in range(ORDER + 1):
+                counts.update(zip(*(steps[k:] for k in range(order + 1)), strict=False))
+        model = cls()
+        for (*context, step), count in counts.items():
+            model.following[tuple(context)][step] = count
         return model
 
     def probability(self, context: tuple[int, ...], step: int) -> float:
@@ -246,10 +250,14 @@ class IntervalModel:
     def bits(self, pitch: bytes) -> float:
         """Information content of a figure: the more, the less it was to be expected."""
         steps = intervals(pitch)
-        return -sum(
-            math.log2(self.probability(tuple(steps[max(place - ORDER, 0) : place]), step))
+        return sum(
+            self.step_bits(tuple(steps[max(place - ORDER, 0) : place]), step)
             for place, step in enumerate(steps)
         )
+
+    def step_bits(self, context: tuple[int, ...], step: int) -> float:
+        """Information content of an interval after those before it, oldest first."""
+        return -math.log2(self.probability(context, step))
 
 
 def intervals(pitch: bytes) -> list[int]:

@@ -22,7 +22,7 @@ from melodex.matching.chance.fit import Fit, expected_by_chance, fit_points
 from melodex.matching.chance.sample import NULL_SAMPLE, OWN_BEST, measure_null
 from melodex.matching.engine.passes import noted_in
 from melodex.matching.query import EncodedQuery, encode_query
-from melodex.matching.search import Hit, search
+from melodex.matching.search import search
 from melodex.settings import AlignmentCosts
 from melodex.tasks.matches import Size
 from melodex.tasks.passage import Passage
@@ -69,13 +69,18 @@ NEIGHBOURS = 4
 
 @dataclass(frozen=True, slots=True)
 class Lead:
-    """What one window found: notes of the own tune, the hit, and its chance."""
+    """What one look found: notes of the own tune, in which tune, and its chance.
+
+    ``stretch`` says that it was found note against note, and not by an alignment.
+    """
 
     first: int
     last: int
-    hit: Hit
+    tune_id: str
+    points: int
     expected: float | None
     rhythm: bool
+    stretch: bool = False
 
 
 def windows_of(notes: int) -> list[tuple[int, int, bool]]:
@@ -128,7 +133,8 @@ def leads_of(
             Lead(
                 first + hit.query_span[0],
                 first + hit.query_span[1],
-                hit,
+                hit.tune_id,
+                hit.points,
                 chance_of(size, fit, hit.points, len(spans)),
                 rhythm,
             )
@@ -162,7 +168,7 @@ def merged(leads: Sequence[Lead]) -> list[list[Lead]]:
     """Leads to one tune whose stretches of the own tune touch, put together."""
     by_tune: dict[str, list[Lead]] = defaultdict(list)
     for lead in leads:
-        by_tune[lead.hit.tune_id].append(lead)
+        by_tune[lead.tune_id].append(lead)
     groups: list[list[Lead]] = []
     for tune_id in sorted(by_tune):
         last = -1
@@ -182,7 +188,7 @@ def best_lead(group: Sequence[Lead]) -> Lead:
         group,
         key=lambda lead: (
             math.inf if lead.expected is None else lead.expected,
-            -lead.hit.points,
+            -lead.points,
         ),
     )
 
