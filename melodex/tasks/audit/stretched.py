@@ -64,6 +64,11 @@ any, the borrowing is first in two more of 120 tunes with one, on which this was
 KEPT, KEPT_AT_ONE_PLACE = 16, 4
 """So many of them are told of, and so many that have the same notes of the own tune."""
 
+WAYS = 2
+"""A tune is looked for by windows and by stretches, and is found by whichever is the less
+to be explained by chance. Of 200 tunes without a borrowing, against 12,943, 32, 6 and 1.5
+of 100 have a stretch at 1, 0.1 and 0.01."""
+
 PART, OVERLAP = 2048, 64
 """Notes of an own tune that are compared at once, and those that two parts share."""
 
@@ -130,14 +135,18 @@ def leads_of_part(
             last=start + stretch.last,
             tune_id=tune_id,
             points=stretch.points,
-            expected=expected_by_chance(
-                fit, stretch.points, corpus_tunes=size.tunes, corpus_notes=size.notes
-            ),
+            expected=expected(fit, stretch.points, size),
             rhythm=False,
             stretch=True,
         )
         for tune_id, stretch in of_many_places(laid)
     ]
+
+
+def expected(fit: Fit, points: int, size: Size) -> float:
+    """Tunes with so many points that chance would bring, both ways of looking counted."""
+    one = expected_by_chance(fit, points, corpus_tunes=size.tunes, corpus_notes=size.notes)
+    return min(WAYS * one, float(size.tunes))
 
 
 def of_many_places(laid: Sequence[tuple[str, Stretch]]) -> list[tuple[str, Stretch]]:
