@@ -15,6 +15,7 @@ import pytest
 
 from melodex.corpus.writing.preparing import prepared
 from melodex.presentation import pages
+from melodex.presentation.data import forms as data
 from melodex.presentation.text import forms as text
 from melodex.presentation.text.style import Style
 from melodex.reading import Choice, read_bytes
@@ -136,6 +137,7 @@ def test_twice_as_much_of_a_voice_that_parts_takes_twice_the_work() -> None:
 
 FORMS: dict[str, Callable[[Any], object]] = {
     "text": lambda found: text.as_text(found, Style()),
+    "json": data.as_json,
     "musicxml": lambda found: pages.rendered(found.passage, "musicxml"),
     "abc": lambda found: pages.rendered(found.passage, "abc"),
 }
