@@ -219,3 +219,11 @@ def test_a_comparison_says_whose_chords_are_worked_out() -> None:
     said = "Chords of A are worked out from all notes."
     assert said in str(melodex.compare(whole, bare, bars=(1, 4)))
     assert said not in str(melodex.compare(bare, bare, bars=(1, 4)))
+
+
+def test_a_short_bass_before_a_stronger_beat_is_no_bass_of_what_comes() -> None:
+    # The bass of BWV 310, bar 2, and like it: D leads to G and does not sound on under it.
+    lines = texture(
+        "D3:1 F#3:.5 D3:.5 G3:2 G3:4", "C4:2 D4:2 D4:4", "F#4:2 D4:2 D4:4", "A4:2 B4:2 B4:4"
+    )
+    assert heard(lines, 2) == ["D7", "D7/F#", "G"]

@@ -10,7 +10,7 @@ Contents: ROOTS_AROUND, REACH, Heard, offsets_at.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import cached_property, lru_cache
 from heapq import heappop, heappush
 from typing import TYPE_CHECKING
@@ -101,7 +101,8 @@ class Heard:
 
     def sound_on(self, notes: Sequence[SoundingNote]) -> None:
         """Count notes that have ended until their register moves or the bar ends."""
-        stays_bass = broken_off(notes)
+        levels = dict(zip(self.times, self.levels, strict=False))
+        stays_bass = broken_off(notes, levels)
         # By pitch: a new note takes the place of all of its pitch, so that what rings of
         # one began together.
         ringing: dict[int, Ringing] = {}
@@ -200,11 +201,12 @@ class Ringing:
                 self.bass = min(self.bass, ended) if self.bass else ended
 
 
-def broken_off(notes: Sequence[SoundingNote]) -> set[int]:
+def broken_off(notes: Sequence[SoundingNote], levels: Mapping[int, int]) -> set[int]:
     """Indexes of notes that go on being the bass when they have ended.
 
     In a broken chord a short note is left by a leap up; under an accompaniment of bass
-    and chords the chord follows in the same line.
+    and chords the chord follows in the same line. What follows on a stronger place is a
+    bass of its own. ``levels`` say how strong each place is, 0 the strongest.
     """
     begun: dict[tuple[int, int], list[int]] = {}
     for note in notes:
@@ -212,6 +214,8 @@ def broken_off(notes: Sequence[SoundingNote]) -> set[int]:
     found = set()
     for place, note in enumerate(notes):
         after = begun.get((note.line, note.end_ticks))
+        if after and levels[note.end_ticks] < levels[note.onset_ticks]:
+            continue
         short = note.duration_ticks < TICKS_PER_QUARTER
         # Notes that start together stand from the lowest to the highest.
         if after and (len(after) > 1 or (short and after[0] - note.midi >= LEAP)):
