@@ -14,7 +14,6 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
 
 from melodex.corpus.lessons import (
     ExampleRow,
@@ -184,10 +183,10 @@ def put_texts(corpus_path: Path, row: LessonRow, wanted: Mapping[str, str]) -> N
 
     Each was within bounds as it was typed; two that were joined may be longer.
     """
-    changed: dict[str, Any] = {name: wanted[name] for name in TEXTS if name in wanted}
+    changed = {name: wanted[name] for name in TEXTS if name in wanted}
     if changed:
         with writing(corpus_path) as writer:
-            change_lesson(writer, replace(row, **changed))
+            change_lesson(writer, row.id, changed)
 
 
 def put_notes(corpus_path: Path, name: str, wanted: Mapping[str, str]) -> None:
