@@ -196,7 +196,7 @@ def write_corpus(path: Path, tunes: list[TuneNotes]) -> None:
     from melodex.corpus.writing.store import CorpusWriter
 
     with CorpusWriter.open(path) as writer:
-        connection = writer.connection
+        connection = writer.first.connection
         chunks = ChunkTable(connection)
         with writer.transaction():
             for tune in tunes:

@@ -69,6 +69,8 @@ REMEDIES = {
         "add any": "add any file of it, which works them out anew",
         "add tunes": "add tunes to it",
         "bring shard back": "put back the shard, or make the shards anew from the corpus",
+        "bring folder back": "put back a copy of the whole folder",
+        "change folder": "name the folder that it stands in",
         "check": "check the corpus",
         "check, unchanged": "check the corpus; nothing was changed",
         "check, then add": "check the corpus, then add the files of these tunes again",

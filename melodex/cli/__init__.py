@@ -98,10 +98,19 @@ class Melodex(click.Group):
     help="The corpus: a file, or a folder of shards [default: $MELODEX_CORPUS, then the "
     "user's data folder].",
 )
+@click.option(
+    "--partial",
+    is_flag=True,
+    help="Go on without shards that are missing or damaged, and say so in the answer.",
+)
 @click.version_option(__version__, prog_name="melodex")
 @click.pass_context
-def melodex(ctx: click.Context, corpus: Path | None) -> None:
+def melodex(ctx: click.Context, corpus: Path | None, partial: bool) -> None:
     """Where a phrase has been met before, and what the tunes share."""
+    if partial:
+        from melodex.cli.partly import go_on_without
+
+        go_on_without(ctx)
     if corpus is None:
         from melodex.corpus.place import usual_place
 

@@ -15,6 +15,8 @@ HINTS = {
     "bring shard back": (
         "put it back, or make the shards anew with 'melodex shards split'"
     ),
+    "bring folder back": "put back what 'melodex backup' has copied, the whole folder",
+    "change folder": "name the folder that it stands in with --corpus",
     "check": "run 'melodex check' on the corpus",
     "check, unchanged": "'melodex check' names what is touched; nothing was changed",
     "check, then add": "run 'melodex check', then add the files of these tunes again",

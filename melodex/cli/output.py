@@ -203,6 +203,11 @@ def write(content: str | bytes, output: Output) -> None:
     PresentationError
         If the file cannot be written, or bytes would go to a terminal.
     """
+    if click.get_current_context().find_root().params.get("partial"):
+        from melodex.cli.partly import with_remark
+
+        if output.form == "text" and isinstance(content, str):
+            content = with_remark(content)
     if output.file is not None:
         from melodex.cli.saving import save
 

@@ -68,6 +68,11 @@ def exchange_for(hands: Hands) -> Iterator[Exchange | None]:
     if not hands.scheduler and (hands.workers or 1) == 1 and hands.work is None:
         yield None
         return
+    if click.get_current_context().find_root().params.get("partial"):
+        raise click.UsageError(
+            "a partial answer is worked out by this process alone: leave out --workers, "
+            "--scheduler and --work, or --partial"
+        )
     from melodex.errors import WorkersError
     from melodex.matching.dealing.dealer import dealt_by
     from melodex.matching.dealing.exchange import Exchange

@@ -234,7 +234,7 @@ def put_plan(writer: CorpusWriter, lesson: int, plan: str) -> None:
     if plan:
         writer.put_setting(name, plan)
     elif writer.setting(name):
-        writer.database.execute("DELETE FROM setting WHERE name = ?", [name])
+        writer.do("DELETE FROM setting WHERE name = ?", [name])
 
 
 def count_sets(writer: CorpusWriter, more: int) -> None:
@@ -277,7 +277,7 @@ def change_lesson(
             )
         examples = stored_examples(writer, lesson)
         # Deleting takes the passages along: the checksum needs a row written whole.
-        writer.database.execute("DELETE FROM lesson WHERE id = ?", [lesson])
+        writer.do("DELETE FROM lesson WHERE id = ?", [lesson])
         writer.insert("lesson", asdict(row))
         put_examples(writer, lesson, examples)
     return row
@@ -311,7 +311,7 @@ def write_examples(
         keep_as_it_was(writer, lesson)
         if expected is not None and stored_examples(writer, lesson) != list(expected):
             raise LessonError("the set was changed meanwhile", hint="try again")
-        writer.database.execute("DELETE FROM lesson_example WHERE lesson = ?", [lesson])
+        writer.do("DELETE FROM lesson_example WHERE lesson = ?", [lesson])
         put_examples(writer, lesson, examples)
 
 
@@ -320,7 +320,7 @@ def delete_lesson(writer: CorpusWriter, lesson: int) -> None:
     with writer.changing("set"):
         refuse_gone(writer, lesson)
         keep_as_it_was(writer, lesson)
-        writer.database.execute("DELETE FROM lesson WHERE id = ?", [lesson])
+        writer.do("DELETE FROM lesson WHERE id = ?", [lesson])
         # Another set may get its number.
         put_plan(writer, lesson, "")
         count_sets(writer, -1)
@@ -348,7 +348,7 @@ def put_back_set(writer: CorpusWriter, content: dict[str, Any]) -> str:
     lesson = LessonRow(**content["lesson"])
     if writer.rows("SELECT 1 FROM lesson WHERE id = ?", [lesson.id]):
         keep_as_it_was(writer, lesson.id)
-        writer.database.execute("DELETE FROM lesson WHERE id = ?", [lesson.id])
+        writer.do("DELETE FROM lesson WHERE id = ?", [lesson.id])
         count_sets(writer, -1)
     name, number = lesson.name, 2
     while writer.rows("SELECT 1 FROM lesson WHERE name = ?", [name]):

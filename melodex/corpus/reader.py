@@ -127,7 +127,8 @@ class Corpus:
         ------
         CorpusError
             If there is no such file, it may not be read, is empty, or is none; or if a
-            shard of a folder is missing or is not the one that the folder was made with.
+            shard of a folder is missing or is not the one that the folder was made with,
+            and may not be left out (:mod:`melodex.corpus.shards.absent`).
         NewerCorpusError
             If a later version of melodex wrote it.
         DamagedCorpusError
@@ -137,9 +138,10 @@ class Corpus:
         """
         path = Path(path)
         if os.path.isdir(path):  # noqa: PTH112 (cold path)
-            from melodex.corpus.shards.index import opened_shards
+            from melodex.corpus.shards.absent import absence_now
+            from melodex.corpus.shards.opening import opened_shards
 
-            return cls(opened_shards(path, opened_part), path)
+            return cls(opened_shards(path, opened_part, absence_now()), path)
         return cls([opened_part(path)], path)
 
     def close(self) -> None:
@@ -160,6 +162,15 @@ class Corpus:
 
     def refresh(self) -> None:
         """See the corpus as it is now, and from now on only so."""
+        if not os.path.isdir(self.path):  # noqa: PTH112 (cold path)
+            self.see()
+            return
+        from melodex.corpus.shards.opening import in_one_state
+
+        in_one_state(self.path, self.parts, self.see)
+
+    def see(self) -> None:
+        """See each part as it is now, and from now on only so."""
         self.settings: dict[str, str] = {}
         totals = [0, 0, 0]
         for part in self.parts:

@@ -61,7 +61,10 @@ class Corpus(CorpusFile):
     Parameters
     ----------
     path : str or PathLike
-        The file; made by the first :meth:`add` where there is none.
+        The file, or the folder of shards; a file is made by the first :meth:`add` where
+        there is none.
+    partial : bool
+        Whether to go on without shards that are missing or damaged, and say so.
 
     Raises
     ------
@@ -124,6 +127,7 @@ class Corpus(CorpusFile):
         chord_note: str = "top",
         lines: str = "all",
         workers: int = 1,
+        shards: int = 0,
         progress: Callable[[int, int], None] | None = None,
     ) -> AddResult:
         """Read files and folders into the corpus, which is made where there is none.
@@ -142,6 +146,8 @@ class Corpus(CorpusFile):
             ``all`` reads every line of a score, ``top`` its main line alone.
         workers : int
             Processes that read at once.
+        shards : int
+            Make a folder of so many shards where there is no corpus; 0 for one file.
         progress : callable, optional
             Called with the number of files done and of all.
 
@@ -170,6 +176,7 @@ class Corpus(CorpusFile):
             choice=Choice.kept(part, voice, chord_note, lines),
             progress=move,
             workers=workers,
+            shards=shards,
         )
         if result.interrupted:
             raise KeyboardInterrupt

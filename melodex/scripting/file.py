@@ -14,6 +14,7 @@ from melodex.corpus.faults import is_there
 from melodex.corpus.reader import Corpus as CorpusReader
 from melodex.errors import CorpusError
 from melodex.scripting.hints import advised
+from melodex.scripting.partly import reading_partly
 from melodex.scripting.tune import Tune
 from melodex.tasks.passage import Passage
 
@@ -26,7 +27,9 @@ class CorpusFile:
     Parameters
     ----------
     path : str or PathLike
-        The file; it need not be there yet.
+        The file, or the folder of shards; it need not be there yet.
+    partial : bool
+        Whether to go on without shards that are missing or damaged.
 
     Raises
     ------
@@ -34,10 +37,11 @@ class CorpusFile:
         If there is a file of that name that is no corpus, or that may not be read.
     """
 
-    def __init__(self, path: str | PathLike[str]) -> None:
+    def __init__(self, path: str | PathLike[str], *, partial: bool = False) -> None:
         self.path = Path(path)
+        self.is_partial = partial
         self.is_closed = False
-        with advised():
+        with advised(), reading_partly(partial):
             if is_there(self.path):
                 CorpusReader.open(self.path).close()
 
@@ -49,7 +53,11 @@ class CorpusFile:
     def reading(self) -> Iterator[CorpusReader]:
         """The corpus opened for one question."""
         self.require_open()
-        with advised(), CorpusReader.open(self.path) as reader:
+        with (
+            advised(),
+            reading_partly(self.is_partial),
+            CorpusReader.open(self.path) as reader,
+        ):
             yield reader
 
     def require_open(self) -> None:

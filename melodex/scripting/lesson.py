@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, Protocol, cast
 from melodex.errors import LessonError, PresentationError
 from melodex.scripting.file import CorpusFile
 from melodex.scripting.hints import advised
+from melodex.scripting.partly import telling
 from melodex.scripting.saving import form_of
 from melodex.scripting.tune import SpanLike, Tune, TuneLike, as_passage
 from melodex.tasks.lesson import keeping, sets
@@ -97,12 +98,14 @@ class Lesson:
         count = len(self)
         return f"<Lesson {self.name!r}: {count} passage{'' if count == 1 else 's'}>"
 
+    @telling
     def __str__(self) -> str:
         from melodex.presentation.lesson.text import lesson_text
         from melodex.presentation.text.style import Style
 
         return lesson_text(self.record, Style()).rstrip("\n")
 
+    @telling
     def to_dict(self) -> dict[str, Any]:
         """The set as plain data, as the command writes it."""
         from melodex.presentation.lesson.data import lesson_json
@@ -118,6 +121,7 @@ class Lesson:
             for example in self.to_dict()["examples"]
         ]
 
+    @telling
     def to_csv(self) -> str:
         """The passages as CSV (RFC 4180)."""
         from melodex.presentation.data.values import csv_text
@@ -125,6 +129,7 @@ class Lesson:
 
         return csv_text(self.rows(), EXAMPLE_COLUMNS)
 
+    @telling
     def _repr_html_(self) -> str:
         """The first passages engraved, and a table of all, for a notebook."""
         from melodex.scripting.notebook import cell_html, passage_drawings
@@ -280,6 +285,7 @@ class Lesson:
 
     # Giving it out
 
+    @telling
     def handout(
         self,
         path: str | PathLike[str],
@@ -316,6 +322,7 @@ class Lesson:
         content = self.printed(path, None, (key, instrument, clef), "with", paper)
         return self.put(content, path, force)
 
+    @telling
     def worksheet(
         self,
         path: str | PathLike[str],
@@ -357,6 +364,7 @@ class Lesson:
         content = self.printed(path, ask, setting, answers, paper, level=level, size=size)
         return self.put(content, path, force)
 
+    @telling
     def printed(
         self,
         path: str | PathLike[str],

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from melodex.corpus.place import usual_place
 from melodex.errors import ReadingError
 from melodex.scripting.corpus import Corpus, compared
+from melodex.scripting.partly import read_wholly
 from melodex.scripting.results import CompareResult, DescribeResult
 from melodex.scripting.tune import SpanLike, Tune, TuneLike, as_piece, within_limits
 
@@ -24,14 +25,19 @@ if TYPE_CHECKING:
 __all__ = ["compare", "describe", "from_music21", "open", "read"]
 
 
-def open(path: str | PathLike[str] | None = None) -> Corpus:  # noqa: A001
+def open(  # noqa: A001
+    path: str | PathLike[str] | None = None, *, partial: bool = False
+) -> Corpus:
     """Open a corpus; the first :meth:`~melodex.Corpus.add` makes it where there is none.
 
     Parameters
     ----------
     path : str or PathLike, optional
-        The corpus file; by default ``$MELODEX_CORPUS``, then a file in the user's data
-        folder.
+        The corpus file, or the folder of shards; by default ``$MELODEX_CORPUS``, then a
+        file in the user's data folder.
+    partial : bool
+        Whether to go on without shards that are missing or damaged: every answer then
+        says what it is without.
 
     Returns
     -------
@@ -50,7 +56,7 @@ def open(path: str | PathLike[str] | None = None) -> Corpus:  # noqa: A001
     >>> corpus.add("corpus_demo")  # doctest: +SKIP
     <AddResult: 61 added, 0 unchanged>
     """
-    return Corpus(usual_place() if path is None else path)
+    return Corpus(usual_place() if path is None else path, partial=partial)
 
 
 def read(
@@ -138,6 +144,7 @@ def compare(
     >>> found.passages[1]
     <Tune 'Letter from the Far Lock', bars 5-8: 17 notes in Bb major>
     """
+    read_wholly()
     return compared(a, b, None, bars, notes, transpose)
 
 
@@ -157,6 +164,7 @@ def describe(tune: TuneLike) -> DescribeResult:
     """
     from melodex.tasks.describe.describe import describe as said
 
+    read_wholly()
     passage, texture = as_piece(tune, None)
     return DescribeResult(within_limits(said, [tune], passage, None, texture))
 

@@ -22,6 +22,7 @@ from melodex.scripting.file import CorpusFile
 from melodex.scripting.hints import advised
 from melodex.scripting.lesson import Lesson, kept
 from melodex.scripting.notebook import Drawing, cell_html, passage_drawings, words_html
+from melodex.scripting.partly import SAYING, last_absence, saying
 from melodex.scripting.saving import form_of
 from melodex.scripting.tune import Tune
 from melodex.tasks.audit.audit import Audit, Finding
@@ -68,18 +69,30 @@ class Result(Generic[Record]):
         All of it, as the task returned it.
     """
 
-    __slots__ = ("record",)
+    __slots__ = ("absence", "record")
 
     shown_columns: tuple[str, ...] = ()
     """What of its rows a notebook shows."""
 
     def __init__(self, record: Record) -> None:
         self.record = record
+        self.absence = last_absence()
+
+    def __init_subclass__(cls, **named: Any) -> None:
+        super().__init_subclass__(**named)
+        for name in SAYING:
+            if name in cls.__dict__:
+                setattr(cls, name, saying(cls.__dict__[name]))
 
     def __getattr__(self, name: str) -> Any:
-        if name.startswith("_") or name == "record":
+        if name.startswith("_") or name in {"absence", "record"}:
             raise AttributeError(name)
         return getattr(self.record, name)
+
+    @property
+    def partial(self) -> str:
+        """Without which shards it was found, in a sentence; empty where without none."""
+        return self.absence.remark if self.absence else ""
 
     @property
     def headline(self) -> str:
@@ -100,11 +113,13 @@ class Result(Generic[Record]):
         return passage_drawings(tune.passage for tune in self.passages)
 
     def __repr__(self) -> str:
-        return f"<{type(self).__name__}: {self.headline}>"
+        is_partial = ", partial" if self.partial else ""
+        return f"<{type(self).__name__}: {self.headline}{is_partial}>"
 
     def __str__(self) -> str:
         return self.text().rstrip("\n")
 
+    @saying
     def text(self, width: int = 80) -> str:
         """What the command prints, in lines of at most so many columns."""
         from melodex.presentation.text.forms import as_text
@@ -112,6 +127,7 @@ class Result(Generic[Record]):
 
         return as_text(self.record, Style(width))
 
+    @saying
     def to_json(self) -> str:
         """What the command writes as JSON."""
         from melodex.presentation.data.forms import as_json
@@ -122,6 +138,7 @@ class Result(Generic[Record]):
         """The same as plain data: dicts, lists, texts and numbers."""
         return cast(dict[str, Any], json.loads(self.to_json()))
 
+    @saying
     def save(
         self, path: str | PathLike[str], *, paper: str = "a4", force: bool = False
     ) -> Path:
@@ -165,6 +182,7 @@ class Result(Generic[Record]):
             save(content, target, force=force)
         return target
 
+    @saying
     def _repr_html_(self) -> str:
         """Pictures and table, for a notebook."""
         return cell_html(

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import AsyncIterator, Sequence
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, nullcontext
 from importlib import import_module
 from pathlib import Path
 
@@ -19,6 +19,7 @@ from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, R
 from starlette.routing import BaseRoute, Route
 from starlette.types import ASGIApp, Scope
 
+from melodex.corpus.shards.absent import everywhere_without
 from melodex.workbench.asking import Ask, View, page, rendered_part, view
 from melodex.workbench.bench import Bench
 from melodex.workbench.guard import KEY_NAME, Guard
@@ -27,7 +28,9 @@ from melodex.workbench.static_files import FILES, content_of
 __all__ = ["make_app"]
 
 
-def make_app(corpus_path: Path, key: str, hosts: Sequence[str]) -> Starlette:
+def make_app(
+    corpus_path: Path, key: str, hosts: Sequence[str], *, partial: bool = False
+) -> Starlette:
     """Make the application for one run.
 
     Parameters
@@ -38,11 +41,16 @@ def make_app(corpus_path: Path, key: str, hosts: Sequence[str]) -> Starlette:
         What the first address has to carry.
     hosts : sequence of str
         Names with port under which it is reached, such as ``127.0.0.1:8000``.
+    partial : bool
+        Whether to go on without shards that are missing or damaged, and say so.
     """
 
     @asynccontextmanager
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
-        with tempfile.TemporaryDirectory(prefix="melodex-bench-") as folder:
+        with (
+            everywhere_without() if partial else nullcontext(),
+            tempfile.TemporaryDirectory(prefix="melodex-bench-") as folder,
+        ):
             bench = Bench(corpus_path, Path(folder))
             app.state.bench = bench
             bench.warming_up = warm_up

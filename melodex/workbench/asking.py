@@ -28,6 +28,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
+from melodex.corpus.shards.absent import partial_remark
 from melodex.errors import (
     CorpusError,
     HostileInputError,
@@ -329,6 +330,7 @@ def rendered_page(
         title=title,
         here="/" + ask.path.strip("/").partition("/")[0],
         corpus_name=ask.bench.corpus_path.name,
+        partial_remark=partial_remark(),
         shapes=Markup(shapes),
         signs={relation: Markup(sign) for relation, sign in signs.items()},
         said=ask.said,

@@ -26,7 +26,11 @@ SECONDS_TO_FINISH = 5
 
 
 def serve(
-    corpus_path: Path, *, port: int | None = None, ready: Callable[[str, str], None]
+    corpus_path: Path,
+    *,
+    port: int | None = None,
+    partial: bool = False,
+    ready: Callable[[str, str], None],
 ) -> None:
     """Serve the workbench until it is interrupted.
 
@@ -36,6 +40,8 @@ def serve(
         The corpus; it may not be there yet.
     port : int, optional
         Of loopback; by default :data:`USUAL_PORT`, or any other if that is taken.
+    partial : bool
+        Whether to go on without shards that are missing or damaged, and say so.
     ready : callable
         Called, once the server can be reached, with the address to show to whoever
         started it, and with one that opens once, for the command line of a browser.
@@ -49,7 +55,7 @@ def serve(
     number = listening.getsockname()[1]
     hosts = (f"{LOOPBACK}:{number}", f"localhost:{number}")
     key = new_key()
-    app = make_app(corpus_path, key, hosts)
+    app = make_app(corpus_path, key, hosts, partial=partial)
     config = uvicorn.Config(
         app,
         log_level="warning",

@@ -260,12 +260,12 @@ def test_a_writer_goes_on_as_soon_as_the_other_has_finished(filled, reading):
 
 def test_a_full_disk_is_said_and_what_was_there_stays(filled, reading):
     with CorpusWriter.open(filled) as writer:
-        pages = writer.connection.execute("PRAGMA page_count").fetchone()[0]
-        writer.connection.execute(f"PRAGMA max_page_count = {pages + 2}")
+        pages = writer.first.connection.execute("PRAGMA page_count").fetchone()[0]
+        writer.first.connection.execute(f"PRAGMA max_page_count = {pages + 2}")
         with pytest.raises(CorpusError, match="the disk is full"):
             writer.add_reading(reading("shelf/many.abc", range(100, 200)))
         assert len(ids(filled)) == 12
-        writer.connection.execute(f"PRAGMA max_page_count = {pages + 2000}")
+        writer.first.connection.execute(f"PRAGMA max_page_count = {pages + 2000}")
         writer.add_reading(reading("shelf/many.abc", range(100, 200)))
     assert check_corpus(filled).faults == ()
     assert len(ids(filled)) == 112

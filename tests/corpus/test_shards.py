@@ -22,7 +22,7 @@ import melodex as scripting
 from melodex.cli import melodex
 from melodex.corpus.care.checking import check_corpus
 from melodex.corpus.reader import Corpus
-from melodex.corpus.shards import index, splitting
+from melodex.corpus.shards import opening, splitting
 from melodex.corpus.shards.index import INDEX_NAME
 from melodex.corpus.shards.routing import shard_of_id
 from melodex.errors import CorpusError
@@ -128,6 +128,22 @@ def test_every_number_of_shards_gives_the_bytes_of_one_file(
         assert found == expected, f"{count} shards"
 
 
+MISSPELT = ("Marl Pot Hornpip", "Chnce 14", "the", "Candels on teh Cut", "zzz", "chance 7")
+
+
+@pytest.mark.parametrize("name", MISSPELT)
+def test_a_name_that_is_none_gets_the_suggestions_of_one_file(
+    name: str, whole: Path, in_shards: Callable[[int], Path]
+) -> None:
+    def told(corpus: Path) -> str:
+        done = CliRunner().invoke(melodex, ["--corpus", str(corpus), "show", name])
+        assert done.exit_code == 1, done.output
+        return done.output.replace(str(corpus), "CORPUS")
+
+    expected = told(whole)
+    assert {told(in_shards(count)) for count in COUNTS} == {expected}
+
+
 @pytest.mark.parametrize("question", QUESTIONS[::3], ids=" ".join)
 def test_the_order_of_shards_makes_no_difference(
     question: list[str],
@@ -136,9 +152,9 @@ def test_the_order_of_shards_makes_no_difference(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     expected, folder = said(whole, question), in_shards(7)
-    opened = index.opened_shards
+    opened = opening.opened_shards
     turned = lambda *asked: opened(*asked)[::-1]  # noqa: E731
-    monkeypatch.setattr(index, "opened_shards", turned)
+    monkeypatch.setattr(opening, "opened_shards", turned)
     assert said(folder, question).replace(str(folder), str(whole)) == expected
 
 
@@ -235,7 +251,11 @@ def test_a_file_of_another_corpus_is_named(three: Path, whole_demo: Path) -> Non
 def test_a_shard_that_was_changed_by_itself_is_named(three: Path, tmp_path: Path) -> None:
     more = tmp_path / "more.abc"
     more.write_text("X:1\nT:One More\nL:1/4\nK:C\nC D E F G A B c|\n", encoding="utf-8")
-    add_paths(three / "shard-2-of-3.melodex", [more])
+    shard = three / "shard-2-of-3.melodex"
+    # Among the others it refuses to be changed.
+    alone = shard.rename(tmp_path / "alone")
+    add_paths(alone, [more])
+    alone.rename(shard)
     assert "shard 2 of 3 does not hold what the index says" in refused(three)
 
 
@@ -457,17 +477,28 @@ def test_shards_of_another_corpus_are_not_split_over(three: Path, tmp_path: Path
     assert {path.name: path.read_bytes() for path in three.iterdir()} == before
 
 
-def test_what_changes_tunes_is_refused_and_sets_are_kept(three: Path) -> None:
-    def run(*words: str) -> tuple[int, str]:
-        done = CliRunner().invoke(melodex, ["--corpus", str(three), *words])
-        return done.exit_code, done.output
+def test_shards_are_split_into_another_number(
+    three: Path, whole: Path, tmp_path: Path
+) -> None:
+    words = [
+        "--corpus",
+        str(three),
+        "shards",
+        "split",
+        str(tmp_path / "five"),
+        "--into",
+        "5",
+    ]
+    done = CliRunner().invoke(melodex, words)
+    assert done.exit_code == 0, done.output
+    join(tmp_path / "five", tmp_path / "joined.melodex")
+    assert rows_of(tmp_path / "joined.melodex") == rows_of(whole)
+    assert not [each for each in tmp_path.iterdir() if each.name.startswith(".")]
 
-    code, told = run("add", str(tunes_folder()))
-    assert (code, "in shards is not changed in this way" in told) == (1, True)
-    assert run("lesson", "new", "Thursday")[0] == 0
-    assert run("lesson", "keep", "Thursday", "Marl Pit Hornpipe", "--bars", "1-2")[0] == 0
-    code, told = run("lesson", "show", "Thursday")
-    assert (code, "Marl Pit Hornpipe" in told) == (0, True)
+
+def test_a_repair_of_shards_says_what_to_do_instead(three: Path) -> None:
+    done = CliRunner().invoke(melodex, ["--corpus", str(three), "check", "--repair"])
+    assert (done.exit_code, "is not repaired as a whole" in done.output) == (1, True)
 
 
 def test_python_opens_a_folder_of_shards(

@@ -153,13 +153,13 @@ def workbench(
 class InThread:
     """A workbench in a thread of this process: quicker to start than a process."""
 
-    def __init__(self, corpus_path: Path) -> None:
+    def __init__(self, corpus_path: Path, *, partial: bool = False) -> None:
         listening = bound(None)
         number = listening.getsockname()[1]
         hosts = (f"127.0.0.1:{number}", f"localhost:{number}")
         key = new_key()
         config = uvicorn.Config(
-            make_app(corpus_path, key, hosts),
+            make_app(corpus_path, key, hosts, partial=partial),
             log_level="warning",
             timeout_graceful_shutdown=2,
         )
@@ -180,11 +180,13 @@ def own_bench(whole_demo: Path, tmp_path: Path) -> Iterator[Callable[..., Runnin
     """Starts workbenches on a corpus of the test's own, or on none."""
     started: list[InThread] = []
 
-    def begin(corpus: Path | None = None, *, empty: bool = False) -> Running:
+    def begin(
+        corpus: Path | None = None, *, empty: bool = False, partial: bool = False
+    ) -> Running:
         path = corpus or tmp_path / "own.melodex"
         if not (empty or corpus):
             path.write_bytes(whole_demo.read_bytes())
-        started.append(InThread(path))
+        started.append(InThread(path, partial=partial))
         return started[-1].running
 
     yield begin

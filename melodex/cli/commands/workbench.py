@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import click
 
 
@@ -16,8 +14,8 @@ import click
 @click.option(
     "--open/--no-open", "shown", default=True, help="Open the page in the browser."
 )
-@click.pass_obj
-def command(corpus_path: Path, port: int | None, shown: bool) -> None:
+@click.pass_context
+def command(ctx: click.Context, port: int | None, shown: bool) -> None:
     """Open a page on this machine on which the whole job can be done.
 
     The page can be reached from this machine alone, by whoever has the address that is
@@ -36,4 +34,5 @@ def command(corpus_path: Path, port: int | None, shown: bool) -> None:
             # Other users can read the command line of the browser: no key goes there.
             click.launch(opens_once)
 
-    serve(corpus_path, port=port, ready=ready)
+    partial = bool(ctx.find_root().params.get("partial"))
+    serve(ctx.obj, port=port, partial=partial, ready=ready)

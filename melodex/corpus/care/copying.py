@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable
-from contextlib import closing
+from contextlib import closing, nullcontext
 from pathlib import Path
 
 from melodex.corpus.care.guarding import refuse_corpus, refuse_left_behind
@@ -33,6 +33,7 @@ def copy_corpus(
     replace: bool = False,
     kept_beside: bool = False,
     progress: Callable[[int, int], None] | None = None,
+    source: sqlite3.Connection | None = None,
 ) -> int:
     """Copy a corpus as it is now, whoever writes to it meanwhile.
 
@@ -46,6 +47,8 @@ def copy_corpus(
         Whether it is a backup that melodex itself keeps beside the corpus.
     progress : callable, optional
         Called with pages done and pages in all.
+    source : sqlite3.Connection, optional
+        To the corpus, in the state that is to be copied.
 
     Returns
     -------
@@ -64,7 +67,7 @@ def copy_corpus(
     refuse_target(target, replace)
     try:
         with part_beside(place) as part:
-            copy_pages(path, part, progress)
+            copy_pages(path, part, progress, source)
             prove(part, target)
             size = part.stat().st_size
             put_in_place(part, place, replace)
@@ -93,17 +96,23 @@ def refuse_target(target: Path, replace: bool) -> None:
     refuse_left_behind(target)
 
 
-def copy_pages(path: Path, part: Path, progress: Callable[[int, int], None] | None) -> None:
-    """Copy page by page, out of one state of the corpus."""
+def copy_pages(
+    path: Path,
+    part: Path,
+    progress: Callable[[int, int], None] | None,
+    held: sqlite3.Connection | None = None,
+) -> None:
+    """Copy page by page, out of one state of the corpus: that which one holds, if any."""
 
     def step(status: int, remaining: int, total: int) -> None:
         if progress:
             progress(total - remaining, total)
 
-    with faults_named(path), reading(path) as source:
-        # Holding one state keeps the copy from starting over when somebody writes.
-        source.execute("BEGIN")
-        source.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    with faults_named(path), nullcontext(held) if held else reading(path) as source:
+        if not held:
+            # Holding one state keeps the copy from starting over when somebody writes.
+            source.execute("BEGIN")
+            source.execute("SELECT count(*) FROM sqlite_master").fetchone()
         with (
             faults_named(part),
             closing(sqlite3.connect(part.absolute(), isolation_level=None)) as copy,

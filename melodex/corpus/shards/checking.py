@@ -1,32 +1,33 @@
 """A folder of shards looked at: quickly, by the index; or every byte; and copied.
 
-Contents: ShardState, states_of, home_of, check_folder, copy_folder.
+Contents: ShardState, states_of, check_folder, copy_folder.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from melodex.corpus.care.checking import CheckReport, Fault, check_corpus
 from melodex.corpus.care.copying import copy_corpus
 from melodex.corpus.care.salvage import titles
-from melodex.corpus.connection import leave
+from melodex.corpus.connection import Part, leave
 from melodex.corpus.faults import faults_named
 from melodex.corpus.reader import opened_part
 from melodex.corpus.schema import SCHEMA_VERSION
 from melodex.corpus.shards.index import (
     INDEX_NAME,
+    PENDING_NAME,
     Shard,
     ShardIndex,
-    opened_shard,
-    read_index,
     write_index,
 )
+from melodex.corpus.shards.opening import in_one_state, opened_shard, opened_shards, settled
 from melodex.errors import REMEDIES, CorpusError
 
-__all__ = ["ShardState", "check_folder", "copy_folder", "home_of", "states_of"]
+__all__ = ["ShardState", "check_folder", "copy_folder", "states_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,17 +42,26 @@ class ShardState:
 def states_of(folder: Path) -> tuple[ShardIndex, tuple[ShardState, ...]]:
     """Look whether each shard of a folder is the one that the index means.
 
+    Sizes are those that the files have now.
+
     Raises
     ------
     CorpusError
-        If the folder has no index.
+        If the folder has no index, or a change that was stopped cannot be carried out.
     """
-    index = read_index(folder)
+    index = settled(folder)
     found = [
-        ShardState(number, shard, fault_of(folder, index, number))
+        ShardState(number, sized(shard, folder), fault_of(folder, index, number))
         for number, shard in enumerate(index.shards, start=1)
     ]
     return index, tuple(found)
+
+
+def sized(shard: Shard, folder: Path) -> Shard:
+    """A shard with the size of its file, as far as that can be seen."""
+    with suppress(OSError):
+        return replace(shard, bytes=(folder / shard.file).lstat().st_size)
+    return shard
 
 
 def fault_of(folder: Path, index: ShardIndex, number: int) -> str:
@@ -62,22 +72,6 @@ def fault_of(folder: Path, index: ShardIndex, number: int) -> str:
         return error.what
     leave(part.connection, part.path)
     return ""
-
-
-def home_of(corpus_path: Path) -> Path:
-    """The file that holds what belongs to no tune: the corpus itself, or its first shard.
-
-    Raises
-    ------
-    CorpusError
-        If it is a folder without an index, or its first shard is missing.
-    """
-    if not corpus_path.is_dir():
-        return corpus_path
-    index = read_index(corpus_path)
-    part = opened_shard(corpus_path, index, 1, opened_part)
-    leave(part.connection, part.path)
-    return part.path
 
 
 def check_folder(folder: Path) -> tuple[CheckReport, dict[str, str]]:
@@ -135,9 +129,45 @@ def copy_folder(
     Raises
     ------
     CorpusError
-        If there is something at the target, or it cannot be written.
+        If a shard is missing or another one, there is something at the target, or it
+        cannot be written.
     """
-    index = read_index(folder)
+    parts = opened_shards(folder, opened_part)
+    try:
+        # All are copied as they are at one moment, whoever changes them meanwhile.
+        index = in_one_state(folder, parts, lambda: see(parts))
+        make_room(folder, target, replace)
+        size = 0
+        for done, part in enumerate(parts):
+            if progress:
+                progress(done, len(parts))
+            size += copy_corpus(
+                part.path,
+                target / part.path.name,
+                replace=replace,
+                source=part.connection,
+            )
+    finally:
+        for part in parts:
+            leave(part.connection, part.path)
+    write_index(target, index)
+    if progress:
+        progress(len(parts), len(parts))
+    return size
+
+
+def see(parts: Sequence[Part]) -> None:
+    """Have each shard see the state that it is in now."""
+    for part in parts:
+        with faults_named(part.path):
+            if part.connection.in_transaction:
+                part.connection.execute("ROLLBACK")
+            part.connection.execute("BEGIN")
+            part.connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+
+
+def make_room(folder: Path, target: Path, replace: bool) -> None:
+    """Make the folder of a copy, where nothing is that may not be replaced."""
     with faults_named(target):
         if target.exists() and target.samefile(folder):
             raise CorpusError(
@@ -153,13 +183,5 @@ def copy_folder(
             )
         target.mkdir(parents=True, exist_ok=True)
         # A copy that is stopped half-way is no corpus.
-        (target / INDEX_NAME).unlink(missing_ok=True)
-    size = 0
-    for done, shard in enumerate(index.shards):
-        if progress:
-            progress(done, len(index.shards))
-        size += copy_corpus(folder / shard.file, target / shard.file, replace=replace)
-    write_index(target, index)
-    if progress:
-        progress(len(index.shards), len(index.shards))
-    return size
+        for name in (INDEX_NAME, PENDING_NAME):
+            (target / name).unlink(missing_ok=True)

@@ -6,8 +6,11 @@ a shard is the SHA-256 of the checksums and sizes of its chunks in order: ids ar
 melodies, titles and makers, and stand in the chunks, so another shard, or one to which a
 tune was added, has another digest, and reading it costs a row for 2,048 tunes.
 
-Contents: INDEX_NAME, FORMAT, Shard, ShardIndex, read_index, write_index, opened_shards,
-digest_of, is_shards.
+Each change of a folder has a number, which counts from 1; the index and each shard that
+had part in it keep it.
+
+Contents: INDEX_NAME, FORMAT, Shard, ShardIndex, read_index, write_index, file_of,
+refuse_other, digest_of, is_shards.
 """
 
 from __future__ import annotations
@@ -15,36 +18,51 @@ from __future__ import annotations
 import hashlib
 import json
 import sqlite3
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
-from melodex.corpus.connection import Part, leave
 from melodex.corpus.faults import faults_named
 from melodex.errors import REMEDIES, CorpusError
 from melodex.files import write_whole
 
 __all__ = [
+    "CHANGE_SETTING",
     "FORMAT",
     "INDEX_NAME",
     "MOST_SHARDS",
+    "PENDING_NAME",
+    "RUN_NAME",
     "SHARD_SETTING",
+    "Opened",
     "Shard",
     "ShardIndex",
+    "change_in",
     "counts_of",
     "digest_of",
+    "file_of",
     "is_shards",
-    "opened_shard",
-    "opened_shards",
     "read_index",
+    "refuse_other",
     "write_index",
 ]
 
 INDEX_NAME = "shards.json"
+PENDING_NAME = "shards.pending"
+"""The file of a change that is being carried out; see
+:mod:`melodex.corpus.shards.pending`."""
+
+RUN_NAME = "shards.adding"
+"""The file that says how far a run of adding has come: whoever changes the folder
+otherwise takes it away, as what it says may hold no longer."""
+
 FORMAT, FORMAT_VERSION = "corpus of melodex in shards", 1
 SHARD_SETTING = "shard"
 """The setting of a shard that says which it is: the set, the number, of how many."""
+
+CHANGE_SETTING = "shard_change"
+"""The setting of a shard that gives the number of the last change it had part in."""
 
 MOST_SHARDS = 512
 """Of one folder: each is an open file, and systems allow 1,024 to a process."""
@@ -70,6 +88,8 @@ class Shard:
     notes: int
     bytes: int
     digest: str
+    change: int = 0
+    """Number of the last change that it had part in."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +98,8 @@ class ShardIndex:
 
     shard_set: str
     shards: tuple[Shard, ...]
+    change: int = 0
+    """Number of the last change of the folder."""
 
     def said_in(self, number: int) -> str:
         """What a shard says of itself; numbers count from 1."""
@@ -95,6 +117,7 @@ def write_index(folder: Path, index: ShardIndex) -> None:
         "format": FORMAT,
         "format_version": FORMAT_VERSION,
         "set": index.shard_set,
+        "change": index.change,
         "tunes": sum(shard.tunes for shard in index.shards),
         "notes": sum(shard.notes for shard in index.shards),
         "shards": [asdict(shard) for shard in index.shards],
@@ -169,20 +192,24 @@ def index_of(told: Mapping[str, Any]) -> ShardIndex:
     for name in ("tunes", "notes"):
         if told[name] != sum(getattr(shard, name) for shard in shards):
             raise ValueError(f"its {name} do not add up")
-    return ShardIndex(of_kind(told["set"], str), shards)
+    change = counted(told.get("change", 0))
+    if any(shard.change > change for shard in shards):
+        raise ValueError("a shard of it is of a later change than the whole")
+    return ShardIndex(of_kind(told["set"], str), shards, change)
 
 
 def shard_of(entry: Mapping[str, Any]) -> Shard:
     """One shard of an index; its file is a plain name in the folder of the index."""
     name = of_kind(entry["file"], str)
     is_plain = name.isprintable() and not set(name) & set("/\\")
-    if not is_plain or name in {"", ".", "..", INDEX_NAME}:
+    if not is_plain or name in {"", ".", "..", INDEX_NAME, PENDING_NAME, RUN_NAME}:
         raise ValueError(f"{shortened(name)} is no name of a shard beside it")
     if len(name.encode("utf-8")) > LONGEST_NAME:
         raise ValueError(f"{shortened(name)} is too long for the name of a file")
     return Shard(
         file=name,
         digest=of_kind(entry["digest"], str),
+        change=counted(entry.get("change", 0)),
         **{key: counted(entry[key]) for key in ("tunes", "lines", "notes", "bytes")},
     )
 
@@ -209,45 +236,15 @@ def shortened(value: Any) -> str:
     return shown if len(shown) <= 40 else f"{shown[:40]}..."
 
 
-def opened_shards(folder: Path, opened: Callable[[Path], Part]) -> list[Part]:
-    """Open every shard of a folder, in order.
-
-    Parameters
-    ----------
-    folder : Path
-        With an index.
-    opened : callable
-        Opens one file.
+def file_of(folder: Path, index: ShardIndex, number: int) -> Path:
+    """The file of a shard, if it is one that may be opened.
 
     Raises
     ------
     CorpusError
-        If the folder has no index, or a shard is missing, is another one, or was changed.
+        If it is missing, a link, or no regular file.
     """
-    index = read_index(folder)
-    parts: list[Part] = []
-    try:
-        for number in range(1, len(index.shards) + 1):
-            parts.append(opened_shard(folder, index, number, opened))
-    except BaseException:
-        for part in parts:
-            leave(part.connection, part.path)
-        raise
-    return parts
-
-
-def opened_shard(
-    folder: Path, index: ShardIndex, number: int, opened: Callable[[Path], Part]
-) -> Part:
-    """Open one shard of a folder, if it is the one that the index means.
-
-    Raises
-    ------
-    CorpusError
-        If it is missing, is another one, or was changed.
-    """
-    shard = index.shards[number - 1]
-    path = folder / shard.file
+    path = folder / index.shards[number - 1].file
     with faults_named(path):
         fault = ""
         if path.is_symlink():
@@ -263,17 +260,22 @@ def opened_shard(
                 where=str(path),
                 hint=REMEDIES["bring shard back"],
             )
-    part = opened(path)
-    try:
-        with faults_named(path):
-            refuse_other(part, index, number)
-    except BaseException:
-        leave(part.connection, part.path)
-        raise
-    return part
+    return path
 
 
-def refuse_other(part: Part, index: ShardIndex, number: int) -> None:
+class Opened(Protocol):
+    """A shard that is open."""
+
+    @property
+    def connection(self) -> sqlite3.Connection:
+        """To its file."""
+
+    @property
+    def path(self) -> Path:
+        """Its file."""
+
+
+def refuse_other(part: Opened, index: ShardIndex, number: int) -> None:
     """Refuse a shard that is not the one that the index means."""
     rows = part.connection.execute(
         "SELECT value FROM setting WHERE name = ?", [SHARD_SETTING]
@@ -292,8 +294,22 @@ def refuse_other(part: Part, index: ShardIndex, number: int) -> None:
         )
     elif counts_of(part.connection) != (shard.tunes, shard.lines, shard.notes):
         fault = f"the index counts other tunes or notes in shard {number} than it holds"
+    elif change_in(part.connection) != shard.change:
+        fault = (
+            f"shard {number} of {len(index.shards)} is of another time than the index: "
+            "it was replaced by an older or a newer one"
+        )
     if fault:
         raise CorpusError(fault, where=str(part.path), hint=REMEDIES["bring shard back"])
+
+
+def change_in(connection: sqlite3.Connection) -> int:
+    """The number of the last change that a shard had part in; 0 for none."""
+    rows = connection.execute(
+        "SELECT value FROM setting WHERE name = ?", [CHANGE_SETTING]
+    ).fetchall()
+    said = str(rows[0][0]) if rows else "0"
+    return int(said) if said.isascii() and said.isdecimal() and len(said) < 19 else -1
 
 
 def counts_of(connection: sqlite3.Connection) -> tuple[int, int, int]:

@@ -15,8 +15,11 @@ from melodex.corpus.care.guarding import refuse_corpus, refuse_left_behind
 from melodex.corpus.chunks import CHUNK_COLUMNS, PackedChunk
 from melodex.corpus.connection import leave
 from melodex.corpus.reader import opened_part
-from melodex.corpus.shards.index import SHARD_SETTING, opened_shards
+from melodex.corpus.shards.absent import absence_now
+from melodex.corpus.shards.index import CHANGE_SETTING, SHARD_SETTING
 from melodex.corpus.shards.making import NewFile, new_file
+from melodex.corpus.shards.opening import opened_shards, settled
+from melodex.errors import CorpusError
 from melodex.files import final_place
 
 __all__ = ["join_shards"]
@@ -49,7 +52,8 @@ def join_shards(
         If a shard is missing or is another one, or the file cannot be made.
     """
     refuse_left_behind(target)
-    parts = opened_shards(folder, opened_part)
+    before = settled(folder)
+    parts = opened_shards(folder, opened_part, absence_now())
     try:
         for part in parts:
             refuse_corpus(target, part.path, any_corpus=False)
@@ -61,8 +65,15 @@ def join_shards(
                 with made.source(part.path):
                     take_all(made)
             made.connection.execute("BEGIN")
-            made.connection.execute("DELETE FROM setting WHERE name = ?", [SHARD_SETTING])
+            own = [SHARD_SETTING, CHANGE_SETTING]
+            made.connection.execute("DELETE FROM setting WHERE name IN (?, ?)", own)
             made.connection.execute("COMMIT")
+            if settled(folder).change != before.change:
+                raise CorpusError(
+                    "the corpus was changed meanwhile",
+                    where=str(folder),
+                    hint="try again; the file is made of one state of it",
+                )
         if progress:
             progress(len(parts), len(parts))
         return place.stat().st_size

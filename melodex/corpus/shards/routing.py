@@ -4,14 +4,15 @@ Conventions: shards hold ranges of ids in order; ids are digests, so ranges of o
 hold about as many tunes. Tunes that are lines of one piece, in whatever place, go by the
 lowest id among them, so that nothing that is asked of a piece needs two shards.
 
-Contents: shard_of_id, routes.
+Contents: shard_of_id, routes, lowest_of_pairs.
 """
 
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Iterable
 
-__all__ = ["routes", "shard_of_id"]
+__all__ = ["lowest_of_pairs", "routes", "shard_of_id"]
 
 DIGITS = 8
 """Of an id that are looked at: 32 bits part a million shards evenly enough."""
@@ -50,6 +51,23 @@ def routes(connection: sqlite3.Connection, count: int, schema: str = "") -> dict
 
 def lowest_of_pieces(connection: sqlite3.Connection, schema: str) -> dict[str, str]:
     """The lowest id among those that are lines of one piece with a tune, by its id."""
+    return lowest_of_pairs(
+        connection.execute(
+            f"SELECT tune.tune_id, place.piece FROM {schema}place AS place "
+            f"JOIN {schema}tune AS tune ON tune.id = place.tune "
+            "WHERE place.piece <> tune.tune_id AND place.piece <> ''"
+        )
+    )
+
+
+def lowest_of_pairs(pairs: Iterable[tuple[str, str]]) -> dict[str, str]:
+    """The lowest id that each id hangs together with, by pairs of those that do.
+
+    Examples
+    --------
+    >>> lowest_of_pairs([("b", "c"), ("d", "c"), ("e", "e")])
+    {'b': 'b', 'c': 'b', 'd': 'b', 'e': 'e'}
+    """
     leader: dict[str, str] = {}
 
     def lead(tune_id: str) -> str:
@@ -58,11 +76,7 @@ def lowest_of_pieces(connection: sqlite3.Connection, schema: str) -> dict[str, s
             tune_id = leader[tune_id]
         return tune_id
 
-    for tune_id, piece in connection.execute(
-        f"SELECT tune.tune_id, place.piece FROM {schema}place AS place "
-        f"JOIN {schema}tune AS tune ON tune.id = place.tune "
-        "WHERE place.piece <> tune.tune_id AND place.piece <> ''"
-    ):
-        first, second = sorted((lead(tune_id), lead(piece)))
+    for one, other in pairs:
+        first, second = sorted((lead(one), lead(other)))
         leader[second] = first
     return {tune_id: lead(tune_id) for tune_id in leader}

@@ -34,6 +34,7 @@ from melodex.corpus.schema import new_settings
 from melodex.corpus.shards.index import (
     INDEX_NAME,
     MOST_SHARDS,
+    PENDING_NAME,
     SHARD_SETTING,
     Shard,
     ShardIndex,
@@ -112,7 +113,7 @@ def split_corpus(
 def refuse_taken(folder: Path) -> None:
     """Make a folder for shards, if it holds none yet."""
     with faults_named(folder):
-        if (folder / INDEX_NAME).exists():
+        if any((folder / name).exists() for name in (INDEX_NAME, PENDING_NAME)):
             raise CorpusError(
                 "this folder holds the shards of a corpus already",
                 where=str(folder),

@@ -13,9 +13,9 @@ Contents: ChunkTable, TuneNotes.
 
 from __future__ import annotations
 
-import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from typing import Any, Protocol
 
 from melodex.corpus.chunks import (
     CHUNK_COLUMNS,
@@ -31,10 +31,17 @@ from melodex.corpus.chunks import (
 __all__ = ["ChunkTable", "TuneNotes"]
 
 
-class ChunkTable:
-    """The chunks of one corpus, as a writer sees them."""
+class Told(Protocol):
+    """What is told what to do: a connection to a file, or what stands before one."""
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
+    def execute(self, sql: str, values: Sequence[Any] = ..., /) -> Any:
+        """Do what a statement says."""
+
+
+class ChunkTable:
+    """The chunks of one file of a corpus, as a writer sees them."""
+
+    def __init__(self, connection: Told) -> None:
         self.connection = connection
         self.fresh: dict[str, TuneNotes] = {}
         self.dropped: set[str] = set()

@@ -53,7 +53,7 @@ def put_back(writer: CorpusWriter, number: int) -> PutBack:
         undoing = Undoing(writer, PutBack(number), change_kind(writer, number))
         undoing.run()
         if not undoing.done.left:
-            writer.rows("DELETE FROM change WHERE id = ?", [number])
+            writer.do("DELETE FROM change WHERE id = ?", [number])
         writer.flush_notes()
     return undoing.done
 
@@ -247,7 +247,7 @@ class Undoing:
         if line_count > 1:
             writer.lined.add(tune)
         writer.taken.take_place(place)
-        writer.rows("DELETE FROM place WHERE id = ?", [place])
+        writer.do("DELETE FROM place WHERE id = ?", [place])
         writer.drop_kept(kept)
         if not writer.rows("SELECT 1 FROM place WHERE tune = ? LIMIT 1", [tune]):
             writer.drop_tune(tune)

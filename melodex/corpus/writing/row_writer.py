@@ -14,18 +14,17 @@ from __future__ import annotations
 
 import hashlib
 import json
-import sqlite3
 import zlib
 from collections.abc import Sequence
 from typing import Any
 
-from sqlite_utils import Database
-
-from melodex.corpus.facets import facet_rows, line_rows
+from melodex.corpus.chunks import TuneNotes, encode_notes
+from melodex.corpus.facets import FACET_TABLES, facet_rows, line_rows
 from melodex.corpus.rows import facets_crc32, folded, row_crc32, storable
 from melodex.corpus.schema import CHECKED_COLUMNS
+from melodex.corpus.shards.routing import lowest_of_pairs, shard_of_id
 from melodex.corpus.tune_rows import FIRST_PLACE
-from melodex.corpus.writing.packing import ChunkTable
+from melodex.corpus.writing.parts import OpenPart
 from melodex.corpus.writing.preparing import PreparedFile, PreparedTune, Row
 from melodex.corpus.writing.taken_out import TakenOut
 from melodex.melody import Melody
@@ -33,30 +32,80 @@ from melodex.melody import Melody
 __all__ = ["RowWriter"]
 
 
-class RowWriter:
-    """The tables of one corpus, as a writer sees them."""
+OF_TUNES = {"place", "tag", "remark", "tune_words"}
+"""Tables whose rows stand where the tune stands that their column ``tune`` names."""
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
-        self.connection = connection
-        self.database = Database(connection)
-        self.chunks = ChunkTable(connection)
+
+class RowWriter:
+    """The tables of one corpus, as a writer sees them.
+
+    Parameters
+    ----------
+    parts : sequence of OpenPart
+        The files that make it up, most often one. What belongs to a tune stands in one
+        of them, what belongs to none in the first; a row number is that of no row of
+        another file.
+    """
+
+    def __init__(self, parts: Sequence[OpenPart]) -> None:
+        self.parts = parts
+        self.first = parts[0]
         self.taken = TakenOut(self)
         self.lined: set[int] = set()
         """Tunes whose place among the lines of a piece may have changed."""
+        self.stands: dict[int, OpenPart] = {}
+        """Where tunes stand, by row number, as far as it was asked in a transaction."""
+        self.leads: dict[str, str] = {}
+        """The lowest id of the lines of its piece, of tunes that are being added."""
 
     def rows(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
-        """Rows of a statement that reads."""
-        return list(self.database.execute(sql, values).fetchall())
+        """Rows of a statement that reads, file by file."""
+        if len(self.parts) == 1:
+            return self.first.rows(sql, values)
+        return [row for part in self.parts for row in part.rows(sql, values)]
+
+    def do(self, sql: str, values: Any = ()) -> int:
+        """Change or delete rows in whatever file they stand; return how many."""
+        return sum(part.execute(sql, values).rowcount for part in self.parts)
+
+    def forget(self) -> None:
+        """What was collected for a transaction has come to nothing."""
+        for part in self.parts:
+            part.chunks.forget()
+        self.lined.clear()
+        self.stands.clear()
+        self.leads.clear()
+        self.taken.forget()
+
+    def part_of(self, tune_row: int) -> OpenPart:
+        """The file that a tune stands in."""
+        if len(self.parts) == 1:
+            return self.first
+        if tune_row not in self.stands:
+            for part in self.parts:
+                if part.rows("SELECT 1 FROM tune WHERE id = ?", [tune_row]):
+                    self.stands[tune_row] = part
+                    break
+        return self.stands[tune_row]
+
+    def part_for(self, tune_id: str) -> OpenPart:
+        """The file that a new tune goes to."""
+        if len(self.parts) == 1:
+            return self.first
+        lead = self.leads.get(tune_id, tune_id)
+        return self.parts[shard_of_id(lead, len(self.parts)) - 1]
 
     def setting(self, name: str) -> str:
         """The value of a setting; empty where there is none."""
-        rows = self.rows("SELECT value FROM setting WHERE name = ?", [name])
+        rows = self.first.rows("SELECT value FROM setting WHERE name = ?", [name])
         return rows[0][0] if rows else ""
 
-    def put_setting(self, name: str, value: str) -> None:
-        """Write a setting, inside a transaction."""
-        self.database.execute("DELETE FROM setting WHERE name = ?", [name])
-        self.insert("setting", {"name": name, "value": value})
+    def put_setting(self, name: str, value: str, part: OpenPart | None = None) -> None:
+        """Write a setting, inside a transaction; of one file alone where that is named."""
+        part = part or self.first
+        part.execute("DELETE FROM setting WHERE name = ?", [name])
+        (last,) = part.rows("SELECT coalesce(max(id), 0) FROM setting")[0]
+        self.insert("setting", {"id": last + 1, "name": name, "value": value}, part)
 
     def collection_row(self, name: str) -> int:
         """Row number of a collection, made where there is none."""
@@ -65,15 +114,37 @@ class RowWriter:
             return int(rows[0][0])
         return self.insert("collection", {"name": name})
 
+    def bring(self, table: str, row: int, part: OpenPart) -> None:
+        """Have a row in a file too that may stand in several."""
+        if part.rows(f"SELECT 1 FROM {table} WHERE id = ?", [row]):
+            return
+        for other in self.parts:
+            if other is not part and self.copied(table, "id", row, other, part):
+                return
+
+    def copied(
+        self, table: str, column: str, row: int, source: OpenPart, part: OpenPart
+    ) -> int:
+        """Copy the rows of a table whose column has a value; return how many."""
+        names = [
+            name for (name,) in part.rows(f"SELECT name FROM pragma_table_info('{table}')")
+        ]
+        columns, marks = ", ".join(names), ", ".join("?" * len(names))
+        rows = source.rows(f"SELECT {columns} FROM {table} WHERE {column} = ?", [row])
+        part.executemany(f"INSERT INTO {table} ({columns}) VALUES ({marks})", rows)
+        return len(rows)
+
     def put_tune(self, tune: PreparedTune) -> int:
         """Write a tune, its facets and its notes; return its row number."""
-        row = self.insert("tune", tune.tune)
+        part = self.part_for(tune.tune_id)
+        row = self.insert("tune", tune.tune, part)
+        self.stands[row] = part
         for table, facets in tune.facets.items():
             self.insert_facets(table, row, facets)
         self.insert("tune_words", {"tune": row, **tune.words})
         if tune.notes.pitch:
             # A sheet of chords alone has nothing to be searched for notes.
-            self.chunks.add(tune.notes)
+            part.chunks.add(tune.notes)
         return row
 
     def put_place(
@@ -85,6 +156,8 @@ class RowWriter:
         collection: int,
     ) -> None:
         """Write where a tune stands and what was odd there, if that is news."""
+        part = self.part_of(tune_row)
+        self.bring("collection", collection, part)
         values: Row = {
             "tune": tune_row,
             "file": file.file,
@@ -92,7 +165,7 @@ class RowWriter:
             "number": tune.number,
             "occurrence": tune.occurrence,
             "collection": collection,
-            "kept_source": self.kept_row(tune),
+            "kept_source": self.kept_row(tune, part),
             "part": storable(file.choice.part),
             "voice": storable(file.choice.voice),
             "chord_note": storable(file.choice.chord_note),
@@ -105,7 +178,7 @@ class RowWriter:
             values["id"] = place
         if values["line_count"] > 1:
             self.lined.add(tune_row)
-        number = self.insert("place", values)
+        number = self.insert("place", values, part)
         for warning in tune.warnings:
             self.insert(
                 "read_warning",
@@ -115,6 +188,7 @@ class RowWriter:
                     "column_number": warning.column,
                     "text": storable(warning.text),
                 },
+                part,
             )
 
     def place_stands(self, place: int, values: Row) -> bool:
@@ -130,19 +204,20 @@ class RowWriter:
             self.lined.add(old[names.index("tune")])
         if old[names.index("tune")] != values["tune"]:
             self.taken.take_place(place)
-        self.database.execute("DELETE FROM place WHERE id = ?", [place])
+        self.do("DELETE FROM place WHERE id = ?", [place])
         kept = old[names.index("kept_source")]
         if kept != values["kept_source"]:
             self.drop_kept(kept)
         return False
 
-    def kept_row(self, tune: PreparedTune) -> int | None:
+    def kept_row(self, tune: PreparedTune, part: OpenPart) -> int | None:
         """Row number of the kept source of a tune, written where it is new."""
         if not tune.kept:
             return None
         digest = hashlib.sha256(tune.kept).hexdigest()
         rows = self.rows("SELECT id FROM kept_source WHERE sha256 = ?", [digest])
         if rows:
+            self.bring("kept_source", rows[0][0], part)
             return int(rows[0][0])
         return self.insert(
             "kept_source",
@@ -152,22 +227,24 @@ class RowWriter:
                 "byte_count": len(tune.kept),
                 "bytes": zlib.compress(tune.kept),
             },
+            part,
         )
 
-    def insert(self, table: str, row: Row) -> int:
-        """Write a row with its checksum; return its row number."""
+    def insert(self, table: str, row: Row, part: OpenPart | None = None) -> int:
+        """Write a row with its checksum, in the file that it belongs in; its number."""
         checked = CHECKED_COLUMNS.get(table)
+        is_counted = checked or (table == "tune" and len(self.parts) > 1)
+        if is_counted and "id" not in row:
+            lasts = self.rows(f"SELECT coalesce(max(id), 0) FROM {table}")
+            # Places that stand aside have negative numbers.
+            row = {"id": max(0, *(last for (last,) in lasts)) + 1, **row}
         if checked:
-            if "id" not in row:
-                last = self.rows(f"SELECT coalesce(max(id), 0) FROM {table}")[0][0]
-                # Places that stand aside have negative numbers.
-                row = {"id": max(last, 0) + 1, **row}
             row = {**row, "row_crc32": row_crc32(row[name] for name in checked)}
+        if part is None:
+            part = self.part_of(row["tune"]) if table in OF_TUNES else self.first
         names = ", ".join(row)
         marks = ", ".join(f":{name}" for name in row)
-        cursor = self.connection.execute(
-            f"INSERT INTO {table} ({names}) VALUES ({marks})", row
-        )
+        cursor = part.execute(f"INSERT INTO {table} ({names}) VALUES ({marks})", row)
         return int(cursor.lastrowid or 0)
 
     def insert_facets(self, table: str, tune_row: int, facets: Sequence[Row]) -> None:
@@ -176,7 +253,7 @@ class RowWriter:
             return
         names = tuple(facets[0])
         marks = ", ".join("?" * (len(names) + 1))
-        self.connection.executemany(
+        self.part_of(tune_row).executemany(
             f"INSERT INTO {table} (tune, {', '.join(names)}) VALUES ({marks})",
             [(tune_row, *map(facet.__getitem__, names)) for facet in facets],
         )
@@ -200,14 +277,15 @@ class RowWriter:
 
         Their tags and remarks go to what displaced them.
         """
-        for place, tune, kept, line_count in self.rows(
+        aside = self.rows(
             "SELECT id, tune, kept_source, line_count FROM place "
-            f"WHERE id < 0 AND {clause} ORDER BY id DESC",
+            f"WHERE id < 0 AND {clause}",
             [value],
-        ):
+        )
+        for place, tune, kept, line_count in sorted(aside, key=lambda row: -row[0]):
             if line_count > 1:
                 self.lined.add(tune)
-            self.database.execute("DELETE FROM place WHERE id = ?", [place])
+            self.do("DELETE FROM place WHERE id = ?", [place])
             self.drop_kept(kept)
             if self.rows("SELECT 1 FROM place WHERE tune = ? LIMIT 1", [tune]):
                 continue
@@ -222,30 +300,105 @@ class RowWriter:
         """Take out one tune with its facets, places, tags and notes."""
         tune_id = self.rows("SELECT tune_id FROM tune WHERE id = ?", [row])[0][0]
         kept = self.rows("SELECT DISTINCT kept_source FROM place WHERE tune = ?", [row])
+        part = self.part_of(row)
         self.taken.take_tune(row)
-        self.database.execute("DELETE FROM tune WHERE id = ?", [row])
+        part.execute("DELETE FROM tune WHERE id = ?", [row])
+        self.stands.pop(row, None)
         for (source,) in kept:
             self.drop_kept(source)
-        self.chunks.drop(tune_id)
+        part.chunks.drop(tune_id)
 
     def drop_kept(self, row: int | None) -> None:
         """Take out a kept source that no place refers to any more."""
-        if row is None or self.rows(
-            "SELECT 1 FROM place WHERE kept_source = ? LIMIT 1", [row]
-        ):
+        if row is None:
             return
-        self.taken.take_source(row)
-        self.database.execute("DELETE FROM kept_source WHERE id = ?", [row])
+        unused = [part for part in self.parts if not is_used(part, row)]
+        if len(unused) == len(self.parts):
+            self.taken.take_source(row)
+        for part in unused:
+            part.execute("DELETE FROM kept_source WHERE id = ?", [row])
 
     def flush_notes(self) -> None:
         """Write the notes for matching, lines of a piece together."""
         if self.lined:
-            self.group_lines()
-        self.chunks.flush()
+            self.bring_together()
+            for part in self.parts:
+                self.group_lines(part)
+            self.lined.clear()
+        for part in self.parts:
+            part.chunks.flush()
 
-    def group_lines(self) -> None:
+    def bring_together(self) -> None:
+        """See that tunes that are lines of one piece stand in one file."""
+        if len(self.parts) == 1:
+            return
+        for lead, rows in self.pieces_of(sorted(self.lined)).items():
+            if len({id(self.part_of(row)) for row in rows}) > 1:
+                part = self.part_for(lead)
+                for row, tune_id in rows.items():
+                    self.move_tune(row, tune_id, part)
+                # What has come to another file is to stand with its piece there.
+                self.lined |= rows.keys()
+
+    def pieces_of(self, tunes: list[int]) -> dict[str, dict[int, str]]:
+        """Tunes that are lines of one piece with some, in whatever place: row and id."""
+        ids: dict[int, str] = {}
+        pairs: list[tuple[str, str]] = []
+        reached = set(tunes)
+        while reached:
+            pieces = self.rows(
+                "SELECT tune.id, tune.tune_id, place.piece FROM tune "
+                "JOIN place ON place.tune = tune.id "
+                "WHERE tune.id IN (SELECT value FROM json_each(?))",
+                [json.dumps(sorted(reached))],
+            )
+            ids |= {row: tune_id for row, tune_id, _ in pieces}
+            pairs += [(tune_id, piece or tune_id) for _, tune_id, piece in pieces]
+            named = json.dumps(sorted({piece for _, piece in pairs} | set(ids.values())))
+            found = self.rows(
+                "SELECT tune FROM place WHERE piece IN (SELECT value FROM json_each(?)) "
+                "UNION SELECT id FROM tune "
+                "WHERE tune_id IN (SELECT value FROM json_each(?))",
+                [named, named],
+            )
+            reached = {row for (row,) in found} - ids.keys()
+        leads = lowest_of_pairs(pairs)
+        together: dict[str, dict[int, str]] = {}
+        for row, tune_id in ids.items():
+            together.setdefault(leads[tune_id], {})[row] = tune_id
+        return together
+
+    def move_tune(self, row: int, tune_id: str, part: OpenPart) -> None:
+        """Move a tune with all that belongs to it to another file."""
+        source = self.part_of(row)
+        if source is part:
+            return
+        places = source.rows(
+            "SELECT id, collection, kept_source FROM place WHERE tune = ?", [row]
+        )
+        self.copied("tune", "id", row, source, part)
+        for place, collection, kept in places:
+            self.bring("collection", collection, part)
+            if kept is not None:
+                self.bring("kept_source", kept, part)
+            self.copied("place", "id", place, source, part)
+            self.copied("read_warning", "place", place, source, part)
+        for table in ("tag", "remark", "tune_words", *FACET_TABLES):
+            self.copied(table, "tune", row, source, part)
+        ((text,),) = source.rows("SELECT melody FROM tune WHERE id = ?", [row])
+        source.execute("DELETE FROM tune WHERE id = ?", [row])
+        for kept in {kept for _, _, kept in places if kept is not None}:
+            if not is_used(source, kept):
+                source.execute("DELETE FROM kept_source WHERE id = ?", [kept])
+        self.stands[row] = part
+        source.chunks.drop(tune_id)
+        pitch, length_class = encode_notes(Melody.from_dict(json.loads(text)))
+        if pitch:
+            part.chunks.add(TuneNotes(tune_id, pitch, length_class))
+
+    def group_lines(self, part: OpenPart) -> None:
         """Put every tune that is a line of a piece with the other lines of it."""
-        rows = self.rows(
+        rows = part.rows(
             "WITH lined AS (SELECT value AS id FROM json_each(?)), touched AS "
             f"(SELECT first.piece AS piece FROM lined JOIN tune ON tune.id = lined.id "
             f"JOIN place AS first ON first.id = {FIRST_PLACE}) "
@@ -262,8 +415,7 @@ class RowWriter:
         for piece, tune_ids in pieces.items():
             shared = f"lines of {piece}" if len(tune_ids) > 1 else ""
             for tune_id in tune_ids:
-                self.chunks.group(tune_id, shared)
-        self.lined.clear()
+                part.chunks.group(tune_id, shared)
 
     def put_tag(self, tune_row: int, name: str) -> bool:
         """Put a word on a tune, inside a transaction; say whether it is news."""
@@ -295,6 +447,9 @@ class RowWriter:
         tables = facet_rows(melody) if self.rows(mains, [row]) else line_rows(melody)
         for table, found in tables.items():
             self.insert_facets(table, row, found)
-        self.database.execute(
-            "UPDATE tune SET facet_crc32 = ? WHERE id = ?", [facets_crc32(tables), row]
-        )
+        self.do("UPDATE tune SET facet_crc32 = ? WHERE id = ?", [facets_crc32(tables), row])
+
+
+def is_used(part: OpenPart, kept: int) -> bool:
+    """Whether a place of a file refers to a kept source."""
+    return bool(part.rows("SELECT 1 FROM place WHERE kept_source = ? LIMIT 1", [kept]))

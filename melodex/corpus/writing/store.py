@@ -14,9 +14,8 @@ Contents: CorpusWriter, RemoveReport, HeldPlace; AddReport comes from ``preparin
 from __future__ import annotations
 
 import json
-import sqlite3
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from os import PathLike
@@ -25,7 +24,6 @@ from types import TracebackType
 from typing import Any
 
 from melodex.corpus.care.migrations import upgrade
-from melodex.corpus.connection import taking_turns
 from melodex.corpus.faults import faults_named, is_there
 from melodex.corpus.rows import place_path, storable
 from melodex.corpus.schema import (
@@ -36,13 +34,16 @@ from melodex.corpus.schema import (
     new_settings,
     state_of,
 )
+from melodex.corpus.shards.index import SHARD_SETTING, is_shards
+from melodex.corpus.shards.opening import opened_shards
+from melodex.corpus.shards.routing import lowest_of_pairs
 from melodex.corpus.writing.journal import (
     WAIT_SECONDS,
-    begin,
     make_folder,
     open_for_writing,
     set_journal,
 )
+from melodex.corpus.writing.parts import OpenPart
 from melodex.corpus.writing.preparing import (
     AddReport,
     PreparedFile,
@@ -52,6 +53,7 @@ from melodex.corpus.writing.preparing import (
 )
 from melodex.corpus.writing.row_writer import RowWriter
 from melodex.corpus.writing.taken_out import KeptChange
+from melodex.corpus.writing.turns import OneTurn, SharedTurn
 from melodex.corpus.writing.words import index_words
 from melodex.errors import REMEDIES, CorpusError, UnknownTuneError
 from melodex.melody import Melody
@@ -62,12 +64,6 @@ __all__ = ["AddReport", "CorpusWriter", "HeldPlace", "RemoveReport"]
 
 HeldPlace = tuple[int, str, str]
 """A place as it was found: its row number, the file, and the id of its tune."""
-
-LEAST_ROOM = 1 << 20
-"""Bytes that are worth the work of giving them back."""
-
-LEAST_SHARE = 0.25
-"""Of the file that is free when it is made smaller; our choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,20 +77,20 @@ class RemoveReport:
 
 
 class CorpusWriter(RowWriter):
-    """A corpus opened for writing. Use :meth:`open`, and ``with``."""
+    """A corpus opened for writing. Use :meth:`open`, and ``with``.
 
-    def __init__(
-        self,
-        connection: sqlite3.Connection,
-        path: Path,
-        wait_seconds: float,
-        waiting: Callable[[float], None] | None,
-    ) -> None:
-        super().__init__(connection)
+    Parameters
+    ----------
+    turn : OneTurn or SharedTurn
+        How transactions are begun and ended.
+    path : Path
+        The file, or the folder of shards.
+    """
+
+    def __init__(self, turn: OneTurn | SharedTurn, path: Path) -> None:
+        super().__init__(turn.parts)
+        self.turn = turn
         self.path = path
-        self.inode = path.stat().st_ino
-        self.wait_seconds = wait_seconds
-        self.waiting = waiting
         self.has_committed = False
 
     @classmethod
@@ -111,7 +107,7 @@ class CorpusWriter(RowWriter):
         Parameters
         ----------
         path : str or PathLike
-            The file; folders above it are made too.
+            The file, or the folder of shards; folders above a file are made too.
         create : bool
             Whether to make the file if there is none.
         wait_seconds : float
@@ -122,13 +118,18 @@ class CorpusWriter(RowWriter):
         Raises
         ------
         CorpusError
-            If the file cannot be opened or written, or is something else.
+            If the file cannot be opened or written, or is something else; if a shard is
+            missing or is another one, or is named for itself.
         NewerCorpusError
             If a later version of melodex wrote it.
         BusyCorpusError
             If another process holds it for too long.
         """
         path = Path(path)
+        with faults_named(path):
+            is_folder = path.is_dir()
+        if is_folder:
+            return cls.open_shards(path, wait_seconds, waiting)
         if create:
             make_folder(path)
         elif not is_there(path):
@@ -137,26 +138,54 @@ class CorpusWriter(RowWriter):
                 where=str(path),
                 hint=REMEDIES["make corpus"],
             )
+        writer = cls.open_file(path, wait_seconds, waiting)
+        if writer.setting(SHARD_SETTING) and is_shards(path.parent):
+            writer.close()
+            raise CorpusError(
+                "this file is a shard of a corpus, and is not changed by itself",
+                where=str(path),
+                hint=REMEDIES["change folder"],
+            )
+        return writer
+
+    @classmethod
+    def open_file(
+        cls, path: Path, wait_seconds: float, waiting: Callable[[float], None] | None
+    ) -> CorpusWriter:
+        """Open one file, which is made where there is none."""
         with faults_named(path):
             connection = open_for_writing(path)
-            writer = cls(connection, path, wait_seconds, waiting)
             try:
+                part = OpenPart(connection, path)
+                writer = cls(OneTurn(part, wait_seconds, waiting), path)
                 writer.prepare_file()
             except BaseException:
                 connection.close()
                 raise
             return writer
 
+    @classmethod
+    def open_shards(
+        cls, folder: Path, wait_seconds: float, waiting: Callable[[float], None] | None
+    ) -> CorpusWriter:
+        """Open every shard of a folder, to be changed together."""
+
+        def opened(path: Path) -> OpenPart:
+            return cls.open_file(path, wait_seconds, waiting).first
+
+        parts = opened_shards(folder, opened)
+        return cls(SharedTurn(folder, parts, wait_seconds, waiting), folder)
+
     def prepare_file(self) -> None:
         """Make the tables where there are none; see that facets are today's."""
-        version = state_of(self.connection, self.path)
+        version = state_of(self.first.connection, self.path)
         if 0 < version < SCHEMA_VERSION:
             upgrade(self.path)
-        set_journal(self.connection, "WAL")
+        set_journal(self.first.connection, "WAL")
         if version == 0:
             with self.transaction():
                 # Another process may have made the tables since we looked.
-                if state_of(self.connection, self.path) == 0:
+                if state_of(self.first.connection, self.path) == 0:
                     self.create_tables()
             return
         if self.setting("facet_version") != new_settings()["facet_version"]:
@@ -165,21 +194,17 @@ class CorpusWriter(RowWriter):
     def create_tables(self) -> None:
         """Make an empty corpus, inside a transaction."""
         for statement in create_statements():
-            self.database.execute(statement)
-        index_words(self.connection)
+            self.first.execute(statement)
+        index_words(self.first.connection)
         for name, value in new_settings().items():
             self.put_setting(name, value)
-        self.database.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-        self.database.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
+        self.first.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+        self.first.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
 
     def close(self) -> None:
         """Let go of the file, and leave one plain file if nobody else has it open."""
-        with taking_turns(self.path):
-            with suppress(sqlite3.Error):
-                set_journal(self.connection, "DELETE")
-                # Where somebody reads, the file has at least all that they do not need.
-                self.connection.execute("PRAGMA wal_checkpoint(PASSIVE)")
-            self.connection.close()
+        for part in self.parts:
+            part.close()
 
     def __enter__(self) -> CorpusWriter:
         return self
@@ -203,43 +228,28 @@ class CorpusWriter(RowWriter):
         CorpusError
             If SQLite cannot do it: disk full, read only, damaged.
         """
-        connection, is_ending = self.connection, False
+        is_ending = False
         self.has_committed = False
         with faults_named(self.path):
-            begin(connection, self.path, self.wait_seconds, self.waiting)
+            self.turn.begin()
+            self.stands.clear()
             try:
-                self.refuse_replaced()
+                self.turn.refuse_replaced()
                 yield
                 self.taken.prune()
                 is_ending = True
-                connection.execute("COMMIT")
+                self.turn.commit(self.put_setting)
                 self.has_committed = True
                 self.taken.settle()
-                self.refuse_replaced("what was just written is in the file that was there")
+                self.turn.refuse_replaced("what was just written is in the file that was there")
             except BaseException as error:
                 # A full disk may have ended the transaction already; Ctrl-C while the disk
                 # is waited for is heard of when all is on it.
-                if connection.in_transaction:
-                    connection.execute("ROLLBACK")
-                elif is_ending and isinstance(error, KeyboardInterrupt):
+                is_open = self.turn.roll_back()
+                if not is_open and is_ending and isinstance(error, KeyboardInterrupt):
                     self.has_committed = True
-                self.chunks.forget()
-                self.lined.clear()
-                self.taken.forget()
+                self.forget()
                 raise
-
-    def refuse_replaced(self, what: str = "nothing was written") -> None:
-        """Refuse to write into a file that no longer goes by its name."""
-        try:
-            same = self.path.stat().st_ino == self.inode
-        except FileNotFoundError:
-            same = False
-        if not same:
-            raise CorpusError(
-                "the corpus was moved or replaced meanwhile",
-                where=str(self.path),
-                hint=f"try again; {what}",
-            )
 
     def add_reading(
         self, reading: FileReading, *, collection: str = "", choice: Choice | None = None
@@ -285,9 +295,17 @@ class CorpusWriter(RowWriter):
             self.taken.doing("replace")
             with self.transaction():
                 for file in files:
+                    self.note_leads(file)
                     self.put_file(file)
+                self.leads.clear()
                 self.flush_notes()
         return [file.report() for file in files]
+
+    def note_leads(self, file: PreparedFile) -> None:
+        """Note the lowest id of each piece, by which its new lines go to one shard."""
+        if len(self.parts) > 1:
+            pairs = ((tune.tune_id, tune.piece or tune.tune_id) for tune in file.tunes)
+            self.leads |= lowest_of_pairs(pairs)
 
     def put_file(self, file: PreparedFile) -> None:
         """Write the tunes, places and warnings of one file, or of a part of it."""
@@ -323,9 +341,9 @@ class CorpusWriter(RowWriter):
     def renew_facets(self, tune: PreparedTune, row: int) -> None:
         """Put the facets of a prepared tune in the place of those that it has."""
         for table in tune.facets:
-            self.database.execute(f"DELETE FROM {table} WHERE tune = ?", [row])
+            self.do(f"DELETE FROM {table} WHERE tune = ?", [row])
             self.insert_facets(table, row, tune.facets[table])
-        self.database.execute(
+        self.do(
             "UPDATE tune SET facet_crc32 = ? WHERE id = ?",
             [tune.tune["facet_crc32"], row],
         )
@@ -407,12 +425,10 @@ class CorpusWriter(RowWriter):
         if elsewhere and rank < held:
             return
         for table in tune.facets:
-            self.database.execute(f"DELETE FROM {table} WHERE tune = ?", [row])
+            self.do(f"DELETE FROM {table} WHERE tune = ?", [row])
             self.insert_facets(table, row, tune.facets[table])
         columns = ", ".join(f"{name} = :{name}" for name in tune.tune)
-        self.database.execute(
-            f"UPDATE tune SET {columns} WHERE id = :id", {**tune.tune, "id": row}
-        )
+        self.do(f"UPDATE tune SET {columns} WHERE id = :id", {**tune.tune, "id": row})
 
     def known_place(self, file: PreparedFile, tune: PreparedTune) -> tuple[int, int] | None:
         """Row numbers of a place that is there already and of the tune that has it."""
@@ -450,10 +466,9 @@ class CorpusWriter(RowWriter):
             for tune_id in tune_ids:
                 row = self.tune_row(tune_id)
                 if remove:
-                    cursor = self.database.execute(
+                    changed += self.do(
                         "DELETE FROM tag WHERE tune = ? AND name = ?", [row, name]
                     )
-                    changed += cursor.rowcount
                 else:
                     changed += self.put_tag(row, name)
         return changed
@@ -493,7 +508,7 @@ class CorpusWriter(RowWriter):
         remark = dict(zip(names, values, strict=True))
         with self.changing("remark"):
             self.taken.take_remark(tune_id, title, remark)
-            self.database.execute("DELETE FROM remark WHERE id = ?", [number])
+            self.do("DELETE FROM remark WHERE id = ?", [number])
         return str(remark["text"])
 
     def tune_row(self, tune_id: str) -> int:
@@ -527,17 +542,9 @@ class CorpusWriter(RowWriter):
             yield
 
     def give_room_back(self) -> None:
-        """Make the file smaller where much of it is free and nobody else is at work."""
-        (free,) = self.rows("PRAGMA freelist_count")[0]
-        (pages,) = self.rows("PRAGMA page_count")[0]
-        (size,) = self.rows("PRAGMA page_size")[0]
-        if free * size < LEAST_ROOM or free < pages * LEAST_SHARE:
-            return
-        self.connection.execute("PRAGMA busy_timeout = 0")
-        # It takes as much room as is left for a moment; without it nothing is wrong.
-        with suppress(sqlite3.OperationalError):
-            self.connection.execute("VACUUM")
-        self.connection.execute(f"PRAGMA busy_timeout = {round(WAIT_SECONDS * 1000)}")
+        """Make files smaller where much of them is free and nobody else is at work."""
+        for part in self.parts:
+            part.give_room_back()
 
     def remove_places(
         self,
@@ -608,13 +615,13 @@ class CorpusWriter(RowWriter):
             "lines": storable(choice.lines),
         }
         with self.transaction():
-            self.rows("DELETE FROM folder WHERE path = ?", [row["path"]])
+            self.do("DELETE FROM folder WHERE path = ?", [row["path"]])
             self.insert("folder", row)
 
     def forget_folders(self, path: str) -> None:
         """Read a folder, and those in it, no more; inside a transaction."""
         under = path.rstrip("/")
-        self.rows(
+        self.do(
             "DELETE FROM folder WHERE path = ? OR (path >= ? AND path < ?)",
             [path, f"{under}/", f"{under}0"],
         )
@@ -625,16 +632,17 @@ class CorpusWriter(RowWriter):
         """Delete some places, and the tunes that then have none."""
         places = self.rows(
             f"SELECT place.id, tune.id, tune.tune_id, kept_source, line_count FROM place "
-            f"JOIN tune ON tune.id = place.tune WHERE {clause} ORDER BY tune.tune_id",
+            f"JOIN tune ON tune.id = place.tune WHERE {clause}",
             values,
         )
+        places.sort(key=lambda row: (row[2], row[0]))
         if only is not None:
             places = [row for row in places if row[2] in only]
         for place, tune, _, _, line_count in places:
             if line_count > 1:
                 self.lined.add(tune)
             self.taken.take_place(place)
-            self.database.execute("DELETE FROM place WHERE id = ?", [place])
+            self.do("DELETE FROM place WHERE id = ?", [place])
         for kept in {row[3] for row in places}:
             self.drop_kept(kept)
         removed: list[str] = []
@@ -648,7 +656,7 @@ class CorpusWriter(RowWriter):
         return RemoveReport(tuple(removed), tuple(remaining))
 
     def rebuild_facets(self, progress: Callable[[int, int], None] | None = None) -> None:
-        """Make the facets of every tune anew, in one transaction."""
+        """Make the facets of every tune of one file anew, in one transaction."""
         with self.transaction():
             self.create_facet_tables()
             rows = self.rows("SELECT id FROM tune ORDER BY id")
@@ -659,10 +667,10 @@ class CorpusWriter(RowWriter):
                     progress(done + 1, len(rows))
 
     def create_facet_tables(self) -> None:
-        """Make today's facet tables in place of those that the corpus has."""
+        """Make today's facet tables in place of those that the file has."""
         for table in self.setting("facet_tables").split():
-            self.database.execute(f"DROP TABLE IF EXISTS {table}")
+            self.first.execute(f"DROP TABLE IF EXISTS {table}")
         for statement in facet_statements():
-            self.database.execute(statement)
+            self.first.execute(statement)
         self.put_setting("facet_tables", new_settings()["facet_tables"])
         self.put_setting("facet_version", new_settings()["facet_version"])

@@ -45,6 +45,9 @@ class Rows(Protocol):
     def rows(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
         """Rows of a statement."""
 
+    def do(self, sql: str, values: Any = ()) -> int:
+        """Change or delete rows; return how many."""
+
     def setting(self, name: str) -> str:
         """The value of a setting; empty where there is none."""
 
@@ -183,7 +186,7 @@ class TakenOut:
         """Keep of a change that is too large only that it was made."""
         assert self.current is not None
         number = self.current.number
-        self.writer.rows("DELETE FROM change WHERE id = ?", [number])
+        self.writer.do("DELETE FROM change WHERE id = ?", [number])
         self.put_change(number, is_whole=False)
         self.current = KeptChange(number, is_whole=False)
 
@@ -192,7 +195,7 @@ class TakenOut:
         if self.current is None:
             return
         before = (now() - timedelta(days=DAYS_KEPT)).isoformat(timespec="seconds")
-        self.writer.rows(
+        self.writer.do(
             "DELETE FROM change WHERE done_at < ? AND id NOT IN "
             "(SELECT id FROM change ORDER BY id DESC LIMIT ?)",
             [before, CHANGES_KEPT],
@@ -204,7 +207,7 @@ class TakenOut:
         for number, size in sizes:
             if spare <= 0 or number == self.current.number:
                 break
-            self.writer.rows("DELETE FROM change WHERE id = ?", [number])
+            self.writer.do("DELETE FROM change WHERE id = ?", [number])
             spare -= size
 
 

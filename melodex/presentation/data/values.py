@@ -12,6 +12,7 @@ import json
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from melodex.corpus.shards.absent import absence_now, partial_remark
 from melodex.melody import Melody, degree_name, note_name
 from melodex.tasks.passage import Passage
 
@@ -37,15 +38,27 @@ FIGURES = 6
 
 
 def json_text(data: Any) -> str:
-    """Write data as JSON, readable and always the same."""
+    """Write data as JSON, readable and always the same.
+
+    An answer that goes on without shards says so in its key ``partial``.
+    """
+    absence = absence_now()
+    if absence and absence.shards:
+        whole = data if isinstance(data, dict) else {"answer": data}
+        data = {"partial": absence.data(), **whole}
     return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
 
 
 def csv_text(rows: Sequence[Mapping[str, Any]], columns: Sequence[str]) -> str:
     """Write rows as CSV (RFC 4180) with a line of names; None is empty.
 
-    A text that a spreadsheet would run as a formula is set off by an apostrophe.
+    A text that a spreadsheet would run as a formula is set off by an apostrophe. An answer
+    that goes on without shards says so in a column ``partial`` of every row.
     """
+    remark = partial_remark()
+    if remark:
+        columns = [*columns, "partial"]
+        rows = [{**row, "partial": remark} for row in rows or [{}]]
     sheet = io.StringIO()
     writer = csv.writer(sheet, lineterminator="\r\n")
     writer.writerow(columns)

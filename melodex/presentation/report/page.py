@@ -9,7 +9,7 @@ Conventions: only a picture's ``svg`` is taken as markup, and that must come fro
 our own drawing modules.
 
 Contents: Page, Section, Text, Facts, Table, Picture, Fold, Player, Legend, Blanks,
-Links, Caution, Answering, page_html.
+Links, Caution, Answering, page_html, with_partial_remark.
 """
 
 from __future__ import annotations
@@ -19,11 +19,12 @@ import hashlib
 import json
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib import resources
 from typing import Any, ClassVar
 
+from melodex.corpus.shards.absent import partial_remark
 from melodex.melody import MODES
 from melodex.presentation.engraving.marks import (
     shared_glyphs,
@@ -45,6 +46,7 @@ __all__ = [
     "Table",
     "Text",
     "page_html",
+    "with_partial_remark",
 ]
 
 
@@ -288,6 +290,12 @@ class Page:
     rights: tuple[str, ...] = field(default=())
 
 
+def with_partial_remark(page: Page) -> Page:
+    """A page that says first without which shards an answer goes on, if without any."""
+    remark = partial_remark()
+    return replace(page, summary=(remark, *page.summary)) if remark else page
+
+
 def page_html(page: Page) -> str:
     """Return a page as one self-contained HTML file.
 
@@ -297,6 +305,7 @@ def page_html(page: Page) -> str:
     ----------
     Content Security Policy Level 3 (W3C): hash sources for inline script and style.
     """
+    page = with_partial_remark(page)
     style, script = static_text("page.css"), static_text("player.js")
     blocks = blocks_in(page.sections)
     answers = {b.name: b.data for b in blocks if isinstance(b, Answering)}

@@ -35,6 +35,7 @@ from melodex.presentation.report.page import (
     Table,
     Text,
     with_key_signs,
+    with_partial_remark,
 )
 
 __all__ = ["PAPERS", "handout_pdf", "page_pdf", "picture_png"]
@@ -76,7 +77,9 @@ def page_pdf(page: Page, *, paper: str = "a4") -> bytes:
     """
     if paper not in PAPERS:
         raise PresentationError(f"{paper!r} is no paper size here", hint="a4 or letter")
-    data = json.dumps(without_controls(page_data(page)), sort_keys=True)
+    data = json.dumps(
+        without_controls(page_data(with_partial_remark(page))), sort_keys=True
+    )
     inputs = {"page": data, "paper": PAPERS[paper]}
     import typst
 

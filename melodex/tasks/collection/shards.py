@@ -5,10 +5,12 @@ Contents: ShardList, Joined, split, join, list_shards.
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from melodex.corpus.faults import faults_named
 from melodex.corpus.reader import Corpus
 from melodex.corpus.shards.checking import ShardState, states_of
 from melodex.corpus.shards.joining import join_shards
@@ -50,7 +52,7 @@ def split(
     Parameters
     ----------
     corpus_path, folder : Path
-        The corpus, and where the shards are to stand.
+        The corpus, a file or a folder of shards, and where the shards are to stand.
     count : int
         How many.
     progress : callable, optional
@@ -65,7 +67,16 @@ def split(
     """
     # One of an older schema is brought up to date first.
     Corpus.open(corpus_path).close()
-    split_corpus(corpus_path, folder, count, progress=progress)
+    if not corpus_path.is_dir():
+        split_corpus(corpus_path, folder, count, progress=progress)
+        return list_shards(folder)
+    with faults_named(folder):
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        made = tempfile.TemporaryDirectory(dir=folder.parent, prefix=".joined-")
+    with made as place:
+        whole = Path(place) / "whole.melodex"
+        join_shards(corpus_path, whole)
+        split_corpus(whole, folder, count, progress=progress)
     return list_shards(folder)
 
 

@@ -99,13 +99,12 @@ def undo(corpus_path: Path, number: int | None = None) -> Undone:
     CorpusError
         If there is nothing to undo, or it was too large to be kept.
     """
-    from melodex.corpus.shards.checking import home_of
     from melodex.corpus.writing.putting_back import put_back
     from melodex.corpus.writing.store import CorpusWriter
 
-    with CorpusWriter.open(home_of(corpus_path), create=False) as writer:
+    with CorpusWriter.open(corpus_path, create=False) as writer:
         if number is None:
-            number = writer.rows("SELECT max(id) FROM change")[0][0]
+            number = writer.first.rows("SELECT max(id) FROM change")[0][0]
         if number is None:
             raise CorpusError(
                 "nothing was done that can be undone",

@@ -13,9 +13,8 @@ from melodex.corpus.care.checking import CheckReport, check_corpus
 from melodex.corpus.care.copying import copy_corpus
 from melodex.corpus.care.repairing import RepairReport, repair_corpus
 from melodex.corpus.connection import journal_bytes
-from melodex.corpus.faults import refuse_folder
 from melodex.corpus.reader import Corpus
-from melodex.errors import DamagedCorpusError
+from melodex.errors import REMEDIES, CorpusError, DamagedCorpusError
 
 __all__ = ["BackupResult", "CheckResult", "backup", "check", "journal_bytes"]
 
@@ -109,7 +108,11 @@ def check_shards(folder: Path, repair: bool) -> CheckResult:
     from melodex.matching import engine_name
 
     if repair:
-        refuse_folder(folder)
+        raise CorpusError(
+            "a corpus in shards is not repaired as a whole",
+            where=str(folder),
+            hint=REMEDIES["bring shard back"],
+        )
     report, titles = check_folder(folder)
     return CheckResult(folder, report, engine_name(), titles)
 

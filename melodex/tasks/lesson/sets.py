@@ -343,10 +343,9 @@ def rewritten(
 
 def writing(corpus_path: Path, *, create: bool = False) -> CorpusWriter:
     """The corpus opened for writing; what writes is loaded only now."""
-    from melodex.corpus.shards.checking import home_of
     from melodex.corpus.writing.store import CorpusWriter
 
-    return CorpusWriter.open(home_of(corpus_path), create=create)
+    return CorpusWriter.open(corpus_path, create=create)
 
 
 def place_in(rows: Sequence[ExampleRow], position: int) -> int:
