@@ -3,7 +3,9 @@
 A corpus of the ABC collections of the installed music21 package is split into 1, 2, 3, 4
 and 7 shards. One file and each folder are asked the same phrases, audits, gatherings,
 near-duplicates, families and lists, and the bytes of the JSON are compared with those of
-the one file; shards are also opened in turned order, and joined again.
+the one file; shards are also opened in turned order, joined again, built from the files
+straight, and changed until they hold what the one file holds: half of the files are added
+to shards of the others, a file is taken out and the change undone.
 
 Run:  python -m benchmarks.shards.equality [--phrases 200] [--audits 40] [--keep NAME]
 """
@@ -25,8 +27,9 @@ from melodex.presentation.data.forms import as_json
 from melodex.tasks.adding.add import add_paths
 from melodex.tasks.collection.duplicates import find_duplicates
 from melodex.tasks.collection.families import find_families
-from melodex.tasks.collection.holdings import holdings, list_tunes
+from melodex.tasks.collection.holdings import holdings, list_tunes, remove_from
 from melodex.tasks.collection.shards import join, split
+from melodex.tasks.collection.undo import undo
 from melodex.tasks.gather.gather import gather
 
 COUNTS = (1, 2, 3, 4, 7)
@@ -52,7 +55,19 @@ class Turned(Corpus):
         super().refresh()
 
 
-def compared(folder: Path, whole: Path, phrases: int, audits: int) -> list[dict[str, Any]]:
+def changed(folder: Path, files: list[Path], count: int) -> None:
+    """Shards that come to hold what the one file holds by being changed."""
+    half = len(files) // 2
+    add_paths(folder / "half.melodex", files[:half])
+    split(folder / "half.melodex", folder / "changed", count)
+    add_paths(folder / "changed", files[half:])
+    remove_from(folder / "changed", source=str(files[0]))
+    undo(folder / "changed")
+
+
+def compared(
+    folder: Path, whole: Path, files: list[Path], phrases: int, audits: int
+) -> list[dict[str, Any]]:
     """What each number of shards differs in from one file."""
     found: list[dict[str, Any]] = []
     first: dict[str, str] = {}
@@ -63,6 +78,10 @@ def compared(folder: Path, whole: Path, phrases: int, audits: int) -> list[dict[
     ways.append(("7 shards, turned", Turned, folder / "in-7"))
     join(folder / "in-7", folder / "joined.melodex")
     ways.append(("7 shards, joined", Corpus, folder / "joined.melodex"))
+    add_paths(folder / "built", files, shards=4)
+    ways.append(("4 shards, built", Corpus, folder / "built"))
+    changed(folder, files, 3)
+    ways.append(("3 shards, changed", Corpus, folder / "changed"))
     for name, kind, path in ways:
         start = time.monotonic()
         with kind.open(path) as corpus:
@@ -98,8 +117,9 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         os.chdir(name)
         whole = Path(name) / "whole.melodex"
-        add_paths(whole, written(Path(name), said.share))
-        run["ways"] = compared(Path(name), whole, said.phrases, said.audits)
+        files = written(Path(name), said.share)
+        add_paths(whole, files)
+        run["ways"] = compared(Path(name), whole, files, said.phrases, said.audits)
     print(summary(run))
     keep(said.keep, {"equality.json": run, "summary.txt": summary(run)})
 

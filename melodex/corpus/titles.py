@@ -16,12 +16,7 @@ from typing import Any, Protocol
 
 from melodex.corpus.rows import folded, place_path
 from melodex.corpus.schema import TUNE_OVERVIEW
-from melodex.corpus.shards.merging import (
-    Merge,
-    each_once,
-    in_order,
-    leading_number,
-)
+from melodex.corpus.shards.merging import Merge, in_order, leading_number
 from melodex.corpus.tune_rows import FIRST_PLACE, TuneRow
 from melodex.errors import REMEDIES, CorpusError, PhraseError, UnknownTuneError
 
@@ -34,7 +29,7 @@ SUGGESTED = 3
 """How many tunes an error names when a title fits none."""
 
 LOOKED_AT = 50
-"""Titles that are compared letter by letter, the best by runs of three letters."""
+"""Titles that are compared in full, the best by runs of three letters that they share."""
 MOST_RUNS = 60
 """Runs of three letters that are asked for; a longer name is told by fewer."""
 
@@ -221,7 +216,7 @@ def told(row: TuneRow) -> str:
 
 
 def nearest(corpus: Asked, text: str) -> list[tuple[str, str]]:
-    """Tunes whose title or makers come nearest to a name, by runs of three letters.
+    """Tunes whose title comes nearest to a name, by runs of three letters.
 
     A corpus whose index of words is damaged suggests nothing: ``check`` names that.
     """
@@ -229,13 +224,19 @@ def nearest(corpus: Asked, text: str) -> list[tuple[str, str]]:
     if not runs:
         return []
     asked = " OR ".join(quoted(run) for run in runs)
+    shared = " + ".join("(instr(tune_words.title, ?) > 0)" for _ in runs)
     try:
+        # Not by SQLite's rank, which weighs runs by how rare they are in one file.
         rows = corpus.query(
-            "SELECT tune.tune_id, tune.title FROM tune_words_fts "
+            "SELECT tune_id, title, 2.0 * shared / (runs + ?) AS alike FROM ("
+            f"SELECT tune.tune_id, tune.title, {shared} AS shared, "
+            "length(tune_words.title) - 2 AS runs FROM tune_words_fts "
             "JOIN tune ON tune.id = tune_words_fts.rowid "
-            "WHERE tune_words_fts MATCH ? ORDER BY rank, tune.tune_id LIMIT ?",
-            [f"{{title makers}}: ({asked})", LOOKED_AT],
-            merge=each_once,
+            "JOIN tune_words ON tune_words.tune = tune.id "
+            "WHERE tune_words_fts MATCH ?) WHERE shared "
+            "ORDER BY alike DESC, tune_id LIMIT ?",
+            [len(runs), *runs, f"{{title}}: ({asked})", LOOKED_AT],
+            merge=in_order(key=lambda row: (-row[2], row[0]), limit=LOOKED_AT),
         )
     except CorpusError:
         return []
