@@ -18,7 +18,7 @@ from click.testing import CliRunner, Result
 
 from melodex.cli import melodex
 from melodex.corpus.care.checking import check_corpus
-from melodex.tasks.adding.add import files_of
+from melodex.tasks.adding.walking import files_of
 
 NOTES = ["DEFG|A2d2|c2A2|G4|", "GABc|d2B2|A2G2|D4|", "EFGA|B2e2|d2B2|A4|"]
 

@@ -42,6 +42,11 @@ if TYPE_CHECKING:
     type=click.IntRange(1, 64),
     help="Processes that read at once [default: one for each processor].",
 )
+@click.option(
+    "--shards",
+    type=click.IntRange(1, 512),
+    help="Make a new corpus as a folder of so many shards.",
+)
 @output_options(["text", "json"])
 @click.pass_context
 def command(
@@ -53,6 +58,7 @@ def command(
     chord_note: str,
     lines: str,
     workers: int | None,
+    shards: int | None,
     output: Output,
 ) -> None:
     """Read files and folders into the corpus (.abc .xml .musicxml .mxl .mid .krn).
@@ -60,6 +66,9 @@ def command(
     Adding the same files again changes nothing; a tune that has changed at its
     place replaces the old one. What cannot be read is named, with the reason, and
     the rest goes in. With music21 installed, MEI, MuseData and Volpiano are read too.
+
+    A new corpus is a file, or with --shards a folder of shards. There, a run that was
+    stopped goes on with the same command, and reads no file again that it has read.
 
     A score becomes one piece of several lines: its parts and voices, and what moves
     under the top of chords. Its main line, the part called voice, solo or melody, else
@@ -69,6 +78,7 @@ def command(
     Examples:
       $ melodex add corpus_demo
       $ melodex add --collection "My songs" corpus_demo/own
+      $ melodex --corpus new-shards add --shards 4 corpus_demo
     """
     from melodex.presentation.data import corpus as data_corpus
     from melodex.presentation.text import corpus as text_corpus
@@ -91,6 +101,8 @@ def command(
             progress=move,
             waiting=tell_waiting,
             workers=workers or usual_workers(),
+            shards=shards or 0,
+            most_reports=MOST_REPORTS,
         )
     text = text_corpus.adding_text(result)
     if output.form == "json":
@@ -104,6 +116,10 @@ def command(
         ctx.exit(INTERRUPTED)
     ctx.exit(1 if result.refusals else 0)
 
+
+MOST_REPORTS = 10_000
+"""Files of which is kept what became of each; of more it is counted, so that memory does
+not grow with them."""
 
 MOST_SAID = 5
 """Tunes whose faults are said at once; the others are a command away."""

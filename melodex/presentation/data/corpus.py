@@ -95,6 +95,7 @@ def adding_json(result: AddResult) -> str:
         {
             "files": result.files_done,
             "files_total": result.files_total,
+            "files_from_before": result.gone_on,
             "interrupted": result.interrupted,
             "added": result.added,
             "unchanged": result.unchanged,

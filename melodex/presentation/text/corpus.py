@@ -279,8 +279,10 @@ def adding_text(result: AddResult) -> str:
         f"{result.replaced:,} replaced",
         f"{len(result.refusals):,} refused",
     ]
-    files = many(len(result.reports), "file")
-    lines.append(f"{files}: {', '.join(counts)}")
+    lines.append(f"{many(result.files, 'file')}: {', '.join(counts)}")
+    if result.gone_on:
+        before = many(result.gone_on, "file")
+        lines.append(f"{before} more from before it was stopped, not read again")
     if result.further:
         lines.append(f"{many(result.further, 'further line')} of their pieces added")
     if result.warnings:

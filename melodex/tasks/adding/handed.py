@@ -18,7 +18,7 @@ from pathlib import Path, PurePosixPath
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.reading import Choice
 from melodex.tasks.adding.add import Adding, AddResult, AddStep
-from melodex.tasks.adding.parts import Job, numbered
+from melodex.tasks.adding.parts import Job, is_large, numbered
 from melodex.tasks.adding.pool import made_apart
 
 __all__ = ["HANDED_OVER", "HandedFile", "add_handed", "plain_name"]
@@ -89,10 +89,11 @@ def add_handed(
         If the corpus cannot be opened or written; what was reported stays in it.
     """
     jobs = [job_of(file, collection) for file in files]
+    has_large = any(map(is_large, jobs))
     with CorpusWriter.open(corpus_path, waiting=waiting) as writer:
         adding = Adding(writer, len(files), progress)
         try:
-            with closing(numbered(made_apart(jobs))) as parts:
+            with closing(numbered(made_apart(jobs, has_large=has_large))) as parts:
                 for part in parts:
                     adding.take(part)
             adding.write()

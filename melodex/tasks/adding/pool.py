@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import os
 from collections import deque
-from collections.abc import Generator, Iterable, Sequence
+from collections.abc import Generator, Iterable
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from queue import SimpleQueue
@@ -25,11 +25,11 @@ from melodex.reading.apart import Apart
 from melodex.tasks.adding.parts import (
     LARGE_BYTES,
     Job,
-    is_large,
     job_of,
     numbered,
     parts_of,
 )
+from melodex.tasks.adding.walking import Files, Survey
 
 __all__ = ["WORTH_STARTING_BYTES", "made_apart", "made_into_rows", "usual_workers"]
 
@@ -49,45 +49,46 @@ def usual_workers() -> int:
 
 
 def made_into_rows(
-    paths: Sequence[Path], collection: str, choice: Choice, *, workers: int = 1
+    paths: Iterable[Path],
+    collection: str,
+    choice: Choice,
+    survey: Survey | None = None,
+    *,
+    workers: int = 1,
 ) -> Generator[PreparedFile, None, None]:
     """Read files and make them into rows, in order, large ABC files part by part.
 
     Parameters
     ----------
-    paths : sequence of Path
-        Files.
+    paths : iterable of Path
+        Files; gone through as they are read.
     collection : str
         Name of the collection; empty to take it from each file.
     choice : Choice
         How they are read.
+    survey : Survey, optional
+        How much there is of them; by default they are counted, and are a list then.
     workers : int
         So many processes at most beside this one.
     """
-    jobs = [job_of(path, collection, choice) for path in paths]
-    size = bytes_of(paths)
+    if survey is None:
+        paths = list(paths)
+        survey = Files(paths).survey()
     # One file that is not large is one thing to do; of large ones nobody knows yet.
-    workers = min(workers, len(paths) + size // LARGE_BYTES)
-    if size < WORTH_STARTING_BYTES:
+    workers = min(workers, survey.count + survey.byte_count // LARGE_BYTES)
+    if survey.byte_count < WORTH_STARTING_BYTES:
         workers = 1
-    return numbered(made_apart(jobs, max(workers, 1)))
-
-
-def bytes_of(paths: Iterable[Path]) -> int:
-    """Sum of the sizes of files, those that cannot be seen left out."""
-    total = 0
-    for path in paths:
-        try:
-            total += path.stat().st_size
-        except OSError:
-            continue
-    return total
+    jobs = (job_of(path, collection, choice) for path in paths)
+    return numbered(made_apart(jobs, max(workers, 1), has_large=survey.has_large))
 
 
 def made_apart(
-    files: Sequence[Job], workers: int = 1
+    files: Iterable[Job], workers: int = 1, *, has_large: bool
 ) -> Generator[PreparedFile, None, None]:
-    """Files made into rows by processes of their own, in the order of the files."""
+    """Files made into rows by processes of their own, in the order of the files.
+
+    Where one of them is large, another process looks through it first.
+    """
     crew = [Apart() for _ in range(workers)]
     free: SimpleQueue[Apart] = SimpleQueue()
     for apart in crew:
@@ -95,7 +96,7 @@ def made_apart(
         apart.start()
         free.put(apart)
     surveyor = Apart()
-    if any(is_large(file) for file in files):
+    if has_large:
         surveyor.start()
     coming: deque[Future[PreparedFile]] = deque()
     with surveyor, ThreadPoolExecutor(workers) as pool:

@@ -18,11 +18,13 @@ from pathlib import Path
 
 from melodex.corpus.reader import Corpus
 from melodex.corpus.rows import place_path, storable
+from melodex.corpus.shards.merging import in_order
 from melodex.corpus.writing.store import CorpusWriter, HeldPlace, RemoveReport
 from melodex.errors import ReadingError
 from melodex.reading import Choice, Refusal, read_path
 from melodex.reading.apart import Apart
-from melodex.tasks.adding.add import AddResult, add_paths, files_of, is_folder
+from melodex.tasks.adding.add import AddResult, add_paths
+from melodex.tasks.adding.walking import files_of, is_folder
 
 __all__ = ["Differences", "Refreshed", "differences", "refresh"]
 
@@ -127,7 +129,9 @@ def differences(
             "collection.name, place.part, place.voice, place.chord_note, place.lines "
             "FROM place "
             "JOIN tune ON tune.id = place.tune "
-            "JOIN collection ON collection.id = place.collection WHERE place.id > 0"
+            "JOIN collection ON collection.id = place.collection WHERE place.id > 0 "
+            "ORDER BY place.id",
+            merge=in_order(0),
         )
     given = (place_path(str(path)) for path in named)
     newly_named = {path: Way("", Choice()) for path in given if path not in folders}

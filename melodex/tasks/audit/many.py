@@ -22,7 +22,7 @@ from melodex.corpus.reader import Corpus
 from melodex.errors import MelodexError, WorkersError
 from melodex.matching.dealing.dealer import Dealer, Progress
 from melodex.reading.apart import read_path_apart
-from melodex.tasks.adding.add import files_of
+from melodex.tasks.adding.walking import files_of
 from melodex.tasks.audit.audit import Audit, audit, digest_of
 from melodex.tasks.passage import Passage, passage_of
 
