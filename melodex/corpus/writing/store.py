@@ -241,7 +241,8 @@ class CorpusWriter(RowWriter):
                 self.turn.commit(self.put_setting)
                 self.has_committed = True
                 self.taken.settle()
-                self.turn.refuse_replaced("what was just written is in the file that was there")
+                done = "what was just written is in the file that was there"
+                self.turn.refuse_replaced(done)
             except BaseException as error:
                 # A full disk may have ended the transaction already; Ctrl-C while the disk
                 # is waited for is heard of when all is on it.
