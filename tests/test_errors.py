@@ -130,9 +130,9 @@ def test_an_ambiguous_phrase_carries_its_readings() -> None:
 
 def test_an_unreadable_phrase_carries_its_column() -> None:
     with pytest.raises(PhraseError) as caught:
-        read_phrase("5 1 9 6", notation="degrees")
+        read_phrase("5 1 0 6", notation="degrees")
     assert caught.value.column == 5
-    assert caught.value.pointed == "    5 1 9 6\n        ^"
+    assert caught.value.pointed == "    5 1 0 6\n        ^"
     assert hints.said(caught.value) == str(caught.value)
 
 

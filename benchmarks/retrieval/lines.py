@@ -28,6 +28,7 @@ from benchmarks.material import MUSIC21, abc_texts
 from melodex.corpus.chunks import PackedChunk, TuneNotes, encode_notes, pack
 from melodex.corpus.writing.packing import by_piece
 from melodex.errors import MelodexError
+from melodex.matching.asking import Here, Notes
 from melodex.matching.chance.fit import expected_by_chance, fit_points
 from melodex.matching.chance.sample import OWN_BEST, measure_null
 from melodex.matching.evidence.features import question_of
@@ -138,7 +139,7 @@ def by_evidence(
     """The best pieces in the order of all that speaks for each."""
     hits = search(chunks, query, limit=REORDERED)
     fit = fit_points(measure_null(chunks, query, AlignmentCosts(), hits))
-    _, counts, tunes = counted(chunks, query, [], 1)
+    _, counts, tunes = counted(Notes(Here(chunks)), query, [], 1)
     question = question_of(phrase, query, fit, counts, tunes)
     return [entry.hit for entry in reorder(question, hits, melodies)]
 

@@ -34,6 +34,7 @@ def audit_each(
     from melodex.cli.among import left_out
     from melodex.corpus.reader import Corpus
     from melodex.matching.dealing.dealer import dealt_by
+    from melodex.matching.dealing.held import whole_of
     from melodex.presentation.data.forms import as_json
     from melodex.presentation.text.audit import each_text
     from melodex.tasks.audit.audit import Audit, digest_of
@@ -43,17 +44,17 @@ def audit_each(
     exclude, within, without = among
     with Corpus.open(corpus_path) as corpus:
         job = AuditJob(
-            corpus_path=str(corpus_path.absolute()),
-            corpus_digest=digest_of(corpus),
+            whole=whole_of(corpus),
             exclude=tuple(corpus.resolve(name) for name in exclude),
             outside=left_out(corpus, within, without),
             threshold=told[0],
             limit=told[1],
         )
+        corpus_digest = digest_of(corpus)
     results.mkdir(parents=True, exist_ok=True)
     settings = {
         "melodex": __version__,
-        "corpus_digest": job.corpus_digest,
+        "corpus_digest": corpus_digest,
         "threshold": job.threshold,
         "limit": job.limit,
         "excluded": sorted(set(job.exclude)),

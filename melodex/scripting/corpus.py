@@ -271,6 +271,8 @@ class Corpus(CorpusFile):
         without: str = "",
         order: str = "evidence",
         explain: bool = False,
+        workers: int | None = None,
+        scheduler: str = "",
     ) -> ResembleResult:
         """Find what a phrase resembles, exactly and in any key.
 
@@ -301,11 +303,19 @@ class Corpus(CorpusFile):
             ``evidence``, or ``alignment`` for alignment points alone.
         explain : bool
             Whether each match is to say how it came by its place.
+        workers : int, optional
+            Let so many processes of this machine work, a shard of the corpus each; they
+            stay for the next question, until the corpus is closed.
+        scheduler : str
+            Let the workers of the Dask cluster at this address work,
+            such as ``tcp://host:8786``. The answer is the same, whoever works.
 
         Raises
         ------
         PhraseError
             If the phrase cannot be understood, or neither or both were named.
+        WorkersError
+            If those who are to work cannot be had, or are gone.
         """
         from melodex.reading.phrase.reader import read_phrase
         from melodex.tasks.gather.counts import tunes_left_out
@@ -318,7 +328,13 @@ class Corpus(CorpusFile):
             recording = sound_file(cast(TuneLike, phrase if tune is None else tune))
             if recording:
                 return of_recording(
-                    self, recording, limit, exclude, within=within, without=without
+                    self,
+                    recording,
+                    limit,
+                    exclude,
+                    within=within,
+                    without=without,
+                    who=(workers, scheduler),
                 )
         if typed and (bars is not None or notes is not None):
             raise PhraseError("bars and notes are those of a tune", hint="name it by tune=")
@@ -339,8 +355,66 @@ class Corpus(CorpusFile):
                 outside=tunes_left_out(reader, within, without),
                 order=order,
                 explain=explain,
+                notes=self.hands.notes(reader, workers, scheduler),
             )
         return ResembleResult(found, self, sought)
+
+    def resemble_each(
+        self,
+        phrases: Iterable[str],
+        *,
+        notation: str = "",
+        limit: int = 10,
+        exclude: Iterable[str] = (),
+        within: str = "",
+        without: str = "",
+        order: str = "evidence",
+        workers: int | None = None,
+        scheduler: str = "",
+        progress: Callable[[int, int], None] | None = None,
+    ) -> list[ResembleResult]:
+        """Find what each of many typed phrases resembles, dealt out phrase by phrase.
+
+        Parameters
+        ----------
+        phrases : iterable of str
+            As for :meth:`resemble`.
+        notation, limit, exclude, within, without, order
+            The same for all, as for :meth:`resemble`.
+        workers : int, optional
+            Let so many processes of this machine work, each with the whole corpus.
+        scheduler : str
+            Let the workers of the Dask cluster at this address work.
+        progress : callable, optional
+            Called with the number of phrases done and of all.
+
+        Returns
+        -------
+        list of ResembleResult
+            In the order of the phrases, each the same as that of :meth:`resemble`.
+
+        Raises
+        ------
+        PhraseError
+            If a phrase cannot be understood; none is looked for then.
+        WorkersError
+            If those who are to work cannot be had, or are gone.
+        """
+        from melodex.reading.phrase.reader import read_phrase
+        from melodex.tasks.gather.counts import tunes_left_out
+        from melodex.tasks.resemble import resemble_as_asked
+
+        with self.reading() as reader:
+            asked = {
+                "limit": limit,
+                "exclude": [reader.resolve(name) for name in exclude],
+                "outside": tunes_left_out(reader, within, without),
+                "order": order,
+            }
+            said = [(read_phrase(text, notation=notation), asked) for text in phrases]
+            who = workers, scheduler
+            found = self.hands.each(reader, who, resemble_as_asked, said, progress)
+        return [ResembleResult(each, self) for each in found]
 
     def compare(
         self,
@@ -382,6 +456,8 @@ class Corpus(CorpusFile):
         without: str = "",
         threshold: float = 1.0,
         limit: int = 20,
+        workers: int | None = None,
+        scheduler: str = "",
     ) -> AuditResult:
         """Find where a tune of your own comes close to the corpus, or whether by chance.
 
@@ -399,6 +475,8 @@ class Corpus(CorpusFile):
             Findings that chance would bring more often than this are left out.
         limit : int
             At most so many findings.
+        workers, scheduler
+            Who works: see :meth:`resemble`.
 
         Notes
         -----
@@ -417,6 +495,7 @@ class Corpus(CorpusFile):
                 outside=tunes_left_out(reader, within, without),
                 threshold=threshold,
                 limit=limit,
+                notes=self.hands.notes(reader, workers, scheduler),
             )
         return AuditResult(found, self)
 
@@ -427,6 +506,9 @@ class Corpus(CorpusFile):
         within: str = "",
         against: str = "",
         limit: int = 20,
+        workers: int | None = None,
+        scheduler: str = "",
+        work: str | PathLike[str] | None = None,
     ) -> WholeAuditResult:
         """Compare the tunes of the corpus with each other, or two books of it.
 
@@ -439,11 +521,24 @@ class Corpus(CorpusFile):
             compared; with the second, only with those that meet that.
         limit : int
             At most so many groups and pairs.
+        workers, scheduler
+            Who works: see :meth:`resemble`.
+        work : str or PathLike, optional
+            A folder in which what is done is kept, so that a call that was stopped is gone
+            on with; a cluster needs one that every machine sees under this name.
+
+        Raises
+        ------
+        WorkersError
+            If those who are to work cannot be had, or are gone.
         """
         from melodex.tasks.audit.whole import audit_whole
         from melodex.tasks.gather.counts import tunes_left_out, tunes_said
 
-        with self.reading() as reader:
+        with (
+            self.reading() as reader,
+            self.hands.exchange(workers, scheduler, work) as exchange,
+        ):
             outside, sides = frozenset[str](), None
             if against:
                 sides = tunes_said(reader, within), tunes_said(reader, against)
@@ -455,10 +550,19 @@ class Corpus(CorpusFile):
                 outside=outside,
                 limit=limit,
                 sides=sides,
+                exchange=exchange,
             )
         return WholeAuditResult(found)
 
-    def families(self, *, least: float = 0.2, limit: int | None = None) -> FamiliesResult:
+    def families(
+        self,
+        *,
+        least: float = 0.2,
+        limit: int | None = None,
+        workers: int | None = None,
+        scheduler: str = "",
+        work: str | PathLike[str] | None = None,
+    ) -> FamiliesResult:
         """Find tune families: tunes that are one by their music, whatever their names.
 
         Other versions of one tune are found by ``gather(version_of="Ladder Song")``.
@@ -470,11 +574,18 @@ class Corpus(CorpusFile):
             of what the shorter could reach.
         limit : int, optional
             At most so many families, the largest first; all are counted.
+        workers, scheduler, work
+            Who works, and where: see :meth:`audit_whole`.
         """
         from melodex.tasks.collection.families import find_families
 
-        with self.reading() as reader:
-            return FamiliesResult(find_families(reader, least=least, limit=limit))
+        with (
+            self.reading() as reader,
+            self.hands.exchange(workers, scheduler, work) as exchange,
+        ):
+            return FamiliesResult(
+                find_families(reader, least=least, limit=limit, exchange=exchange)
+            )
 
     def describe(self, tune: TuneLike) -> DescribeResult:
         """Say what is in a piece, and how many tunes of the corpus show each find.
@@ -548,7 +659,13 @@ class Corpus(CorpusFile):
         return AnswersResult(found)
 
     def gather(
-        self, *, limit: int | None = 30, thorough: bool = False, **wishes: Any
+        self,
+        *,
+        limit: int | None = 30,
+        thorough: bool = False,
+        workers: int | None = None,
+        scheduler: str = "",
+        **wishes: Any,
     ) -> GatherResult:
         """Find pieces and passages that show a feature; wishes can be combined freely.
 
@@ -558,6 +675,8 @@ class Corpus(CorpusFile):
             At most so many examples; all tunes are counted.
         thorough : bool
             Whether to look at every tune that may hold a progression.
+        workers, scheduler
+            Who works: see :meth:`resemble`.
         **wishes
             As for :class:`melodex.tasks.gather.wish.Wish`: ``device``, ``progression``,
             ``note_on_chord``, ``mode``, ``metre``, ``kind``, ``key``, ``range``, ``tempo``,
@@ -582,7 +701,13 @@ class Corpus(CorpusFile):
                     f"there is no wish {name!r}", hint=f"there are {', '.join(known)}"
                 )
         with self.reading() as reader:
-            found = gather(reader, Wish(**wishes), limit=limit, thorough=thorough)
+            found = gather(
+                reader,
+                Wish(**wishes),
+                limit=limit,
+                thorough=thorough,
+                shards=self.hands.shards(reader, workers, scheduler),
+            )
         return GatherResult(found, self)
 
     # The musician's own words
@@ -764,6 +889,7 @@ def of_recording(
     *,
     within: str,
     without: str,
+    who: tuple[int | None, str],
 ) -> ResembleResult:
     """What a sound file resembles, every reading of it asked."""
     from melodex.tasks.gather.counts import tunes_left_out
@@ -776,5 +902,6 @@ def of_recording(
             limit=limit,
             exclude=[reader.resolve(name) for name in exclude],
             outside=tunes_left_out(reader, within, without),
+            notes=corpus.hands.notes(reader, *who),
         )
     return ResembleResult(found, corpus)

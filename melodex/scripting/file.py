@@ -13,6 +13,7 @@ from pathlib import Path
 from melodex.corpus.faults import is_there
 from melodex.corpus.reader import Corpus as CorpusReader
 from melodex.errors import CorpusError
+from melodex.scripting.hands import Hands
 from melodex.scripting.hints import advised
 from melodex.scripting.partly import reading_partly
 from melodex.scripting.tune import Tune
@@ -41,13 +42,18 @@ class CorpusFile:
         self.path = Path(path)
         self.is_partial = partial
         self.is_closed = False
+        self.hands = Hands(is_partial=partial)
         with advised(), reading_partly(partial):
             if is_there(self.path):
                 CorpusReader.open(self.path).close()
 
     def close(self) -> None:
-        """Refuse further calls; the file itself is let go of after each of them."""
+        """Refuse further calls, and let go of those who work.
+
+        The file itself is let go of after each call.
+        """
         self.is_closed = True
+        self.hands.close()
 
     @contextmanager
     def reading(self) -> Iterator[CorpusReader]:

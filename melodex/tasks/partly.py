@@ -10,10 +10,13 @@ Contents: resemble_partly.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from itertools import chain
 from typing import TYPE_CHECKING
 
 from melodex.corpus.chunks import PackedChunk
 from melodex.corpus.tune_rows import piece_of
+from melodex.errors import DamagedCorpusError
+from melodex.matching.asking import Notes, best_of_all
 from melodex.matching.engine.alignment import Alignment
 from melodex.matching.engine.passes import OnDamage, noted_in
 from melodex.matching.search import Hit
@@ -30,6 +33,7 @@ from melodex.tasks.matches import Match, Resemblance, Size, passage_of
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
+    from melodex.matching.partial import Facts
 
 __all__ = ["resemble_partly"]
 
@@ -39,7 +43,7 @@ LOOKED_AT = 100
 
 def resemble_partly(
     corpus: Corpus,
-    chunks: Sequence[PackedChunk],
+    notes: Notes,
     phrase: Phrase,
     limit: int,
     hidden: frozenset[str],
@@ -51,7 +55,7 @@ def resemble_partly(
     ----------
     corpus : Corpus
         Opened for reading.
-    chunks : sequence of PackedChunk
+    notes : Notes
         Its notes.
     phrase : Phrase
         One that has not all its pitches.
@@ -63,7 +67,7 @@ def resemble_partly(
         How much is searched.
     """
     remarks: list[str] = []
-    asked = Asked(corpus, chunks, phrase, limit, hidden, size.tunes, noted_in(remarks))
+    asked = Asked(corpus, notes, phrase, limit, hidden, size.tunes, noted_in(remarks))
     if phrase.contour:
         found = of_contour(asked)
     elif any(phrase.has_pitch):
@@ -88,7 +92,7 @@ class Asked:
     """What is searched, what for, and how many are wanted."""
 
     corpus: Corpus
-    chunks: Sequence[PackedChunk]
+    notes: Notes
     phrase: Phrase
     limit: int
     hidden: frozenset[str]
@@ -108,16 +112,12 @@ class Found:
 
 def of_contour(asked: Asked) -> Found:
     """The tunes that go up and down as a contour does."""
-    from melodex.matching.contour import CONTOUR_COSTS, search_contour
+    from melodex.matching.contour import CONTOUR_COSTS
 
     signs = asked.phrase.contour
-    hits = search_contour(
-        asked.chunks,
-        signs,
-        limit=asked.limit,
-        exclude=asked.hidden,
-        on_damage=asked.on_damage,
-    )
+    wanted = (signs, asked.limit, asked.hidden)
+    parts = asked.notes.found(contours_in, wanted, asked.on_damage)
+    hits = best_of_all(parts, asked.limit)
     melodies = read_melodies(asked, hits)
 
     def alike(hit: Hit) -> Likeness:
@@ -131,17 +131,13 @@ def of_contour(asked: Asked) -> Found:
 
 def of_rhythm(asked: Asked) -> Found:
     """The tunes that have a rhythm, at any tempo."""
-    from melodex.matching.rhythm import RHYTHM_COSTS, search_rhythm
+    from melodex.matching.rhythm import RHYTHM_COSTS
 
     melody = asked.phrase.melody
     classes = bytes(duration_class(ticks) & 0xFF for ticks in melody.duration_ticks)
-    hits = search_rhythm(
-        asked.chunks,
-        classes,
-        limit=max(asked.limit, LOOKED_AT),
-        exclude=asked.hidden,
-        on_damage=asked.on_damage,
-    )
+    depth = max(asked.limit, LOOKED_AT)
+    wanted = (classes, depth, asked.hidden)
+    hits = best_of_all(asked.notes.found(rhythms_in, wanted, asked.on_damage), depth)
     best = len(melody) * RHYTHM_COSTS.best_pair
     foreword = ties_of(hits, best, "rhythm")
     # What has fewer points than the last that is wanted is not worth reading.
@@ -161,13 +157,12 @@ def of_rhythm(asked: Asked) -> Found:
 
 def of_notes(asked: Asked) -> Found:
     """The tunes that hold some notes with unknown ones among them."""
-    from melodex.matching.partial import facts_of, search_partial
+    from melodex.matching.partial import facts_of
 
     phrase = asked.phrase
     facts = facts_of(phrase)
-    found = search_partial(
-        asked.chunks, facts, exclude=asked.hidden, on_damage=asked.on_damage
-    )
+    parts = asked.notes.found(partials_in, (facts, asked.hidden), asked.on_damage)
+    found: list[tuple[str, list[int]]] = sorted(chain.from_iterable(parts))
     best = len(facts.pitch) + len(facts.length)
     found = one_of_each_piece(asked, found)
     hits = [hit_at(tune_id, places[0], phrase, best) for tune_id, places in found]
@@ -183,6 +178,49 @@ def of_notes(asked: Asked) -> Found:
         () if found else ("With notes that are not known, nothing near is looked for.",)
     )
     return Found(matches, best, foreword, remarks)
+
+
+Damages = list[DamagedCorpusError]
+
+
+def contours_in(
+    chunks: Sequence[PackedChunk], wanted: tuple[Sequence[int], int, frozenset[str]]
+) -> tuple[list[Hit], Damages]:
+    """The tunes of a part that go up and down as a contour does."""
+    from melodex.matching.contour import search_contour
+
+    signs, limit, hidden = wanted
+    damages: Damages = []
+    hits = search_contour(
+        chunks, signs, limit=limit, exclude=hidden, on_damage=damages.append
+    )
+    return hits, damages
+
+
+def rhythms_in(
+    chunks: Sequence[PackedChunk], wanted: tuple[bytes, int, frozenset[str]]
+) -> tuple[list[Hit], Damages]:
+    """The tunes of a part that have a rhythm."""
+    from melodex.matching.rhythm import search_rhythm
+
+    classes, limit, hidden = wanted
+    damages: Damages = []
+    hits = search_rhythm(
+        chunks, classes, limit=limit, exclude=hidden, on_damage=damages.append
+    )
+    return hits, damages
+
+
+def partials_in(
+    chunks: Sequence[PackedChunk], wanted: tuple[Facts, frozenset[str]]
+) -> tuple[list[tuple[str, list[int]]], Damages]:
+    """The tunes of a part that hold some notes, with unknown ones among them."""
+    from melodex.matching.partial import search_partial
+
+    facts, hidden = wanted
+    damages: Damages = []
+    found = search_partial(chunks, facts, exclude=hidden, on_damage=damages.append)
+    return found, damages
 
 
 def one_of_each_piece(

@@ -8,21 +8,22 @@ all that speaks for each (:mod:`melodex.matching.evidence.ranking`), unless the 
 alignment is asked for. A phrase cut from a tune of the corpus does not find that tune,
 unless asked to.
 
-Contents: said_phrase, resemble; Match and Resemblance come from ``matches``.
+Contents: said_phrase, resemble, resemble_as_asked; Match and Resemblance come from
+``matches``.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from melodex.corpus.chunks import PackedChunk, encode_notes
+from melodex.corpus.chunks import encode_notes
 from melodex.corpus.tune_rows import with_their_lines
-from melodex.errors import REMEDIES, DamagedCorpusError, PhraseError, SettingsError
-from melodex.matching.chance.drawing import without_lines
+from melodex.errors import REMEDIES, PhraseError, SettingsError
+from melodex.matching.asking import Notes, Question
 from melodex.matching.chance.fit import Fit, expected_by_chance, fit_points
-from melodex.matching.chance.sample import NULL_SAMPLE, OWN_BEST, measure_null
+from melodex.matching.chance.sample import NULL_SAMPLE, OWN_BEST
 from melodex.matching.engine.passes import noted_in
 from melodex.matching.evidence.commonness import (
     STOCK,
@@ -32,7 +33,7 @@ from melodex.matching.evidence.commonness import (
     verdicts,
 )
 from melodex.matching.evidence.features import question_of
-from melodex.matching.evidence.figures import count_figures, figure_of_steps
+from melodex.matching.evidence.figures import figure_of_steps
 from melodex.matching.evidence.ngrams import Ngram, ngrams_of, overlap
 from melodex.matching.evidence.ranking import (
     ORDERS,
@@ -43,7 +44,7 @@ from melodex.matching.evidence.ranking import (
     suits,
 )
 from melodex.matching.query import EncodedQuery, encode_query
-from melodex.matching.search import Hit, search
+from melodex.matching.search import Hit
 from melodex.melody import Melody, Phrase
 from melodex.reading.phrase.reader import read_phrase
 from melodex.records import dataclass
@@ -63,7 +64,7 @@ from melodex.tasks.passage import find_passage, read_span
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
 
-__all__ = ["Match", "Resemblance", "resemble", "said_phrase"]
+__all__ = ["Match", "Resemblance", "resemble", "resemble_as_asked", "said_phrase"]
 
 
 def said_phrase(
@@ -130,6 +131,7 @@ def resemble(
     outside: frozenset[str] = frozenset(),
     order: str = "evidence",
     explain: bool = False,
+    notes: Notes | None = None,
 ) -> Resemblance:
     """Find what a phrase resembles, exactly and in any key.
 
@@ -159,6 +161,8 @@ def resemble(
         tune, and with costs of one's own.
     explain : bool
         Whether to say how each match came by its place.
+    notes : Notes, optional
+        The notes of the corpus, where others hold them; read here if not given.
 
     Returns
     -------
@@ -177,19 +181,19 @@ def resemble(
     apart = with_their_lines(corpus, exclude) if exclude else NONE
     size = searched(corpus, outside | apart)
     hidden = with_their_lines(corpus, itself) | apart | outside
-    whole = list(corpus.chunks())
+    whole = notes or Notes.of(corpus)
     # Where single lines are searched, chance is what it is among those.
-    chunks = without_lines(whole, outside) if size.is_partial else whole
+    within = whole.without(outside) if size.is_partial else whole
     if not phrase.has_notes:
         from melodex.tasks.partly import resemble_partly
 
-        return resemble_partly(corpus, chunks, phrase, limit, hidden, size)
+        return resemble_partly(corpus, within, phrase, limit, hidden, size)
     query = encode_query(phrase)
     # Chance is measured on more matches than are shown.
     looked_at = max(limit, REORDERED) if order == "evidence" else limit
     depth = max(looked_at, OWN_BEST)
-    hits = search(chunks, query, limit=depth, costs=costs, exclude=hidden, on_damage=noted)
-    fit = fit_points(measure_null(chunks, query, costs, hits, hidden)) if hits else None
+    (answer,) = within.answers([Question(query, depth, costs, hidden)], noted)
+    hits, fit = answer.hits, fit_points(answer.null) if answer.null else None
     melodies = corpus.melodies((hit.tune_id for hit in hits[:looked_at]), on_damage=noted)
     hits = [hit for hit in hits if hit.tune_id in melodies]
     found = Found(corpus, whole, phrase, query, fit, melodies, size.tunes, size.notes)
@@ -211,6 +215,12 @@ def resemble(
     )
 
 
+def resemble_as_asked(corpus: Corpus, asked: tuple[Phrase, dict[str, Any]]) -> Resemblance:
+    """What a phrase resembles: one of many that are dealt out."""
+    phrase, settings = asked
+    return resemble(corpus, phrase, **settings)
+
+
 NONE: frozenset[str] = frozenset()
 
 
@@ -219,7 +229,7 @@ class Found:
     """What was searched, what for, what chance would bring, and the tunes found."""
 
     corpus: Corpus
-    chunks: Sequence[PackedChunk]
+    notes: Notes
     phrase: Phrase
     query: EncodedQuery
     fit: Fit | None
@@ -235,9 +245,7 @@ def matches_of(
     phrase, query, melodies = found.phrase, found.query, found.melodies
     pitches = {tune_id: encode_notes(tune)[0] for tune_id, tune in melodies.items()}
     figures = [figure_of(hit, phrase, pitches[hit.tune_id]) for hit in hits]
-    common, counts, tunes = counted(
-        found.chunks, query, figures, 2 if phrase.tune_id else 1
-    )
+    common, counts, tunes = counted(found.notes, query, figures, 2 if phrase.tune_id else 1)
     verdict = {hit.tune_id: said for hit, said in zip(hits, common, strict=True)}
     placed: list[tuple[Hit, Ranked | None]] = [(hit, None) for hit in hits]
     if order == "evidence":
@@ -293,7 +301,7 @@ def figure_of(hit: Hit, phrase: Phrase, pitch: bytes) -> bytes:
 
 
 def counted(
-    chunks: Sequence[PackedChunk],
+    notes: Notes,
     query: EncodedQuery,
     figures: Sequence[bytes],
     compared: int,
@@ -302,14 +310,10 @@ def counted(
     asked, ngrams = countable(figures), sorted(ngrams_of(query.pitch))
     wanted = [*asked, *(figure_of_steps(ngram) for ngram in ngrams)]
     # All of them are parts of the phrase, moved to other pitches.
-    found = count_figures(chunks, wanted, within=query.pitch, on_damage=ignored)
+    found = notes.counted(wanted, query.pitch)
     common = verdicts(figures, dict(zip(asked, found, strict=False)), compared=compared)
     counts = zip(ngrams, found[len(asked) :], strict=True)
     return common, {n: c.exact for n, c in counts}, found[0].tunes if found else 0
-
-
-def ignored(damage: DamagedCorpusError) -> None:
-    """The search has said it already."""
 
 
 def chance(found: Found, points: int) -> float | None:

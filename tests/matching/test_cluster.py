@@ -26,7 +26,7 @@ from melodex.cli import melodex
 from melodex.corpus.reader import Corpus
 from melodex.errors import WorkersError
 from melodex.matching.dealing import cluster as clusters
-from melodex.matching.dealing.cluster import Cluster
+from melodex.matching.dealing.cluster import PATIENCE_VARIABLE, Cluster
 from melodex.matching.dealing.exchange import Exchange
 from melodex.presentation.data.corpus import families_json, whole_audit_json
 from melodex.tasks.adding.add import add_paths
@@ -38,6 +38,11 @@ from melodex.tasks.demo import tunes_folder
 DASK = [sys.executable, "-m", "dask"]
 QUIET = ["--no-dashboard"]
 PATIENCE_SECONDS = 120
+
+
+@pytest.fixture(autouse=True)
+def patient(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(PATIENCE_VARIABLE, str(PATIENCE_SECONDS))
 
 
 def free_port() -> int:
@@ -252,7 +257,7 @@ def test_a_worker_with_another_melodex_is_named(
 def test_an_address_where_nothing_answers_is_told_in_one_sentence(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(clusters, "ANSWER_SECONDS", 1)
+    monkeypatch.setenv(PATIENCE_VARIABLE, "1")
     for address in (f"tcp://127.0.0.1:{free_port()}", "no address at all", "none://x:1"):
         with pytest.raises(WorkersError, match="no scheduler answers here") as caught:
             Cluster(address)
@@ -265,11 +270,12 @@ def test_a_scheduler_without_workers_and_one_that_goes_are_told_of(
     alone = Machines(tmp_path)
     try:
         alone.wait_for(0)
-        monkeypatch.setattr(clusters, "ANSWER_SECONDS", 5)
+        monkeypatch.setenv(PATIENCE_VARIABLE, "5")
         with pytest.raises(WorkersError, match="has no workers"):
             Cluster(alone.address)
         alone.add_worker()
         alone.wait_for(1)
+        monkeypatch.setenv(PATIENCE_VARIABLE, str(PATIENCE_SECONDS))
         cluster = Cluster(alone.address)
         try:
 

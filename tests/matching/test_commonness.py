@@ -8,8 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from melodex.corpus.chunks import PackedChunk, TuneNotes, pack
+from melodex.corpus.chunks import TuneNotes, pack
 from melodex.matching.align import align
+from melodex.matching.asking import Here, Notes
 from melodex.matching.engine.alignment import Alignment
 from melodex.matching.evidence.commonness import (
     ALPHABET,
@@ -26,7 +27,7 @@ FIGURE = bytes([60, 67, 65, 68, 61, 63])
 PLAIN = bytes([60, 62, 64, 62, 60, 62, 64, 62, 60])
 
 
-def corpus_with(holders: int, nearly: int, tunes: int) -> list[PackedChunk]:
+def notes_with(holders: int, nearly: int, tunes: int) -> Notes:
     """A corpus of so many tunes of which some hold the figure, each in another key."""
     changed = bytes([*FIGURE[:3], FIGURE[3] + 2, *FIGURE[4:]])
     lines = []
@@ -35,7 +36,7 @@ def corpus_with(holders: int, nearly: int, tunes: int) -> list[PackedChunk]:
         held = FIGURE if number < holders else changed if number < holders + nearly else b""
         lines.append(PLAIN + bytes(note + move for note in held) + PLAIN)
     named = [TuneNotes(f"{n:012x}", line, bytes(len(line))) for n, line in enumerate(lines)]
-    return [pack(named[first : first + 500]) for first in range(0, tunes, 500)]
+    return Notes(Here([pack(named[first : first + 500]) for first in range(0, tunes, 500)]))
 
 
 def alignment_of(*pairs: tuple[int | None, int | None], move: int = 0) -> Alignment:
@@ -91,12 +92,12 @@ def test_a_phrase_laid_over_itself_in_another_key_is_one_run() -> None:
 def test_the_verdict_goes_by_the_share_of_other_tunes_that_hold_the_figure(
     holders: int, tunes: int, verdict: str
 ) -> None:
-    (found,) = commonness(corpus_with(holders, 0, tunes), [FIGURE])
+    (found,) = commonness(notes_with(holders, 0, tunes), [FIGURE])
     assert (found.exact, found.tunes, found.verdict) == (holders - 1, tunes - 1, verdict)
 
 
 def test_tunes_that_hold_it_with_one_note_changed_are_counted_apart() -> None:
-    (found,) = commonness(corpus_with(3, 4, 50), [FIGURE])
+    (found,) = commonness(notes_with(3, 4, 50), [FIGURE])
     assert found == Commonness(6, 2, 6, 49, "shared idiom")
     assert str(found) == (
         "shared idiom: 2 of 49 other tunes hold its 6 notes, 4 more with one note changed"
@@ -104,13 +105,13 @@ def test_tunes_that_hold_it_with_one_note_changed_are_counted_apart() -> None:
 
 
 def test_fewer_than_four_notes_are_no_figure_and_keep_their_place() -> None:
-    found = commonness(corpus_with(3, 0, 50), [FIGURE[:3], FIGURE, b""])
+    found = commonness(notes_with(3, 0, 50), [FIGURE[:3], FIGURE, b""])
     assert [each.verdict for each in found] == ["no figure", "shared idiom", "no figure"]
     assert str(found[0]) == "no four notes run together"
 
 
 def test_both_engines_count_alike(each_engine: object) -> None:
-    (found,) = commonness(corpus_with(3, 4, 50), [FIGURE])
+    (found,) = commonness(notes_with(3, 4, 50), [FIGURE])
     assert (found.exact, found.near) == (2, 6)
 
 

@@ -57,6 +57,7 @@ CORPUS_METHODS = {
     "new_lesson",
     "remove",
     "resemble",
+    "resemble_each",
     "tune",
     "tunes",
     "unpack",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 from pathlib import Path
 
 import pytest
@@ -13,7 +12,8 @@ from melodex.cli import melodex
 from melodex.corpus.reader import Corpus
 from melodex.errors import CorpusError, WorkersError
 from melodex.matching.dealing.dealer import Here
-from melodex.tasks.audit.many import AuditJob, at_hand, audit_many, own_tunes, stamp_of
+from melodex.matching.dealing.held import Whole, stamp_of, whole_at_hand
+from melodex.tasks.audit.many import AuditJob, audit_many, own_tunes
 from melodex.tasks.collection.shards import split
 from melodex.tasks.demo import tunes_folder
 
@@ -58,30 +58,24 @@ def test_each_answer_has_the_bytes_of_an_audit_alone(
 def test_a_worker_that_sees_other_tunes_is_told_of(whole_demo: Path) -> None:
     tunes, refused = own_tunes([OWN])
     assert (len(tunes), refused) == (2, [])
-    job = AuditJob(str(whole_demo), "000000000000")
+    job = AuditJob(Whole(str(whole_demo), ("another",)))
     with pytest.raises(WorkersError, match="sees other tunes"):
         audit_many(job, tunes, Here(), lambda tune, found: None)
     with Corpus.open(whole_demo) as corpus:
         assert corpus.tune_count
 
 
-def test_what_is_gone_between_two_looks_has_no_stamp(
-    whole_demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+def test_what_is_gone_between_two_looks_is_told_by_who_opens_it(
+    whole_demo: Path, tmp_path: Path
 ) -> None:
     """A journal goes while the folder of shards is looked through; a corpus may too."""
     folder = tmp_path / "shards"
     split(whole_demo, folder, 2)
-    before = stamp_of(str(folder))
-    (folder / "shards.json-journal").write_bytes(b"")
-    look = os.stat
-
-    def gone(name: str, **options: object) -> os.stat_result:
-        if str(name).endswith("-journal"):
-            raise FileNotFoundError(2, "No such file or directory", str(name))
-        return look(name, **options)  # type: ignore[arg-type]
-
-    monkeypatch.setattr(os, "stat", gone)
-    files = [stamp[0] for stamp in stamp_of(str(folder))]
-    assert files == [stamp[0] for stamp in before]
+    journal = folder / "shards.json-journal"
+    before = stamp_of([str(folder / "shards.json"), str(journal)])
+    journal.write_bytes(b"")
+    assert stamp_of([str(folder / "shards.json"), str(journal)]) != before
+    journal.unlink()
+    assert stamp_of([str(folder / "shards.json"), str(journal)]) == before
     with pytest.raises(CorpusError, match="no corpus here"):
-        at_hand(str(tmp_path / "gone.melodex"))
+        whole_at_hand(str(tmp_path / "gone.melodex"))

@@ -12,6 +12,7 @@ import pytest
 from benchmarks.material import melody_json, write_corpus
 from melodex.corpus.chunks import TuneNotes
 from melodex.corpus.reader import Corpus
+from melodex.matching.asking import Notes
 from melodex.matching.evidence.commonness import IntervalModel
 from melodex.matching.evidence.stretches import Stretch
 from melodex.tasks.audit import stretched
@@ -57,8 +58,8 @@ def corpus(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Corpus]:
 
 def leads_in(corpus: Corpus, own: Passage, hidden: frozenset[str]) -> list[Lead]:
     model = IntervalModel.learned(walk(number, 60) for number in range(1, 200))
-    chunks, size = list(corpus.chunks()), searched(corpus, frozenset())
-    return stretch_leads(corpus, chunks, own, model, hidden, size)
+    notes, size = Notes.of(corpus), searched(corpus, frozenset())
+    return stretch_leads(corpus, notes, own, model, hidden, size)
 
 
 def test_eight_telling_notes_come_first_and_are_shown_alone(corpus: Corpus) -> None:

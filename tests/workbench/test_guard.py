@@ -115,7 +115,7 @@ def test_a_ticket_is_good_for_a_minute_and_a_wrong_one_uses_nothing_up(monkeypat
 def test_the_browser_is_started_without_the_key(tmp_path, monkeypatch):
     launched: list[Any] = []
 
-    def served(corpus_path, *, port, ready):
+    def served(corpus_path, *, port, partial, ready):
         ready("http://127.0.0.1:1/?pass=secret", "http://127.0.0.1:1/?ticket=once")
 
     monkeypatch.setattr("melodex.workbench.serving.serve", served)

@@ -57,13 +57,16 @@ def test_the_copy_of_shards_is_the_file_that_they_make(
         assert one.tunes() == other.tunes()
 
 
-def test_the_page_says_that_shards_are_not_tagged(
+def test_a_tune_in_shards_is_tagged_on_the_page(
     own_bench: Callable[..., Any], whole_demo: Path, tmp_path: Path
 ) -> None:
     folder = tmp_path / "in-shards"
     split(whole_demo, folder, 2)
-    status, _, body = own_bench(folder).send("/shelf/tag", "tune=Ladder+Song&word=slow")
-    assert status >= 400
-    assert "A corpus in shards is not changed" in " ".join(told(body, folder)), told(
-        body, folder
-    )
+    bench = own_bench(folder)
+    with Corpus.open(folder) as corpus:
+        tune_id = corpus.resolve("Ladder Song")
+    status, _, _ = bench.send("/shelf/tag", f"tune={tune_id}&word=slow")
+    assert status == 303
+    with Corpus.open(folder) as corpus:
+        tags = {row.tune_id: row.tags for row in corpus.tunes()}
+    assert tags[tune_id] == ("slow",)

@@ -13,7 +13,7 @@ from melodex.cli.auditing import audit_each
 from melodex.cli.keeping import into_option, keep_into, to_be_kept
 from melodex.cli.output import Output, go_on, output_options, present, terminal_style, write
 from melodex.cli.progress import progress_bar
-from melodex.cli.workers import Hands, exchange_for, workers_options
+from melodex.cli.workers import Hands, exchange_for, notes_for, workers_options
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
@@ -118,15 +118,15 @@ def command(
         require_whole(tune, whole_corpus, into, output)
         audit_all(corpus_path, (exclude, within, without, against), limit, output, hands)
         return
-    if workers or scheduler or work:
-        raise click.UsageError("--workers, --scheduler go with --whole-corpus or --each.")
+    if work:
+        raise click.UsageError("--work goes with --whole-corpus.")
     if against:
         raise click.UsageError("--against goes with --whole-corpus; use --within.")
     from melodex.corpus.reader import Corpus
     from melodex.tasks.audit.audit import audit
     from melodex.tasks.passage import find_passage
 
-    with Corpus.open(corpus_path) as corpus:
+    with Corpus.open(corpus_path) as corpus, notes_for(hands, corpus) as notes:
         own = find_passage(tune, corpus)
         hidden = [corpus.resolve(name) for name in exclude]
         found = audit(
@@ -136,6 +136,7 @@ def command(
             outside=left_out(corpus, within, without),
             threshold=threshold,
             limit=limit,
+            notes=notes,
         )
         present(found, output)
         passages = to_be_kept(corpus, into, found)

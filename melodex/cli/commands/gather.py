@@ -9,6 +9,7 @@ import click
 
 from melodex.cli.keeping import into_option, keep_into, to_be_kept
 from melodex.cli.output import Output, go_on, output_options, present
+from melodex.cli.workers import Hands, asking_options, shards_for
 
 FORMATS = ("text", "json", "csv", "html", "pdf")
 
@@ -69,6 +70,7 @@ FORMATS = ("text", "json", "csv", "html", "pdf")
     is_flag=True,
     help="Search every tune for the progression, however long it takes.",
 )
+@asking_options
 @into_option
 @output_options(FORMATS)
 @click.pass_obj
@@ -80,6 +82,8 @@ def command(
     thorough: bool,
     progression_from: str,
     bars: str | None,
+    workers: int | None,
+    scheduler: str,
     into: str | None,
     output: Output,
     **wishes: Any,
@@ -104,11 +108,16 @@ def command(
         raise click.UsageError("--bars needs --progression-from, which names the tune")
     if progression_from and wishes["progression"]:
         raise click.UsageError("give --progression or --progression-from, not both")
-    with Corpus.open(corpus_path) as corpus:
+    hands = Hands(workers, scheduler)
+    with Corpus.open(corpus_path) as corpus, shards_for(hands, corpus) as shards:
         if progression_from:
             wishes["progression"] = progression_from_piece(corpus, progression_from, bars)
         found = gather(
-            corpus, Wish(**wishes), limit=0 if count else limit, thorough=thorough or count
+            corpus,
+            Wish(**wishes),
+            limit=0 if count else limit,
+            thorough=thorough or count,
+            shards=shards,
         )
         present(with_music(corpus, found) if on_page(output) else found, output)
         passages = to_be_kept(corpus, into, found)

@@ -10,6 +10,7 @@ import click
 from melodex.cli.among import among_options, left_out
 from melodex.cli.keeping import into_option, keep_into, sought_passage, to_be_kept
 from melodex.cli.output import Output, go_on, output_options, present
+from melodex.cli.workers import Hands, asking_options, notes_for
 from melodex.reading.phrase.reader import NOTATIONS
 
 if TYPE_CHECKING:
@@ -78,6 +79,7 @@ def is_heard(
 )
 @click.option("--explain", is_flag=True, help="Show the evidence for each match.")
 @among_options
+@asking_options
 @into_option
 @output_options(FORMATS)
 @click.pass_obj
@@ -95,6 +97,8 @@ def command(
     explain: bool,
     within: str,
     without: str,
+    workers: int | None,
+    scheduler: str,
     into: str | None,
     output: Output,
 ) -> None:
@@ -124,12 +128,15 @@ def command(
     from melodex.corpus.reader import Corpus
     from melodex.tasks.resemble import resemble, said_phrase
 
-    with Corpus.open(corpus_path) as corpus:
+    hands = Hands(workers, scheduler)
+    with Corpus.open(corpus_path) as corpus, notes_for(hands, corpus) as held:
         hidden = left_out(corpus, within, without)
         if is_heard(phrase, origin, bars, notes):
             from melodex.tasks.recording.recording import resemble_recording
 
-            heard = resemble_recording(corpus, origin or "", limit=limit, outside=hidden)
+            heard = resemble_recording(
+                corpus, origin or "", limit=limit, outside=hidden, notes=held
+            )
             present(heard, output)
             passages = to_be_kept(corpus, into, heard)
         else:
@@ -149,6 +156,7 @@ def command(
                 include_self=include_self,
                 order=order,
                 explain=explain,
+                notes=held,
             )
             present(found, output)
             sought = sought_passage(corpus, origin, bars, notes) if into else None

@@ -9,7 +9,7 @@ A piece of several lines is drawn whole, by the id of the first of them in their
 
 Chunks that cannot be trusted are left out: the search says so.
 
-Contents: DrawnTune, drawn_tunes, drawn_chunks, without_lines.
+Contents: DrawnTune, drawn_ids, drawn_tunes, drawn_chunks, shares_of, without_lines.
 """
 
 from __future__ import annotations
@@ -33,7 +33,14 @@ from melodex.errors import DamagedCorpusError
 from melodex.matching.engine.choice import engine
 from melodex.matching.engine.passes import in_threads
 
-__all__ = ["DrawnTune", "drawn_chunks", "drawn_tunes", "without_lines"]
+__all__ = [
+    "DrawnTune",
+    "drawn_chunks",
+    "drawn_ids",
+    "drawn_tunes",
+    "shares_of",
+    "without_lines",
+]
 
 
 DrawnTune = tuple[bytes, tuple[tuple[bytes, bytes], ...]]
@@ -67,6 +74,29 @@ def drawn_tunes(chunks: Sequence[PackedChunk], seed: int, count: int) -> list[Dr
         for lines in pieces
     ]
     return sorted((tune_id, lines) for tune_id, lines in tunes if lines[0][0])
+
+
+def drawn_ids(chunks: Sequence[PackedChunk], seed: int, count: int) -> bytes:
+    """The ids of the tunes that :func:`drawn_tunes` draws, one after the other."""
+    return b"".join(
+        chunk.tune_ids[ID_BYTES * lines[0] : ID_BYTES * (lines[0] + 1)]
+        for chunk, pieces in drawn_places(chunks, seed, count)
+        for lines in pieces
+    )
+
+
+def shares_of(ids: Sequence[bytes], seed: int, count: int) -> list[int]:
+    """How many of the tunes that are drawn from a whole each of its parts has.
+
+    Parameters
+    ----------
+    ids : sequence of bytes
+        Those drawn from each part, of :func:`drawn_ids`. Those drawn from the whole are
+        among them, and are those that would be drawn from the part if only so many were.
+    seed, count
+        As for the whole.
+    """
+    return [len(places) for places in engine().drawn(ids, seed, count)]
 
 
 def drawn_chunks(chunks: Sequence[PackedChunk], seed: int, count: int) -> list[PackedChunk]:

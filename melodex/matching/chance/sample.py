@@ -19,7 +19,11 @@ whose notes are those of all.
 
 A phrase that is much the same backwards is only aligned as it stands, in the sample.
 
-Contents: NULL_SAMPLE, OWN_BEST, is_symmetric, measure_null, sample_tunes.
+What chance takes of a corpus is drawn from its chunks wherever they lie (``Drawn``), and
+put together where they lie in several places; what is made of it is the same.
+
+Contents: NULL_SAMPLE, OWN_BEST, Drawn, is_symmetric, draw, null_of_drawn, measure_null,
+sample_tunes.
 """
 
 from __future__ import annotations
@@ -40,7 +44,19 @@ from melodex.matching.search import Hit, search
 from melodex.records import dataclass
 from melodex.settings import AlignmentCosts
 
-__all__ = ["NULL_SAMPLE", "OWN_BEST", "is_symmetric", "measure_null", "sample_tunes"]
+__all__ = [
+    "NULL_SAMPLE",
+    "OWN_BEST",
+    "SEARCHED_BEST",
+    "SEARCHED_TUNES",
+    "Drawn",
+    "draw",
+    "is_symmetric",
+    "measure_null",
+    "null_of_drawn",
+    "sample_tunes",
+    "seed_of",
+]
 
 NULL_SAMPLE = 512
 """Tunes in the null: log10 of the expected number then varies by about 0.26."""
@@ -134,13 +150,91 @@ def measure_null(
         Of up to :data:`NULL_SAMPLE` tunes, of all where the corpus has fewer; with the
         best of up to :data:`SEARCHED_TUNES` where it has more.
     """
+    drawn = draw(chunks, query, costs, exclude)
+    return null_of_drawn(drawn, sum(map(pieces_in, chunks)), query, costs, hits)
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """What was drawn from a corpus, or from a part of it, for one phrase.
+
+    Parameters
+    ----------
+    tunes : list of DrawnTune
+        The sample, in order of ids.
+    searched : int
+        Among how many tunes the phrase was looked for backwards.
+    back : list of Hit
+        What that search found, best first; none where it was not needed.
+    """
+
+    tunes: list[DrawnTune]
+    searched: int
+    back: list[Hit]
+
+
+def draw(
+    chunks: Sequence[PackedChunk],
+    query: EncodedQuery,
+    costs: AlignmentCosts,
+    exclude: frozenset[str] = frozenset(),
+    counts: tuple[int, int] | None = None,
+    is_whole: bool | None = None,
+) -> Drawn:
+    """Draw what chance is measured on from a corpus, or from a part of it.
+
+    Parameters
+    ----------
+    chunks, query, costs, exclude
+        As for :func:`measure_null`.
+    counts : tuple of int, optional
+        How many tunes for the sample, and how many to look for the phrase backwards in:
+        of a part, as many as it has of those of the whole.
+    is_whole : bool, optional
+        Whether the sample of the whole is all of it, where the chunks are a part.
+    """
     seed = seed_of(query)
-    drawn = drawn_tunes(chunks, seed, NULL_SAMPLE)
-    tunes = [lines for _, lines in drawn]
+    of_sample, of_search = counts or (NULL_SAMPLE, SEARCHED_TUNES)
+    tunes = drawn_tunes(chunks, seed, of_sample) if of_sample else []
+    if is_whole is None:
+        is_whole = len(tunes) == sum(map(pieces_in, chunks))
+    if is_whole or not of_search or is_symmetric(query, costs):
+        return Drawn(tunes, 0, [])
+    searched = drawn_chunks(chunks, seed, of_search)
+    back = search(
+        searched,
+        query.reversed(),
+        limit=SEARCHED_BEST,
+        costs=costs,
+        exclude=exclude,
+        on_damage=lambda damage: None,
+    )
+    return Drawn(tunes, sum(map(pieces_in, searched)), back)
+
+
+def null_of_drawn(
+    drawn: Drawn,
+    pieces: int,
+    query: EncodedQuery,
+    costs: AlignmentCosts,
+    hits: Sequence[Hit] = (),
+) -> Null:
+    """Align the phrase, also read backwards, with what was drawn.
+
+    Parameters
+    ----------
+    drawn : Drawn
+        From the whole corpus.
+    pieces : int
+        Tunes of the corpus.
+    query, costs, hits
+        As for :func:`measure_null`.
+    """
+    tunes = [lines for _, lines in drawn.tunes]
     turned = query.reversed()
     steepest = math.log(KINDS_OF_NOTE) / usual_gain(query, costs)
-    is_whole = len(tunes) == sum(map(pieces_in, chunks))
-    own = None if is_whole else best_of_own(chunks, tunes, hits)
+    is_whole = len(tunes) == pieces
+    own = None if is_whole else best_of_own(pieces, tunes, hits)
     if is_symmetric(query, costs):
         found = best_of(tunes, query, costs)
         above = quantile([best.points for best in found], CENSORED_ABOVE)
@@ -148,23 +242,15 @@ def measure_null(
         return null_of(query, tunes, found, per_point, steepest, above, own)
     # A small corpus may hold as many relatives as a quantile has room for.
     halved = len(tunes) >= NULL_SAMPLE // 2
-    backwards, forwards = halves_of(drawn) if halved else (tunes, [])
+    backwards, forwards = halves_of(drawn.tunes) if halved else (tunes, [])
     found = best_of(backwards, turned, costs)
     best = None
     if is_whole:
         per_point = notes_per_point(found, turned, costs)
     else:
-        searched = drawn_chunks(chunks, seed, SEARCHED_TUNES)
-        back = search(
-            searched,
-            turned,
-            limit=SEARCHED_BEST,
-            costs=costs,
-            exclude=exclude,
-            on_damage=lambda damage: None,
-        )
-        best = best_among(searched, tunes, back, SEARCHED_BEST)
-        per_point = per_point_of([(hit.points, hit.alignment) for hit in back[:TRACED]])
+        best = best_among(drawn.searched, tunes, drawn.back, SEARCHED_BEST)
+        traced = [(hit.points, hit.alignment) for hit in drawn.back[:TRACED]]
+        per_point = per_point_of(traced)
     null = null_of(turned, backwards, found, per_point, steepest, best=best)
     if not halved:
         return null
@@ -207,27 +293,27 @@ def null_of(
 
 
 def best_of_own(
-    chunks: Sequence[PackedChunk],
+    pieces: int,
     tunes: Sequence[Lines],
     hits: Sequence[Hit],
 ) -> Best | None:
     """What the search for the phrase tells, those that may be relatives censored."""
     if len(hits) < OWN_BEST:
         return None
-    best = best_among(chunks, tunes, hits[:OWN_BEST], OWN_BEST)
+    best = best_among(pieces, tunes, hits[:OWN_BEST], OWN_BEST)
     return replace(best, censored_above=hits[OWN_KIN].points)
 
 
 def best_among(
-    chunks: Sequence[PackedChunk],
+    pieces: int,
     tunes: Sequence[Lines],
     hits: Sequence[Hit],
     limit: int,
 ) -> Best:
-    """What a search for so many tunes found; the others are as long as the sample's."""
+    """What a search among so many tunes found; the others are as long as the sample's."""
     level = hits[-1].points if len(hits) == limit else 0
     above = [hit for hit in hits if hit.points > level]
-    left = sum(map(pieces_in, chunks)) - len(above)
+    left = pieces - len(above)
     lengths = [notes_in(lines) for lines in tunes]
     return Best(
         points=tuple(hit.points for hit in above),

@@ -23,6 +23,7 @@ from typing import Any, Protocol, TypeVar
 
 from melodex.errors import REMEDIES, WorkersError
 from melodex.files import write_whole
+from melodex.matching.engine.choice import one_thread
 
 __all__ = ["Dealer", "Here", "Kept", "Processes", "Progress", "dealt_by", "unreadable"]
 
@@ -54,6 +55,18 @@ class Dealer(Protocol):
         place of each and its result as soon as it is there.
         """
 
+    def each(
+        self,
+        work: Callable[[Any, Any], Any],
+        places: Sequence[Any],
+        arguments: Sequence[Any],
+    ) -> list[Any]:
+        """Call a function with each of some places and its argument.
+
+        A place goes to the same worker each time, which may keep open what is there, and
+        to another where that worker is lost. Results are in the order of the places.
+        """
+
 
 class Here:
     """This process alone."""
@@ -77,6 +90,15 @@ class Here:
                 progress(place + 1, len(items))
         return results
 
+    def each(
+        self,
+        work: Callable[[Any, Any], Any],
+        places: Sequence[Any],
+        arguments: Sequence[Any],
+    ) -> list[Any]:
+        """As of a dealer."""
+        return [work(*both) for both in zip(places, arguments, strict=True)]
+
 
 class Processes:
     """Processes of this machine.
@@ -89,21 +111,46 @@ class Processes:
 
     def __init__(self, workers: int) -> None:
         self.workers = workers
-        self.pool = self.begun()
-
-    def begun(self) -> ProcessPoolExecutor:
-        """Processes that have nothing to do yet."""
-        context = get_context("forkserver")
-        context.set_forkserver_preload(["melodex.matching.dealing.dealer"])
-        return ProcessPoolExecutor(self.workers, context, left_to_the_first)
+        self.pool = begun(workers)
+        # Each a pool of one process, so that a place finds the one that holds it.
+        self.seats: list[ProcessPoolExecutor] = []
 
     def close(self) -> None:
         """End all processes, and what they are at."""
-        running = list((getattr(self.pool, "_processes", None) or {}).values())
-        self.pool.shutdown(wait=False, cancel_futures=True)
-        for process in running:
-            with suppress(Exception):
-                process.terminate()
+        for pool in (self.pool, *self.seats):
+            ended(pool)
+        self.seats.clear()
+
+    def each(
+        self,
+        work: Callable[[Any, Any], Any],
+        places: Sequence[Any],
+        arguments: Sequence[Any],
+    ) -> list[Any]:
+        """As of a dealer."""
+        while len(self.seats) < min(self.workers, len(places)):
+            self.seats.append(begun(1))
+        found: dict[int, Any] = {}
+        ends = 0
+        while left := [at for at in range(len(places)) if at not in found]:
+            futures: dict[Future[Any], int] = {}
+            try:
+                for at in left:
+                    seat = self.seats[at % len(self.seats)]
+                    futures[seat.submit(work, places[at], arguments[at])] = at
+                for future, at in futures.items():
+                    found[at] = future.result()
+            except BrokenProcessPool as error:
+                ends += 1
+                if ends > MOST_ENDS:
+                    raise too_many_ends(ends) from error
+                at = next(at for at in left if at not in found)
+                ended(self.seats[at % len(self.seats)])
+                self.seats[at % len(self.seats)] = begun(1)
+            except BaseException:
+                cancel(futures)
+                raise
+        return [found[at] for at in range(len(places))]
 
     def deal(
         self,
@@ -128,17 +175,38 @@ class Processes:
                         progress(len(found), len(items))
             except BrokenProcessPool as error:
                 ends += 1
-                self.close()
+                ended(self.pool)
                 if ends > MOST_ENDS:
-                    raise WorkersError(
-                        f"processes ended {ends} times in the middle of their work",
-                        hint=REMEDIES["fewer workers"],
-                    ) from error
-                self.pool = self.begun()
+                    raise too_many_ends(ends) from error
+                self.pool = begun(self.workers)
             except BaseException:
                 cancel(futures)
                 raise
         return [found[place] for place in range(len(items))]
+
+
+def begun(workers: int) -> ProcessPoolExecutor:
+    """Processes that have nothing to do yet; each begins with its first work."""
+    context = get_context("forkserver")
+    context.set_forkserver_preload(["melodex.matching.dealing.dealer"])
+    return ProcessPoolExecutor(workers, context, one_of_several)
+
+
+def ended(pool: ProcessPoolExecutor) -> None:
+    """End the processes of a pool, and what they are at."""
+    running = list((getattr(pool, "_processes", None) or {}).values())
+    pool.shutdown(wait=False, cancel_futures=True)
+    for process in running:
+        with suppress(Exception):
+            process.terminate()
+
+
+def too_many_ends(ends: int) -> WorkersError:
+    """That processes end over the same work again and again."""
+    return WorkersError(
+        f"processes ended {ends} times in the middle of their work",
+        hint=REMEDIES["fewer workers"],
+    )
 
 
 def cancel(futures: dict[Future[Any], int]) -> None:
@@ -147,9 +215,10 @@ def cancel(futures: dict[Future[Any], int]) -> None:
         future.cancel()
 
 
-def left_to_the_first() -> None:
-    """Let the process that was started by a person hear Ctrl-C, and no other."""
+def one_of_several() -> None:
+    """Be one of several: work in one thread, and leave Ctrl-C to who began them."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    one_thread()
 
 
 class Kept:
@@ -203,6 +272,15 @@ class Kept:
         results = {place: value["result"] for place, value in held.items()}
         results |= dict(zip(left, made, strict=True))
         return [results[place] for place in range(len(items))]
+
+    def each(
+        self,
+        work: Callable[[Any, Any], Any],
+        places: Sequence[Any],
+        arguments: Sequence[Any],
+    ) -> list[Any]:
+        """As of a dealer; what is asked of places is kept by nobody."""
+        return self.dealer.each(work, places, arguments)
 
     def read(self, name: str) -> dict[str, Any] | None:
         """A result that is kept; what cannot be read is none."""

@@ -4,7 +4,7 @@ Conventions: both give the same bounds, points, transpositions and alignments;
 they differ in speed and in what they import. ``MELODEX_ENGINE`` set to ``c`` or
 ``numpy`` asks for one of them.
 
-Contents: Engine, engine.
+Contents: Engine, engine, one_thread.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from melodex.matching.engine.alignment import Alignment
 from melodex.matching.query import EncodedQuery
 from melodex.settings import AlignmentCosts
 
-__all__ = ["ENGINE_VARIABLE", "Engine", "engine"]
+__all__ = ["ENGINE_VARIABLE", "Engine", "engine", "one_thread"]
 
 ENGINE_VARIABLE = "MELODEX_ENGINE"
 
@@ -121,6 +121,11 @@ def engine() -> Engine:
     """
     found: Engine = engine_called(os.environ.get(ENGINE_VARIABLE, ""))
     return found
+
+
+def one_thread() -> None:
+    """Work in one thread from now on: for a process that is one of several that work."""
+    setattr(type(engine()), "thread_count", 1)  # noqa: B010 (types take it for a constant)
 
 
 @lru_cache(maxsize=4)

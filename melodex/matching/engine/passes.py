@@ -4,7 +4,7 @@ Conventions: chunks are drawn from their source in the thread that calls, since 
 database connection stays in the thread that opened it; results come in the order
 of the chunks, whichever thread finished first.
 
-Contents: OnDamage, noted_in, Checked, one_pass.
+Contents: OnDamage, noted_in, Checked, one_pass, batched.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from melodex.errors import DamagedCorpusError
 from melodex.matching.engine.choice import engine
 from melodex.records import dataclass
 
-__all__ = ["Checked", "OnDamage", "noted_in", "one_pass"]
+__all__ = ["Checked", "OnDamage", "batched", "noted_in", "one_pass"]
 
 OnDamage = Callable[[DamagedCorpusError], None]
 

@@ -24,6 +24,7 @@ from melodex.corpus.chunks import ID_BYTES, PackedChunk, notes_at, verify
 from melodex.reading.recording.record import HeardLine
 
 if TYPE_CHECKING:
+    from melodex.matching.asking import Notes
     from melodex.matching.search import Hit
 
 __all__ = ["nearest_first"]
@@ -48,15 +49,13 @@ NEAR_ENOUGH = 1.6  # semitones off the middle of all pairs: what is farther is a
 UNREACHED = 1e9  # above every sum of costs
 
 
-def nearest_first(
-    chunks: Sequence[PackedChunk], found: Sequence[tuple[HeardLine, Hit]]
-) -> list[int]:
+def nearest_first(notes: Notes, found: Sequence[tuple[HeardLine, Hit]]) -> list[int]:
     """The order of some tunes by points and by how near they lie, as places.
 
     Parameters
     ----------
-    chunks : sequence of PackedChunk
-        The corpus.
+    notes : Notes
+        Of the corpus.
     found : sequence of (HeardLine, Hit)
         What the search found, best first, each with the line that it is of.
 
@@ -65,10 +64,13 @@ def nearest_first(
     list of int
         Places in ``found``; equal ones stay in their order.
     """
-    notes = notes_of(chunks, {hit.tune_id for _, hit in found})
+    ids = {hit.tune_id for _, hit in found}
+    held: dict[str, tuple[bytes, bytes]] = {}
+    for part in notes.told(notes_of, ids):
+        held |= part
     scores = [
-        hit.points - POINTS_AGAINST_COST * distance(line, hit, *notes[hit.tune_id])
-        if hit.tune_id in notes
+        hit.points - POINTS_AGAINST_COST * distance(line, hit, *held[hit.tune_id])
+        if hit.tune_id in held
         else -UNREACHED
         for line, hit in found
     ]

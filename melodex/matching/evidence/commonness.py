@@ -30,10 +30,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import field
 from itertools import pairwise
 
-from melodex.corpus.chunks import PackedChunk
+from melodex.matching.asking import Notes
 from melodex.matching.engine.alignment import Alignment
-from melodex.matching.engine.passes import OnDamage
-from melodex.matching.evidence.figures import LONGEST_FIGURE, FigureCount, count_figures
+from melodex.matching.evidence.figures import LONGEST_FIGURE, FigureCount
 from melodex.records import dataclass
 
 __all__ = [
@@ -149,27 +148,21 @@ def shared_run(
 
 
 def commonness(
-    chunks: Iterable[PackedChunk],
-    figures: Sequence[bytes],
-    *,
-    compared: int = 1,
-    on_damage: OnDamage | None = None,
+    notes: Notes, figures: Sequence[bytes], *, compared: int = 1
 ) -> list[Commonness]:
     """Say how common figures are, in one pass over the corpus.
 
     Parameters
     ----------
-    chunks : iterable of PackedChunk
-        The corpus.
+    notes : Notes
+        Of the corpus. What is damaged is left out.
     figures : sequence of bytes
         Pitches of each.
     compared : int
         How many tunes of the corpus are being compared and are no witnesses.
-    on_damage : callable, optional
-        As in :func:`melodex.matching.search.search`.
     """
     asked = countable(figures)
-    found = count_figures(chunks, asked, on_damage=on_damage) if asked else []
+    found = notes.counted(asked) if asked else []
     return verdicts(figures, dict(zip(asked, found, strict=True)), compared=compared)
 
 

@@ -21,12 +21,12 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from melodex import __version__
-from melodex.corpus.chunks import PackedChunk, encode_notes
+from melodex.corpus.chunks import encode_notes
 from melodex.corpus.shards.merging import in_order
 from melodex.corpus.tune_rows import lines_in, piece_of, with_their_lines
-from melodex.errors import DamagedCorpusError, EmptyMelodyError
+from melodex.errors import EmptyMelodyError
 from melodex.matching.align import align
-from melodex.matching.chance.drawing import drawn_tunes, without_lines
+from melodex.matching.asking import Notes
 from melodex.matching.engine.passes import noted_in
 from melodex.matching.evidence.commonness import (
     Commonness,
@@ -231,6 +231,7 @@ def audit(
     threshold: float = 1.0,
     limit: int = 20,
     costs: AlignmentCosts | None = None,
+    notes: Notes | None = None,
 ) -> Audit:
     """Find where a tune comes close to the corpus, and say whether that is chance.
 
@@ -250,6 +251,8 @@ def audit(
         At most so many findings.
     costs : AlignmentCosts, optional
         Points for pairs and gaps.
+    notes : Notes, optional
+        The notes of the corpus, where others hold them; read here if not given.
 
     Returns
     -------
@@ -280,18 +283,16 @@ def audit(
     if any(own.tune_id == row[0] for row in held(corpus, own.tune_id)):
         remarks.append("The corpus holds the audited tune itself; it was left out.")
     remarks += sheets_left_out(corpus)
-    chunks = list(corpus.chunks())
-    within = without_lines(chunks, outside) if size.is_partial else chunks
+    whole = notes or Notes.of(corpus)
+    within = whole.without(outside) if size.is_partial else whole
     spans = windows_of(len(own.melody))
     model = IntervalModel.learned(
-        pitch
-        for _, lines in drawn_tunes(chunks, MODEL_SEED, MODEL_TUNES)
-        for pitch, _ in lines
+        pitch for _, lines in whole.drawn(MODEL_SEED, MODEL_TUNES) for pitch, _ in lines
     )
     leads = leads_of(corpus, within, own, spans, hidden, size, costs, remarks)
     leads += stretch_leads(corpus, within, own, model, hidden, size)
     findings = one_of_each_piece(
-        corpus, findings_of(corpus, chunks, own, leads, model, costs, threshold, remarks)
+        corpus, findings_of(corpus, whole, own, leads, model, costs, threshold, remarks)
     )
     first = sorted(findings, key=lambda finding: finding.order)[:limit]
     ranked = tuple(
@@ -387,7 +388,7 @@ def held(corpus: Corpus, tune_id: str) -> list[tuple[str]]:
 
 def findings_of(
     corpus: Corpus,
-    chunks: Sequence[PackedChunk],
+    notes: Notes,
     own: Passage,
     leads: Sequence[Lead],
     model: IntervalModel,
@@ -408,7 +409,7 @@ def findings_of(
         (group, *laid_out(own, melodies[group[0].tune_id], group, costs))
         for group in groups
     ]
-    common = commonness(chunks, [figure for *_, figure in laid], on_damage=ignored)
+    common = commonness(notes, [figure for *_, figure in laid])
     return [
         Finding(
             rank=0,
@@ -425,10 +426,6 @@ def findings_of(
             laid, common, strict=True
         )
     ]
-
-
-def ignored(damage: DamagedCorpusError) -> None:
-    """The search has said it already."""
 
 
 def laid_out(

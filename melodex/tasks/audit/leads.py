@@ -17,12 +17,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from melodex.corpus.chunks import PackedChunk
+from melodex.matching.asking import Notes, Question
 from melodex.matching.chance.fit import Fit, expected_by_chance, fit_points
-from melodex.matching.chance.sample import NULL_SAMPLE, OWN_BEST, measure_null
-from melodex.matching.engine.passes import noted_in
+from melodex.matching.chance.sample import NULL_SAMPLE, OWN_BEST
+from melodex.matching.engine.passes import batched, noted_in
 from melodex.matching.query import EncodedQuery, encode_query
-from melodex.matching.search import search
 from melodex.settings import AlignmentCosts
 from melodex.tasks.matches import Size
 from melodex.tasks.passage import Passage
@@ -99,7 +98,7 @@ def windows_of(notes: int) -> list[tuple[int, int, bool]]:
 
 def leads_of(
     corpus: Corpus,
-    chunks: Sequence[PackedChunk],
+    notes: Notes,
     own: Passage,
     spans: Sequence[tuple[int, int, bool]],
     hidden: frozenset[str],
@@ -116,30 +115,27 @@ def leads_of(
     }
     leads = []
     unsaid = False
-    for first, last, rhythm in spans:
+    depth = max(HITS_PER_WINDOW, OWN_BEST)
+    for group in batched(spans, notes.at_once):
         corpus.pause()
-        query = part_of(whole[rhythm], first, last)
-        hits = search(
-            chunks,
-            query,
-            limit=max(HITS_PER_WINDOW, OWN_BEST),
-            costs=costs,
-            exclude=hidden,
-            on_damage=noted,
+        queries = [part_of(whole[rhythm], first, last) for first, last, rhythm in group]
+        answers = notes.answers(
+            [Question(query, depth, costs, hidden) for query in queries], noted
         )
-        fit = fit_points(measure_null(chunks, query, costs, hits, hidden)) if hits else None
-        unsaid = unsaid or (bool(hits) and fit is None)
-        leads += [
-            Lead(
-                first + hit.query_span[0],
-                first + hit.query_span[1],
-                hit.tune_id,
-                hit.points,
-                chance_of(size, fit, hit.points, len(spans)),
-                rhythm,
-            )
-            for hit in hits[:HITS_PER_WINDOW]
-        ]
+        for (first, _, rhythm), answer in zip(group, answers, strict=True):
+            fit = fit_points(answer.null) if answer.null else None
+            unsaid = unsaid or (bool(answer.hits) and fit is None)
+            leads += [
+                Lead(
+                    first + hit.query_span[0],
+                    first + hit.query_span[1],
+                    hit.tune_id,
+                    hit.points,
+                    chance_of(size, fit, hit.points, len(spans)),
+                    rhythm,
+                )
+                for hit in answer.hits[:HITS_PER_WINDOW]
+            ]
     if unsaid:
         remarks.append("The corpus is too small to say what chance would bring.")
     elif size.tunes < NULL_SAMPLE:

@@ -1,8 +1,8 @@
 """audit of many own tunes at once, each dealt out whole to whoever works.
 
 Conventions: every tune is audited as :mod:`melodex.tasks.audit.audit` does it alone, so
-each answer is that of a single audit. A process that works keeps the corpus open between
-two tunes, and looks each time whether it is still the same files. What cannot be read or is
+each answer is that of a single audit. Who works keeps the corpus open between two tunes
+(:mod:`melodex.matching.dealing.held`). What cannot be read or is
 too short to be audited is refused with the reason, and stops nothing else.
 
 Contents: OwnTune, AuditJob, Refused, own_tunes, audit_many, audit_one.
@@ -10,20 +10,19 @@ Contents: OwnTune, AuditJob, Refused, own_tunes, audit_many, audit_one.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterable, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from melodex.analysis.harmony.heard.sounding import harmonised
 from melodex.analysis.keys import with_centres
 from melodex.corpus.reader import Corpus
-from melodex.errors import MelodexError, WorkersError
+from melodex.errors import MelodexError
 from melodex.matching.dealing.dealer import Dealer, Progress
+from melodex.matching.dealing.held import Whole, with_whole
 from melodex.reading.apart import read_path_apart
 from melodex.tasks.adding.walking import files_of
-from melodex.tasks.audit.audit import Audit, audit, digest_of
+from melodex.tasks.audit.audit import Audit, audit
 from melodex.tasks.passage import Passage, passage_of
 
 __all__ = ["AuditJob", "OwnTune", "Refused", "audit_many", "audit_one", "own_tunes"]
@@ -49,8 +48,7 @@ class Refused:
 class AuditJob:
     """One audit: the corpus, the tune, what is left out, and how much is told."""
 
-    corpus_path: str
-    corpus_digest: str
+    whole: Whole
     tune: OwnTune | None = None
     exclude: tuple[str, ...] = ()
     outside: frozenset[str] = frozenset()
@@ -109,24 +107,17 @@ def audit_many(
     WorkersError
         If a worker sees another corpus under that name, or none can be had.
     """
-    jobs = [replace(asked, tune=tune) for tune in tunes]
+    jobs = [(asked.whole, audit_one, replace(asked, tune=tune)) for tune in tunes]
 
     def told(place: int, result: Audit | Refused) -> None:
         done(tunes[place], result)
 
-    dealer.deal(audit_one, jobs, progress, told)
+    dealer.deal(with_whole, jobs, progress, told)
 
 
-def audit_one(job: AuditJob) -> Audit | Refused:
-    """One audit, where the corpus is kept open for the next."""
+def audit_one(corpus: Corpus, job: AuditJob) -> Audit | Refused:
+    """One audit."""
     assert job.tune is not None
-    corpus = at_hand(job.corpus_path)
-    if digest_of(corpus) != job.corpus_digest:
-        raise WorkersError(
-            "a worker sees other tunes in the corpus than are seen here",
-            where=job.corpus_path,
-            hint="give the corpus one name on every machine, and leave it as it is",
-        )
     try:
         return audit(
             corpus,
@@ -138,38 +129,3 @@ def audit_one(job: AuditJob) -> Audit | Refused:
         )
     except MelodexError as error:
         return Refused(job.tune.name, str(error))
-
-
-Stamp = tuple[tuple[str, int, int, int], ...]
-HELD: dict[str, tuple[Stamp, Corpus]] = {}
-"""The corpus that this process has open, and what its files were then."""
-
-
-def at_hand(path: str) -> Corpus:
-    """A corpus, opened anew where its files are others than before."""
-    stamp = stamp_of(path)
-    if path in HELD and HELD[path][0] == stamp:
-        return HELD[path][1]
-    for _, corpus in HELD.values():
-        corpus.close()
-    HELD.clear()
-    corpus = Corpus.open(path)
-    HELD[path] = (stamp_of(path), corpus)
-    return corpus
-
-
-def stamp_of(path: str) -> Stamp:
-    """What changes when somebody changes a corpus or puts another in its place.
-
-    What is gone between two looks, a journal or the corpus itself, has no stamp: who opens
-    it then says what is missing.
-    """
-    files = [path]
-    with suppress(OSError):
-        files += sorted(entry.path for entry in os.scandir(path))
-    stamps = []
-    for file in files:
-        with suppress(OSError):
-            found = os.stat(file)  # noqa: PTH116 (a name, as it came)
-            stamps.append((file, found.st_ino, found.st_size, found.st_mtime_ns))
-    return tuple(stamps)

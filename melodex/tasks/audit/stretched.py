@@ -17,8 +17,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from melodex.corpus.chunks import PackedChunk, TuneNotes, encode_notes, pack, pieces_in
-from melodex.matching.chance.drawing import drawn_tunes
+from melodex.corpus.chunks import PackedChunk, TuneNotes, encode_notes, pack
+from melodex.matching.asking import Notes
 from melodex.matching.chance.fit import (
     Best,
     Fit,
@@ -84,7 +84,7 @@ class Compared:
 
 def stretch_leads(
     corpus: Corpus,
-    chunks: Sequence[PackedChunk],
+    notes: Notes,
     own: Passage,
     model: IntervalModel,
     hidden: frozenset[str],
@@ -97,19 +97,27 @@ def stretch_leads(
     for start in range(0, max(len(pitch) - OVERLAP, 1), PART - OVERLAP):
         corpus.pause()
         part = slice(start, start + PART)
-        # Damage is told of by the search for the windows.
-        points = points_of_stretches(
-            chunks, pitch[part], worth[part], on_damage=lambda damage: None
-        )
-        seen = {each: had for each, had in points.items() if each not in hidden}
+        seen = {
+            each: had
+            for points in notes.told(points_in, (pitch[part], worth[part]))
+            for each, had in points.items()
+            if each not in hidden
+        }
         compared = Compared(pitch[part], worth[part], seen)
-        leads += leads_of_part(corpus, chunks, compared, start, size)
+        leads += leads_of_part(corpus, notes, compared, start, size)
     return leads
+
+
+def points_in(
+    chunks: Sequence[PackedChunk], asked: tuple[bytes, bytes]
+) -> dict[str, tuple[int, int]]:
+    """Points of the tunes of a part; damage is told of by the search for the windows."""
+    return points_of_stretches(chunks, *asked, on_damage=lambda damage: None)
 
 
 def leads_of_part(
     corpus: Corpus,
-    chunks: Sequence[PackedChunk],
+    notes: Notes,
     compared: Compared,
     start: int,
     size: Size,
@@ -125,7 +133,7 @@ def leads_of_part(
             stretch = best_stretch(compared.own, compared.worth, other)
             if stretch is not None and stretch.notes >= FEWEST_NOTES:
                 laid.append((tune_id, stretch))
-    fit = fitted(chunks, compared, order, [stretch for _, stretch in laid])
+    fit = fitted(notes, compared, order, [stretch for _, stretch in laid])
     if fit is None:
         return []
     laid.sort(key=lambda each: (-each[1].points, each[0]))
@@ -166,7 +174,7 @@ def overlap(one: Stretch, other: Stretch) -> bool:
 
 
 def fitted(
-    chunks: Sequence[PackedChunk],
+    notes: Notes,
     compared: Compared,
     order: Sequence[tuple[str, tuple[int, int]]],
     laid: Sequence[Stretch],
@@ -176,10 +184,10 @@ def fitted(
     if not total:
         return None
     per_point = sum(stretch.notes for stretch in laid) / total
-    drawn = drawn_tunes(chunks, zlib.crc32(compared.worth), NULL_SAMPLE)
+    drawn = notes.drawn(zlib.crc32(compared.worth), NULL_SAMPLE)
     points = [points_of(lines, compared) for _, lines in drawn]
     lengths = [notes_in(lines) for _, lines in drawn]
-    tunes = sum(map(pieces_in, chunks))
+    tunes = notes.pieces
     best = None
     if tunes > len(drawn) and len(order) >= OWN_BEST:
         # Any number of relatives may be among the first.

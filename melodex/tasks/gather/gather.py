@@ -13,7 +13,8 @@ Contents: Example, Gathering, gather, device_kinds; Wish comes from ``gather_wis
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import chain
 from typing import TYPE_CHECKING, Any
 
 from melodex.corpus.facets import FACET_VERSION
@@ -27,13 +28,14 @@ from melodex.tasks.gather.places import (
     listed,
     placed_wishes,
 )
-from melodex.tasks.gather.progressions import MOST_ALIGNED
+from melodex.tasks.gather.progressions import MOST_ALIGNED, likeliest
 from melodex.tasks.gather.reasons import device_kinds, why_none
 from melodex.tasks.gather.whole import narrows, tunes_of
 from melodex.tasks.gather.wish import TOGETHER, Wish
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
+    from melodex.matching.dealing.held import Shards
 
 __all__ = [
     "Example",
@@ -77,6 +79,10 @@ class Example:
         return name_of(self.title, self.source, self.number)
 
 
+Ordered = tuple[float, str, str, Example]
+"""Points below zero, the title without case and accents, the tune id; and an example."""
+
+
 @dataclass(frozen=True, slots=True)
 class Gathering:
     """What was gathered.
@@ -97,7 +103,12 @@ class Gathering:
 
 
 def gather(
-    corpus: Corpus, wish: Wish, *, limit: int | None = None, thorough: bool = False
+    corpus: Corpus,
+    wish: Wish,
+    *,
+    limit: int | None = None,
+    thorough: bool = False,
+    shards: Shards | None = None,
 ) -> Gathering:
     """Find the pieces and passages that show a feature.
 
@@ -112,6 +123,9 @@ def gather(
     thorough : bool
         Whether every tune that may hold a progression is looked at closely, as it is
         without a limit.
+    shards : Shards, optional
+        The parts of the corpus, where others hold them; looked through here if not given.
+        The versions of a tune are found here in any case.
 
     Returns
     -------
@@ -136,6 +150,38 @@ def gather(
         raise AnalysisError("nothing is asked for", hint=REMEDIES["name feature"])
     require_features(corpus)
     most_aligned = None if thorough or limit is None else max(MOST_ALIGNED, limit)
+    if shards is None or wish.version_of:
+        parts = [shown_in(corpus, (wish, limit, most_aligned))]
+    else:
+        shares = [most_aligned] * shards.count
+        if wish.progression and most_aligned is not None:
+            offers = shards.corpora(offered_in, [(wish, most_aligned)] * shards.count)
+            shares = [*shares_of(offers, most_aligned)]
+        parts = shards.corpora(shown_in, [(wish, limit, share) for share in shares])
+    ordered = in_order(0, 1, 2)([*chain.from_iterable(part.examples for part in parts)])
+    tunes, unsure = (sum(row) for row in zip(*(p.counts for p in parts), strict=True))
+    return Gathering(
+        wish,
+        tuple(example for *_, example in ordered[:limit]),
+        tunes,
+        corpus.tune_count,
+        tuple(remarks_on(corpus, wish, tunes, unsure)),
+        unsure,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What a corpus or a part of it shows: examples, each after what it is put in order
+    by, the tunes that show it, and how many more may."""
+
+    examples: list[Ordered]
+    counts: tuple[int, int]
+
+
+def shown_in(corpus: Corpus, asked: tuple[Wish, int | None, int | None]) -> Shown:
+    """What a corpus or a part of it shows; at most so many examples and tunes aligned."""
+    wish, limit, most_aligned = asked
     placed: list[Placed] = []
     kept = tunes_of(corpus, wish) if narrows(wish) else None
     for found in placed_wishes(corpus, wish, kept, most_aligned=most_aligned):
@@ -146,14 +192,23 @@ def gather(
     # The passages are those of the progression, if there is one.
     placed.sort(key=lambda found: not found.points)
     unsure = sum(found.unsure for found in placed)
-    return Gathering(
-        wish,
-        tuple(examples_of(corpus, kept, placed, limit)),
-        len(kept),
-        corpus.tune_count,
-        tuple(remarks_on(corpus, wish, kept, unsure)),
-        unsure,
-    )
+    return Shown(examples_of(corpus, kept, placed, limit), (len(kept), unsure))
+
+
+def offered_in(corpus: Corpus, asked: tuple[Wish, int]) -> list[tuple[float, str]]:
+    """The tunes of a part that may hold a progression, the likeliest, at most so many."""
+    wish, count = asked
+    other = replace(wish, progression="")
+    kept = tunes_of(corpus, other) if narrows(other) else None
+    for found in placed_wishes(corpus, other, kept):
+        kept = found.tunes if kept is None else kept & found.tunes
+    return likeliest(corpus, wish.progression, kept, wish.exact_progression)[:count]
+
+
+def shares_of(offers: Sequence[Sequence[tuple[float, str]]], count: int) -> list[int]:
+    """How many of the likeliest tunes of all each part has."""
+    best = set(sorted(chain.from_iterable(offers))[:count])
+    return [len(best.intersection(offer)) for offer in offers]
 
 
 def require_features(corpus: Corpus) -> None:
@@ -167,14 +222,14 @@ def require_features(corpus: Corpus) -> None:
         )
 
 
-def remarks_on(corpus: Corpus, wish: Wish, kept: set[int], unsure: int) -> Iterator[str]:
+def remarks_on(corpus: Corpus, wish: Wish, tunes: int, unsure: int) -> Iterator[str]:
     """What may help where nothing was found, and what was not looked at."""
     if unsure:
         yield (
             f"{unsure:,} more tunes may have the progression; only the likeliest "
             "were looked at closely. Narrow by another wish, or be thorough."
         )
-    if not kept:
+    if not tunes:
         yield from why_none(corpus, wish)
 
 
@@ -183,16 +238,18 @@ def remarks_on(corpus: Corpus, wish: Wish, kept: set[int], unsure: int) -> Itera
 
 def examples_of(
     corpus: Corpus, kept: set[int], placed: Sequence[Placed], limit: int | None
-) -> list[Example]:
+) -> list[Ordered]:
     """Passages of the tunes that meet every wish; whole tunes where none is placed."""
     if limit == 0:
         return []
     points = placed[0].points if placed else {}
     shown = kept if limit is None else first_of(corpus, kept, points, limit)
     located = [found.places(sorted(shown)) for found in placed]
-    examples: list[Example] = []
+    examples: list[Ordered] = []
     for row in sorted(rows_of(corpus, shown), key=lambda row: -points.get(row[0], 0.0)):
-        examples += examples_of_tune(row, located, points.get(row[0]))
+        order = -points.get(row[0], 0.0), row[-1], row[3]
+        found = examples_of_tune(row[:-1], located, points.get(row[0]))
+        examples += [(*order, example) for example in found]
     return examples[:limit]
 
 
@@ -243,8 +300,8 @@ SORTED_AT_ONCE = 2_000
 
 
 def rows_of(corpus: Corpus, tunes: set[int]) -> list[tuple[Any, ...]]:
-    """What is told of some tunes, in order of title and id."""
-    rows = corpus.query(
+    """What is told of some tunes, in order of title and id; the title they go by last."""
+    return corpus.query(
         "SELECT tune.id, facet.first_bar, facet.last_bar, tune.tune_id, tune.title, "
         "tune.composer, tune.year, coalesce(collection.name, ''), "
         "coalesce(place.source, ''), coalesce(place.number, ''), tune.rights, "
@@ -253,7 +310,6 @@ def rows_of(corpus: Corpus, tunes: set[int]) -> list[tuple[Any, ...]]:
         [listed(tunes)],
         merge=in_order(-1, 3),
     )
-    return [row[:-1] for row in rows]
 
 
 def examples_of_tune(

@@ -5,7 +5,7 @@ tunes may hold a progression, and what they can earn by it. Only then chords are
 and aligned, those of the likeliest tunes first. Where there are more tunes than may be
 looked at closely, the rest are counted as unsure and nothing is claimed of them.
 
-Contents: FoundProgressions, MOST_ALIGNED, progressions_in,
+Contents: FoundProgressions, MOST_ALIGNED, progressions_in, likeliest,
 progression_from_piece.
 """
 
@@ -38,7 +38,13 @@ from melodex.errors import AnalysisError
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
 
-__all__ = ["MOST_ALIGNED", "FoundProgressions", "progression_from_piece", "progressions_in"]
+__all__ = [
+    "MOST_ALIGNED",
+    "FoundProgressions",
+    "likeliest",
+    "progression_from_piece",
+    "progressions_in",
+]
 
 MOST_ALIGNED = 200
 """Tunes looked at closely where only the best are shown: about a tenth of a second; see
@@ -86,7 +92,7 @@ def progressions_in(
     candidates = sifted(corpus, progression, kept, exact)
     looked_at = candidates[:most_aligned]
     found = FoundProgressions(unsure=len(candidates) - len(looked_at))
-    for tune, tokens, bars in chords_of(corpus, looked_at):
+    for tune, tokens, bars in chords_of(corpus, [tune for *_, tune in looked_at]):
         matches = find_in_row(progression, tokens, exact=exact)
         if matches:
             found.points[tune] = max(match.points for match in matches)
@@ -94,9 +100,18 @@ def progressions_in(
     return found
 
 
+def likeliest(
+    corpus: Corpus, text: str, kept: set[int] | None, exact: bool
+) -> list[tuple[float, str]]:
+    """How likely the tunes that may hold a progression do, the likeliest first: the points
+    in a row, below zero, and the tune id."""
+    found = sifted(corpus, read_progression(text), kept, exact)
+    return [(points, tune_id) for points, tune_id, _ in found]
+
+
 def sifted(
     corpus: Corpus, progression: Progression, kept: set[int] | None, exact: bool
-) -> list[int]:
+) -> list[tuple[float, str, int]]:
     """Tunes that may hold a progression, the most points in a row first, equals by id."""
     import numpy as np
 
@@ -109,7 +124,7 @@ def sifted(
         rows = [row for row in rows if row[0] in kept]
     if not rows:
         return []
-    tunes, chords, _ = zip(*rows, strict=True)
+    tunes, chords, ids = zip(*rows, strict=True)
     data = bytes([PARTING]).join(chords)
     places = sift(progression, data, exact=exact)
     if not len(places):
@@ -119,8 +134,13 @@ def sifted(
     # Places rise, so those of one tune are neighbours.
     first = np.flatnonzero(np.diff(inside, prepend=-1))
     points = points_in_a_row(progression, data, places)
-    order = np.argsort(-np.maximum.reduceat(points, first), kind="stable")
-    return [tunes[place] for place in inside[first][order].tolist()]
+    best = -np.maximum.reduceat(points, first)
+    order = np.argsort(best, kind="stable")
+    places = inside[first][order].tolist()
+    return [
+        (points, ids[place], tunes[place])
+        for points, place in zip(best[order].tolist(), places, strict=True)
+    ]
 
 
 def chords_of(

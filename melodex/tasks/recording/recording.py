@@ -18,13 +18,13 @@ from typing import TYPE_CHECKING
 
 from melodex.corpus.chunks import PackedChunk
 from melodex.corpus.tune_rows import with_their_lines
-from melodex.matching.chance.drawing import without_lines
+from melodex.matching.asking import Here, Looked, Notes, Question
 from melodex.matching.chance.fit import fit_points
-from melodex.matching.chance.sample import OWN_BEST, measure_null
+from melodex.matching.chance.sample import OWN_BEST
 from melodex.matching.engine.passes import OnDamage, noted_in
 from melodex.matching.evidence.as_sung import nearest_first
 from melodex.matching.query import EncodedQuery, encode_query
-from melodex.matching.search import Hit, search
+from melodex.matching.search import Hit
 from melodex.melody import Phrase
 from melodex.reading.recording.record import Recording
 from melodex.reading.recording.rhythm import PULSES
@@ -34,7 +34,6 @@ from melodex.tasks.matches import Asked, Match, Resemblance, most_points, search
 from melodex.tasks.resemble import (
     Found,
     how_sure,
-    ignored,
     matches_of,
 )
 from melodex.tasks.tune_file import recording_of
@@ -59,7 +58,7 @@ class Reading:
     words: str
     phrase: Phrase
     query: EncodedQuery
-    hits: list[Hit]
+    looked: Looked
 
 
 def resemble_recording(
@@ -69,6 +68,7 @@ def resemble_recording(
     limit: int = 10,
     exclude: Collection[str] = (),
     outside: frozenset[str] = frozenset(),
+    notes: Notes | None = None,
 ) -> Resemblance:
     """Find what a recording resembles, in each way that it can be read.
 
@@ -84,6 +84,8 @@ def resemble_recording(
         Ids of tunes to leave out, each with its whole piece.
     outside : frozenset of str
         Ids of the lines that are no part of what is searched.
+    notes : Notes, optional
+        The notes of the corpus, where others hold them; read here if not given.
 
     Returns
     -------
@@ -97,20 +99,24 @@ def resemble_recording(
     """
     heard = recording_of(recording) if isinstance(recording, str) else recording
     remarks: list[str] = []
-    whole = list(corpus.chunks())
+    whole = notes or Notes.of(corpus)
     apart = with_their_lines(corpus, exclude)
     size = searched(corpus, outside | apart)
     hidden = apart | outside
-    chunks = without_lines(whole, outside) if size.is_partial else whole
-    readings, best = asked_all(chunks, heard, limit, hidden, noted_in(remarks))
-    melodies = corpus.melodies((hit.tune_id for _, hit in best), on_damage=ignored)
+    within = whole.without(outside) if size.is_partial else whole
+    readings, best = asked_all(within, heard, limit, hidden, noted_in(remarks))
+    # What is damaged was told of by the search.
+    melodies = corpus.melodies(
+        (hit.tune_id for _, hit in best), on_damage=lambda damage: None
+    )
     best = [(place, hit) for place, hit in best if hit.tune_id in melodies]
     costs = AlignmentCosts()
     matches: dict[str, Match] = {}
-    for place in sorted({place for place, _ in best}):
+    chosen = sorted({place for place, _ in best})
+    nulls = within.nulls([readings[place].looked for place in chosen])
+    for place, null in zip(chosen, nulls, strict=True):
         reading = readings[place]
         hits = [hit for at, hit in best if at == place]
-        null = measure_null(chunks, reading.query, costs, reading.hits, hidden)
         fit = fit_points(null)
         found = Found(
             corpus,
@@ -157,11 +163,11 @@ def best_of_readings(
     limit : int
         How many tunes at most.
     """
-    return asked_all(chunks, recording, limit, frozenset(), None)[1]
+    return asked_all(Notes(Here(chunks)), recording, limit, frozenset(), None)[1]
 
 
 def asked_all(
-    chunks: Sequence[PackedChunk],
+    notes: Notes,
     recording: Recording,
     limit: int,
     exclude: frozenset[str],
@@ -171,23 +177,20 @@ def asked_all(
     readings: list[Reading] = []
     best: dict[str, tuple[int, Hit]] = {}
     lines = []
-    for place, (line, words, phrase) in enumerate(recording.ways()):
+    ways = list(recording.ways())
+    asked = [
+        Question(encode_query(phrase), max(limit, OWN_BEST), AlignmentCosts(), exclude)
+        for _, _, phrase in ways
+    ]
+    looked = notes.looked(asked, on_damage)
+    for place, ((line, words, phrase), found) in enumerate(zip(ways, looked, strict=True)):
         lines.append(line)
-        query = encode_query(phrase)
-        # Damage of the corpus is said once, not for each reading.
-        hits = search(
-            chunks,
-            query,
-            limit=max(limit, OWN_BEST),
-            exclude=exclude,
-            on_damage=ignored if place and on_damage else on_damage,
-        )
-        readings.append(Reading(words, phrase, query, hits))
-        for hit in hits:
+        readings.append(Reading(words, phrase, found.question.query, found))
+        for hit in found.hits:
             held = best.get(hit.piece)
             if held is None or hit.points > held[1].points:
                 best[hit.piece] = place, hit
     ranked = sorted(best.values(), key=lambda one: (-one[1].points, one[1].tune_id))
     ranked = ranked[: max(limit, CONSIDERED)]
-    order = nearest_first(chunks, [(lines[place], hit) for place, hit in ranked])
+    order = nearest_first(notes, [(lines[place], hit) for place, hit in ranked])
     return readings, [ranked[place] for place in order[:limit]]

@@ -1,0 +1,276 @@
+"""Corpora and shards that one who works keeps open between two questions.
+
+Conventions: what is held is looked at before each question, by what changes when somebody
+changes a file or puts another in its place, and is opened anew then. Notes are read when
+they are first asked for, and stay. A thread holds its own, of one corpus at a time. Before
+anything is answered from a shard, it is seen to be the one that is meant, by its digest.
+
+Contents: Place, Held, Shards, places_of, Whole, whole_of, with_whole.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from itertools import chain
+from pathlib import Path
+from typing import Any
+
+from melodex.corpus.chunks import PackedChunk
+from melodex.corpus.reader import Corpus, opened_part
+from melodex.corpus.shards.index import INDEX_NAME, digest_of
+from melodex.corpus.shards.opening import opened_shard, settled
+from melodex.errors import CorpusError, WorkersError
+from melodex.matching.dealing.dealer import Dealer
+
+__all__ = [
+    "OTHER_TUNES",
+    "Held",
+    "Place",
+    "Shards",
+    "Whole",
+    "places_of",
+    "whole_of",
+    "with_whole",
+]
+
+Stamp = tuple[tuple[str, int, int, int], ...]
+
+OTHER_TUNES = "give the corpus one name on every machine, and leave it as it is"
+
+
+class Held(Corpus):
+    """A corpus or a shard whose notes are kept once they have been read."""
+
+    def refresh(self) -> None:
+        """As of a corpus; its notes are read anew."""
+        self.packed: list[PackedChunk] | None = None
+        super().refresh()
+
+    def chunks(self) -> Iterator[PackedChunk]:
+        """As of a corpus."""
+        if self.packed is None:
+            self.packed = list(super().chunks())
+        return iter(self.packed)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a part of a corpus lies: the whole file, or a shard of a folder.
+
+    Parameters
+    ----------
+    path : str
+        The whole path of the file or folder, the same for all who work.
+    number : int
+        Of the shard, from 1; 0 for a file.
+    digest : str
+        Of its chunks.
+    """
+
+    path: str
+    number: int
+    digest: str
+
+
+def places_of(corpus: Corpus) -> list[Place]:
+    """The parts of a corpus that is open here, in order."""
+    path = str(corpus.path.absolute())
+    numbers = range(1, len(corpus.parts) + 1) if corpus.path.is_dir() else [0]
+    return [
+        Place(path, number, digest_of(part.connection))
+        for number, part in zip(numbers, corpus.parts, strict=True)
+    ]
+
+
+AT_ONCE = 16
+"""Questions that go to shards together: an audit then asks two or three times, and is told
+of progress and stopped as often."""
+
+
+class Shards:
+    """The parts of a corpus that others hold, as :class:`~melodex.matching.asking.Parts`.
+
+    Parameters
+    ----------
+    dealer : Dealer
+        Who holds them.
+    places : sequence of Place
+        Of :func:`places_of`.
+    """
+
+    at_once = AT_ONCE
+
+    def __init__(self, dealer: Dealer, places: Sequence[Place]) -> None:
+        self.dealer = dealer
+        self.places = list(places)
+
+    @property
+    def count(self) -> int:
+        """How many parts there are."""
+        return len(self.places)
+
+    def each(
+        self, work: Callable[[Sequence[PackedChunk], Any], Any], arguments: Sequence[Any]
+    ) -> list[Any]:
+        """As of parts."""
+        asked = [(work, argument) for argument in arguments]
+        return self.dealer.each(with_notes, self.places, asked)
+
+    def corpora(
+        self, work: Callable[[Corpus, Any], Any], arguments: Sequence[Any]
+    ) -> list[Any]:
+        """Call a function with each part, as a corpus of its own, and its argument."""
+        asked = [(work, argument) for argument in arguments]
+        return self.dealer.each(with_corpus, self.places, asked)
+
+
+HERE = threading.local()
+"""What this thread holds: by path and number of the shard, its stamp and the corpus."""
+
+
+def held(key: tuple[str, int], opened: Callable[[], Held], files: Sequence[str]) -> Held:
+    """What is held, opened anew where its files are others than before."""
+    holding: dict[tuple[str, int], tuple[Stamp, Held]] = HERE.__dict__.setdefault(
+        "held", {}
+    )
+    stamp = stamp_of(files)
+    if key in holding and holding[key][0] == stamp:
+        return holding[key][1]
+    # Of another corpus, or of the whole beside its shards, nothing is kept.
+    for other in [
+        other for other in holding if other[0] != key[0] or 0 in (other[1], key[1])
+    ]:
+        holding.pop(other)[1].close()
+    if key in holding:
+        holding.pop(key)[1].close()
+    found = opened()
+    holding[key] = (stamp, found)
+    return found
+
+
+def stamp_of(files: Sequence[str]) -> Stamp:
+    """What changes when somebody changes a file or puts another in its place.
+
+    While somebody writes to it, a file may be as it was and its journal say more.
+    """
+    stamps = []
+    for file in chain.from_iterable((file, f"{file}-wal") for file in files):
+        try:
+            found = Path(file).stat()
+        except OSError:
+            stamps.append((file, 0, 0, 0))
+        else:
+            stamps.append((file, found.st_ino, found.st_size, found.st_mtime_ns))
+    return tuple(stamps)
+
+
+def whole_at_hand(path: str) -> Held:
+    """A whole corpus, kept open."""
+    files = [path]
+    # What is gone meanwhile is told of by who opens it.
+    with suppress(OSError):
+        files += sorted(str(entry) for entry in Path(path).iterdir())
+    return held((path, 0), lambda: opened_whole(path), files)
+
+
+def opened_whole(path: str) -> Held:
+    """A corpus whose notes are kept."""
+    corpus = Held.open(path)
+    assert isinstance(corpus, Held)
+    return corpus
+
+
+def part_at_hand(place: Place) -> Held:
+    """A part of a corpus, kept open.
+
+    Raises
+    ------
+    WorkersError
+        If it is not there where this is run, or is another one than is meant.
+    """
+    folder = Path(place.path)
+    try:
+        if not place.number:
+            found = whole_at_hand(place.path)
+        else:
+            index = settled(folder)
+            if place.number > len(index.shards):
+                raise other_tunes(place.path)
+            shard = folder / index.shards[place.number - 1].file
+            found = held(
+                (place.path, place.number),
+                lambda: Held(
+                    [opened_shard(folder, index, place.number, opened_part)], folder
+                ),
+                [str(folder / INDEX_NAME), str(shard)],
+            )
+    except CorpusError as error:
+        raise unusable(error) from error
+    if digest_of(found.parts[0].connection) != place.digest:
+        raise other_tunes(place.path)
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class Whole:
+    """A whole corpus: its path, the same for all who work, and the digests of its parts."""
+
+    path: str
+    digests: tuple[str, ...]
+
+
+def whole_of(corpus: Corpus) -> Whole:
+    """A corpus that is open here, for those who are to hold all of it."""
+    return Whole(
+        str(corpus.path.absolute()),
+        tuple(digest_of(part.connection) for part in corpus.parts),
+    )
+
+
+def with_whole(job: tuple[Whole, Callable[[Corpus, Any], Any], Any]) -> Any:
+    """Call a function with a whole corpus, kept open, and an argument.
+
+    Raises
+    ------
+    WorkersError
+        If the corpus cannot be used where this is run, or is another than is meant.
+    """
+    whole, work, argument = job
+    try:
+        found = whole_at_hand(whole.path)
+    except CorpusError as error:
+        raise unusable(error) from error
+    if whole_of(found) != whole:
+        raise other_tunes(whole.path)
+    return work(found, argument)
+
+
+def unusable(error: CorpusError) -> WorkersError:
+    """That one who works cannot use a corpus."""
+    return WorkersError(
+        f"one who works cannot use it: {error.what}", where=error.where, hint=error.hint
+    )
+
+
+def other_tunes(path: str) -> WorkersError:
+    """That one who works sees another corpus than is seen by whoever asks."""
+    return WorkersError(
+        "a worker sees other tunes in the corpus than are seen here",
+        where=path,
+        hint=OTHER_TUNES,
+    )
+
+
+def with_notes(place: Place, asked: tuple[Callable[..., Any], Any]) -> Any:
+    """Call a function with the chunks of a part and an argument."""
+    work, argument = asked
+    return work(list(part_at_hand(place).chunks()), argument)
+
+
+def with_corpus(place: Place, asked: tuple[Callable[..., Any], Any]) -> Any:
+    """Call a function with a part, as a corpus of its own, and an argument."""
+    work, argument = asked
+    return work(part_at_hand(place), argument)

@@ -1,0 +1,73 @@
+"""Python's calls with others who work: the answers of the calls without."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+import melodex
+from melodex.errors import WorkersError
+from melodex.tasks.collection.shards import split
+from melodex.tasks.demo import tunes_folder
+
+PHRASES = ["3 5 3 1 3 1 4 6 4 3 1", "5 4 3 2 1", "u u d d u"]
+
+
+@pytest.fixture(scope="module")
+def corpora(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
+    """The demo's tunes in one file, and in two shards."""
+    folder = tmp_path_factory.mktemp("corpora")
+    with melodex.open(folder / "one.melodex") as corpus:
+        corpus.add(tunes_folder())
+    split(folder / "one.melodex", folder / "two", 2)
+    return folder / "one.melodex", folder / "two"
+
+
+def test_calls_answer_the_same_whoever_works(
+    corpora: tuple[Path, Path], tmp_path: Path
+) -> None:
+    own = tunes_folder() / "own" / "own_song.abc"
+    with melodex.open(corpora[0]) as one, melodex.open(corpora[1]) as two:
+        told: list[tuple[int, int]] = []
+        each = two.resemble_each(
+            PHRASES, limit=3, workers=2, progress=lambda *done: told.append(done)
+        )
+        assert [str(found) for found in each] == [
+            str(one.resemble(phrase, limit=3)) for phrase in PHRASES
+        ]
+        assert told == [(1, 3), (2, 3), (3, 3)]
+        held = two.hands.held
+        assert str(two.resemble(PHRASES[0], workers=2)) == str(one.resemble(PHRASES[0]))
+        # Who worked for one call works for the next.
+        assert two.hands.held is held
+        assert str(two.audit(own, workers=2)) == str(one.audit(own))
+        assert str(two.gather(kind="jig", workers=2)) == str(one.gather(kind="jig"))
+        whole = str(one.audit_whole())
+        assert str(two.audit_whole(workers=2)) == whole
+        assert str(two.audit_whole(work=tmp_path / "work")) == whole
+        assert list((tmp_path / "work").iterdir())
+        assert str(two.families(workers=2)) == str(one.families())
+    assert two.hands.held is None
+    assert [str(found) for found in one_by_one(corpora[0])] == [str(each[1])]
+
+
+def one_by_one(path: Path) -> list[melodex.ResembleResult]:
+    """Many at once by the process itself."""
+    with melodex.open(path) as corpus:
+        return corpus.resemble_each(PHRASES[1:2], limit=3)
+
+
+def test_who_cannot_work_is_refused_in_a_sentence(
+    corpora: tuple[Path, Path], tmp_path: Path
+) -> None:
+    with melodex.open(corpora[1]) as corpus:
+        with pytest.raises(WorkersError, match="at least one has to work, not 0"):
+            corpus.resemble(PHRASES[0], workers=0)
+        with pytest.raises(WorkersError, match="both asked for"):
+            corpus.gather(kind="jig", workers=2, scheduler="tcp://x:1")
+        with pytest.raises(WorkersError, match="needs a folder for the work"):
+            corpus.families(scheduler="tcp://x:1")
+        (tmp_path / "file").touch()
+        with pytest.raises(WorkersError, match="the folder for the work cannot be made"):
+            corpus.audit_whole(work=tmp_path / "file")
