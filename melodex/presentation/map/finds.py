@@ -21,6 +21,8 @@ MOST_KINDS = 12
 """Rows that a map has for finds, those of the rarest kinds."""
 MOST_FINDS = 60
 """Sentences that are told; a mark needs one to lead to."""
+MOST_PLACES, LONGEST_TOLD = 40, 600
+"""Places that a mark names, and characters that it shows: it leads to the rest."""
 MARK_HEIGHT, ROW, NAMES_LEFT = 10.0, 12.0, 4.0  # units of a map
 
 Mark = tuple[NumberedFind, int, int]
@@ -79,9 +81,12 @@ def draw_kind(
     widths = [mark_width(ruler, *mark) for mark in marks]
     starts = [ruler.x(start) for _, start, _ in marks]
     rows = rows_for(zip(starts, widths, strict=True), ruler.right + 10, gap=1)
+    # Each mark tells all places of its find: they are put together once.
+    told = {find.number: told_of(find) for find, *_ in marks}
     for mark, wide, row in zip(marks, widths, rows, strict=True):
         if row:
-            draw_mark(home, mark[0], row[1], wide, top + 1 + ROW * row[0])
+            number = mark[0].number
+            draw_mark(home, number, told[number], row[1], wide, top + 1 + ROW * row[0])
     return top + ROW * (1 + max(row[0] for row in rows if row)) + 1
 
 
@@ -90,18 +95,33 @@ def mark_width(ruler: Ruler, find: NumberedFind, start: int, end: int) -> float:
     return max(ruler.x(end) - ruler.x(start) - 1.5, text_width(str(find.number), 8.5) + 5.0)
 
 
-def draw_mark(home: Element, find: NumberedFind, x: float, wide: float, y: float) -> None:
-    """A mark that leads to its sentence."""
-    places = ", ".join(
-        dict.fromkeys(
-            str(a) if a == b else f"{a}–{b}" for f in find.finds for a, b in f.passages
-        )
+def told_of(find: NumberedFind) -> tuple[str, str]:
+    """What is read out at a mark, and what is shown where the pointer rests on it."""
+    places = dict.fromkeys(
+        str(a) if a == b else f"{a}–{b}" for each in find.finds for a, b in each.passages
     )
-    said = f"{find.number}: {find.kind}, bars {places}"
-    link = put(home, "a", href=f"#find-{find.number}", class_="mark", aria_label=said)
-    put(link, "title").text = f"{find.number}. {signed(find.sentence)}"
+    listed = ", ".join(list(places)[:MOST_PLACES])
+    more = f" and {len(places) - MOST_PLACES} more" if len(places) > MOST_PLACES else ""
+    sentence = shortened(signed(find.sentence[: 2 * LONGEST_TOLD]), LONGEST_TOLD)
+    return (
+        f"{find.number}: {find.kind}, bars {listed}{more}",
+        f"{find.number}. {sentence}",
+    )
+
+
+def shortened(text: str, longest: int) -> str:
+    """A text cut where it is longer than helps."""
+    return text if len(text) <= longest else f"{text[:longest].rstrip()} …"
+
+
+def draw_mark(
+    home: Element, number: int, told: tuple[str, str], x: float, wide: float, y: float
+) -> None:
+    """A mark that leads to its sentence."""
+    link = put(home, "a", href=f"#find-{number}", class_="mark", aria_label=told[0])
+    put(link, "title").text = told[1]
     put(
         link, "rect", x=x, y=y, width=wide, height=MARK_HEIGHT, rx=2.5, fill="#c98a1b",
         fill_opacity="0.3", stroke="currentColor", stroke_width=0.8,
     )  # fmt: skip
-    write(link, x + 2.5, y + 8, str(find.number), size=8.5, bold=True)
+    write(link, x + 2.5, y + 8, str(number), size=8.5, bold=True)
