@@ -39,6 +39,10 @@ STEP_SECONDS = 0.005
 """Between two looks at a folder that is being changed: a change takes some milliseconds."""
 
 
+AFTER_GIVING_WAY_SECONDS = 0.15
+"""Before the turn is taken again: SQLite's own waiting looks every tenth of a second."""
+
+
 def settled(folder: Path) -> ShardIndex:
     """The index of a folder, when no change of it is left half-way.
 
@@ -62,7 +66,7 @@ def settled(folder: Path) -> ShardIndex:
                     where=str(folder),
                     hint="open it once where it can be written",
                 ) from error
-            time.sleep(STEP_SECONDS)
+            time.sleep(AFTER_GIVING_WAY_SECONDS)
 
 
 def opened_shards(
@@ -106,7 +110,8 @@ def opened_shards(
         except BaseException:
             close(parts)
             raise
-        is_moving = read_index(folder) != index or (folder / PENDING_NAME).exists()
+        # In this order: a change writes the index and then takes its own file away.
+        is_moving = (folder / PENDING_NAME).exists() or read_index(folder) != index
         if faults and is_moving and time.monotonic() < end:
             close(parts)
             continue
@@ -199,5 +204,10 @@ def in_one_state(
             number = [shard.file for shard in index.shards].index(late[0].path.name) + 1
             with faults_named(late[0].path):
                 refuse_other(late[0], index, number)
+        # What is read here would hold up whoever has still to write, and so ourselves.
+        for part in parts:
+            if part.connection.in_transaction:
+                with faults_named(part.path):
+                    part.connection.execute("ROLLBACK")
         settled(folder)
         time.sleep(STEP_SECONDS)
