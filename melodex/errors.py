@@ -92,6 +92,7 @@ REMEDIES = {
         "other folder": "name another folder",
         "other corpus": "name another file",
         "other folder for shards": "name another folder",
+        "other folder for work": "name another folder",
         "fewer workers": "take fewer of them, or look how much memory there is",
         "go on later": "start it again; what was kept is gone on with",
         "install cluster": "install dask.distributed on every machine",

@@ -28,8 +28,11 @@ from benchmarks.keeping import ROOT
 Sample = tuple[float, float]
 
 
-def installed(folder: Path) -> Path:
-    """An environment with the package in it; everything else is the present one's."""
+def installed(folder: Path, records: str = "") -> Path:
+    """An environment with the package in it; everything else is the present one's.
+
+    ``records`` is what is to stand in the module of that name, if another is tried.
+    """
     venv.create(folder, with_pip=False, symlinks=True)
     names = f"python{sys.version_info.major}.{sys.version_info.minor}"
     target = folder / "lib" / names / "site-packages"
@@ -38,6 +41,8 @@ def installed(folder: Path) -> Path:
     shutil.copytree(
         package, target / "melodex", ignore=shutil.ignore_patterns("__pycache__")
     )
+    if records:
+        (target / "melodex" / "records.py").write_text(records)
     compileall.compile_dir(str(target), quiet=1)
     return folder / "bin" / "python"
 

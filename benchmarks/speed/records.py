@@ -11,18 +11,13 @@ Usage: python -m benchmarks.speed.records [--times 40] [--keep NAME]
 
 from __future__ import annotations
 
-import compileall
 import os
-import shutil
-import sys
-import sysconfig
 import tempfile
-import venv
 from pathlib import Path
 from statistics import median
 
-from benchmarks.keeping import ROOT, about, asker, keep, line_by_line
-from benchmarks.speed.cold import Sample, fresh
+from benchmarks.keeping import about, asker, keep, line_by_line
+from benchmarks.speed.cold import Sample, fresh, installed
 
 MODULES = "melodex.cli.commands.resemble, melodex.tasks.resemble, melodex.corpus.reader"
 
@@ -67,29 +62,13 @@ def dataclass(cls=None, *, frozen=False, slots=True, **others):
 VARIANTS = {"ours": "", "standard": STANDARD, "msgspec": STRUCT}
 
 
-def copies(folder: Path) -> dict[str, Path]:
-    """An interpreter for each copy of the package."""
-    made = {}
-    for name, text in VARIANTS.items():
-        home = folder / name
-        venv.create(home, with_pip=False, symlinks=True)
-        version = f"python{sys.version_info.major}.{sys.version_info.minor}"
-        target = home / "lib" / version / "site-packages"
-        (target / "others.pth").write_text(sysconfig.get_paths()["purelib"] + "\n")
-        ignored = shutil.ignore_patterns("__pycache__")
-        shutil.copytree(ROOT / "melodex", target / "melodex", ignore=ignored)
-        if text:
-            (target / "melodex" / "records.py").write_text(text)
-        compileall.compile_dir(str(target), quiet=1)
-        made[name] = home / "bin" / "python"
-    return made
-
-
 def measured(times: int) -> dict[str, list[Sample]]:
     """Samples of each variant, one after the other in turn."""
     samples: dict[str, list[Sample]] = {name: [] for name in (*VARIANTS, "bare python")}
     with tempfile.TemporaryDirectory() as folder:
-        pythons = copies(Path(folder))
+        pythons = {
+            name: installed(Path(folder) / name, text) for name, text in VARIANTS.items()
+        }
         commands = {
             name: [str(p), "-I", "-c", f"import {MODULES}"] for name, p in pythons.items()
         }

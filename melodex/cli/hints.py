@@ -45,6 +45,7 @@ HINTS = {
     ),
     "name tune": "name it with --from, such as --from TUNE --bars 5-8",
     "other folder for shards": "name another folder",
+    "other folder for work": "name another with --work",
     "other corpus": "name another file with --corpus",
     "other folder": "name another folder: melodex demo FOLDER",
     "read recordings": "save it as WAV, or install melodex[listen]",

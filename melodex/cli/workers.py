@@ -119,22 +119,13 @@ def exchange_for(hands: Hands) -> Iterator[Exchange | None]:
     refuse_partial()
     import tempfile
 
-    from melodex.errors import WorkersError
     from melodex.matching.dealing.dealer import dealt_by
-    from melodex.matching.dealing.exchange import Exchange
+    from melodex.matching.dealing.exchange import Exchange, work_folder
 
     with ExitStack() as held:
         if hands.work is None:
             folder = Path(held.enter_context(tempfile.TemporaryDirectory()))
         else:
-            folder = hands.work.absolute()
-            try:
-                folder.mkdir(parents=True, exist_ok=True)
-            except OSError as error:
-                raise WorkersError(
-                    f"the folder for the work cannot be made: {error.strerror}",
-                    where=str(folder),
-                    hint="name another with --work",
-                ) from error
+            folder = work_folder(hands.work)
         dealer = held.enter_context(dealt_by(hands.workers, hands.scheduler))
         yield Exchange(dealer, folder)

@@ -31,6 +31,7 @@ __all__ = [
     "fold_in",
     "journal_bytes",
     "leave",
+    "let_go",
     "opened",
     "reading",
     "second_way",
@@ -130,6 +131,12 @@ def leave(connection: sqlite3.Connection, path: Path) -> None:
     """Close a connection that read, and leave one file if nobody else has it open."""
     connection.close()
     fold_in(path)
+
+
+def let_go(connection: sqlite3.Connection) -> None:
+    """Let go of the state that a connection sees, which may hold up who writes."""
+    if connection.in_transaction:
+        connection.execute("ROLLBACK")
 
 
 def journal_bytes(path: Path) -> int:

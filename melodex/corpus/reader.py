@@ -28,7 +28,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 from melodex.corpus.chunks import CHUNK_COLUMNS, PackedChunk
-from melodex.corpus.connection import Part, connect, journal_bytes, leave
+from melodex.corpus.connection import Part, connect, journal_bytes, leave, let_go
 from melodex.corpus.faults import faults_named
 from melodex.corpus.schema import SCHEMA_VERSION, TUNE_OVERVIEW, state_of
 from melodex.corpus.tune_rows import (
@@ -175,8 +175,7 @@ class Corpus:
         totals = [0, 0, 0]
         for part in self.parts:
             with faults_named(part.path):
-                if part.connection.in_transaction:
-                    part.connection.execute("ROLLBACK")
+                let_go(part.connection)
                 part.connection.execute("BEGIN")
                 rows = part.connection.execute(
                     "SELECT name, value FROM setting ORDER BY name"

@@ -39,7 +39,7 @@ from melodex.matching.chance.sample import (
     seed_of,
 )
 from melodex.matching.engine.choice import engine
-from melodex.matching.engine.passes import OnDamage
+from melodex.matching.engine.passes import OnDamage, ignored
 from melodex.matching.evidence.figures import FigureCount, count_figures
 from melodex.matching.query import EncodedQuery
 from melodex.matching.search import Hit, search
@@ -283,12 +283,16 @@ class Notes:
 
     def found(
         self,
-        work: Callable[[Chunks, Any], tuple[list[Any], list[DamagedCorpusError]]],
-        argument: Any,
+        search: Callable[..., list[Any]],
+        phrase: Any,
         on_damage: OnDamage,
+        **settings: Any,
     ) -> list[list[Any]]:
-        """What another kind of search finds in each part; it gives damages too."""
-        parts = self.told(work, argument)
+        """What another kind of search finds in each part.
+
+        ``search`` takes the chunks, the phrase, ``on_damage`` and what else is named.
+        """
+        parts = self.told(searched, (search, phrase, settings))
         for damage in chain.from_iterable(damages for _, damages in parts):
             on_damage(damage)
         return [found for found, _ in parts]
@@ -346,6 +350,15 @@ def look(chunks: Chunks, asked: tuple[list[Question], int]) -> list[Look]:
         ids = drawn_ids(chunks, seed, offered) if offered else b""
         found.append(Look(hits, pieces, ids, damages))
     return found
+
+
+def searched(
+    chunks: Chunks, asked: tuple[Callable[..., list[Any]], Any, dict[str, Any]]
+) -> tuple[list[Any], list[DamagedCorpusError]]:
+    """What another kind of search finds in a part, and the damage that it meets."""
+    work, phrase, settings = asked
+    damages: list[DamagedCorpusError] = []
+    return work(chunks, phrase, on_damage=damages.append, **settings), damages
 
 
 def fetch(
@@ -439,7 +452,3 @@ def without_some(
     """Call a function with the chunks of a part but for some lines."""
     outside, work, argument = asked
     return work(without_lines(chunks, outside), argument)
-
-
-def ignored(damage: DamagedCorpusError) -> None:
-    """The search has said it already."""

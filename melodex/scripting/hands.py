@@ -102,20 +102,11 @@ class Hands:
             )
         import tempfile
 
-        from melodex.matching.dealing.exchange import Exchange
+        from melodex.matching.dealing.exchange import Exchange, work_folder
 
         dealer = self.dealer(workers, scheduler)
         if work is not None:
-            folder = Path(work).absolute()
-            try:
-                folder.mkdir(parents=True, exist_ok=True)
-            except OSError as error:
-                raise WorkersError(
-                    f"the folder for the work cannot be made: {error.strerror}",
-                    where=str(folder),
-                    hint="name another with work=",
-                ) from error
-            yield Exchange(dealer, folder)
+            yield Exchange(dealer, work_folder(Path(work)))
             return
         with tempfile.TemporaryDirectory() as made:
             yield Exchange(dealer, Path(made))

@@ -27,6 +27,7 @@ HINTS = {
     "make set": "corpus.new_lesson(name) makes one",
     "name feature": "name a feature, such as device='borrowed chord'",
     "other corpus": "melodex.open(path) opens another file",
+    "other folder for work": "name another with work=",
     "read recordings": "save it as WAV, or install melodex[listen]",
     "replace": "name another file, or replace it with force=True",
     "replace read-only": "replace it with force=True",

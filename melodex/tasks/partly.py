@@ -13,9 +13,7 @@ from collections.abc import Callable, Mapping, Sequence
 from itertools import chain
 from typing import TYPE_CHECKING
 
-from melodex.corpus.chunks import PackedChunk
 from melodex.corpus.tune_rows import piece_of
-from melodex.errors import DamagedCorpusError
 from melodex.matching.asking import Notes, best_of_all
 from melodex.matching.engine.alignment import Alignment
 from melodex.matching.engine.passes import OnDamage, noted_in
@@ -33,7 +31,6 @@ from melodex.tasks.matches import Match, Resemblance, Size, passage_of
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
-    from melodex.matching.partial import Facts
 
 __all__ = ["resemble_partly"]
 
@@ -112,11 +109,11 @@ class Found:
 
 def of_contour(asked: Asked) -> Found:
     """The tunes that go up and down as a contour does."""
-    from melodex.matching.contour import CONTOUR_COSTS
+    from melodex.matching.contour import CONTOUR_COSTS, search_contour
 
     signs = asked.phrase.contour
-    wanted = (signs, asked.limit, asked.hidden)
-    parts = asked.notes.found(contours_in, wanted, asked.on_damage)
+    wanted = {"limit": asked.limit, "exclude": asked.hidden}
+    parts = asked.notes.found(search_contour, signs, asked.on_damage, **wanted)
     hits = best_of_all(parts, asked.limit)
     melodies = read_melodies(asked, hits)
 
@@ -131,13 +128,14 @@ def of_contour(asked: Asked) -> Found:
 
 def of_rhythm(asked: Asked) -> Found:
     """The tunes that have a rhythm, at any tempo."""
-    from melodex.matching.rhythm import RHYTHM_COSTS
+    from melodex.matching.rhythm import RHYTHM_COSTS, search_rhythm
 
     melody = asked.phrase.melody
     classes = bytes(duration_class(ticks) & 0xFF for ticks in melody.duration_ticks)
     depth = max(asked.limit, LOOKED_AT)
-    wanted = (classes, depth, asked.hidden)
-    hits = best_of_all(asked.notes.found(rhythms_in, wanted, asked.on_damage), depth)
+    wanted = {"limit": depth, "exclude": asked.hidden}
+    parts = asked.notes.found(search_rhythm, classes, asked.on_damage, **wanted)
+    hits = best_of_all(parts, depth)
     best = len(melody) * RHYTHM_COSTS.best_pair
     foreword = ties_of(hits, best, "rhythm")
     # What has fewer points than the last that is wanted is not worth reading.
@@ -157,11 +155,11 @@ def of_rhythm(asked: Asked) -> Found:
 
 def of_notes(asked: Asked) -> Found:
     """The tunes that hold some notes with unknown ones among them."""
-    from melodex.matching.partial import facts_of
+    from melodex.matching.partial import facts_of, search_partial
 
     phrase = asked.phrase
     facts = facts_of(phrase)
-    parts = asked.notes.found(partials_in, (facts, asked.hidden), asked.on_damage)
+    parts = asked.notes.found(search_partial, facts, asked.on_damage, exclude=asked.hidden)
     found: list[tuple[str, list[int]]] = sorted(chain.from_iterable(parts))
     best = len(facts.pitch) + len(facts.length)
     found = one_of_each_piece(asked, found)
@@ -178,49 +176,6 @@ def of_notes(asked: Asked) -> Found:
         () if found else ("With notes that are not known, nothing near is looked for.",)
     )
     return Found(matches, best, foreword, remarks)
-
-
-Damages = list[DamagedCorpusError]
-
-
-def contours_in(
-    chunks: Sequence[PackedChunk], wanted: tuple[Sequence[int], int, frozenset[str]]
-) -> tuple[list[Hit], Damages]:
-    """The tunes of a part that go up and down as a contour does."""
-    from melodex.matching.contour import search_contour
-
-    signs, limit, hidden = wanted
-    damages: Damages = []
-    hits = search_contour(
-        chunks, signs, limit=limit, exclude=hidden, on_damage=damages.append
-    )
-    return hits, damages
-
-
-def rhythms_in(
-    chunks: Sequence[PackedChunk], wanted: tuple[bytes, int, frozenset[str]]
-) -> tuple[list[Hit], Damages]:
-    """The tunes of a part that have a rhythm."""
-    from melodex.matching.rhythm import search_rhythm
-
-    classes, limit, hidden = wanted
-    damages: Damages = []
-    hits = search_rhythm(
-        chunks, classes, limit=limit, exclude=hidden, on_damage=damages.append
-    )
-    return hits, damages
-
-
-def partials_in(
-    chunks: Sequence[PackedChunk], wanted: tuple[Facts, frozenset[str]]
-) -> tuple[list[tuple[str, list[int]]], Damages]:
-    """The tunes of a part that hold some notes, with unknown ones among them."""
-    from melodex.matching.partial import search_partial
-
-    facts, hidden = wanted
-    damages: Damages = []
-    found = search_partial(chunks, facts, exclude=hidden, on_damage=damages.append)
-    return found, damages
 
 
 def one_of_each_piece(

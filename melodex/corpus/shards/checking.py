@@ -13,7 +13,7 @@ from pathlib import Path
 from melodex.corpus.care.checking import CheckReport, Fault, check_corpus
 from melodex.corpus.care.copying import copy_corpus
 from melodex.corpus.care.salvage import titles
-from melodex.corpus.connection import Part, leave
+from melodex.corpus.connection import Part, leave, let_go
 from melodex.corpus.faults import faults_named
 from melodex.corpus.reader import opened_part
 from melodex.corpus.schema import SCHEMA_VERSION
@@ -160,8 +160,7 @@ def see(parts: Sequence[Part]) -> None:
     """Have each shard see the state that it is in now."""
     for part in parts:
         with faults_named(part.path):
-            if part.connection.in_transaction:
-                part.connection.execute("ROLLBACK")
+            let_go(part.connection)
             part.connection.execute("BEGIN")
             part.connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
 

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from melodex.corpus.chunks import CHUNK_COLUMNS, PackedChunk, unpack
-from melodex.corpus.connection import WAIT_SECONDS, leave
+from melodex.corpus.connection import WAIT_SECONDS, leave, let_go
 from melodex.corpus.faults import faults_named
 from melodex.corpus.shards.absent import Absence
 from melodex.corpus.shards.index import (
@@ -37,10 +37,6 @@ Kind = TypeVar("Kind", bound=Opened)
 
 STEP_SECONDS = 0.005
 """Between two looks at a folder that is being changed: a change takes some milliseconds."""
-
-
-AFTER_GIVING_WAY_SECONDS = 0.15
-"""Before the turn is taken again: SQLite's own waiting looks every tenth of a second."""
 
 
 def settled(folder: Path) -> ShardIndex:
@@ -66,7 +62,7 @@ def settled(folder: Path) -> ShardIndex:
                     where=str(folder),
                     hint="open it once where it can be written",
                 ) from error
-            time.sleep(AFTER_GIVING_WAY_SECONDS)
+            time.sleep(STEP_SECONDS)
 
 
 def opened_shards(
@@ -206,8 +202,7 @@ def in_one_state(
                 refuse_other(late[0], index, number)
         # What is read here would hold up whoever has still to write, and so ourselves.
         for part in parts:
-            if part.connection.in_transaction:
-                with faults_named(part.path):
-                    part.connection.execute("ROLLBACK")
+            with faults_named(part.path):
+                let_go(part.connection)
         settled(folder)
         time.sleep(STEP_SECONDS)

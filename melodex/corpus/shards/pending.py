@@ -331,11 +331,6 @@ ROWS = {
 """What a pending change may do; the index of words asks for its ``data_version`` too."""
 
 
-GIVES_WAY_MILLISECONDS = 300
-"""How long who settles waits for a shard before letting go of all: a change takes some
-milliseconds. Our choice."""
-
-
 def settle(folder: Path, index: ShardIndex) -> None:
     """Carry out what a stopped writer left in a folder, or wait for one at work.
 
@@ -353,9 +348,6 @@ def settle(folder: Path, index: ShardIndex) -> None:
             with faults_named(path):
                 part = Part(open_for_writing(path), path)
             stack.callback(leave, part.connection, path)
-            # A writer may read one shard and wait for the turn, which is held here, while
-            # its reading holds up what is written here: who settles gives way.
-            part.connection.execute(f"PRAGMA busy_timeout = {GIVES_WAY_MILLISECONDS}")
             parts.append(part)
         with faults_named(parts[0].path):
             begin(parts[0].connection, parts[0].path)

@@ -39,6 +39,7 @@ from melodex.matching.chance.drawing import DrawnTune, drawn_chunks, drawn_tunes
 from melodex.matching.chance.fit import Best, Null, alike
 from melodex.matching.engine.alignment import Alignment
 from melodex.matching.engine.choice import engine
+from melodex.matching.engine.passes import ignored
 from melodex.matching.query import EncodedQuery
 from melodex.matching.search import Hit, search
 from melodex.records import dataclass
@@ -207,7 +208,7 @@ def draw(
         limit=SEARCHED_BEST,
         costs=costs,
         exclude=exclude,
-        on_damage=lambda damage: None,
+        on_damage=ignored,
     )
     return Drawn(tunes, sum(map(pieces_in, searched)), back)
 

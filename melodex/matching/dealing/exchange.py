@@ -12,7 +12,7 @@ tunes or a range of the figures.
 Files are put in place whole, in a folder that every worker sees. What is there from before
 is not done again.
 
-Contents: Exchange, shared_figures_by, shared_figures_dealt.
+Contents: Exchange, work_folder, shared_figures_by, shared_figures_dealt.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from melodex import __version__
+from melodex.errors import REMEDIES, WorkersError
 from melodex.files import write_whole
 from melodex.matching.dealing.dealer import unreadable
 from melodex.matching.evidence.kinship import (
@@ -45,7 +46,7 @@ if TYPE_CHECKING:
 
     from melodex.matching.dealing.dealer import Dealer
 
-__all__ = ["Exchange", "shared_figures_by", "shared_figures_dealt"]
+__all__ = ["Exchange", "shared_figures_by", "shared_figures_dealt", "work_folder"]
 
 TUNES_AT_ONCE = 10_000
 """Of one slice: their figures take about 11 MB."""
@@ -67,6 +68,26 @@ class Exchange:
 
     dealer: Dealer
     folder: Path
+
+
+def work_folder(path: Path) -> Path:
+    """A folder in which what is done is kept, made if it is not there; its whole path.
+
+    Raises
+    ------
+    WorkersError
+        If it cannot be made.
+    """
+    folder = path.absolute()
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise WorkersError(
+            f"the folder for the work cannot be made: {error.strerror}",
+            where=str(folder),
+            hint=REMEDIES["other folder for work"],
+        ) from error
+    return folder
 
 
 def shared_figures_by(

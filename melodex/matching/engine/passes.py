@@ -4,7 +4,7 @@ Conventions: chunks are drawn from their source in the thread that calls, since 
 database connection stays in the thread that opened it; results come in the order
 of the chunks, whichever thread finished first.
 
-Contents: OnDamage, noted_in, Checked, one_pass, batched.
+Contents: OnDamage, ignored, noted_in, Checked, one_pass, batched.
 """
 
 from __future__ import annotations
@@ -20,9 +20,13 @@ from melodex.errors import DamagedCorpusError
 from melodex.matching.engine.choice import engine
 from melodex.records import dataclass
 
-__all__ = ["Checked", "OnDamage", "batched", "noted_in", "one_pass"]
+__all__ = ["Checked", "OnDamage", "batched", "ignored", "noted_in", "one_pass"]
 
 OnDamage = Callable[[DamagedCorpusError], None]
+
+
+def ignored(damage: DamagedCorpusError) -> None:
+    """Say nothing of damage, where another search has said it or will."""
 
 
 def noted_in(remarks: list[str]) -> OnDamage:

@@ -37,6 +37,7 @@ from melodex.matching.chance.sample import (
     quantile,
 )
 from melodex.matching.engine.choice import engine
+from melodex.matching.engine.passes import ignored
 from melodex.matching.evidence.commonness import IntervalModel
 from melodex.matching.evidence.stretches import (
     LOSS,
@@ -112,7 +113,7 @@ def points_in(
     chunks: Sequence[PackedChunk], asked: tuple[bytes, bytes]
 ) -> dict[str, tuple[int, int]]:
     """Points of the tunes of a part; damage is told of by the search for the windows."""
-    return points_of_stretches(chunks, *asked, on_damage=lambda damage: None)
+    return points_of_stretches(chunks, *asked, on_damage=ignored)
 
 
 def leads_of_part(
@@ -125,7 +126,7 @@ def leads_of_part(
     """The leads of one part of an own tune, of which the first note is given."""
     order = sorted(compared.points.items(), key=lambda each: (-each[1][0], each[0]))
     first = [tune_id for tune_id, _ in order[:LOOKED_AT]]
-    melodies = corpus.melodies(first, on_damage=lambda damage: None)
+    melodies = corpus.melodies(first, on_damage=ignored)
     laid = []
     for tune_id in first:
         if tune_id in melodies:
