@@ -26,7 +26,7 @@ from melodex.corpus.reader import Corpus
 from melodex.errors import MelodexError, SettingsError, WorkersError
 from melodex.matching.asking import Notes
 from melodex.matching.dealing import cluster as clusters
-from melodex.matching.dealing.cluster import PATIENCE_VARIABLE, Cluster
+from melodex.matching.dealing.cluster import PATIENCE_VARIABLE, Cluster, ready_there
 from melodex.matching.dealing.dealer import Dealer, Here, Processes
 from melodex.matching.dealing.held import Held, Shards, places_of
 from melodex.presentation.data.forms import as_json
@@ -144,6 +144,19 @@ def test_a_cluster_answers_by_shard_as_one_file_does(
     os.kill(killed, signal.SIGKILL)
     with Corpus.open(three) as corpus:
         assert ask(corpus, cluster, places_of(corpus)) == expected["first"]
+
+
+def test_a_worker_that_has_just_ended_is_left_out_though_the_scheduler_still_names_it(
+    cluster: Cluster, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from distributed.comm.core import CommClosedError
+
+    ended = {"tcp://127.0.0.1:1": CommClosedError("in <TCP (closed)>")}
+    there = cluster.run(ready_there)
+    answers = [ended, {**ended, **there}]
+    monkeypatch.setattr(cluster, "run", lambda work: answers.pop(0))
+    assert cluster.looked_at() == sorted(there)
+    assert not answers
 
 
 def test_where_few_tunes_are_aligned_parts_look_at_the_likeliest_of_all(

@@ -19,6 +19,7 @@ from __future__ import annotations
 import asyncio
 import logging
 import os
+import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from itertools import chain
@@ -77,10 +78,22 @@ class Cluster:
             raise
 
     def looked_at(self) -> list[str]:
-        """The addresses of the workers, all with this melodex."""
+        """The addresses of the workers, all with this melodex.
+
+        One that ended a moment ago may still be known to the scheduler: it is asked with
+        the others, does not answer, and is left out.
+        """
+        told: dict[str, Any] = {}
+        lost = lost_signs()
+        end = time.monotonic() + self.patience
         try:
-            is_working = self.client.sync(self.has_workers)
-            told: dict[str, Any] = self.run(ready_there) if is_working else {}
+            while not told and self.client.sync(self.has_workers):
+                said = self.run(ready_there)
+                told = {at: each for at, each in said.items() if not isinstance(each, lost)}
+                if not told and time.monotonic() > end:
+                    break
+                if not told:
+                    time.sleep(BETWEEN_LOOKS_SECONDS)
         except OSError as error:
             raise self.gone() from error
         if not told:
@@ -241,15 +254,13 @@ class Cluster:
         jobs: Mapping[str, list[tuple[int, Any, Any]]],
     ) -> dict[str, list[tuple[int, bool, Any]]]:
         """What workers say of the places that they hold; who is lost says nothing."""
-        from distributed.comm.core import CommClosedError
-
-        gone = (CommClosedError, TimeoutError, OSError)
+        lost = lost_signs()
         try:
             told = self.run(at_worker, work, jobs)
-        except gone as error:
+        except lost as error:
             raise self.gone() from error
         for said in told.values():
-            if isinstance(said, Exception) and not isinstance(said, gone):
+            if isinstance(said, Exception) and not isinstance(said, lost):
                 raise said
         return {worker: said for worker, said in told.items() if isinstance(said, list)}
 
@@ -380,6 +391,13 @@ def answers_to(
         except Exception as error:
             return [(at, False, error)]
     return answers
+
+
+def lost_signs() -> tuple[type[Exception], ...]:
+    """What is raised, or told of a worker, where nobody is at the other end any more."""
+    from distributed.comm.core import CommClosedError
+
+    return CommClosedError, TimeoutError, OSError
 
 
 def ready_there() -> str:
