@@ -19,7 +19,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from melodex.analysis.keys.song.layout import Layout
-from melodex.analysis.keys.song.mode import third_of
+from melodex.analysis.keys.song.mode import MAJOR_SCALE, root_and_third, third_of
 from melodex.analysis.keys.song.points import KINDS, NO_ROOT, SongBar
 
 if TYPE_CHECKING:
@@ -37,15 +37,12 @@ FARTHEST = 32
 """Bars to either side of a ii V I that are asked."""
 CERTAINTY = 0.75
 """Of a centre; our choice."""
-MAJOR_SCALE = frozenset({0, 2, 4, 5, 7, 9, 11})
 NATURAL_SCALE = frozenset({0, 2, 3, 5, 7, 8, 10})
 MINOR_SCALE = NATURAL_SCALE | {11}
 """Semitones above the tonic; minor with both sevenths where a bar is weighed."""
 SECONDS = frozenset({"minor", "minor seventh", "half-diminished"})
 FIFTHS = frozenset({"dominant", "suspended"})
 RESTING = frozenset({"major", "major seventh", "minor", "minor seventh"})
-THIRDS = {"M": 4, "m": 3}
-"""Semitones of the third above the root, by the kind of third."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +148,7 @@ def is_near(one: Sounding, home: int, minor: bool) -> bool:
     if above in {0, 7} or (above == 5 and not minor):
         return True
     steps = NATURAL_SCALE if minor else MAJOR_SCALE
-    return steps.issuperset(notes_of(above, one.third))
+    return steps.issuperset(root_and_third(above, one.third))
 
 
 def sounding(bars: Sequence[SongBar]) -> list[Sounding]:
@@ -196,11 +193,6 @@ def scale_on(tonic: int, minor: bool) -> frozenset[int]:
     return frozenset((tonic + step) % 12 for step in steps)
 
 
-def notes_of(root: int, third: str) -> list[int]:
-    """Root and third, the root alone where there is none."""
-    return [root, *((root + THIRDS[t]) % 12 for t in (third,) if t in THIRDS)]
-
-
 def around(
     bars: Sequence[SongBar], home: frozenset[int], two: Sounding, one: Sounding
 ) -> Centre:
@@ -236,7 +228,8 @@ def around(
 def rests_outside(bar: SongBar, scale: frozenset[int]) -> bool:
     """Whether a major or minor chord of a bar is none of a scale."""
     return any(
-        KINDS[kind] in RESTING and not scale.issuperset(notes_of(root, third_of(kind)))
+        KINDS[kind] in RESTING
+        and not scale.issuperset(root_and_third(root, third_of(kind)))
         for root, kind, _ in bar.chords
         if root != NO_ROOT
     )
@@ -247,7 +240,7 @@ def share_in(bar: SongBar, scale: frozenset[int]) -> float:
     held = told = 0.0
     for root, kind, share in bar.chords:
         if root != NO_ROOT:
-            notes = notes_of(root, third_of(kind))
+            notes = root_and_third(root, third_of(kind))
             held += share * sum(note in scale for note in notes) / len(notes)
             told += share
     return held / told if told else 0.0

@@ -6,7 +6,8 @@ chords and melody must have many more of them than of the notes they replace. A 
 seventh on the tonic is a colour of blues and no mixolydian. What each chord and note
 tells is common practice, no source; how much it counts is our choice.
 
-Contents: thirds_of, Held, held_in, scale_mode, FREYGISH, idiom_of.
+Contents: MAJOR_SCALE, third_of, root_and_third, thirds_of, Held, held_in, scale_mode,
+FREYGISH, idiom_of.
 """
 
 from __future__ import annotations
@@ -20,14 +21,21 @@ from melodex.melody import MODES
 
 __all__ = [
     "FREYGISH",
+    "MAJOR_SCALE",
     "Held",
     "held_in",
     "idiom_of",
+    "root_and_third",
     "scale_mode",
+    "third_of",
     "third_of_mode",
     "thirds_of",
 ]
 
+MAJOR_SCALE = frozenset({0, 2, 4, 5, 7, 9, 11})
+"""Semitones above the tonic."""
+THIRD_SEMITONES = {"M": 4, "m": 3}
+"""Semitones of the third above the root, by the kind of third."""
 MAJOR_KINDS = frozenset({"major", "dominant", "major seventh"})
 MINOR_KINDS = frozenset({"minor", "minor seventh", "half-diminished", "diminished"})
 THIRDS = {
@@ -78,6 +86,18 @@ def third_of(kind: int) -> str:
     """``M`` for a major third, ``m`` for a minor one, empty where there is none."""
     name = KINDS[kind]
     return "M" if name in MAJOR_KINDS else "m" if name in MINOR_KINDS else ""
+
+
+def root_and_third(root: int, third: str) -> set[int]:
+    """Pitch classes of a root and of a third as :func:`third_of` has it, the root alone
+    where there is none.
+
+    Examples
+    --------
+    >>> sorted(root_and_third(9, "m"))
+    [0, 9]
+    """
+    return {root, (root + THIRD_SEMITONES.get(third, 0)) % 12}
 
 
 def thirds_of(

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 from melodex.analysis.keys.song.confirmed import parts_of
 from melodex.analysis.keys.song.layout import Layout
-from melodex.analysis.keys.song.mode import third_of
+from melodex.analysis.keys.song.mode import MAJOR_SCALE, root_and_third, third_of
 from melodex.analysis.keys.song.points import KINDS, NO_ROOT, SongBar
 
 if TYPE_CHECKING:
@@ -33,9 +33,6 @@ ROUNDING = 50
 """Parts of a bar to which shares of chords are rounded before they are compared."""
 NO_LIFT = frozenset({0, 5, 7})
 MINOR_KINDS = frozenset({"minor", "minor seventh"})
-THIRDS = {"M": 4, "m": 3, "": 0}
-"""Semitones of the third above the root, by the kind of third; 0 where there is none."""
-MAJOR_SCALE = frozenset({0, 2, 4, 5, 7, 9, 11})
 
 Part = tuple[int, int]
 Row = tuple[tuple[tuple[int, int, int], ...], ...]
@@ -150,8 +147,7 @@ def lifted(
     )
     scale = {(degree + home + 3 * (minor > 0)) % 12 for degree in MAJOR_SCALE}
     foreign = any(
-        root != NO_ROOT
-        and not scale.issuperset({root, (root + THIRDS[third_of(kind)]) % 12})
+        root != NO_ROOT and not scale.issuperset(root_and_third(root, third_of(kind)))
         for bar in bars[part[0] : part[1]]
         for root, kind, _ in bar.chords
     )
