@@ -8,14 +8,18 @@ from __future__ import annotations
 import os
 import random
 import signal
+import stat
+import time
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from click.testing import CliRunner
 
 from melodex.cli import melodex
+from melodex.corpus import connection
 from melodex.corpus.reader import Corpus
 from melodex.corpus.shards import building
 from melodex.corpus.shards.index import INDEX_NAME, RUN_NAME, read_index
@@ -190,6 +194,28 @@ def test_what_was_killed_goes_on(
     one = tmp_path / "one.melodex"
     add_paths(one, [shelf])
     assert ids(one) == ids(many)
+
+
+def test_who_makes_shards_waits_for_nobody(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A folder that is held while it is made is not one in which leaving takes turns."""
+
+    def waits(seconds: float) -> None:
+        raise AssertionError(f"waits {seconds} seconds")
+
+    clock = SimpleNamespace(monotonic=time.monotonic, sleep=waits)
+    monkeypatch.setattr(connection, "time", clock)
+    building.make_empty(tmp_path / "many", 2)
+    assert not list_shards(tmp_path / "many").faults
+    assert stat.S_IMODE((tmp_path / "many").stat().st_mode) == plain_mode(tmp_path)
+
+
+def plain_mode(folder: Path) -> int:
+    """Who may what in a folder that is made without a thought."""
+    made = folder / "plain"
+    made.mkdir()
+    return stat.S_IMODE(made.stat().st_mode)
 
 
 def test_a_killed_making_leaves_nothing(shelf: Path, tmp_path: Path) -> None:

@@ -1,7 +1,9 @@
 """An empty folder of shards, to be added to.
 
-Conventions: the folder is made under another name, held while it is made, and gets its own
-when it is whole; what a killed maker left is taken away by the next.
+Conventions: the folder is made inside another, which is held meanwhile, and gets its own
+name when it is whole; what a killed maker left is taken away by the next. The folder that
+is held is not that of the shards: who leaves a corpus takes turns at its folder
+(:mod:`melodex.corpus.connection`), and would wait here for nobody but himself.
 
 Contents: make_empty.
 """
@@ -91,24 +93,23 @@ def has_entries(folder: Path) -> bool:
 
 @contextmanager
 def made_beside(folder: Path) -> Iterator[Path]:
-    """A new folder beside another, held while we are at work, and gone afterwards."""
-    made = Path(tempfile.mkdtemp(prefix=MAKING, dir=folder.parent))
-    handle = os.open(made, os.O_RDONLY | os.O_CLOEXEC)
+    """A new folder to be moved to another, in one that is held while we are at work."""
+    held = Path(tempfile.mkdtemp(prefix=MAKING, dir=folder.parent))
+    handle = os.open(held, os.O_RDONLY | os.O_CLOEXEC)
     try:
         # Some file systems know no locks; nothing is swept there.
         with suppress(OSError):
             fcntl.flock(handle, fcntl.LOCK_SH | fcntl.LOCK_NB)
+        made = held / folder.name
+        made.mkdir()
         yield made
     finally:
         os.close(handle)
-        shutil.rmtree(made, ignore_errors=True)
+        shutil.rmtree(held, ignore_errors=True)
 
 
 def put_in_place(made: Path, folder: Path) -> None:
     """Give a folder its name; one that somebody else made meanwhile stays."""
-    umask = os.umask(0)
-    os.umask(umask)
-    made.chmod(0o777 & ~umask)
     try:
         # An empty folder gives way (POSIX, rename).
         made.rename(folder)
