@@ -189,6 +189,30 @@ def test_the_augmented_sixth_in_the_melody_tells_a_german_sixth_from_a_substitut
     assert (found.text, found.plain_text) == ("Ger6", "bVI7")
 
 
+@pytest.mark.parametrize(
+    ("texts", "key", "expected"),
+    [
+        # A chain of dominants is named by the degrees of the key that it goes through.
+        ("C B7 E7 A7 D7 G7 C", C_MAJOR, "I V7/iii V7/vi V7/ii V7/V V7 I"),
+        ("C Bm7b5 E7 A7 D7 G7 C", C_MAJOR, "I iiø7/vi V7/vi V7/ii V7/V V7 I"),
+        ("C A D G C", C_MAJOR, "I V/ii V/V V I"),
+        ("Cm G7 C7 F7 Bb7 Eb Cm", C_MINOR, "i V7 V7/iv V7/bVII V7/bIII bIII i"),
+        # A major chord that rests is named as it sounds.
+        ("C B7 Emaj7 C", C_MAJOR, "I V7/III IIImaj7 I"),
+        ("C7 F7 C7 G7", C_MAJOR, "I7 IV7 I7 V7"),
+        # IV7 bVII7 I is the backdoor, and no dominant of the flat seventh.
+        ("C7 F7 Bb7 Cmaj7", C_MAJOR, "I7 IV7 bVII7 Imaj7"),
+        ("C F7 Bb F C", C_MAJOR, "I V7/bVII bVII IV I"),
+        # ii subV I.
+        ("C Gm7 Gb7 Fmaj7", C_MAJOR, "I ii7/IV bV7 IVmaj7"),
+        ("C Bm7 Bb7 Am7", C_MAJOR, "I ii7/vi bVII7 vi7"),
+        ("C Ebm7 D7 G", C_MAJOR, "I biii7 V7/V V"),
+    ],
+)
+def test_chains_are_named_as_players_count_them(texts, key, expected):
+    assert " ".join(named(texts, key)) == expected
+
+
 def test_a_dominant_that_turns_minor_on_its_root_does_not_go_there():
     chords = parse_chords(["A7#11", "Am7", "D7", "G7"])
     assert not numerals(chords, [C_MAJOR] * 4)[0].resolves

@@ -60,6 +60,8 @@ RAISED_SEVENTH = 5
 LEADING_TONE_DOWN = -5
 """From a leading tone up to its goal is a minor second: five fifths down."""
 FLAT_SIX, FLAT_TWO, FLAT_SEVEN, FLAT_THREE = -4, -5, -2, -3
+FOURTH = 5
+"""Half steps from a dominant up to its goal."""
 AUGMENTED_SIXTH = 10
 """F sharp above A flat, on the line of fifths."""
 TRIAD = frozenset({"1", "b3", "3", "b5", "5", "#5"})
@@ -284,10 +286,15 @@ def role_of_dominant(place: Place) -> Role:
     """A dominant seventh that the key does not hold."""
     degree, goal = place.degree, place.degree - 1
     blue = degree == 0 and place.leads_to(goal) and is_family(place.following, "dominant")
-    if blue and not place.after_its_two:
+    chain = place.minor and half_steps(place.following, place.beyond) == FOURTH
+    if blue and not place.after_its_two and not chain:
         # I7 IV7 is the blues, not a dominant that is reached.
         return Role("blues seventh")
     coming = place.coming is not None and (goal - place.coming) % 12 == 0
+    backdoor = degree == -1 and not place.minor and place.leads_to(FLAT_SEVEN)
+    if backdoor and is_family(place.following, "dominant"):
+        # IV7 bVII7 stands for iv7 bVII7.
+        return Role("blues seventh")
     if place.leads_to(goal) or coming or (degree == 0 and place.after_its_two):
         found = applied(place, "secondary dominant", goal)
         return replace(found, resolves=True) if coming else found
@@ -400,9 +407,9 @@ def rises_by_half_step(chord: Chord, following: Chord | None) -> bool:
     return half_steps(chord, following) == 1
 
 
-def half_steps(chord: Chord, following: Chord | None) -> int | None:
+def half_steps(chord: Chord | None, following: Chord | None) -> int | None:
     """Half steps from a root up to the next, 0 to 11."""
-    if following is None or not following.sounds:
+    if chord is None or following is None or not following.sounds:
         return None
     return (7 * (following.root_fifths - chord.root_fifths)) % 12
 
@@ -410,11 +417,26 @@ def half_steps(chord: Chord, following: Chord | None) -> int | None:
 def applied(place: Place, name: str, goal: int) -> Role:
     """An applied chord: its goal written as the key, or the next chord, has it."""
     resolves = place.leads_to(goal)
-    small = goal_is_minor(place.mode, goal)
-    # V/V is written so whether the fifth turns out major or minor.
-    if resolves and goal != 1 and place.following is not None:
-        small = place.following.family in LOWERED_THIRD
+    reached = place.following if resolves else None
+    small = is_small_goal(place.mode, goal, reached, place.beyond)
     return Role(name, roman(goal, small=small), goal, resolves)
+
+
+def is_small_goal(
+    mode: str, goal: int, reached: Chord | None, beyond: Chord | None = None
+) -> bool:
+    """Whether a goal is written small: by the chord that comes, else by the key.
+
+    In a chain of dominants each is that of a degree of the key: E7 before A7 is V7/vi.
+    V/V is written so whether the fifth turns out major or minor.
+    """
+    leads_on = reached is not None and (
+        reached.family == "dominant"
+        or (reached.family == "major" and half_steps(reached, beyond) == FOURTH)
+    )
+    if reached is None or leads_on or goal == 1:
+        return goal_is_minor(mode, goal)
+    return reached.family in LOWERED_THIRD
 
 
 def is_goal(mode: str, goal: int) -> bool:
@@ -441,13 +463,21 @@ def substitute(place: Place, goal: int) -> Role:
 def related_two(place: Place) -> Role | None:
     """A minor chord before a dominant a fifth below, which is not the key's own.
 
-    Before a tritone substitute, and before a dominant that neither goes to its goal nor
-    has one in the key, it keeps the numeral of its root.
+    Before the tritone substitute of that dominant, where it goes down to the goal, it is
+    the same. Before a dominant that is itself a tritone substitute, and before one that
+    neither goes to its goal nor has one in the key, it keeps the numeral of its root.
     """
     following, after = place.following, place.next_degree
-    if following is None or following.family != "dominant" or after != place.degree - 1:
+    if following is None or following.family != "dominant":
         return None
     goal = place.degree - 2
+    if falls_by_half_step(place.chord, following) and falls_by_half_step(
+        following, place.beyond
+    ):
+        small = is_small_goal(place.mode, goal, place.beyond)
+        return Role("related ii", roman(goal, small=small), goal, resolves=True)
+    if after != place.degree - 1:
+        return None
     beyond = place.above_tonic(place.beyond)
     if after == 1 or (after == FLAT_SEVEN and beyond != goal):
         return None
@@ -457,9 +487,7 @@ def related_two(place: Place) -> Role | None:
         return Role("related ii", goal_degree=beyond, shown_degree=place.degree)
     if beyond != goal and goal not in USUAL_GOALS | scale_of_mode(place.mode):
         return Role("related ii", shown_degree=place.degree)
-    small = goal_is_minor(place.mode, goal)
-    if beyond == goal and place.beyond is not None:
-        small = place.beyond.family in LOWERED_THIRD
+    small = is_small_goal(place.mode, goal, place.beyond if beyond == goal else None)
     return Role("related ii", roman(goal, small=small), goal, resolves=True)
 
 

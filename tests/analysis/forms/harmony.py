@@ -97,7 +97,7 @@ HARMONY: dict[str, tuple[str, str]] = {
         "authentic cadence 8-9",
     ),
     "ragtime wheel": (
-        "I|V7/VI|V7/II|V7/II|V7/V|V7|I|V7|I|V7/VI|V7/II|V7/II|V7/V|V7|I|I",
+        "I|V7/vi|V7/ii|V7/ii|V7/V|V7|I|V7|I|V7/vi|V7/ii|V7/ii|V7/V|V7|I|I",
         "authentic cadence 14-15",
     ),
     "applied dominants": (
@@ -216,14 +216,14 @@ HARMONY: dict[str, tuple[str, str]] = {
     ),
     "rhythm changes": (
         "I V7/ii|ii7 V7|iii7 V7/ii|ii7 V7|I V7/IV|IV iv|I V7|I V7|I V7/ii|ii7 V7|"
-        "iii7 V7/ii|ii7 V7|I V7/IV|IV iv|I V7|I|V7/VI|V7/VI|V7/II|V7/II|V7/V|V7/V|V7|"
+        "iii7 V7/ii|ii7 V7|I V7/IV|IV iv|I V7|I|V7/vi|V7/vi|V7/ii|V7/ii|V7/V|V7/V|V7|"
         "V7|I V7/ii|ii7 V7|iii7 V7/ii|ii7 V7|I V7/IV|IV iv|I V7|I",
         "turnaround 3-4, inner line by half step 5-7, turnaround 11-12, "
         "inner line by half step 13-15, authentic cadence 15-16, half cadence 22-23, "
         "turnaround 27-28, inner line by half step 29-31, authentic cadence 31-32",
     ),
     "AABA": (
-        "I|vi|ii|V7|I|vi|IV V7|I|I|vi|ii|V7|I|vi|IV V7|I|IV|iv|I|V7/II|V7/V|V7/V|V7|V7|"
+        "I|vi|ii|V7|I|vi|IV V7|I|I|vi|ii|V7|I|vi|IV V7|I|IV|iv|I|V7/ii|V7/V|V7/V|V7|V7|"
         "I|vi|ii|V7|I|vi|IV V7|I",
         "authentic cadence 7-8, authentic cadence 15-16, half cadence 22-23, "
         "authentic cadence 31-32",
