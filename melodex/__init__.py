@@ -38,8 +38,6 @@ __all__ = [
 ]
 
 HOMES = {
-    "AnswersResult": "scripting.scores",
-    "AroundResult": "scripting.scores",
     "Corpus": "scripting.corpus",
     "Lesson": "scripting.lesson",
     "MelodexError": "errors",

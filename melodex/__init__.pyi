@@ -4,6 +4,8 @@ from melodex.scripting.lesson import Lesson
 from melodex.scripting.opening import compare, describe, from_music21, open, read  # noqa: A004
 from melodex.scripting.results import (
     AddResult,
+    AnswersResult,
+    AroundResult,
     AuditResult,
     CompareResult,
     DescribeResult,
@@ -13,7 +15,6 @@ from melodex.scripting.results import (
     TuneList,
     WholeAuditResult,
 )
-from melodex.scripting.scores import AnswersResult, AroundResult
 from melodex.scripting.tune import Tune
 
 __version__: str

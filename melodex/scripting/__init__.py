@@ -6,6 +6,7 @@ Out come results that say themselves in short (``repr``), as the command prints 
 third door beside the command line and the page: no music is decided here. Stable names
 are those that ``melodex/__init__.py`` lists; import them from there.
 
-Read first: ``corpus``, then ``results``. Contents: ``opening`` (open, read, and what
-needs no corpus), ``tune``, ``lesson``, ``notebook`` (pictures), ``bridge`` (music21).
+Read first: ``corpus``, then ``calls`` and ``results``, both parted by task. Contents:
+``opening`` (open, read, and what needs no corpus), ``tune``, ``lesson``, ``notebook``
+(pictures), ``bridge`` (music21).
 """

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 from melodex.corpus.place import usual_place
 from melodex.errors import ReadingError
-from melodex.scripting.corpus import Corpus, compared
+from melodex.scripting.calls.comparing import compared
+from melodex.scripting.corpus import Corpus
 from melodex.scripting.partly import read_wholly
 from melodex.scripting.results import CompareResult, DescribeResult
 from melodex.scripting.tune import SpanLike, Tune, TuneLike, as_piece, within_limits

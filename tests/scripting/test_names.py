@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import inspect
 import json
+import pickle
 import subprocess
 import sys
 from pathlib import Path
@@ -63,6 +64,26 @@ CORPUS_METHODS = {
     "unpack",
 }
 
+MADE_OF = {
+    "melodex.scripting.corpus",
+    "melodex.scripting.file",
+    *(
+        f"melodex.scripting.calls.{task}"
+        for task in ("comparing", "contents", "describing", "keeping", "searching")
+    ),
+}
+"""Modules of the classes that a corpus is made of."""
+
+RESULTS = {
+    "Corpus": lambda corpus: corpus,
+    "AuditResult": lambda corpus: corpus.audit("The Eel Trap", limit=1),
+    "CompareResult": lambda corpus: corpus.compare("The Eel Trap", "Marl Pit Hornpipe"),
+    "DescribeResult": lambda corpus: corpus.describe("The Eel Trap"),
+    "GatherResult": lambda corpus: corpus.gather(metre="6/8", limit=1),
+    "ResembleResult": lambda corpus: corpus.resemble("5 1' 7 b6", limit=1),
+    "TuneList": lambda corpus: corpus.tunes(limit=1),
+}
+
 
 def test_the_stable_names_are_there_and_no_others():
     assert set(melodex.__all__) == STABLE
@@ -116,6 +137,22 @@ def test_asking_loads_neither_engraver_nor_page_nor_command_line():
 def test_every_name_and_its_methods_are_documented(name):
     thing = getattr(melodex, name)
     assert inspect.getdoc(thing), name
-    for own, member in vars(thing).items() if inspect.isclass(thing) else ():
+    for own, member in inspect.getmembers(thing) if inspect.isclass(thing) else ():
         if not own.startswith("_") and callable(member):
             assert inspect.getdoc(member), f"{name}.{own}"
+
+
+def test_what_a_corpus_is_made_of_says_nothing_twice():
+    """A call that two parts had would hide one of them."""
+    parts = [kind for kind in melodex.Corpus.__mro__ if kind.__module__ in MADE_OF]
+    assert len(parts) == len(MADE_OF)
+    own = [name for kind in parts for name in vars(kind) if not name.startswith("__")]
+    assert len(own) == len(set(own))
+
+
+@pytest.mark.parametrize("kind", RESULTS)
+def test_a_result_travels_by_pickle(kind, corpus):
+    found = RESULTS[kind](corpus)
+    copy = pickle.loads(pickle.dumps(found))
+    assert type(found).__name__ == type(copy).__name__ == kind
+    assert (repr(copy), str(copy)) == (repr(found), str(found))

@@ -1,8 +1,6 @@
-"""What the calls about the lines of a score return.
+"""What calls about one piece return.
 
-Conventions: see :mod:`melodex.scripting.results`.
-
-Contents: AroundResult, AnswersResult.
+Contents: DescribeResult, AroundResult, AnswersResult.
 """
 
 from __future__ import annotations
@@ -10,12 +8,60 @@ from __future__ import annotations
 import textwrap
 from typing import Any, cast
 
-from melodex.scripting.results import ListResult, Result
+from melodex.scripting.notebook import Drawing
+from melodex.scripting.results.result import BARS, ListResult, Result, count
 from melodex.scripting.tune import Tune
+from melodex.tasks.describe.describe import Description, Find
 from melodex.tasks.describe.echoes import Answer, Answers
 from melodex.tasks.describe.surroundings import Surroundings
 
-__all__ = ["AnswersResult", "AroundResult"]
+__all__ = ["AnswersResult", "AroundResult", "DescribeResult"]
+
+
+class DescribeResult(ListResult[Description, Find]):
+    """What is in a piece; of :func:`melodex.describe`. As a list: its finds."""
+
+    __slots__ = ()
+    shown_columns = ("kind", *BARS, "sentence", "tunes")
+
+    @property
+    def headline(self) -> str:
+        """Title, key and how many things are worth telling."""
+        melody = self.record.passage.melody
+        finds = count(len(self), "find", "finds")
+        return f"{melody.title}: {self.record.analysis.key.key}, {finds}"
+
+    @property
+    def items(self) -> tuple[Find, ...]:
+        """The finds, the rarest first."""
+        return self.record.finds
+
+    @property
+    def passages(self) -> tuple[Tune, ...]:
+        """The bars of each find."""
+        whole = Tune(self.record.passage)
+        return tuple(whole.bars(find.first_bar, find.last_bar) for find in self.items)
+
+    def rows(self) -> list[dict[str, Any]]:
+        """One row for each find."""
+        return cast(list[dict[str, Any]], self.to_dict()["finds"])
+
+    def to_csv(self) -> str:
+        """The finds as CSV (RFC 4180)."""
+        from melodex.presentation.data.describe import FIND_COLUMNS
+        from melodex.presentation.data.values import csv_text
+
+        return csv_text(self.rows(), FIND_COLUMNS)
+
+    def _repr_svg_(self) -> str:
+        """The engraved melody with the degrees of its key centres and the numerals."""
+        from melodex.presentation.report.describe import melody_svg
+
+        return melody_svg(self.record)
+
+    def drawings(self) -> list[Drawing]:
+        """The melody alone."""
+        return [("", self._repr_svg_)]
 
 
 class AroundResult(Result[Surroundings]):
