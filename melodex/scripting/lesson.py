@@ -16,7 +16,6 @@ from melodex.errors import LessonError
 from melodex.scripting.calls.sheets import Sheets
 from melodex.scripting.file import CorpusFile
 from melodex.scripting.tune import SpanLike, Tune, TuneLike, as_passage
-from melodex.tasks.lesson import keeping, sets
 from melodex.tasks.passage import Passage
 
 __all__ = ["Keepable", "Lesson", "kept"]
@@ -78,6 +77,8 @@ class Lesson(Sheets):
         LessonError
             If the set would have too many passages.
         """
+        from melodex.tasks.lesson import keeping, sets
+
         if not isinstance(found, str | PathLike | Tune):
             return kept(self.corpus, self.name, found)
         with self.corpus.reading() as reader:
@@ -88,21 +89,29 @@ class Lesson(Sheets):
 
     def note(self, position: int, words: str) -> Lesson:
         """Write words of your own beside a passage; empty words take them away."""
+        from melodex.tasks.lesson import sets
+
         sets.annotate(self.corpus.path, self.name, position, words)
         return self
 
     def move(self, position: int, to: int) -> Lesson:
         """Move a passage to another position."""
+        from melodex.tasks.lesson import sets
+
         sets.move(self.corpus.path, self.name, position, to)
         return self
 
     def drop(self, *positions: int) -> Lesson:
         """Take passages out; their tunes stay in the corpus."""
+        from melodex.tasks.lesson import sets
+
         sets.drop(self.corpus.path, self.name, positions)
         return self
 
     def mend(self, *positions: int) -> Lesson:
         """Take what comes nearest in place of passages whose tune has changed."""
+        from melodex.tasks.lesson import keeping
+
         keeping.take_nearest(self.corpus.path, self.name, positions)
         return self
 
@@ -114,6 +123,7 @@ class Lesson(Sheets):
         list of str
             Title and reasons of each passage, in the new order, then remarks.
         """
+        from melodex.tasks.lesson import sets
         from melodex.tasks.lesson.order import apply_arrangement, arrange
 
         with self.corpus.reading() as reader:
@@ -136,6 +146,8 @@ class Lesson(Sheets):
         notes: str | None = None,
     ) -> Lesson:
         """Change what the set is called and for; None leaves a text as it is."""
+        from melodex.tasks.lesson import sets
+
         row = sets.alter_lesson(
             self.corpus.path,
             self.name,
@@ -149,15 +161,21 @@ class Lesson(Sheets):
 
     def copy(self, name: str) -> Lesson:
         """Make another set with the same passages, and return that."""
+        from melodex.tasks.lesson import sets
+
         return Lesson(self.corpus, sets.copy_lesson(self.corpus.path, self.name, name).name)
 
     def delete(self) -> None:
         """Delete the set; the tunes stay in the corpus."""
+        from melodex.tasks.lesson import sets
+
         sets.remove_lesson(self.corpus.path, self.name)
 
 
 def kept(corpus: CorpusFile, name: str, found: Keepable) -> Lesson:
     """Keep what was found in a teaching set, which is made if there is none."""
+    from melodex.tasks.lesson import keeping
+
     with corpus.reading() as reader:
         finds = keeping.finds_of(reader, found.record, sought=found.sought)
     if not finds:

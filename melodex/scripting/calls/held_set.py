@@ -10,13 +10,15 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 from melodex.scripting.file import CorpusFile
 from melodex.scripting.partly import telling
 from melodex.scripting.tune import Tune
-from melodex.tasks.lesson import sets
 from melodex.tasks.passage import Passage
+
+if TYPE_CHECKING:
+    from melodex.tasks.lesson import sets
 
 __all__ = ["HeldSet"]
 
@@ -51,6 +53,8 @@ class HeldSet:
     @property
     def record(self) -> sets.Lesson:
         """The set as it is now: ``row``, ``examples`` and ``remarks``."""
+        from melodex.tasks.lesson import sets
+
         with self.corpus.reading() as reader:
             return sets.open_lesson(reader, self.name, offer_nearest=True)
 

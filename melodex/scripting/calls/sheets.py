@@ -15,7 +15,6 @@ from melodex.scripting.calls.held_set import HeldSet
 from melodex.scripting.hints import advised
 from melodex.scripting.partly import telling
 from melodex.scripting.saving import form_of
-from melodex.tasks.lesson import sets
 
 if TYPE_CHECKING:
     from melodex.scripting.results.marking import MarkResult
@@ -123,6 +122,7 @@ class Sheets(HeldSet):
         """A handout, or a worksheet if there is something to ask, as a file holds it."""
         from melodex.presentation.lesson.printing import printed
         from melodex.presentation.lesson.setting import SheetSetting
+        from melodex.tasks.lesson import sets
         from melodex.tasks.lesson.questions import worksheet
 
         form = form_of(Path(path))
@@ -148,6 +148,7 @@ class Sheets(HeldSet):
     def pack(self, path: str | PathLike[str], *, force: bool = False) -> Path:
         """Pack the set into one file, to share; it holds the passages alone."""
         from melodex.presentation.lesson.pack import packed_set
+        from melodex.tasks.lesson import sets
 
         with self.corpus.reading() as reader:
             content = packed_set(sets.open_lesson(reader, self.name))
