@@ -170,3 +170,60 @@ def test_a_colour_that_the_tonic_has_all_through_is_no_ending(
 ) -> None:
     kinds = {device.kind for device in reading_of(chords).harmony.devices}
     assert ("ending on a coloured tonic" in kinds) == told
+
+
+@pytest.mark.parametrize(
+    ("chords", "told"),
+    [
+        # V7 for two bars inside a strain only goes home; at the end of an eight it rests.
+        (
+            "G|G7|C|C|D7|D7|G|D7|G|G7|C|A7|D7|D7|G|G7|C|C|G|G|A7|A7|D7|D7|G|G7|C|A7|D7|D7|G|G",
+            [
+                "authentic 6-7",
+                "authentic 14-15",
+                "plagal 18-19",
+                "half 22-23",
+                "authentic 30-31",
+            ],
+        ),
+        # A suspended V fills its bar; ii V only turns around.
+        ("[A]C|F|C|G7sus4 G7|[B]Am|F|G7|C", ["half 3-4", "authentic 7-8"]),
+        ("[A]C|Am|Dm7|G7|[A]C|Am|Dm7 G7|C", ["authentic 7-8"]),
+        # I is reached, and becomes something else in its bar.
+        ("[A]C|F|F G7|C Ab7|[A]Db|Gb|Gb Ab7|Db", ["authentic 3-4", "authentic 7-8"]),
+        # Sixteen bars in two eights.
+        (
+            "Am6|Am6|Dm6|Dm6|E7|E7|Am6|Am6|Dm6|Dm6|Am6|Am6|E7|Bb7|Am6|E7",
+            ["authentic 6-7"],
+        ),
+    ],
+)
+def test_chords_alone_come_to_rest_where_sections_and_eights_end(
+    chords: str, told: list[str]
+) -> None:
+    found = [
+        f"{d.kind.removesuffix(' cadence')} {d.first_bar}-{d.last_bar}"
+        for d in reading_of(chords).harmony.devices
+        if d.kind.endswith(" cadence")
+    ]
+    assert found == told
+
+
+def test_chords_after_the_last_note_come_to_rest_too() -> None:
+    sheet = melody_of(one("", "[A]C|F|G7|C|[B]F|C|D7 G7|C", "C major"))
+    length = 4 * TICKS_PER_QUARTER
+    tune = Melody(
+        midi=(67, 69, 71, 72),
+        fifths=(1, 3, 5, 0),
+        onset_ticks=tuple(range(0, 4 * length, length)),
+        duration_ticks=(length,) * 4,
+        bar=(1, 2, 3, 4),
+        beat_strength=(1.0,) * 4,
+        phrase=(0,) * 4,
+        bars=sheet.bars,
+        chords=sheet.chords,
+        marks=sheet.marks,
+        metres=sheet.metres,
+    )
+    found = [d for d in analyse(tune).harmony.devices if d.kind == "authentic cadence"]
+    assert [(d.first_bar, d.last_bar) for d in found] == [(3, 4), (7, 8)]

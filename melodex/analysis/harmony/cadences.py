@@ -98,11 +98,6 @@ def goes_through(piece: Piece, step: int) -> bool:
     return above == -1 or (above == LEADING_TONE_UP and following.family in DIMINISHED)
 
 
-def stands(piece: Piece, rest: Rest, step: int) -> bool:
-    """Whether the music stands still on a V, and does not only pass through it."""
-    return rest.sure and not in_loop(piece, step)
-
-
 LOOP_BARS, LOOP_TURNS = (2, 4), 3
 """A loop is a turn of so many bars, again and again. Our choice; common in songs."""
 
@@ -145,9 +140,13 @@ def chords_within(piece: Piece, start: int, end: int) -> list[tuple[int, str]]:
 
 
 def turns_back(piece: Piece, step: int) -> bool:
-    """Whether the V of a step only follows I in its bar, which V brought home before."""
+    """Whether the V of a step only follows I, which V brought home before.
+
+    In the bar of I, or as a V7 in the next one.
+    """
     here, after = piece.row[step - 1], piece.row[step]
-    home = here.numeral.degree == 0 and here.bar == after.bar
+    near = here.bar == after.bar or after.chord.family in DOMINANT
+    home = here.numeral.degree == 0 and near
     return home and cadence_of(piece.row[step - 2], here) == "authentic cadence"
 
 

@@ -1,9 +1,11 @@
 """Where the music comes to rest: ends of phrases and of sections, on which chord.
 
 Conventions: a phrase rests on its last note; a section end that no phrase end is near
-rests on its last note too. Without a melody, sections rest on their last chord, and so
-does the piece; a chord that stands clearly longer than usual is a rest as well. That a
-cadence stands where a phrase or a section ends is common practice, no source.
+rests on its last note too. Without a melody, sections and the eights that they are counted
+in rest on their last chord, or on the I before it in its bar, and so does the piece; a
+chord that stands clearly longer than usual is a rest as well. So it is after a melody that
+ends bars before the piece does. That a cadence stands where a phrase or a section ends is
+common practice, no source.
 
 Contents: Rest, PhraseEnd, SectionEnd, rests, are_phrases, LONG_REST_RATIO.
 """
@@ -12,12 +14,13 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby, pairwise
 from statistics import median
 from typing import Protocol
 
 from melodex.analysis.harmony.placed import PlacedChord
+from melodex.analysis.harmony.roles import LOWERED_THIRD, goes_on
 from melodex.melody import Melody
 
 __all__ = ["LONG_REST_RATIO", "PhraseEnd", "Rest", "SectionEnd", "are_phrases", "rests"]
@@ -27,7 +30,10 @@ LONG_REST_RATIO = 1.9
 
 BARS_OF_REST = 2
 """Bars of one chord after which chords alone have come to rest. Our choice."""
-
+SECOND = 2
+"""From the tonic up to the second, in fifths."""
+EIGHT = 8
+"""Bars in which sections of chords are counted (common practice, no source)."""
 
 FEWEST_FIGURES = 8
 """Fewer phrases than this are believed however short they are. Our choice."""
@@ -95,10 +101,17 @@ def rests(
     if not placed:
         return ()
     closes = section_ends(melody, sections)
-    if len(melody):
-        return tuple(rests_of_melody(melody, phrases, closes))
     bar_ticks = melody.bars[0].duration_ticks if melody.bars else 0
-    return tuple(rests_of_chords(placed, closes, bar_ticks))
+    if not len(melody):
+        counted = [*closes, *eight_ends(melody, closes)]
+        return tuple(rests_of_chords(placed, counted, bar_ticks))
+    found = list(rests_of_melody(melody, phrases, closes))
+    sung = melody.onset_ticks[-1] + melody.duration_ticks[-1]
+    after = [here for here in placed if here.onset_ticks >= sung + bar_ticks]
+    if after and bar_ticks:
+        found[-1] = replace(found[-1], end_ticks=after[0].onset_ticks)
+        found += rests_of_chords(after, closes, bar_ticks)
+    return tuple(found)
 
 
 def section_ends(melody: Melody, sections: Sequence[SectionEnd]) -> list[tuple[int, int]]:
@@ -114,6 +127,18 @@ def section_ends(melody: Melody, sections: Sequence[SectionEnd]) -> list[tuple[i
                 ends.append((bar.onset_ticks + bar.duration_ticks, bar.duration_ticks))
                 break
     return ends
+
+
+def eight_ends(
+    melody: Melody, closes: Sequence[tuple[int, int]]
+) -> Iterator[tuple[int, int]]:
+    """Ticks at which the eights of longer sections end, each with the length of a bar."""
+    onsets = [bar.onset_ticks for bar in melody.bars]
+    edges = [0, *(bisect_left(onsets, close) for close, _ in closes), len(onsets)]
+    for first, stop in pairwise(edges):
+        if (stop - first) % EIGHT == 0:
+            for bar in range(first + EIGHT, stop, EIGHT):
+                yield onsets[bar], melody.bars[bar - 1].duration_ticks
 
 
 def rests_of_melody(
@@ -171,18 +196,47 @@ def rests_of_chords(
     """The last chord of each section, and chords that stand clearly longer than usual.
 
     One that is long beside its neighbours alone, in the middle of a section, is no sure
-    rest unless it holds for two bars.
+    rest unless it holds for two bars and does not go home at once. At the end of a section
+    a V that fills a bar is one, but not with its ii before it, which only turns around.
     """
     runs = [list(run) for _, run in groupby(placed, key=lambda here: here.chord.text)]
-    held = [(run[0].onset_ticks, run[-1].end_ticks) for run in runs if run[0].chord.sounds]
-    usual = median(end - onset for onset, end in held) if held else 0
+    runs = [run for run in runs if run[0].chord.sounds]
+    lengths = [run[-1].end_ticks - run[0].onset_ticks for run in runs]
+    usual = median(lengths) if lengths else 0
+    edges = sorted(close for close, _ in closes)
     start = 0
-    for place, (onset, end) in enumerate(held):
-        long = end - onset >= LONG_REST_RATIO * usual
-        closing = any(onset < close <= end for close, _ in closes) and end - onset >= usual
-        is_last = place + 1 == len(held)
-        if closing or long or is_last:
-            stands = closing or is_last or end - onset >= BARS_OF_REST * bar_ticks
-            yield Rest(start, onset, end, long and stands)
-            # A long chord may yet move on; after a section a new phrase begins.
-            start = end if closing else onset
+    for place, run in enumerate(runs):
+        onset, end = run[0].onset_ticks, run[-1].end_ticks
+        long = lengths[place] >= LONG_REST_RATIO * usual
+        closing = bisect_right(edges, onset) < bisect_right(edges, end)
+        is_last = place + 1 == len(runs)
+        before = runs[place - 1][-1] if place else run[0]
+        home = not is_last and runs[place + 1][0].numeral.degree == 0
+        if closing and end - first_of_root(runs, place) < min(usual, bar_ticks):
+            closing = False
+            if place and before.numeral.degree == 0 and before.bar == run[0].bar:
+                yield Rest(start, before.onset_ticks, onset, sure=False, closes=True)
+                start = end
+        if not (closing or long or is_last):
+            continue
+        if closing and not is_last:
+            fills = end - first_of_root(runs, place) >= bar_ticks
+            sure = long or (fills and not (home and is_two(before)))
+        else:
+            two_bars = lengths[place] >= BARS_OF_REST * bar_ticks
+            sure = long and (is_last or (two_bars and not home))
+        yield Rest(start, onset, end, sure, closing)
+        # A long chord may yet move on; after a section a new phrase begins.
+        start = end if closing else onset
+
+
+def first_of_root(runs: Sequence[Sequence[PlacedChord]], place: int) -> int:
+    """Where the chords on one root begin that lead up to a run, such as V4 and V."""
+    while place and goes_on(runs[place - 1][-1].chord, runs[place][0].chord):
+        place -= 1
+    return runs[place][0].onset_ticks
+
+
+def is_two(here: PlacedChord) -> bool:
+    """Whether a chord is the ii of its key."""
+    return here.numeral.degree == SECOND and here.chord.family in LOWERED_THIRD

@@ -60,8 +60,9 @@ RAISED_SEVENTH = 5
 LEADING_TONE_DOWN = -5
 """From a leading tone up to its goal is a minor second: five fifths down."""
 FLAT_SIX, FLAT_TWO, FLAT_SEVEN, FLAT_THREE = -4, -5, -2, -3
-FOURTH = 5
-"""Half steps from a dominant up to its goal."""
+FOURTH, THIRD = 5, 4
+"""Half steps from a dominant up to its goal, and to the diminished chord that stands for
+it."""
 AUGMENTED_SIXTH = 10
 """F sharp above A flat, on the line of fifths."""
 TRIAD = frozenset({"1", "b3", "3", "b5", "5", "#5"})
@@ -430,9 +431,12 @@ def is_small_goal(
     In a chain of dominants each is that of a degree of the key: E7 before A7 is V7/vi.
     V/V is written so whether the fifth turns out major or minor.
     """
-    leads_on = reached is not None and (
-        reached.family == "dominant"
-        or (reached.family == "major" and half_steps(reached, beyond) == FOURTH)
+    leads_on = is_family(reached, "dominant") or (
+        is_family(reached, "major")
+        and (
+            half_steps(reached, beyond) == FOURTH
+            or (is_family(beyond, "diminished") and half_steps(reached, beyond) == THIRD)
+        )
     )
     if reached is None or leads_on or goal == 1:
         return goal_is_minor(mode, goal)

@@ -108,7 +108,8 @@ class Style:
             return text
         body = text[0] if text[:1] == "B" else ""
         rest = text[len(body) :]
-        return body + rest.replace("b", "♭").replace("#", "♯")
+        # After a slash b is the note, as in G7/b, unless a number follows it.
+        return body + re.sub(r"(?<!/)b|(?<=/)b(?=\d)", "♭", rest).replace("#", "♯")
 
     def spelled_key(self, text: str) -> str:
         """A text with names of keys and numerals, with real accidentals."""

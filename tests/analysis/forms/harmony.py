@@ -62,7 +62,7 @@ HARMONY: dict[str, tuple[str, str]] = {
     ),
     "steps and fifths": (
         "I|V|vi|iii|IV|I|IV|V|I|V|vi|iii|IV|I|IV V|I",
-        "authentic cadence 15-16",
+        "half cadence 7-8, authentic cadence 15-16",
     ),
     "ii V I": (
         "ii7|V7|Imaj7|Imaj7|ii7|V7|I(add6)|I(add6)",
@@ -98,7 +98,7 @@ HARMONY: dict[str, tuple[str, str]] = {
     ),
     "ragtime wheel": (
         "I|V7/vi|V7/ii|V7/ii|V7/V|V7|I|V7|I|V7/vi|V7/ii|V7/ii|V7/V|V7|I|I",
-        "authentic cadence 14-15",
+        "authentic cadence 6-7, authentic cadence 14-15",
     ),
     "applied dominants": (
         "I|V7/IV|IV|V7/V|V|V7/vi|vi|V7/V V7|I|V7/IV|IV|iv|I|V7|I|I",
@@ -218,9 +218,10 @@ HARMONY: dict[str, tuple[str, str]] = {
         "I V7/ii|ii7 V7|iii7 V7/ii|ii7 V7|I V7/IV|IV iv|I V7|I V7|I V7/ii|ii7 V7|"
         "iii7 V7/ii|ii7 V7|I V7/IV|IV iv|I V7|I|V7/vi|V7/vi|V7/ii|V7/ii|V7/V|V7/V|V7|"
         "V7|I V7/ii|ii7 V7|iii7 V7/ii|ii7 V7|I V7/IV|IV iv|I V7|I",
-        "turnaround 3-4, inner line by half step 5-7, turnaround 11-12, "
-        "inner line by half step 13-15, authentic cadence 15-16, half cadence 22-23, "
-        "turnaround 27-28, inner line by half step 29-31, authentic cadence 31-32",
+        "turnaround 3-4, inner line by half step 5-7, authentic cadence 7-8, "
+        "turnaround 11-12, inner line by half step 13-15, authentic cadence 15-16, "
+        "half cadence 22-23, turnaround 27-28, inner line by half step 29-31, "
+        "authentic cadence 31-32",
     ),
     "AABA": (
         "I|vi|ii|V7|I|vi|IV V7|I|I|vi|ii|V7|I|vi|IV V7|I|IV|iv|I|V7/ii|V7/V|V7/V|V7|V7|"
@@ -230,11 +231,11 @@ HARMONY: dict[str, tuple[str, str]] = {
     ),
     "verse of seven, chorus of five": (
         "I|IV|I|V|vi|IV|V|IV|I|V|IV|I|I|IV|I|V|vi|IV|V|IV|I|V|IV|I",
-        "plagal cadence 11-12, plagal cadence 23-24",
+        "half cadence 6-7, plagal cadence 11-12, half cadence 18-19, plagal cadence 23-24",
     ),
     "lift of a whole step": (
         "I|vi|IV|V7|I|vi|IV|V7|I|vi|IV|V7|I|vi|IV V7|I",
-        "authentic cadence 15-16",
+        "half cadence 7-8, authentic cadence 15-16",
     ),
     "lift of a half step": (
         "I|vi|ii|V7|I|vi|ii|V7|I|vi|ii|V7|I|vi|ii V7|I",
@@ -290,7 +291,8 @@ HARMONY: dict[str, tuple[str, str]] = {
     ),
     "four bars on the flat second": (
         "i7|bVI7|iiø7|V7|i7|iv7|iiø7 V7|i7|ii7|V7|Imaj7|Imaj7|iiø7|V7|i(add6)|i(add6)",
-        "tritone substitute 2-2, authentic cadence 10-11, authentic cadence 14-15",
+        "tritone substitute 2-2, authentic cadence 7-8, authentic cadence 10-11, "
+        "authentic cadence 14-15",
     ),
     "centres that fall by whole tones": (
         "Imaj7|ii7 V7|Imaj7|Imaj7|ii7|V7|Imaj7|Imaj7|ii7|V7|Imaj7|Imaj7|ii7|V7|Imaj7|"
@@ -305,7 +307,7 @@ HARMONY: dict[str, tuple[str, str]] = {
     ),
     "bridge on the third": (
         "I|vi|ii|V7|I|vi|ii7 V7|I|I|vi|ii|V7|I|vi|ii V7|V7|I|vi|ii|V7|I|vi|ii7 V7|I",
-        "authentic cadence 7-8, authentic cadence 23-24",
+        "authentic cadence 7-8, half cadence 15-16, authentic cadence 23-24",
     ),
     "ii V I of IV and of V stay in the key": (
         "Imaj7|ii7/IV V7/IV|IVmaj7|IVmaj7|vi7 V7/V|Vmaj7|ii7 V7|Imaj7",
