@@ -2,17 +2,20 @@
 
 The browser that pages are tried in is here too: two at once would not go together, in
 whatever order the tests run. ``-m quick`` runs the files named in :data:`QUICK`, and
-imports no others.
+imports no others. Where files are dealt out to several processes, the longest go first
+(:func:`turn_of`), so that none is begun when all others are done.
 """
 
 from __future__ import annotations
 
+import asyncio
 import math
 import os
 import signal
-from collections.abc import Iterator
+import sys
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from hypothesis import settings
@@ -52,6 +55,40 @@ QUICK = frozenset(
 )
 """What one runs after each small change: the rules of the trade, each in a moment."""
 
+LONGEST = (
+    "tests/workbench/test_listening.py",
+    "tests/corpus/test_changed_shards.py",
+    "tests/test_docs.py",
+    "tests/workbench/test_views.py",
+    "tests/corpus/test_shards.py",
+    "tests/cli/test_outputs.py",
+    "tests/scripting/test_music21.py",
+    "tests/workbench/test_ways.py",
+    "tests/workbench/test_trouble.py",
+    "tests/workbench/test_races.py",
+    "tests/corpus/test_faults.py",
+    "tests/tasks/test_bounded_work.py",
+    "tests/workbench/test_hands.py",
+    "tests/tasks/test_adding_to_shards.py",
+    "tests/tasks/test_same_answer.py",
+    "tests/tasks/test_adding_parts.py",
+    "tests/cli/test_corpus_commands.py",
+    "tests/corpus/test_one_file.py",
+    "tests/tasks/test_lines_found.py",
+    "tests/matching/test_search.py",
+    "tests/reading/test_musicxml_corpus.py",
+    "tests/workbench/test_choosing.py",
+    "tests/workbench/test_keeping.py",
+)
+"""Files of ten seconds and more, the longest first."""
+
+LEAVING_THREADS = ("tests/matching/test_one_question.py", "tests/matching/test_cluster.py")
+"""Files after which threads of a library stay. A process with threads cannot be copied,
+so that each file that is read after them costs a start of Python."""
+
+READING_NONE = ("tests/analysis/", "tests/melody/")
+"""Where hardly a test has a file read in another process."""
+
 # Speed is measured in benchmarks/, never in a test.
 settings.register_profile("here", deadline=None)
 settings.register_profile("ci", deadline=None, derandomize=True)
@@ -79,10 +116,23 @@ def place_of(path: Path, config: pytest.Config) -> str:
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """A quick file that is not there any more must not go unnoticed."""
-    gone = [name for name in sorted(QUICK) if not (config.rootpath / name).is_file()]
+    """A quick or long file that is not there any more must not go unnoticed."""
+    named = sorted({*QUICK, *LONGEST, *LEAVING_THREADS})
+    gone = [name for name in named if not (config.rootpath / name).is_file()]
     if gone:
-        raise pytest.UsageError(f"named as quick, and not there: {', '.join(gone)}")
+        raise pytest.UsageError(f"named as quick or long, and not there: {', '.join(gone)}")
+    # Else those of most tests would go first, and those of few long ones last.
+    if hasattr(config.option, "loadscopereorder"):
+        config.option.loadscopereorder = False
+
+
+def turn_of(name: str) -> int:
+    """When a file has its turn among all others; those of one turn stay in order."""
+    if name in LONGEST:
+        return LONGEST.index(name)
+    if name in LEAVING_THREADS:
+        return len(LONGEST) + 1
+    return len(LONGEST) + 2 * name.startswith(READING_NONE)
 
 
 @pytest.hookimpl(optionalhook=True)
@@ -102,7 +152,8 @@ def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool 
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Mark what is quick."""
+    """Mark what is quick, and put all in order."""
+    items.sort(key=lambda item: turn_of(place_of(item.path, config)))
     for item in items:
         if place_of(item.path, config) in QUICK:
             item.add_marker(pytest.mark.quick)
@@ -129,11 +180,33 @@ def whole_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
+def watch_without_threads() -> None:
+    """Have asyncio see that a process ends without a thread, as from Python 3.12 on.
+
+    The thread would stay with the browser, and cost what :data:`LEAVING_THREADS` says.
+    """
+    if sys.version_info >= (3, 12):
+        return
+
+    class Watcher(asyncio.PidfdChildWatcher):
+        def is_active(self) -> bool:
+            return True
+
+        def add_child_handler(  # type: ignore[override]
+            self, pid: int, callback: Callable[..., Any], *args: Any
+        ) -> None:
+            self.attach_loop(asyncio.get_running_loop())
+            super().add_child_handler(pid, callback, *args)
+
+    asyncio.set_child_watcher(Watcher())
+
+
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Browser]:
     """Debian's Chromium; a machine without it fails here."""
     from playwright.sync_api import sync_playwright
 
+    watch_without_threads()
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(
             executable_path="/usr/bin/chromium", args=FLAGS.split()
