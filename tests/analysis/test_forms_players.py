@@ -227,3 +227,13 @@ def test_chords_after_the_last_note_come_to_rest_too() -> None:
     )
     found = [d for d in analyse(tune).harmony.devices if d.kind == "authentic cadence"]
     assert [(d.first_bar, d.last_bar) for d in found] == [(3, 4), (7, 8)]
+
+
+def test_eight_bars_of_the_parallel_major_are_a_centre_where_nothing_is_marked() -> None:
+    minor, major = "Dm|Gm|A7|Dm|Dm|Gm|A7|Dm", "D|G|A7|D|D|Em|A7|D"
+    found = reading_of(f"{minor}|{major}|{minor}", "D minor").spans
+    assert [(s.first_bar, s.last_bar, s.mode) for s in found] == [
+        (1, 8, "minor"),
+        (9, 16, "major"),
+        (17, 24, "minor"),
+    ]

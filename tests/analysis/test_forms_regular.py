@@ -14,6 +14,8 @@ from tests.analysis.forms.sections import SECTIONS
 A = "Ebmaj7|Bbm7 Eb7|Abmaj7|Abm7 Db7|Ebmaj7 Cm7|Fm7 Bb7"
 MINOR = "Cm7|F7|Bbmaj7|Ebmaj7|Am7b5|D7|Gm6|Gm6"
 WALTZ = "D|D7|G|D|D|A7|D|D"
+TURN = "C6|Am7|Dm7|G7|Em7|A7"
+SONG = "A|F#m|D|E|A|F#m|D E|A|D|E|A|F#m|D|E|A|A"
 BLUES = "F7|Bb7|F7|F7|Bb7|Bb7|F7|D7|Gm7|C7"
 SHEETS = {
     "AABA with two endings": (
@@ -34,6 +36,16 @@ SHEETS = {
     "four chords": (
         "Am|F|C|G|Am|F|C|G|Am|F|C|G|Am|F|C|G|F|G|Am|C|F|G|Am|G|Am|F|C|G|Am|F|C|G",
         "A 8, A 8, B 8, A 8",
+    ),
+    "sixteen-bar blues": ("G7|%|%|%|C7|%|G7|%|D7|C7|D7|C7|D7|C7|G7|D7", "A 16"),
+    "AABA with a tag": (
+        f"{TURN}|Dm7|G7|{TURN}|Dm7 G7|C6|Fmaj7|Fm7 Bb7|Cmaj7|A7|D7|%|Dm7|G7|{TURN}|Dm7|G7|"
+        "Em7|A7|Dm7|G7|C6|C6",
+        "A 8, A' 8, B 8, A' 14",
+    ),
+    "eights between an introduction and an ending": (
+        "A|D|A|E|" + f"{SONG}|" * 2 + "D|Dm|A|A",
+        "A 4, B 8, C 8, B 8, C 8, D 4",
     ),
     "verse of sixteen, chorus of eight": (
         "C|Am|F|G|C|Am|F|G|Dm|G|Em|Am|D7|D7|G|G|F|G|Em|Am|F|G|C|C",

@@ -128,7 +128,7 @@ OPENING = 4
 SAME_OPENING = 0.6
 """Likeness of the first four bars from which an eight is taken to come again."""
 ONE_CHORUS = (32, 36)
-TAG = 4
+TAG, TAGS = 4, frozenset({2, 4, 6})
 FOURTH, FIFTH = 5, 7
 HOME_AGAIN = frozenset({0, 4, 7})
 """Roots in bar 7 of a blues: I, or in its place iii or I over its fifth."""
@@ -152,6 +152,8 @@ def regular_starts(bars: Sequence[FormBar], starts: Sequence[int]) -> list[int]:
     count = len(bars)
     if is_blues(bars):
         return list(range(TWELVE, count, TWELVE))
+    if is_sixteen_bar_blues(bars):
+        return []
     lengths = [b - a for a, b in pairwise([0, *starts, count])]
     if count > LONGEST_SHEET or count < SIXTEEN or len(lengths) < 2:
         return list(starts)
@@ -159,6 +161,10 @@ def regular_starts(bars: Sequence[FormBar], starts: Sequence[int]) -> list[int]:
         return list(range(EIGHT, count - TAG, EIGHT))
     if opening_twice(bars, lengths):
         return [OPENING, 2 * OPENING, *starts[1:]]
+    if has_tag(bars, lengths):
+        return list(range(EIGHT, count - count % EIGHT, EIGHT))
+    if after_introduction(bars, lengths):
+        return list(starts)
     uneven = min(lengths) < EIGHT and len(set(lengths)) > 1
     doubled = max(lengths) < EIGHT and count > SIXTEEN
     if count % EIGHT or not (uneven or doubled):
@@ -173,6 +179,30 @@ def opening_twice(bars: Sequence[FormBar], lengths: Sequence[int]) -> bool:
     if len(bars) % EIGHT == 0 or lengths[0] != OPENING or lengths[1] <= EIGHT:
         return False
     return as_alike(bars[:OPENING], bars[OPENING : 2 * OPENING], SAME_SECTION)
+
+
+def has_tag(bars: Sequence[FormBar], lengths: Sequence[int]) -> bool:
+    """Whether eights that come again, and a tag, were cut into parts of a bar or two."""
+    left = len(bars) % EIGHT
+    whole = len(bars) - left
+    shortest = min(lengths) < OPENING and len(lengths) > whole // EIGHT
+    return shortest and left in TAGS and eight_returns(bars[:whole])
+
+
+def after_introduction(bars: Sequence[FormBar], lengths: Sequence[int]) -> bool:
+    """Whether eights stand between four bars and four, and more of them come again so."""
+    if (lengths[0], lengths[-1]) != (OPENING, TAG) or any(n % EIGHT for n in lengths[1:-1]):
+        return False
+    return eights_again(bars[OPENING:-TAG]) > eights_again(bars)
+
+
+def eights_again(bars: Sequence[FormBar]) -> int:
+    """How many of the eights were there before, whole."""
+    eights = [bars[i : i + EIGHT] for i in range(0, len(bars), EIGHT)]
+    return sum(
+        any(as_alike(earlier, eight, SAME_SECTION) for earlier in eights[:place])
+        for place, eight in enumerate(eights)
+    )
 
 
 def pairs_of_eights(lengths: Sequence[int]) -> bool:
@@ -203,6 +233,17 @@ def is_blues(bars: Sequence[FormBar]) -> bool:
     return home >= 0 and all(
         is_chorus(bars[i : i + TWELVE], home) for i in range(0, len(bars), TWELVE)
     )
+
+
+def is_sixteen_bar_blues(bars: Sequence[FormBar]) -> bool:
+    """Whether sixteen bars are one chorus on I7, IV7 and V, whatever their order."""
+    if len(bars) != SIXTEEN or first_root(bars[0]) < 0:
+        return False
+    home = first_root(bars[0])
+    kinds = {((root - home) % TWELVE, kind) for b in bars for _, root, kind in b.chords}
+    blue = {kind for above, kind in kinds if above in {0, FOURTH}} == {"dominant"}
+    roots = {above for above, _ in kinds}
+    return blue and {0, FOURTH, FIFTH} <= roots
 
 
 def is_chorus(bars: Sequence[FormBar], home: int) -> bool:

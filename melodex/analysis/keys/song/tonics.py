@@ -60,6 +60,8 @@ RETURNS_ASKED = 2
 OTHERS = 3
 FOREIGN_SIGNS = 2
 """A key that is so many signs away from the printed signature leaves it aside."""
+EIGHT = 8
+"""Bars after which major may turn to minor where no section is marked."""
 MELODY_WAS_HEARD = 4
 """Notes from which a melody is taken to have been written down, not only its chords."""
 
@@ -189,7 +191,10 @@ def keys_of_run(
     """The keys on one tonic: its third may change from section to section."""
     tonic, first, stop = run
     bars = layout.bars[first:stop]
-    starts = [bar in layout.starts for bar in range(first, stop)]
+    starts = [
+        bar in layout.starts or not (layout.marked or bar % EIGHT)
+        for bar in range(first, stop)
+    ]
     said = [printed_third(printed.get(bar), tonic) for bar in range(first, stop)]
     if first not in printed:
         said[0] = printed_third(held[first], tonic) / 2
