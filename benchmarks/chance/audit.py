@@ -14,13 +14,17 @@ hold the sources. Results are also told by the length of the borrowing.
 Time: an audit of a tune of 200 notes against some 100,000 tunes, as a multiple of one
 search for that whole tune, in turn.
 
+Many: what is gained where the model of the corpus is learned once and not for each of
+many own tunes, in seconds of the processor; each tune is audited in both ways, in turn,
+by one reader that keeps its notes, and the answers are compared.
+
 Real tunes are the ABC collections of the installed music21 package.
 
 What the largest corpus allows any order to reach is worked out beside it on demand
 (:mod:`benchmarks.chance.audit_ceiling`).
 
 Run:  python -m benchmarks.chance.audit [--tunes 200] [--clean N] [--ceiling] [--speed]
-          [--keep NAME]
+          [--many N] [--keep NAME]
 """
 
 from __future__ import annotations
@@ -43,9 +47,11 @@ from benchmarks.keeping import about, asker, keep
 from benchmarks.material import melody_json, real_tunes, synthetic_tunes, write_corpus
 from melodex.corpus.chunks import TuneNotes
 from melodex.corpus.reader import Corpus
+from melodex.matching.dealing.held import Held
 from melodex.matching.engine.choice import engine
 from melodex.matching.query import encode_query
 from melodex.matching.search import search
+from melodex.presentation.data.forms import as_json
 from melodex.tasks.audit.audit import Audit, Finding, audit
 from melodex.tasks.passage import Passage
 
@@ -54,6 +60,9 @@ CHANGED = 0.2
 OWN_NOTES = (50, 120)
 SIZES = (60, 1000, 0)
 """Tunes in the corpora; 0 is all there are."""
+
+MANY_TUNES = 4000
+"""Tunes of the corpus against which many are audited."""
 
 LOOSE = 30.0
 """Findings up to this are looked at; the program lists those up to 1 unless asked."""
@@ -246,6 +255,38 @@ def speed(real: list[TuneNotes], folder: Path, rounds: int = 5) -> dict[str, Any
     }
 
 
+def many(real: list[TuneNotes], folder: Path, count: int) -> dict[str, Any]:
+    """Audits of so many tunes, the model learned once and learned for each."""
+    path = folder / "many.melodex"
+    write_corpus(path, Random(SEED).sample(real, MANY_TUNES))
+    with_one, clean = tunes_to_audit(real, count)
+    own = [passage(each.notes) for each in (with_one + clean)[::2]][:count]
+    once: list[float] = []
+    each_time: list[float] = []
+    with Held.open(path) as corpus:
+        audit(corpus, own[0])  # warms up
+        for number, tune in enumerate(own):
+            told = set()
+            ways = [(once, False), (each_time, True)]
+            for seconds, anew in ways if number % 2 else ways[::-1]:
+                kept = dict(corpus.kept_work)
+                if anew:
+                    corpus.kept_work.clear()
+                start = time.process_time()
+                found = audit(corpus, tune)
+                seconds.append(time.process_time() - start)
+                corpus.kept_work.update(kept)
+                told.add(as_json(found))
+            assert len(told) == 1, tune
+    return {
+        "tunes": MANY_TUNES,
+        "own": count,
+        "once_processor_seconds": once,
+        "each_time_processor_seconds": each_time,
+        "share": statistics.median(a / b for a, b in zip(once, each_time, strict=True)),
+    }
+
+
 def measure(
     count: int, clean_count: int, sizes: Sequence[int], folder: Path, workers: int
 ) -> dict[str, Any]:
@@ -325,6 +366,15 @@ def words(run: dict[str, Any]) -> str:
             f"{speed['tunes']:,} tunes: {statistics.median(speed['audit_seconds']):.2f} s, "
             f"{speed['multiple']:.1f} times one search for the whole tune.",
         ]
+    if "many" in run:
+        of = run["many"]
+        lines += [
+            "",
+            f"{of['own']} audits against {of['tunes']:,} tunes, in processor seconds: "
+            f"{sum(of['once_processor_seconds']):.1f} where the model is learned once, "
+            f"{sum(of['each_time_processor_seconds']):.1f} where for each; "
+            f"the median of each pair is {of['share']:.2f} times; the same answers.",
+        ]
     return "\n".join(lines) + "\n"
 
 
@@ -337,6 +387,7 @@ def main() -> None:
     parser.add_argument("--sizes", default=",".join(map(str, SIZES)))
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--speed", action="store_true")
+    parser.add_argument("--many", type=int, default=0, metavar="N", help="own tunes")
     said = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
@@ -351,6 +402,8 @@ def main() -> None:
         if said.speed:
             run["speed"] = speed(real_tunes(), folder)
             print(json.dumps(run["speed"], indent=1))
+        if said.many:
+            run["many"] = many(real_tunes(), folder, said.many)
     keep(said.keep, {"audit.json": json.dumps(run), "summary.txt": words(run)})
 
 

@@ -25,7 +25,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from os import PathLike
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from melodex.corpus.chunks import CHUNK_COLUMNS, PackedChunk
 from melodex.corpus.connection import Part, connect, journal_bytes, leave, let_go
@@ -53,6 +53,8 @@ if TYPE_CHECKING:
     from melodex.reading.result import Choice
 
 __all__ = ["Corpus"]
+
+Work = TypeVar("Work")
 
 NO_TEXT = "Could not decode to UTF-8"
 """What Python's ``sqlite3`` says of a text that is none."""
@@ -172,6 +174,7 @@ class Corpus:
     def see(self) -> None:
         """See each part as it is now, and from now on only so."""
         self.settings: dict[str, str] = {}
+        self.kept_work: dict[str, Any] = {}
         totals = [0, 0, 0]
         for part in self.parts:
             with faults_named(part.path):
@@ -202,6 +205,21 @@ class Corpus:
 
     def pause(self) -> None:
         """Called by a task between two of its parts; a corpus that can be stopped stops."""
+
+    def worked_out(self, name: str, work: Callable[[], Work]) -> Work:
+        """What is worked out of the whole corpus, once for the state that is seen.
+
+        Parameters
+        ----------
+        name : str
+            What it is, by which it is kept until :meth:`refresh`. So that memory stays
+            bounded, names are few, and what is kept does not grow with the questions.
+        work : callable
+            Works it out. The answer is handed to all who ask and changed by none.
+        """
+        if name not in self.kept_work:
+            self.kept_work[name] = work()
+        return cast("Work", self.kept_work[name])
 
     def query(
         self, sql: str, values: Iterable[Any] = (), *, merge: Merge | None = None

@@ -25,8 +25,9 @@ from melodex.errors import DamagedCorpusError
 from melodex.matching.chance.drawing import (
     DrawnTune,
     drawn_ids,
+    drawn_ids_and_tunes,
+    drawn_of_each_part,
     drawn_tunes,
-    shares_of,
     without_lines,
 )
 from melodex.matching.chance.sample import (
@@ -243,7 +244,7 @@ class Notes:
         seed = seed_of(looked.question.query)
         ids = [found.offered for found in looks]
         pieces = sum(found.pieces for found in looks)
-        searched = shares_of(ids, seed, SEARCHED_TUNES)
+        searched = drawn_of_each_part(ids, seed, SEARCHED_TUNES)
         most = offered_by(self.count)
         if any(
             len(part) == ID_BYTES * most == ID_BYTES * share
@@ -251,10 +252,10 @@ class Notes:
         ):
             # It may have more of them than it offered.
             ids = self.told(ids_drawn, (seed, SEARCHED_TUNES))
-            searched = shares_of(ids, seed, SEARCHED_TUNES)
+            searched = drawn_of_each_part(ids, seed, SEARCHED_TUNES)
         if pieces <= SEARCHED_TUNES:
             searched = [found.pieces for found in looks]
-        sample = shares_of(ids, seed, NULL_SAMPLE)
+        sample = drawn_of_each_part(ids, seed, NULL_SAMPLE)
         return Plan(list(zip(sample, searched, strict=True)), sum(sample) == pieces)
 
     def drawn(self, seed: int, count: int) -> list[DrawnTune]:
@@ -263,7 +264,7 @@ class Notes:
             (only,) = self.told(tunes_drawn, (seed, count))
             return list(only)
         parts = self.told(ids_and_tunes, (seed, count))
-        shares = shares_of([ids for ids, _ in parts], seed, count)
+        shares = drawn_of_each_part([ids for ids, _ in parts], seed, count)
         drawn: list[DrawnTune] = []
         for (ids, tunes), share in zip(parts, shares, strict=True):
             # Those of the whole are the first of a part by its own drawing.
@@ -415,7 +416,7 @@ def tunes_drawn(chunks: Chunks, asked: tuple[int, int]) -> list[DrawnTune]:
 
 def ids_and_tunes(chunks: Chunks, asked: tuple[int, int]) -> tuple[bytes, list[DrawnTune]]:
     """The ids of tunes drawn from a part, and the tunes."""
-    return drawn_ids(chunks, *asked), drawn_tunes(chunks, *asked)
+    return drawn_ids_and_tunes(chunks, *asked)
 
 
 def pieces_of(chunks: Chunks, asked: None) -> int:

@@ -13,7 +13,13 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from melodex.corpus.chunks import PackedChunk, TuneNotes, pack, pieces_in, unpack, verify
-from melodex.matching.chance.drawing import drawn_chunks, drawn_tunes, without_lines
+from melodex.matching.chance.drawing import (
+    drawn_chunks,
+    drawn_ids,
+    drawn_ids_and_tunes,
+    drawn_tunes,
+    without_lines,
+)
 from melodex.matching.chance.sample import measure_null, seed_of
 from melodex.matching.engine import _kernel
 from melodex.matching.engine.compiled import CompiledEngine
@@ -61,6 +67,16 @@ def test_what_is_drawn_does_not_depend_on_where_tunes_lie(count: int) -> None:
     searched = drawn_chunks(laid(some, 3), 7, count)
     held = {tune.tune_id for chunk in searched for tune in unpack(chunk)}
     assert held == {tune_id.hex() for tune_id, _ in first}
+
+
+def test_ids_and_tunes_drawn_at_once_are_those_drawn_apart() -> None:
+    # One of them has no notes: its id is drawn, and no tune.
+    chunks = laid([*tunes(60), TuneNotes("0" * 12, b"", b"")], 1)
+    ids, drawn = drawn_ids_and_tunes(chunks, 7, 61)
+    assert (ids, drawn) == (drawn_ids(chunks, 7, 61), drawn_tunes(chunks, 7, 61))
+    assert (len(ids) // 6, len(drawn)) == (61, 60)
+    one, _ = drawn_ids_and_tunes(chunks, 7, 1)
+    assert len(one) == 6
 
 
 def test_the_null_of_a_phrase_does_not_depend_on_where_tunes_lie(

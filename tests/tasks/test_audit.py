@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import subprocess
 import sys
+from collections.abc import Iterable
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import pytest
 from click.testing import CliRunner
@@ -18,6 +21,7 @@ from melodex.corpus.reader import Corpus
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import EmptyMelodyError
 from melodex.matching.chance.fit import Fit, Null, expected_by_chance
+from melodex.matching.evidence.commonness import IntervalModel
 from melodex.melody import Melody
 from melodex.presentation.data.corpus import whole_audit_json
 from melodex.presentation.data.forms import as_json
@@ -140,6 +144,48 @@ def test_the_digest_goes_by_what_a_corpus_holds_and_not_by_how_it_came_there(
             digests.append(digest_of(corpus))
     assert digests[0] == digests[1] != digests[2]
     assert len(digests[0]) == 12
+
+
+def test_what_goes_by_the_corpus_alone_is_learned_once_until_it_is_seen_anew(
+    demo_folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "c.melodex"
+    shutil.copy(demo_folder / CORPUS_FILE, path)
+    learned: list[int] = []
+
+    def counted(tunes: Iterable[bytes]) -> IntervalModel:
+        learned.append(1)
+        return once(tunes)
+
+    once = IntervalModel.learned
+    monkeypatch.setattr(IntervalModel, "learned", counted)
+
+    def told(corpus: Corpus, name: str, **named: Any) -> str:
+        return as_json(audit(corpus, find_passage(name, corpus), **named))
+
+    # Tunes of the corpus itself, one of them also left out of what others are compared
+    # with, in some order and alone.
+    asked: list[tuple[str, dict[str, Any]]] = [
+        ("The Eel Trap", {}),
+        ("Marl Pit Hornpipe", {}),
+        ("Marl Pit Hornpipe", {"exclude": ["e30a69995b53"]}),
+        ("The Eel Trap", {"outside": frozenset({"f8b24b5927b6"})}),
+    ]
+    with CorpusWriter.open(path) as writer, Corpus.open(path) as corpus:
+        together = [told(corpus, name, **named) for name, named in asked]
+        assert [told(corpus, name, **named) for name, named in asked[::-1]] == together[
+            ::-1
+        ]
+        assert len(learned) == 1
+        writer.add_reading(read_abc("X:1\nT:New\nK:C\nCDEFGABc|\n", "new.abc"))
+        digest = digest_of(corpus)
+        corpus.refresh()
+        assert digest_of(corpus) != digest
+        told(corpus, "The Eel Trap")
+        assert len(learned) == 2
+    for (name, named), before in zip(asked, together, strict=True):
+        with Corpus.open(demo_folder / CORPUS_FILE) as alone:
+            assert told(alone, name, **named) == before
 
 
 def test_an_audit_repeats_byte_for_byte_in_another_process_whatever_its_hash_seed(

@@ -9,13 +9,14 @@ A piece of several lines is drawn whole, by the id of the first of them in their
 
 Chunks that cannot be trusted are left out: the search says so.
 
-Contents: DrawnTune, drawn_ids, drawn_tunes, drawn_chunks, shares_of, without_lines.
+Contents: DrawnTune, drawn_ids, drawn_tunes, drawn_ids_and_tunes, drawn_chunks,
+drawn_of_each_part, without_lines.
 """
 
 from __future__ import annotations
 
 import struct
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from melodex.corpus.chunks import (
     ID_BYTES,
@@ -37,14 +38,18 @@ __all__ = [
     "DrawnTune",
     "drawn_chunks",
     "drawn_ids",
+    "drawn_ids_and_tunes",
+    "drawn_of_each_part",
     "drawn_tunes",
-    "shares_of",
     "without_lines",
 ]
 
 
 DrawnTune = tuple[bytes, tuple[tuple[bytes, bytes], ...]]
 """The id of a tune as six bytes; pitches and length classes of each of its lines."""
+
+DrawnPieces = tuple[PackedChunk, list[list[int]]]
+"""A chunk, and the places of the lines of each piece that was drawn from it."""
 
 
 def drawn_tunes(chunks: Sequence[PackedChunk], seed: int, count: int) -> list[DrawnTune]:
@@ -64,28 +69,26 @@ def drawn_tunes(chunks: Sequence[PackedChunk], seed: int, count: int) -> list[Dr
     list of DrawnTune
         In order of their ids; those without notes are left out.
     """
-    worker = engine()
-    tunes = [
-        (
-            chunk.tune_ids[ID_BYTES * lines[0] : ID_BYTES * (lines[0] + 1)],
-            tuple(worker.notes_at(chunk, verify(chunk), line) for line in lines),
-        )
-        for chunk, pieces in drawn_places(chunks, seed, count)
-        for lines in pieces
-    ]
-    return sorted((tune_id, lines) for tune_id, lines in tunes if lines[0][0])
+    return tunes_at(drawn_places(chunks, seed, count))
 
 
 def drawn_ids(chunks: Sequence[PackedChunk], seed: int, count: int) -> bytes:
-    """The ids of the tunes that :func:`drawn_tunes` draws, one after the other."""
-    return b"".join(
-        chunk.tune_ids[ID_BYTES * lines[0] : ID_BYTES * (lines[0] + 1)]
-        for chunk, pieces in drawn_places(chunks, seed, count)
-        for lines in pieces
-    )
+    """The ids of the tunes that :func:`drawn_tunes` draws, one after the other.
+
+    Those of tunes without notes are among them.
+    """
+    return ids_at(drawn_places(chunks, seed, count))
 
 
-def shares_of(ids: Sequence[bytes], seed: int, count: int) -> list[int]:
+def drawn_ids_and_tunes(
+    chunks: Sequence[PackedChunk], seed: int, count: int
+) -> tuple[bytes, list[DrawnTune]]:
+    """What :func:`drawn_ids` and :func:`drawn_tunes` draw, drawn once."""
+    places = list(drawn_places(chunks, seed, count))
+    return ids_at(places), tunes_at(places)
+
+
+def drawn_of_each_part(ids: Sequence[bytes], seed: int, count: int) -> list[int]:
     """How many of the tunes that are drawn from a whole each of its parts has.
 
     Parameters
@@ -139,9 +142,33 @@ def without_lines(
     return kept
 
 
+def tunes_at(places: Iterable[DrawnPieces]) -> list[DrawnTune]:
+    """The tunes that were drawn, in order of their ids; those without notes left out."""
+    worker = engine()
+    tunes = [
+        (
+            id_at(chunk, lines[0]),
+            tuple(worker.notes_at(chunk, verify(chunk), x) for x in lines),
+        )
+        for chunk, pieces in places
+        for lines in pieces
+    ]
+    return sorted((tune_id, lines) for tune_id, lines in tunes if lines[0][0])
+
+
+def ids_at(places: Iterable[DrawnPieces]) -> bytes:
+    """The ids of the tunes that were drawn, one after the other."""
+    return b"".join(id_at(chunk, lines[0]) for chunk, pieces in places for lines in pieces)
+
+
+def id_at(chunk: PackedChunk, place: int) -> bytes:
+    """The id of the tune at a place of a chunk."""
+    return chunk.tune_ids[ID_BYTES * place : ID_BYTES * (place + 1)]
+
+
 def drawn_places(
     chunks: Sequence[PackedChunk], seed: int, count: int
-) -> Iterator[tuple[PackedChunk, list[list[int]]]]:
+) -> Iterator[DrawnPieces]:
     """Chunks that can be trusted and the lines of each piece that was drawn from them."""
     sound = [chunk for chunk in chunks if is_sound(chunk)]
     if not sound:

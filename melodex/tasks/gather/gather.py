@@ -156,7 +156,7 @@ def gather(
         shares = [most_aligned] * shards.count
         if wish.progression and most_aligned is not None:
             offers = shards.corpora(offered_in, [(wish, most_aligned)] * shards.count)
-            shares = [*shares_of(offers, most_aligned)]
+            shares = [*likeliest_of_each_part(offers, most_aligned)]
         parts = shards.corpora(shown_in, [(wish, limit, share) for share in shares])
     ordered = in_order(0, 1, 2)([*chain.from_iterable(part.examples for part in parts)])
     tunes, unsure = (sum(row) for row in zip(*(p.counts for p in parts), strict=True))
@@ -205,7 +205,9 @@ def offered_in(corpus: Corpus, asked: tuple[Wish, int]) -> list[tuple[float, str
     return likeliest(corpus, wish.progression, kept, wish.exact_progression)[:count]
 
 
-def shares_of(offers: Sequence[Sequence[tuple[float, str]]], count: int) -> list[int]:
+def likeliest_of_each_part(
+    offers: Sequence[Sequence[tuple[float, str]]], count: int
+) -> list[int]:
     """How many of the likeliest tunes of all each part has."""
     best = set(sorted(chain.from_iterable(offers))[:count])
     return [len(best.intersection(offer)) for offer in offers]
