@@ -6,8 +6,8 @@ on that line are one step of the scale with another inflection, so a step is the
 degree modulo seven. Nothing here imports more than the melody room.
 
 Contents: KeyStretch, degrees, degree_names, tonic_at, relation, SAME_DEGREE,
-OTHER_INFLECTION, DIFFERENT_DEGREE, UNKNOWN_RELATION, keeps_function,
-RhythmAgreement, rhythm_agreement.
+OTHER_INFLECTION, DIFFERENT_DEGREE, UNKNOWN_RELATION, moved_relation, SAME_SHAPE,
+INFLECTED_SHAPE, OTHER_SHAPE, RhythmAgreement, rhythm_agreement.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Protocol
 
-from melodex.melody import Melody, degree_name, pitch_class
+from melodex.melody import Melody, degree_name
 from melodex.melody.placed import held_at
 from melodex.records import dataclass
 
@@ -25,14 +25,17 @@ if TYPE_CHECKING:
 
 __all__ = [
     "DIFFERENT_DEGREE",
+    "INFLECTED_SHAPE",
     "OTHER_INFLECTION",
+    "OTHER_SHAPE",
     "SAME_DEGREE",
+    "SAME_SHAPE",
     "UNKNOWN_RELATION",
     "KeyStretch",
     "RhythmAgreement",
     "degree_names",
     "degrees",
-    "keeps_function",
+    "moved_relation",
     "relation",
     "rhythm_agreement",
     "tonic_at",
@@ -42,6 +45,9 @@ SAME_DEGREE = "same degree"
 OTHER_INFLECTION = "same step, other inflection"
 DIFFERENT_DEGREE = "different degree"
 UNKNOWN_RELATION = "no key"
+SAME_SHAPE = "same shape"
+INFLECTED_SHAPE = "same shape, other inflection"
+OTHER_SHAPE = "other shape"
 
 
 class KeyStretch(Protocol):
@@ -143,29 +149,44 @@ def relation(one: int | None, other: int | None) -> str:
     return OTHER_INFLECTION if (one - other) % 7 == 0 else DIFFERENT_DEGREE
 
 
-def keeps_function(
-    query_tonic: int | None, tune_tonic: int | None, transposition_semitones: int
-) -> bool:
-    """Return whether a transposition carries the tonic of one passage to the other's.
+def moved_relation(one: int | None, other: int | None, apart: int) -> str:
+    """Say what two aligned notes have in common, also where tonic lies not on tonic.
 
-    Where it does not, equal notes are the same shape on another degree.
+    Each note is judged in the key that holds at its own place. Where these keys do not
+    lie on one another as the notes do, notes that are not the same degree may still
+    agree in the shape of the line.
 
     Parameters
     ----------
-    query_tonic, tune_tonic : int or None
-        On the line of fifths; None where there is no key, and then the answer is no.
-    transposition_semitones : int
-        What is added to the query's pitches to meet the tune's.
+    one, other : int or None
+        Degrees in fifths from the tonic at the place of each note; None without a key.
+    apart : int
+        From the first note, moved onto the other passage, to the second, in fifths: 0
+        where they meet.
+
+    Returns
+    -------
+    str
+        As :func:`relation`, or :data:`SAME_SHAPE`, :data:`INFLECTED_SHAPE` or
+        :data:`OTHER_SHAPE`.
 
     Examples
     --------
-    >>> keeps_function(0, -1, 5), keeps_function(0, -1, -7), keeps_function(0, 0, 7)
-    (True, True, False)
+    >>> moved_relation(0, 1, 1)  # tonic on tonic, 1 against 5
+    'different degree'
+    >>> moved_relation(0, 1, 0)  # one note, 1 in its own key and 5 in the other's
+    'same shape'
+    >>> moved_relation(None, 1, 7)
+    'same shape, other inflection'
     """
-    if query_tonic is None or tune_tonic is None:
-        return False
-    moved = pitch_class(query_tonic) + transposition_semitones
-    return moved % 12 == pitch_class(tune_tonic)
+    by_degree = relation(one, other)
+    if one is not None and other is not None:
+        tonic_on_tonic = other - one == apart
+        if tonic_on_tonic or by_degree != DIFFERENT_DEGREE:
+            return by_degree
+    if apart == 0:
+        return SAME_SHAPE
+    return INFLECTED_SHAPE if apart % 7 == 0 else OTHER_SHAPE
 
 
 @dataclass(frozen=True, slots=True)

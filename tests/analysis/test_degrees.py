@@ -12,12 +12,15 @@ from music21 import pitch, scale
 
 from melodex.analysis.degrees import (
     DIFFERENT_DEGREE,
+    INFLECTED_SHAPE,
     OTHER_INFLECTION,
+    OTHER_SHAPE,
     SAME_DEGREE,
+    SAME_SHAPE,
     UNKNOWN_RELATION,
     degree_names,
     degrees,
-    keeps_function,
+    moved_relation,
     relation,
     rhythm_agreement,
     tonic_at,
@@ -118,10 +121,21 @@ def test_inflections_share_a_step_and_enharmonics_do_not(
     assert relation(one, other) == expected
 
 
-def test_function_is_kept_only_when_tonic_meets_tonic() -> None:
-    assert keeps_function(0, 3, -3)
-    assert not keeps_function(0, 3, -2)
-    assert not keeps_function(None, 3, -3)
+@given(SPELLED, SPELLED, SPELLED)
+def test_where_tonic_lies_on_tonic_degrees_alone_decide(
+    one: int, other: int, move: int
+) -> None:
+    assert moved_relation(one, other, other - one) == relation(one, other)
+    # Elsewhere too, two notes are called the same degree exactly where they are.
+    assert (moved_relation(one, other, move) == SAME_DEGREE) == (one == other)
+
+
+def test_notes_of_one_shape_are_no_longer_the_same_degree_after_a_change_of_key() -> None:
+    # A pivot: the note A is 6 in C and 2 in G (common practice, no source).
+    assert moved_relation(3, 2, 0) == SAME_SHAPE
+    assert moved_relation(3, 2, -7) == INFLECTED_SHAPE
+    assert moved_relation(3, 2, 2) == OTHER_SHAPE
+    assert moved_relation(None, 2, 0) == SAME_SHAPE
 
 
 @given(st.lists(st.integers(1, 48), min_size=1), st.sampled_from([1, 2, 4]))

@@ -125,14 +125,14 @@ def test_bars_meet_where_most_partners_are_though_the_metres_differ(read_tune):
 
 def test_every_relation_has_a_shape_that_grey_keeps_apart():
     """Form and dashes differ, so no two relations depend on colour."""
-    # Where tonics do not meet, a relation goes by other words and keeps its shape.
     assert set(RELATION_SHAPES) >= set(RELATIONS)
     drawn = {
         (RELATION_SHAPES[name].form, RELATION_SHAPES[name].dashes)
         for name in RELATIONS
-        if name != "same degree"
+        if name not in {"same degree", "same shape"}
     }
-    assert len(drawn) == 5
+    # Five of degrees, three of shape: a cross stands for what is neither.
+    assert len(drawn) == 8
     forms = [shape.form for shape in RELATION_SHAPES.values()]
     assert set(forms) == {"ring", "diamond", "square", "cross", "dash"}
 
@@ -331,6 +331,8 @@ def test_notes_that_agree_on_other_degrees_are_not_said_to_be_the_same_degree(re
     passages = [Passage(m, m, 0, m.content_id(), False) for m in (a, b)]
     found = compare(*passages, transposition_semitones=0)
     parts, _ = parts_of(a, b, found.likeness)
-    assert parts[0].named("same degree and time") == "same shape and length"
+    # F sharp of G lies over F.
+    inflected = "same shape, other inflection"
+    assert set(parts[0].relations) == {"same shape and length", inflected}
     assert "same shape and length" in engrave_comparison(found).svg
     assert "same degree" not in engrave_comparison(found).svg.split("</desc>")[1]

@@ -7,9 +7,18 @@ from pathlib import Path
 import pytest
 
 from melodex.corpus.reader import Corpus
+from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import PassageError, ReadingError, UnknownTuneError
-from melodex.tasks.compare.compare import Comparison, compare
-from melodex.tasks.passage import Span, find_passage, find_passages
+from melodex.presentation.data.resemble import comparison_data
+from melodex.presentation.text.compare import comparison_text
+from melodex.presentation.text.resemble import match_facts
+from melodex.presentation.text.style import Style
+from melodex.reading import read_path
+from melodex.reading.abc.reader import read_abc
+from melodex.reading.result import Choice
+from melodex.tasks.compare.compare import SAME_DEGREES, Comparison, compare, function_text
+from melodex.tasks.passage import Passage, Span, find_passage, find_passages
+from melodex.tasks.resemble import resemble
 
 INFLECTED = "same step, other inflection"
 
@@ -57,6 +66,75 @@ def test_comparing_the_other_way_round_reverses_the_transposition(corpus: Corpus
 def test_a_transposition_can_be_asked_for(corpus: Corpus) -> None:
     a, b = find_passage("Salt Stair", corpus), find_passage("Slow Stair", corpus)
     assert compare(a, b, transposition_semitones=0).likeness.transposition_semitones == 0
+
+
+# Worked by hand: the second half is 5 1 3 1 of G where the key has changed, and 2 5 7 5
+# of C where it has not.
+CHANGES = "X:1\nT:Changes\nM:4/4\nL:1/4\nK:C\nCEGE | [K:G] DGBG |]"
+STAYS = "X:1\nT:Stays\nM:4/4\nL:1/4\nK:C\nCEGE | DGBG |]"
+MOVED = "X:1\nT:Moved\nM:4/4\nL:1/4\nK:D\nDFAF | [K:A] EAcA |]"
+PARTED = "X:1\nT:Parted\nM:4/4\nL:1/4\nK:C\nCEGE | [K:F] CFAF | [K:C] CEGE |]"
+UNPARTED = "X:1\nT:Unparted\nM:4/4\nL:1/4\nK:C\nCEGE | [K:G] DGBG | [K:C] CEGE |]"
+BY_DEGREE, BY_SHAPE = "same degree and time", "same shape and length"
+
+
+def pair_of(one: str, other: str) -> Comparison:
+    a, b = (read_abc(text, "one.abc", Choice()).tunes[0].melody for text in (one, other))
+    return compare(*(Passage(m, m, 0, m.content_id(), False) for m in (a, b)))
+
+
+def test_each_pair_is_judged_in_the_key_at_its_own_place() -> None:
+    found = pair_of(CHANGES, STAYS)
+    assert relations(found) == [BY_DEGREE] * 4 + [BY_SHAPE] * 4
+    assert not found.likeness.same_function
+    assert function_text(found.likeness) == "on the same degrees at 4 of 8 notes"
+    told = " ".join(found.summary)
+    assert "4 of 8 paired notes have the same degree, 4 more the same shape" in told
+    assert "A is in C major, from bar 2 G major, B in C major: at the same pitch" in told
+    assert comparison_data(found)["notes_by_degree"] == 4
+    text = comparison_text(found, Style())
+    assert "● ● ● ● □ □ □ □" in " ".join(text.split())
+    assert "● same degree and time   □ same shape and length, on another degree" in text
+
+
+def test_keys_that_change_together_keep_every_degree() -> None:
+    found = pair_of(CHANGES, MOVED)
+    assert set(relations(found)) == {BY_DEGREE}
+    assert found.likeness.same_function
+    assert function_text(found.likeness) == "on the same degrees"
+    assert (
+        "A is in C major, from bar 2 G major, B in D major, from bar 2 A major: "
+        "tonic on tonic, up a major second." in found.summary
+    )
+
+
+def test_equal_degrees_are_said_to_be_so_where_the_notes_have_parted() -> None:
+    found = pair_of(UNPARTED, PARTED)
+    degrees = found.a.melody.degrees(), found.b.melody.degrees()
+    for pair in found.likeness.pairs:
+        if pair.query is not None and pair.tune is not None:
+            same = degrees[0][pair.query] == degrees[1][pair.tune]
+            assert (pair.relation in SAME_DEGREES) == same
+
+
+def test_a_match_names_the_keys_that_it_runs_through(tmp_path: Path) -> None:
+    sheet = tmp_path / "three.abc"
+    sheet.write_text("\n\n".join((CHANGES, STAYS, MOVED)) + "\n", encoding="utf-8")
+    path = tmp_path / "three.melodex"
+    with CorpusWriter.open(path) as writer:
+        writer.add_reading(read_path(sheet))
+    with Corpus.open(path) as opened:
+        phrase = find_passage(f"{sheet}#1", opened).phrase()
+        found = resemble(opened, phrase)
+    melodies = {m.passage.whole.title: m.passage.whole for m in found.matches}
+    for match in found.matches:
+        tune = melodies[match.passage.whole.title]
+        mine, theirs = phrase.melody.degrees(), tune.degrees()
+        for pair in match.likeness.pairs:
+            if pair.query is not None and pair.tune is not None:
+                same = mine[pair.query] == theirs[pair.tune]
+                assert (pair.relation in SAME_DEGREES) == same
+        assert function_text(match.likeness) in " ".join(match_facts(found, match))
 
 
 def test_files_and_tunes_of_files_serve_as_passages(shelf_file: Path) -> None:

@@ -76,7 +76,7 @@ def test_the_same_steps_on_another_degree_are_said_to_be_so(corpus: Corpus) -> N
     found = resemble(corpus, said_phrase(corpus, "4 6 1' b7"))
     match = next(m for m in found.matches if m.passage.whole.title == "Salt Stair")
     assert not match.likeness.same_function
-    assert {pair.relation for pair in match.likeness.pairs} == {"same degree"}
+    assert {pair.relation for pair in match.likeness.pairs} == {"same shape"}
 
 
 def test_a_passage_of_the_corpus_does_not_find_its_own_tune_unless_asked(

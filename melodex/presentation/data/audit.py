@@ -25,7 +25,8 @@ def finding_data(finding: Finding) -> dict[str, Any]:
         "points": found.points,
         "transposition_semitones": found.transposition_semitones,
         "same_function": found.same_function,
-        "same_rhythm_notes": found.count("same degree and time"),
+        "notes_by_degree": found.by_degree,
+        "same_rhythm_notes": found.in_time,
         "exact_run_notes": found.exact_run[2],
         "commonness": {
             "verdict": common.verdict,

@@ -57,8 +57,6 @@ class StaffPart:
         Shape, line and octave shift; by default what suits the melody.
     key_names : tuple of (int, str)
         Onset in ticks and name of a key, printed above where it begins.
-    words : tuple of (str, str)
-        A relation and what it is called here, where that is not its usual name.
     lyrics : bool
         Whether to print the syllables under the notes.
     breaks : frozenset of int
@@ -84,17 +82,12 @@ class StaffPart:
     hidden: frozenset[int] = frozenset()
     clef: tuple[str, int, int] | None = None
     key_names: tuple[tuple[int, str], ...] = ()
-    words: tuple[tuple[str, str], ...] = ()
     lyrics: bool = False
     breaks: frozenset[int] = frozenset()
     boxed: frozenset[int] = frozenset()
     boxed_chords: frozenset[int] = frozenset()
     has_room: bool = False
     sounds_semitones: int = 0
-
-    def named(self, relation: str) -> str:
-        """What a relation is called beside this stave."""
-        return dict(self.words).get(relation, relation)
 
     def signature_at(self, change: KeyChange | None) -> int:
         """The signature to print at a change, or at the start.

@@ -1,8 +1,9 @@
 """The shapes of the relations, and what our pictures have in common.
 
 Conventions: places are in a picture's own units, y down. The shapes are ours: a
-solid ring, a dashed diamond, a dotted square, a cross, a dash; colour only repeats
-what the shape says.
+solid ring, a dashed diamond, a dotted square, a cross, a dash; a broken ring, square or
+diamond where notes agree in shape and not in degree; colour only repeats what the shape
+says.
 
 Contents: Shape, RELATION_SHAPES, reach_of, relation_sign, draw_shape, system_slices,
 shared_signs, shared_glyphs, number.
@@ -51,6 +52,13 @@ RELATION_SHAPES = {
     "same degree, other rhythm": Shape("shifted", "square", "28 42", "#6d3a86"),
     "same degree": Shape("same", "ring", "", "#1b5aa6"),
     "different degree": Shape("different", "cross", "", "#4a4f55"),
+    "same shape and length": Shape("shape", "ring", "150 75", "#1b5aa6"),
+    "same shape, other length": Shape("shape_shifted", "square", "130 60", "#6d3a86"),
+    "same shape, other inflection": Shape(
+        "shape_inflected", "diamond", "150 45", "#b3440b"
+    ),
+    "same shape": Shape("shape", "ring", "150 75", "#1b5aa6"),
+    "other shape": Shape("different", "cross", "", "#4a4f55"),
     "no partner": Shape("alone", "dash", "", "#4a4f55"),
     "same direction": Shape("same", "ring", "", "#1b5aa6"),
     "other direction": Shape("different", "cross", "", "#4a4f55"),
@@ -59,18 +67,8 @@ RELATION_SHAPES = {
     "as asked": Shape("same", "ring", "", "#1b5aa6"),
     "not asked": Shape("alone", "dash", "", "#4a4f55"),
 }
-RELATION_SHAPES |= {
-    words: RELATION_SHAPES[relation]
-    for words, relation in (
-        ("same shape and length", "same degree and time"),
-        ("same shape, other length", "same degree, other rhythm"),
-        ("same shape", "same degree"),
-        ("other shape", "different degree"),
-    )
-}
-"""The five relations, that which stands where no rhythm is known, those of a contour, a
-rhythm and notes of which not all are known,
-and what the first are called where notes agree on other degrees.
+"""The relations of degrees, those of shape, that which stands where no rhythm is known,
+those of a contour, a rhythm and notes of which not all are known.
 
 The three colours differ in lightness and stay apart under the common kinds of colour
 blindness; the shapes do without them."""

@@ -56,7 +56,7 @@ ROWS = ("chord", "numeral", "key", "section", "degree", "sign")
 """Rows of text; of those above and of those below, the nearer the stave the sooner."""
 
 BELOW = {"degree", "sign"}
-SIGNED = {"different degree", "no partner"}
+SIGNED = {"different degree", "other shape", "no partner"}
 """Relations that have a sign below the degree in place of a shape around the head."""
 
 

@@ -31,7 +31,7 @@ from melodex.presentation.engraving.layout import (
     in_score,
     in_time,
 )
-from melodex.presentation.engraving.marks import reach_of
+from melodex.presentation.engraving.marks import RELATION_SHAPES, reach_of
 from melodex.presentation.engraving.mei import EMPTY_BOX, SIGNED, mei_of
 from melodex.presentation.engraving.sheet import MeasurePlace, NotePlace, Sheet
 from melodex.presentation.engraving.sides import (
@@ -323,7 +323,7 @@ def decorate(
     """Draw links, shapes and titles."""
     for a, b in pairs:
         relation = parts[0].relations[a] if parts[0].relations else ""
-        if relation and relation != "different degree":
+        if relation and RELATION_SHAPES[relation].form != "cross":
             drawing.link((0, a), (1, b), relation)
     if pairs:
         drawing.mask_texts()
@@ -348,7 +348,7 @@ def note_title(part: StaffPart, note: int) -> str:
     if part.degrees and (degree := part.degrees[note]) is not None and not hidden:
         words.append(f"degree {degree_name(degree)}")
     if part.relations and part.relations[note]:
-        words.append(part.named(part.relations[note]))
+        words.append(part.relations[note])
     return (f"{part.label}: " if part.label else "") + ", ".join(words)
 
 

@@ -2,11 +2,9 @@
 
 Conventions: the passage that is moved follows its own changes of key; each of them is
 spelled as the other passage spells it where both have it, and else with the fewest
-signs. What the relations are called depends on what two passages share: where the
-tonics do not meet, notes agree in shape and not in degree.
+signs.
 
-Contents: parts_of, shown_degrees, key_names, moved, moved_by, moved_chord, moved_words,
-words_for.
+Contents: parts_of, shown_degrees, key_names, moved, moved_by, moved_chord, moved_words.
 """
 
 from __future__ import annotations
@@ -32,7 +30,6 @@ __all__ = [
     "moved_words",
     "parts_of",
     "shown_degrees",
-    "words_for",
 ]
 
 FIFTHS_AROUND = 12
@@ -114,7 +111,6 @@ def parts_of(
             relations=tuple(relations[side].get(note, "") for note in range(len(melody))),
             signature_fifths=signatures[side],
             key_names=names[side],
-            words=words_for(likeness),
         )
         for side, melody in enumerate((a, b))
     ]
@@ -253,19 +249,4 @@ def moved_words(shown: Melody, own: Melody) -> str:
         return ""
     return "moved to the key of the other" + (
         f"; it stands in {own.key}" if own.key.mode != "none" else ""
-    )
-
-
-def words_for(likeness: Likeness) -> tuple[tuple[str, str], ...]:
-    """What relations are called in a picture, where it is not by their usual name.
-
-    Where tonic does not lie on tonic, two notes share the shape and not the degree.
-    """
-    if likeness.same_function:
-        return ()
-    return (
-        ("same degree and time", "same shape and length"),
-        ("same degree, other rhythm", "same shape, other length"),
-        ("same degree", "same shape"),
-        ("different degree", "other shape"),
     )

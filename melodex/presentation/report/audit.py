@@ -116,7 +116,7 @@ def finding_section(finding: Finding) -> Section:
         (
             Text(summarise(own.melody, tune.melody, finding.likeness)),
             Facts(facts_of(finding)),
-            Legend(laid.relations, laid.parts[0].words),
+            Legend(laid.relations),
             finding_picture(finding),
             player_of(laid, f"l{finding.rank}", (name,), label),
             Fold("Note against note", (pairs_table(laid),), on_paper=False),

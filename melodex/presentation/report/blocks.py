@@ -153,7 +153,7 @@ def pairs_table(laid: Laid, first_note: int = 0) -> Table:
         rows.append(
             (
                 *note_cells(laid.a, laid.parts[0].degrees, pair.query),
-                laid.parts[0].named(pair.relation),
+                pair.relation,
                 *note_cells(laid.b, laid.parts[1].degrees, tune),
             )
         )

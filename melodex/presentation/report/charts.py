@@ -99,8 +99,9 @@ def dot_plot(
 ) -> str:
     """Draw every note of one melody against every note of another.
 
-    A square is the same degree, an open diamond the same step with another
-    inflection; the line runs through the partners, so a stretch in common is a
+    A square is the same note, B moved onto A, filled where it is the same degree of the
+    keys that hold there; an open diamond is the same step with another inflection; the
+    line runs through the partners, so a stretch in common is a
     diagonal and a repeated figure a second one beside it.
 
     Parameters
@@ -208,21 +209,26 @@ def dots(
     root: Element, a: Melody, b: Melody, shift: int, margin: float, cell: float
 ) -> None:
     """Squares and diamonds, each kind as one path."""
-    squares = diamonds = ""
+    squares = open_squares = diamonds = ""
     half = cell * 0.31
-    for i, fifths_a in enumerate(a.fifths):
+    degrees_b = b.degrees()
+    for i, (fifths_a, degree_a) in enumerate(zip(a.fifths, a.degrees(), strict=True)):
         for j, fifths_b in enumerate(b.fifths):
             apart = fifths_b - fifths_a - shift
             x, y = margin + (j + 0.5) * cell, margin + (i + 0.5) * cell
             if apart == 0:
                 side = f"{2 * half:.1f}"
-                squares += f"M{x - half:.1f} {y - half:.1f}h{side}v{side}h-{side}z"
+                square = f"M{x - half:.1f} {y - half:.1f}h{side}v{side}h-{side}z"
+                if degree_a is not None and degree_a == degrees_b[j]:
+                    squares += square
+                else:
+                    open_squares += square
             elif apart % 7 == 0:
                 diamonds += (
                     f"M{x:.1f} {y - half:.1f}l{half:.1f} {half:.1f}"
                     f"l{-half:.1f} {half:.1f}l{-half:.1f} {-half:.1f}z"
                 )
-    for name, path in (("same", squares), ("inflected", diamonds)):
+    for name, path in (("same", squares), ("shape", open_squares), ("inflected", diamonds)):
         shape = next(s for s in RELATION_SHAPES.values() if s.name == name)
         solid = name == "same"
         if path:

@@ -129,7 +129,7 @@ def comparison_page(comparison: Comparison) -> Page:
     laid = laid_out(a, b, comparison.likeness, onto="b" if a.key.mode == "none" else "a")
     title = f"{comparison.a.label} and {comparison.b.label}"
     in_time: tuple[Block, ...] = (
-        Legend(laid.relations, laid.parts[0].words),
+        Legend(laid.relations),
         picture_of(laid, "t", "time", f"{title}, in time", common_key_words(laid)),
         player_of(laid, "listen", ("t", "c"), title),
         comparison_files(comparison),
@@ -164,7 +164,7 @@ def shared_section(number: int, shared: Comparison) -> Section:
     title = f"{shared.a.label} and {shared.b.label}"
     bars = f"A, {bars_text(*shared.a.bars)}; B, {bars_text(*shared.b.bars)}"
     blocks = (
-        Legend(laid.relations, laid.parts[0].words),
+        Legend(laid.relations),
         picture_of(laid, prefix, "time", title, common_key_words(laid)),
         player_of(laid, f"l{number}", (prefix,), title),
     )
@@ -187,9 +187,11 @@ def charts_of(laid: Laid) -> tuple[Section, Section]:
         shift_fifths=laid.likeness.spelled_shift,
         degrees=(laid.parts[0].degrees, laid.parts[1].degrees),
     )
-    same = "same degree" if laid.likeness.same_function else "same note of the shape"
+    same = "Squares: same degree."
+    if not laid.likeness.same_function:
+        same = "Squares: same note of the shape, filled where it is the same degree too."
     words = (
-        f"Squares: {same}. Open diamonds: same step, other inflection. A diagonal is "
+        f"{same} Open diamonds: same step, other inflection. A diagonal is "
         "a stretch in common; one beside the line, a figure that returns."
     )
     return (
@@ -266,7 +268,7 @@ def match_section(phrase: Phrase, match: Match, most_points: int) -> Section:
         (
             Text(words),
             Facts(match_facts(match, most_points)),
-            Legend(laid.relations, laid.parts[0].words),
+            Legend(laid.relations),
             match_picture(phrase, match),
             player_of(laid, f"l{match.rank}", (name,), passage.label),
             Fold("Note against note", (pairs_table(laid, first),), on_paper=False),

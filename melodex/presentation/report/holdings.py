@@ -187,6 +187,6 @@ def drawn_pair(rank: int, pair: ClosePair, label: str) -> tuple[Block, ...]:
     laid = laid_out(a, b, likeness, onto="b" if a.key.mode == "none" else "a")
     return (
         Text(summarise(a, b, likeness)),
-        Legend(laid.relations, laid.parts[0].words),
+        Legend(laid.relations),
         picture_of(laid, f"p{rank}", "time", label, ""),
     )

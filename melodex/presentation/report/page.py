@@ -102,19 +102,10 @@ class Picture:
 
 @dataclass(frozen=True, slots=True)
 class Legend:
-    """The relations with their shapes, those that occur, and what some are called here."""
+    """The relations with their shapes, those that occur."""
 
     kind: ClassVar[str] = "legend"
     relations: tuple[str, ...]
-    words: tuple[tuple[str, str], ...] = ()
-
-    @property
-    def named(self) -> tuple[tuple[str, str], ...]:
-        """Each relation and what to call it."""
-        called = dict(self.words)
-        return tuple(
-            (relation, called.get(relation, relation)) for relation in self.relations
-        )
 
 
 @dataclass(frozen=True, slots=True)

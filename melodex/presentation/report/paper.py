@@ -199,7 +199,7 @@ def block_data(block: Block) -> list[dict[str, Any]]:
     if isinstance(block, Blanks):
         return [{"kind": block.kind, "words": list(block.words), "row": block.in_row}]
     if isinstance(block, Legend):
-        return [{"kind": block.kind, "relations": [list(pair) for pair in block.named]}]
+        return [{"kind": block.kind, "relations": list(block.relations)}]
     if isinstance(block, Picture):
         return [picture_data(block)]
     if isinstance(block, Fold) and block.on_paper:

@@ -13,7 +13,7 @@ from melodex.presentation.text.staves import aligned_lines, columns, legend
 from melodex.presentation.text.style import Style, paragraphs, wrapped
 from melodex.presentation.text.words import many, shown
 from melodex.tasks.audit.audit import Audit, BarCover, Finding
-from melodex.tasks.compare.compare import interval_text
+from melodex.tasks.compare.compare import function_text, interval_text
 
 __all__ = ["NO_TUNES", "audit_text", "each_text", "often_text", "title_lines"]
 
@@ -143,11 +143,9 @@ def facts(finding: Finding) -> list[str]:
         told.append(f"{expected_text(finding.expected_by_chance)} expected by chance")
     told.append(finding.commonness.beside(finding.expected_by_chance))
     told.append(f"{finding.bits:.0f} bits")
-    where = "same function" if found.same_function else "on another degree of the key"
-    told.append(
-        f"{interval_text(found.transposition_semitones, found.spelled_shift)}, {where}"
-    )
-    rhythm = found.count("same degree and time")
+    move = interval_text(found.transposition_semitones, found.spelled_shift)
+    told.append(f"{move}, {function_text(found)}")
+    rhythm = found.in_time
     told.append(f"{rhythm} of {found.paired} notes in the same rhythm")
     if finding.earlier is not None:
         told.append("dated earlier" if finding.earlier else "not dated earlier")

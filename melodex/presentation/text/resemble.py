@@ -21,7 +21,10 @@ from melodex.presentation.text.staves import (
 from melodex.presentation.text.style import Style, paragraphs, wrapped
 from melodex.presentation.text.words import shown
 from melodex.tasks.compare.compare import (
+    function_text,
     interval_text,
+    keys_along,
+    keys_text,
 )
 from melodex.tasks.matches import Match, Resemblance
 
@@ -218,13 +221,10 @@ def match_facts(found: Resemblance, match: Match) -> list[str]:
         facts.append(ngrams_text(match))
     move = interval_text(likeness.transposition_semitones, likeness.spelled_shift)
     if found.phrase.has_tonic and found.phrase.has_notes:
-        key = match.passage.melody.key
-        same = (
-            "on the same degrees"
-            if likeness.same_function
-            else "on other degrees of the key"
-        )
-        facts.append(f"{key}, {same}" if key.mode != "none" else "no key")
+        places = [pair.tune for pair in likeness.pairs]
+        keys = keys_along(match.passage.whole, places)
+        same = function_text(likeness)
+        facts.append(f"{keys_text(keys)}, {same}" if keys else "no key")
     if found.phrase.notation == "passage":
         facts.append(move)
     return [*facts, f"tune {match.tune_id}"]

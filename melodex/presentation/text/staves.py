@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from melodex.analysis.degrees import INFLECTED_SHAPE, OTHER_SHAPE, SAME_SHAPE
 from melodex.melody import Melody, degree_name, note_name
 from melodex.presentation.text.style import PAINTS, Style
 from melodex.presentation.text.words import shown
@@ -25,6 +26,8 @@ from melodex.tasks.compare.compare import (
     SAME_IN_TIME,
     SAME_LENGTH,
     SAME_WAY,
+    SHAPE_IN_TIME,
+    SHAPE_OTHER_RHYTHM,
     Likeness,
     Pair,
 )
@@ -48,10 +51,24 @@ MEANINGS = {
     OTHER_RHYTHM: "same degree, other rhythm",
     INFLECTED: "other inflection",
     DIFFERENT: "different",
+    SHAPE_IN_TIME: "same shape and length, on another degree",
+    SAME_SHAPE: "same shape, on another degree",
+    SHAPE_OTHER_RHYTHM: "same shape, other length",
+    INFLECTED_SHAPE: "other inflection",
+    OTHER_SHAPE: "different",
     ALONE: "no partner",
     **{name: name for name in (SAME_WAY, OTHER_WAY, SAME_LENGTH, OTHER_LENGTH)},
     **{name: name for name in (AS_ASKED, NOT_ASKED)},
 }
+
+
+ALIKE = (
+    (SAME_IN_TIME, SAME),
+    (SHAPE_IN_TIME, SAME_SHAPE),
+    (INFLECTED, INFLECTED_SHAPE),
+    (DIFFERENT, OTHER_SHAPE),
+)
+"""Relations with one mark; the first of each pair is told for both."""
 
 
 def columns(
@@ -198,8 +215,8 @@ def bar_row(melody: Melody, places: Sequence[int | None]) -> list[str]:
 def legend(pairs: Iterable[str], style: Style) -> list[str]:
     """What the marks that were used mean."""
     used = set(pairs)
-    if SAME in used:
-        used = (used - {SAME}) | {SAME_IN_TIME} if SAME_IN_TIME in used else used
+    # One mark has one meaning: of two relations that share it, the first is told.
+    used -= {other for first, other in ALIKE if first in used}
     told = [
         f"{style.mark(relation)} {MEANINGS.get(relation, relation)}"
         for relation in (SAME, *MEANINGS)

@@ -15,6 +15,7 @@ import sys
 from collections.abc import Iterable, Sequence
 from typing import TextIO
 
+from melodex.analysis.degrees import INFLECTED_SHAPE, OTHER_SHAPE, SAME_SHAPE
 from melodex.records import dataclass
 from melodex.tasks.compare.compare import (
     ALONE,
@@ -29,6 +30,8 @@ from melodex.tasks.compare.compare import (
     SAME_IN_TIME,
     SAME_LENGTH,
     SAME_WAY,
+    SHAPE_IN_TIME,
+    SHAPE_OTHER_RHYTHM,
 )
 
 __all__ = [
@@ -52,6 +55,11 @@ MARKS = {
     OTHER_RHYTHM: ("◌", ":"),
     INFLECTED: ("◇", "~"),
     DIFFERENT: ("×", "x"),
+    SHAPE_IN_TIME: ("□", "s"),
+    SAME_SHAPE: ("□", "s"),
+    SHAPE_OTHER_RHYTHM: ("▫", ";"),
+    INFLECTED_SHAPE: ("◇", "~"),
+    OTHER_SHAPE: ("×", "x"),
     ALONE: ("–", "-"),
     SAME_WAY: ("●", "o"),
     OTHER_WAY: ("×", "x"),
@@ -68,6 +76,11 @@ PAINTS = {
     OTHER_RHYTHM: "36",
     INFLECTED: "33",
     DIFFERENT: "31",
+    SHAPE_IN_TIME: "32",
+    SAME_SHAPE: "32",
+    SHAPE_OTHER_RHYTHM: "36",
+    INFLECTED_SHAPE: "33",
+    OTHER_SHAPE: "31",
     SAME_WAY: "32",
     OTHER_WAY: "31",
     SAME_LENGTH: "32",

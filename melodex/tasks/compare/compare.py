@@ -2,12 +2,14 @@
 
 Conventions: A is the first passage and B the second; note indexes count from 0
 within each passage; a missing partner is None. A transposition carries A to B.
-Where it carries one tonic to the other, degrees are compared as they stand; where
-it does not, A's degrees are compared as they would stand after the move, and the
-result says that the shape is the same on another degree.
+Each note is a degree of the key that holds at its own place. Where two notes of a pair
+are not the same degree, and the transposition does not carry the tonic that holds at one
+to that at the other, they are compared as they would stand after the move, and may be of
+the same shape.
 
 Contents: RELATIONS, Pair, Likeness, Comparison, compare, likeness, and likeness_of_contour,
-likeness_of_rhythm and likeness_of_known where not all is known.
+likeness_of_rhythm and likeness_of_known where not all is known; keys_along, keys_text and
+function_text for the words.
 """
 
 from __future__ import annotations
@@ -18,9 +20,12 @@ from math import gcd
 
 from melodex.analysis.degrees import (
     DIFFERENT_DEGREE,
+    INFLECTED_SHAPE,
     OTHER_INFLECTION,
+    OTHER_SHAPE,
     SAME_DEGREE,
-    keeps_function,
+    SAME_SHAPE,
+    moved_relation,
     relation,
     rhythm_agreement,
 )
@@ -41,6 +46,9 @@ __all__ = [
     "Likeness",
     "Pair",
     "compare",
+    "function_text",
+    "keys_along",
+    "keys_text",
     "likeness",
     "likeness_of_contour",
     "likeness_of_known",
@@ -52,20 +60,32 @@ SAME_IN_TIME = "same degree and time"
 OTHER_RHYTHM = "same degree, other rhythm"
 INFLECTED = OTHER_INFLECTION
 DIFFERENT = DIFFERENT_DEGREE
+SHAPE_IN_TIME = "same shape and length"
+SHAPE_OTHER_RHYTHM = "same shape, other length"
 ALONE = "no partner"
 SAME_WAY, OTHER_WAY = "same direction", "other direction"
 SAME_LENGTH, OTHER_LENGTH = "same length", "other length"
 AS_ASKED, NOT_ASKED = "as asked", "not asked"
 RELATIONS = (
-    *(SAME_IN_TIME, OTHER_RHYTHM, INFLECTED, DIFFERENT, ALONE, SAME),
+    *(SAME_IN_TIME, OTHER_RHYTHM, INFLECTED, DIFFERENT),
+    *(SHAPE_IN_TIME, SHAPE_OTHER_RHYTHM, INFLECTED_SHAPE, OTHER_SHAPE),
+    *(ALONE, SAME, SAME_SHAPE),
     *(SAME_WAY, OTHER_WAY),
     *(SAME_LENGTH, OTHER_LENGTH, AS_ASKED, NOT_ASKED),
 )
-"""What two notes may be to each other; ``same degree`` alone where no rhythm is known,
+"""What two notes may be to each other: by degree; by shape, where tonic does not lie on
+tonic; ``same degree`` and ``same shape`` alone where no rhythm is known,
 and directions, in which they are reached, where nothing but a contour is; lengths, where
 nothing but a rhythm is; what was asked of a note, where some are not known."""
 
-AGREEING = (SAME, SAME_IN_TIME, OTHER_RHYTHM, SAME_WAY, SAME_LENGTH, AS_ASKED)
+SAME_DEGREES = (SAME, SAME_IN_TIME, OTHER_RHYTHM)
+SAME_SHAPES = (SAME_SHAPE, SHAPE_IN_TIME, SHAPE_OTHER_RHYTHM)
+BY_DEGREE = (*SAME_DEGREES, INFLECTED, DIFFERENT)
+AGREEING = (*SAME_DEGREES, *SAME_SHAPES, SAME_WAY, SAME_LENGTH, AS_ASKED)
+WITH_RHYTHM = {
+    SAME: (SAME_IN_TIME, OTHER_RHYTHM),
+    SAME_SHAPE: (SHAPE_IN_TIME, SHAPE_OTHER_RHYTHM),
+}
 INTERVAL_NAMES = {
     -6: "a diminished fifth",
     -5: "a minor second",
@@ -85,6 +105,9 @@ INTERVAL_NAMES = {
 }
 """Simple intervals upward by their distance in fifths (common practice, no source)."""
 
+
+MOST_KEYS_TOLD = 3
+"""Keys of a passage that one sentence names; our choice."""
 
 Links = Sequence[tuple[int | None, int | None]]
 
@@ -110,8 +133,6 @@ class Likeness:
         Alignment points, higher is better.
     transposition_semitones : int
         From A to B, octaves included.
-    same_function : bool
-        Whether the transposition carries the tonic of A to that of B.
     spelled_shift : int
         The same transposition on the line of fifths.
     augmentation : float
@@ -124,7 +145,6 @@ class Likeness:
     pairs: tuple[Pair, ...]
     points: int
     transposition_semitones: int
-    same_function: bool
     spelled_shift: int
     augmentation: float
     exact_run: tuple[int, int, int]
@@ -135,13 +155,28 @@ class Likeness:
 
     @property
     def agreeing(self) -> int:
-        """Pairs of the same degree, in time or not."""
+        """Pairs of the same degree, or of the same shape, in time or not."""
         return self.count(*AGREEING)
 
     @property
     def paired(self) -> int:
         """Pairs in which neither note is missing."""
         return len(self.pairs) - self.count(ALONE)
+
+    @property
+    def in_time(self) -> int:
+        """Pairs that agree in rhythm too."""
+        return self.count(SAME_IN_TIME, SHAPE_IN_TIME)
+
+    @property
+    def by_degree(self) -> int:
+        """Paired notes that can be compared as degrees: tonic lies on tonic there."""
+        return self.count(*BY_DEGREE)
+
+    @property
+    def same_function(self) -> bool:
+        """Whether tonic lies on tonic at every pair of notes."""
+        return 0 < self.by_degree == self.paired
 
     def __repr__(self) -> str:
         return f"<Likeness: {self.agreeing} of {self.paired} paired notes agree>"
@@ -247,21 +282,24 @@ def likeness(
     if whole_b:
         core = reaching_out(a, b, core, shift)
     links = with_ends(core, len(a), len(b) if whole_b else None)
-    function = keeps_function(
-        tonic_of(key_where(a, core, 0)) if has_tonic else None,
-        tonic_of(key_where(b, core, 1)),
-        alignment.transposition_semitones,
-    )
+    degrees = a.degrees() if has_tonic else (None,) * len(a), b.degrees()
     stretch = augmentation(a, b, links) if has_rhythm else 1.0
-    pairs = tuple(
-        Pair(i, j, relation_of(a, b, links, place, shift, stretch if has_rhythm else None))
-        for place, (i, j) in enumerate(links)
-    )
+
+    def relation_at(place: int) -> str:
+        i, j = links[place]
+        if i is None or j is None:
+            return ALONE
+        apart = b.fifths[j] - a.fifths[i] - shift
+        found = moved_relation(degrees[0][i], degrees[1][j], apart)
+        if not has_rhythm or found not in WITH_RHYTHM:
+            return found
+        return WITH_RHYTHM[found][not in_time(a, b, links, place, stretch)]
+
+    pairs = tuple(Pair(i, j, relation_at(place)) for place, (i, j) in enumerate(links))
     return Likeness(
         pairs=pairs,
         points=alignment.points,
         transposition_semitones=alignment.transposition_semitones,
-        same_function=function,
         spelled_shift=shift,
         augmentation=stretch,
         exact_run=longest_run(pairs),
@@ -364,7 +402,6 @@ def without_pitch(
         pairs=pairs,
         points=alignment.points,
         transposition_semitones=0,
-        same_function=False,
         spelled_shift=0,
         augmentation=augmentation,
         exact_run=longest_run(pairs),
@@ -420,36 +457,12 @@ def spelled_shift(a: Melody, b: Melody, links: Links, semitones: int) -> int:
     return min(votes, key=lambda fifths: (-votes[fifths], abs(fifths), fifths))
 
 
-def key_where(melody: Melody, links: Links, side: int) -> Key:
-    """The key that holds where the linked notes of a melody begin."""
-    first = next((link[side] for link in links if link[side] is not None), None)
-    return melody.key if first is None else melody.key_at(melody.onset_ticks[first])
-
-
-def tonic_of(key: Key) -> int | None:
-    """The tonic of a key, None where there is no key."""
-    return None if key.mode == "none" else key.tonic_fifths
-
-
 def augmentation(a: Melody, b: Melody, links: Links) -> float:
     """The usual ratio of length, B to A, of paired notes; 1 where most differ."""
     paired = [(i, j) for i, j in links if i is not None and j is not None]
     lengths_a = [a.duration_ticks[i] for i, _ in paired]
     lengths_b = [b.duration_ticks[j] for _, j in paired]
     return float(rhythm_agreement(lengths_a, lengths_b).ratio)
-
-
-def relation_of(
-    a: Melody, b: Melody, links: Links, place: int, shift: int, stretch: float | None
-) -> str:
-    """What two linked notes are to each other."""
-    i, j = links[place]
-    if i is None or j is None:
-        return ALONE
-    found = relation(a.fifths[i] + shift, b.fifths[j])
-    if found != SAME or stretch is None:
-        return found
-    return SAME_IN_TIME if in_time(a, b, links, place, stretch) else OTHER_RHYTHM
 
 
 def in_time(a: Melody, b: Melody, links: Links, place: int, stretch: float) -> bool:
@@ -472,7 +485,7 @@ def close(left: float, right: float) -> bool:
 
 
 def longest_run(pairs: Sequence[Pair]) -> tuple[int, int, int]:
-    """First note of A, first of B, and length, of the longest run of equal degrees."""
+    """First note of A, first of B, and length, of the longest run that agrees."""
     best, start = (0, 0, 0), 0
     for place, pair in enumerate(pairs):
         if pair.relation not in AGREEING:
@@ -506,20 +519,22 @@ def summarise(a: Melody, b: Melody, found: Likeness) -> tuple[str, ...]:
 
 def how_many_agree(found: Likeness) -> str:
     """How many notes are paired, and how many of them agree."""
-    in_time_too = found.count(SAME_IN_TIME)
-    text = f"{found.agreeing} of {found.paired} paired notes have the same degree"
-    if not found.same_function:
-        text = f"{found.agreeing} of {found.paired} paired notes have the same shape"
-    return (
-        f"{text}, {in_time_too} of them in the same rhythm." if in_time_too else f"{text}."
-    )
+    degrees, shapes = found.count(*SAME_DEGREES), found.count(*SAME_SHAPES)
+    if found.by_degree:
+        text = f"{degrees} of {found.paired} paired notes have the same degree"
+        text += f", {shapes} more the same shape on another degree" if shapes else ""
+    else:
+        text = f"{shapes} of {found.paired} paired notes have the same shape"
+    timed = found.in_time
+    return f"{text}, {timed} of them in the same rhythm." if timed else f"{text}."
 
 
 def how_they_differ(found: Likeness) -> str:
     """What the notes are that do not agree."""
     counts = [
-        (found.count(INFLECTED), "inflected otherwise"),
+        (found.count(INFLECTED, INFLECTED_SHAPE), "inflected otherwise"),
         (found.count(DIFFERENT), "on a different degree"),
+        (found.count(OTHER_SHAPE), "of another shape"),
         (found.count(ALONE), "without a partner"),
     ]
     told = [f"{count} {words}" for count, words in counts if count]
@@ -529,15 +544,63 @@ def how_they_differ(found: Likeness) -> str:
 def where_they_stand(a: Melody, b: Melody, found: Likeness) -> str:
     """Keys, and the way from one to the other."""
     move = interval_text(found.transposition_semitones, found.spelled_shift)
-    if a.key.mode == "none" or b.key.mode == "none":
+    keys_a = keys_along(a, [pair.query for pair in found.pairs])
+    keys_b = keys_along(b, [pair.tune for pair in found.pairs])
+    if not keys_a or not keys_b:
         return f"A moved {move} gives B; no key is known for both."
+    keys = f"A is in {keys_text(keys_a)}, B in {keys_text(keys_b)}"
+    if not found.by_degree:
+        return (
+            f"{keys}, and the shape lies {move}: "
+            "the intervals agree, on another degree of the key."
+        )
+    modes = "; the modes differ" if modes_differ(a, b, found) else ""
     if found.same_function:
-        modes = "" if a.key.mode == b.key.mode else "; the modes differ"
-        return f"A is in {a.key}, B in {b.key}: tonic on tonic, {move}{modes}."
+        return f"{keys}: tonic on tonic, {move}{modes}."
     return (
-        f"A is in {a.key}, B in {b.key}, and the shape lies {move}: "
-        "the intervals agree, on another degree of the key."
+        f"{keys}: {move}, tonic on tonic at {found.by_degree} of {found.paired} paired "
+        f"notes{modes}; at the others the keys have parted."
     )
+
+
+def keys_along(melody: Melody, places: Sequence[int | None]) -> tuple[tuple[Key, int], ...]:
+    """The keys that hold at some notes, each with the bar from which it does."""
+    found: list[tuple[Key, int]] = []
+    for place in places:
+        if place is None:
+            continue
+        key = melody.key_at(melody.onset_ticks[place])
+        if key.mode != "none" and (not found or found[-1][0] != key):
+            found.append((key, melody.bar[place]))
+    return tuple(found)
+
+
+def keys_text(keys: Sequence[tuple[Key, int]]) -> str:
+    """Keys in words: that at the start, and from which bars others hold."""
+    told = [str(keys[0][0])]
+    told += [f"from bar {bar} {key}" for key, bar in keys[1:MOST_KEYS_TOLD]]
+    more = len(keys) - MOST_KEYS_TOLD
+    if more > 0:
+        told.append(f"and {more} more change{'' if more == 1 else 's'} of key")
+    return ", ".join(told)
+
+
+def modes_differ(a: Melody, b: Melody, found: Likeness) -> bool:
+    """Whether any two notes that are compared as degrees stand in different modes."""
+    return any(
+        a.key_at(a.onset_ticks[pair.query]).mode != b.key_at(b.onset_ticks[pair.tune]).mode
+        for pair in found.pairs
+        if pair.query is not None and pair.tune is not None and pair.relation in BY_DEGREE
+    )
+
+
+def function_text(found: Likeness) -> str:
+    """Whether paired notes are on the same degrees, in a few words."""
+    if found.same_function:
+        return "on the same degrees"
+    if not found.by_degree:
+        return "on other degrees of the key"
+    return f"on the same degrees at {found.by_degree} of {found.paired} notes"
 
 
 def how_the_time_goes(a: Melody, b: Melody, found: Likeness) -> str:
