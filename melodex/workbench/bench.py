@@ -40,6 +40,7 @@ from melodex.reading.apart import Apart
 from melodex.settings import FEWEST_NOTES
 from melodex.tasks.passage import Passage, Span, find_passage, passage_of, read_span
 from melodex.workbench.deeds import Deeds
+from melodex.workbench.drafts import Drafts
 from melodex.workbench.page_words import PageWords
 from melodex.workbench.work import Works
 
@@ -162,6 +163,7 @@ class Bench:
         self.works = Works()
         self.deeds = Deeds()
         self.words = PageWords()
+        self.drafts = Drafts()
         self.at_hand: dict[str, AtHand] = {}
         self.pool = ThreadPoolExecutor(WORKERS, thread_name_prefix="melodex-page")
         self.changing = threading.Lock()

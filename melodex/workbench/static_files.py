@@ -20,6 +20,7 @@ FILES = {
     "bench.css": "melodex.workbench",
     "bench.js": "melodex.workbench",
     "keeps.js": "melodex.workbench",
+    "drafts.js": "melodex.workbench",
     "sets.js": "melodex.workbench",
     "phrase.js": "melodex.workbench",
     "keys.js": "melodex.workbench",

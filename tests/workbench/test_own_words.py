@@ -7,6 +7,7 @@ from urllib.parse import parse_qs, urlsplit
 from playwright.sync_api import expect
 
 from melodex.corpus.reader import Corpus
+from melodex.workbench.drafts import MOST_LETTERS, Drafts
 from tests.browser import followed
 
 
@@ -31,6 +32,64 @@ def test_a_remark_is_written_printed_taken_off_and_brought_back(own_bench, visit
     expect(page.locator(".remarks li")).to_contain_text("Heard at the lock")
     with Corpus.open(running.corpus_path) as corpus:
         assert [row.kind for row in corpus.remarks(tune)] == ["source"]
+
+
+def test_a_remark_half_written_is_there_in_every_tab_until_it_is_sent(own_bench, visit):
+    running = own_bench()
+    address = "/tune?tune=The+Eel+Trap"
+    page = visit(running, address)
+    field = "textarea[name=text]"
+    with page.expect_response("**/drafts"):
+        page.fill(field, "Half a thought")
+    page.reload()
+    expect(page.locator(field)).to_have_value("Half a thought")
+    # The browser's own storage is gone, as after a crash or in another browser.
+    other = visit(running, address)
+    expect(other.locator(field)).to_have_value("Half a thought")
+    other.fill(field, "Half a thought, and the rest")
+    with followed(other):
+        other.get_by_role("button", name="Write it").click()
+    expect(other.locator(".remarks li")).to_contain_text("Half a thought, and the rest")
+    expect(other.locator(field)).to_have_value("")
+    third = visit(running, address)
+    expect(third.locator(".remarks li")).to_have_count(1)
+    expect(third.locator(field)).to_have_value("")
+
+
+def test_words_of_every_form_that_changes_something_outlive_the_browser(own_bench, visit):
+    running = own_bench()
+    page = visit(running, "/sets")
+    typed = {"[name=topic]": "Turns", "[name=level]": "second year"}
+    for field, text in typed.items():
+        with page.expect_response("**/drafts"):
+            page.fill(field, text)
+    other = visit(running, "/sets")
+    for field, text in typed.items():
+        expect(other.locator(field)).to_have_value(text)
+    tune = visit(running, "/tune?tune=Snail+Post")
+    with tune.expect_response("**/drafts"):
+        tune.fill("[name=why]", "a turn")
+    tune.fill("[name=into]", "Turns")
+    tune.get_by_role("button", name="Keep", exact=True).click()
+    expect(tune.locator(".kept a")).to_have_count(1)
+    # What was kept is offered no more.
+    expect(visit(running, "/tune?tune=Snail+Post").locator("[name=why]")).to_have_value("")
+
+
+def test_drafts_are_bounded_and_tabs_overwrite_nothing_of_one_another():
+    drafts = Drafts()
+    drafts.write("/tune", "one", {"text 0": "of one"})
+    drafts.write("/tune", "two", {"text 0": "of two" * MOST_LETTERS})
+    assert len(drafts.of("/tune")["text 0"]) == MOST_LETTERS
+    drafts.sent("/tune", "two", {"text 0": "another"})
+    assert drafts.of("/tune") == {"text 0": "of one"}
+    drafts.write("/tune", "one", {"text 0": ""})
+    assert drafts.of("/tune") == {}
+    for place in range(1000):
+        drafts.write(f"/{place}", "one", {f"{n}": "x" for n in range(100)})
+    assert len(drafts.kept) <= 200
+    assert drafts.of("/0") == {}
+    assert len(drafts.of("/999")) <= 40
 
 
 def test_bars_and_chords_of_a_map_open_their_music(workbench, visit):

@@ -1,6 +1,7 @@
 // What every page needs: telling what changed, fetching parts, choosing tunes.
 // Without this file each page can still be read, and each form sent.
 
+import { sent } from "./drafts.js";
 import { restore } from "./keeps.js";
 
 export const told = (text) => {
@@ -117,6 +118,7 @@ function keepHere(scope) {
         link.textContent = "Open the set";
         line.replaceChildren(`${found.said} `, link);
         line.classList.remove("bad");
+        sent(form);
         told(found.said);
       } catch (error) {
         line.textContent = error.message;

@@ -26,7 +26,7 @@ const place = () => `melodex page ${here()}`;
 let restoring = false;
 
 // What a field is called, whatever else stands on the page.
-function called(field) {
+export function called(field) {
   if (field.dataset.words) return `words ${field.dataset.words}`;
   const name = field.name || field.id;
   if (!name || !SHOWN.includes(field.type) || field.closest("[data-set-choice]")) return "";
@@ -35,11 +35,14 @@ function called(field) {
 }
 
 const holds = (field) => (field.type === "checkbox" ? field.checked : field.value);
-function usual(field) {
+export function usual(field) {
   if (field.type === "checkbox") return field.defaultChecked;
   if (field.type !== "select-one") return field.defaultValue;
   return ([...field.options].find((option) => option.defaultSelected) ?? field.options[0])?.value ?? "";
 }
+
+// Whether this tab remembers what was typed into a field.
+export const isKept = (field) => called(field) in read(place());
 
 // Forget what was typed into fields, since it is elsewhere now; words go by their keys.
 export function forget(fields) {

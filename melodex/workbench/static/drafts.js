@@ -1,0 +1,97 @@
+// What is typed into a form that changes something, and not sent yet, is written down by
+// the workbench as one types: it is there again in another tab, and after the browser has
+// crashed. Reload and back find it in the tab's own storage (keeps.js), and that goes first.
+
+import { called, here, isKept, usual } from "./keeps.js";
+
+const PAUSE = 300;
+const KINDS = ["text", "search", "number", "textarea", "select-one"];
+const TAB = "melodex tab";
+const SENT = "melodex drafts sent";
+const changed = new Map();
+let waiting = 0;
+let place = here();
+
+// Tabs overwrite nothing of one another.
+const tab = () => {
+  const known = sessionStorage.getItem(TAB) ?? crypto.randomUUID();
+  try { sessionStorage.setItem(TAB, known); } catch { /* A full storage keeps nothing. */ }
+  return known;
+};
+
+// Words of a set and its questions are written into the corpus itself.
+const isDraft = (field) => KINDS.includes(field.type) && field.form?.method === "post"
+  && !field.dataset.words && field.form.id !== "choice" && called(field);
+const drafts = () => [...document.querySelectorAll("input, textarea, select")].filter(isDraft);
+
+function post(what, texts, at = place) {
+  const body = new URLSearchParams({ do: what, place: at, tab: tab() });
+  texts.forEach(([name, text]) => body.set(`draft:${name}`, text));
+  const keepalive = body.toString().length < 60000;
+  return fetch("/drafts", { method: "POST", body, keepalive, headers: { Accept: "application/json" } })
+    .catch(() => { /* It is in the tab's own storage. */ });
+}
+
+function write() {
+  clearTimeout(waiting);
+  if (changed.size) post("write", [...changed]);
+  changed.clear();
+}
+
+// What has been sent is no draft any more.
+function taken(form) {
+  const texts = [...form.elements].filter(isDraft).map((field) => [called(field), field.value]);
+  texts.forEach(([name]) => changed.delete(name));
+  return texts;
+}
+export function sent(form) {
+  const texts = taken(form);
+  if (texts.length) post("sent", texts);
+}
+
+// The answer is another page, and it tells whether what was sent was taken.
+function leaving({ target, defaultPrevented }) {
+  if (defaultPrevented || target.method !== "post") return;
+  const texts = taken(target);
+  try {
+    if (texts.length) sessionStorage.setItem(SENT, JSON.stringify({ at: place, texts }));
+  } catch { /* A full storage keeps nothing. */ }
+}
+async function arrived() {
+  const said = sessionStorage.getItem(SENT);
+  sessionStorage.removeItem(SENT);
+  if (!said || document.querySelector(".fault[role=alert]")) return;
+  const { at, texts } = JSON.parse(said);
+  await post("sent", texts, at);
+}
+
+// An event would have it kept for this tab too, and offered here once it has been sent there.
+async function putBack() {
+  await arrived();
+  if (!drafts().length) return;
+  try {
+    const answer = await fetch(`/drafts?${new URLSearchParams({ place })}`, { headers: { Accept: "application/json" } });
+    const found = (await answer.json()).drafts ?? {};
+    drafts().forEach((field) => {
+      const text = found[called(field)];
+      if (text === undefined || isKept(field) || field.value !== usual(field)) return;
+      field.value = text;
+    });
+  } catch { /* The page goes on without. */ }
+}
+
+document.addEventListener("input", ({ target }) => {
+  if (!isDraft(target)) return;
+  if (place !== here()) {
+    write();
+    place = here();
+  }
+  changed.set(called(target), target.value === usual(target) ? "" : target.value);
+  clearTimeout(waiting);
+  waiting = setTimeout(write, PAUSE);
+});
+// After every other listener, which may yet take the submission over.
+addEventListener("submit", leaving);
+addEventListener("pagehide", write);
+document.addEventListener("visibilitychange", () => { if (document.hidden) write(); });
+putBack();
