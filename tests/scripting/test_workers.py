@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -50,6 +52,27 @@ def test_calls_answer_the_same_whoever_works(
         assert str(two.families(workers=2)) == str(one.families())
     assert two.hands.held is None
     assert [str(found) for found in one_by_one(corpora[0])] == [str(each[1])]
+
+
+@pytest.mark.parametrize("shards", [0, 2])
+def test_who_works_holds_up_nobody_who_changes_the_corpus(
+    shards: int, tmp_path: Path
+) -> None:
+    asks: list[Callable[[melodex.Corpus], Any]] = [
+        lambda corpus: corpus.resemble_each(PHRASES[1:2], limit=60)[0],
+        lambda corpus: corpus.resemble_each(PHRASES[1:2], limit=60, workers=2)[0],
+        lambda corpus: corpus.resemble(PHRASES[1], limit=60, workers=2),
+        lambda corpus: corpus.gather(metre="4/4", limit=60, workers=2),
+    ]
+    own, title = tunes_folder() / "own" / "own_song.abc", "Letter from the Far Lock"
+    with melodex.open(tmp_path / "tunes") as corpus:
+        corpus.add(tunes_folder(), shards=shards)
+        for ask in asks:
+            assert title in str(ask(corpus))
+            corpus.remove(title)
+            assert title not in str(ask(corpus))
+            assert corpus.add(own).added == 1
+            assert title in str(ask(corpus))
 
 
 def one_by_one(path: Path) -> list[melodex.ResembleResult]:

@@ -2,8 +2,10 @@
 
 Conventions: what is held is looked at before each question, by what changes when somebody
 changes a file or puts another in its place, and is opened anew then. Notes are read when
-they are first asked for, and stay. A thread holds its own, of one corpus at a time. Before
-anything is answered from a shard, it is seen to be the one that is meant, by its digest.
+they are first asked for, and stay; between two questions nothing else is held of a file,
+so that whoever changes it need not wait. A thread holds its own, of one corpus at a time.
+Before anything is answered from a shard, it is seen to be the one that is meant, by its
+digest.
 
 Contents: Place, Held, Shards, places_of, Whole, whole_of, with_whole.
 """
@@ -12,13 +14,15 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
 from typing import Any
 
 from melodex.corpus.chunks import PackedChunk
+from melodex.corpus.connection import let_go
+from melodex.corpus.faults import faults_named
 from melodex.corpus.reader import Corpus, opened_part
 from melodex.corpus.shards.index import INDEX_NAME, digest_of
 from melodex.corpus.shards.opening import opened_shard, settled
@@ -44,10 +48,33 @@ OTHER_TUNES = "give the corpus one name on every machine, and leave it as it is"
 class Held(Corpus):
     """A corpus or a shard whose notes are kept once they have been read."""
 
-    def refresh(self) -> None:
+    def see(self) -> None:
         """As of a corpus; its notes are read anew."""
         self.packed: list[PackedChunk] | None = None
-        super().refresh()
+        super().see()
+        self.versions = self.versions_seen()
+
+    def versions_seen(self) -> list[int]:
+        """For each part a number that is another once somebody else has changed it."""
+        found = []
+        for part in self.parts:
+            with faults_named(part.path):
+                row = part.connection.execute("PRAGMA data_version").fetchone()
+            found.append(int(row[0]))
+        return found
+
+    def rest(self) -> None:
+        """Hold up nobody who writes, until the next question."""
+        for part in self.parts:
+            let_go(part.connection)
+
+    def wake(self) -> None:
+        """See the state that was seen before, or what somebody has made of it meanwhile."""
+        for part in self.parts:
+            if not part.connection.in_transaction:
+                part.connection.execute("BEGIN")
+        if self.versions_seen() != self.versions:
+            self.refresh()
 
     def chunks(self) -> Iterator[PackedChunk]:
         """As of a corpus."""
@@ -138,6 +165,7 @@ def held(key: tuple[str, int], opened: Callable[[], Held], files: Sequence[str])
     )
     stamp = stamp_of(files)
     if key in holding and holding[key][0] == stamp:
+        holding[key][1].wake()
         return holding[key][1]
     # Of another corpus, or of the whole beside its shards, nothing is kept.
     for other in [
@@ -210,6 +238,7 @@ def part_at_hand(place: Place) -> Held:
     except CorpusError as error:
         raise unusable(error) from error
     if digest_of(found.parts[0].connection) != place.digest:
+        found.rest()
         raise other_tunes(place.path)
     return found
 
@@ -243,9 +272,19 @@ def with_whole(job: tuple[Whole, Callable[[Corpus, Any], Any], Any]) -> Any:
         found = whole_at_hand(whole.path)
     except CorpusError as error:
         raise unusable(error) from error
-    if whole_of(found) != whole:
-        raise other_tunes(whole.path)
-    return work(found, argument)
+    with resting_after(found):
+        if whole_of(found) != whole:
+            raise other_tunes(whole.path)
+        return work(found, argument)
+
+
+@contextmanager
+def resting_after(corpus: Held) -> Iterator[Held]:
+    """Answer one question from what is held, and hold up nobody afterwards."""
+    try:
+        yield corpus
+    finally:
+        corpus.rest()
 
 
 def unusable(error: CorpusError) -> WorkersError:
@@ -267,10 +306,12 @@ def other_tunes(path: str) -> WorkersError:
 def with_notes(place: Place, asked: tuple[Callable[..., Any], Any]) -> Any:
     """Call a function with the chunks of a part and an argument."""
     work, argument = asked
-    return work(list(part_at_hand(place).chunks()), argument)
+    with resting_after(part_at_hand(place)) as part:
+        return work(list(part.chunks()), argument)
 
 
 def with_corpus(place: Place, asked: tuple[Callable[..., Any], Any]) -> Any:
     """Call a function with a part, as a corpus of its own, and an argument."""
     work, argument = asked
-    return work(part_at_hand(place), argument)
+    with resting_after(part_at_hand(place)) as part:
+        return work(part, argument)
