@@ -62,8 +62,8 @@ def cadences(piece: Piece) -> Iterator[Device]:
                 # A major I that leads on to iv, or stands over its third, ends nothing.
                 continue
             turned = rest.closes and first > 1 and turns_back(piece, first)
-            if kind == "half cadence" and turned:
-                # V after the close only leads back to what comes.
+            if kind in {"half cadence", ""} and turned:
+                # A dominant after the close only leads to what comes.
                 first -= 1
                 here, after = piece.row[first - 1], piece.row[first]
                 kind = cadence_of(here, after)
@@ -140,9 +140,9 @@ def chords_within(piece: Piece, start: int, end: int) -> list[tuple[int, str]]:
 
 
 def turns_back(piece: Piece, step: int) -> bool:
-    """Whether the V of a step only follows I, which V brought home before.
+    """Whether the chord of a step only follows I, which V brought home before.
 
-    In the bar of I, or as a V7 in the next one.
+    In the bar of I, or as a dominant in the next one.
     """
     here, after = piece.row[step - 1], piece.row[step]
     near = here.bar == after.bar or after.chord.family in DOMINANT

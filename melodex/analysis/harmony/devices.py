@@ -469,7 +469,8 @@ def flat_sevens(piece: Piece) -> Iterator[Device]:
         degrees = here.numeral.degree, after.numeral.degree
         if degrees != (-2, 0) or after.chord.family not in {"major", "dominant"}:
             continue
-        if is_minor_mode(after.key.mode):
+        moves = here.key.tonic_fifths != after.key.tonic_fifths
+        if moves or is_minor_mode(after.key.mode):
             continue
         if here.chord.family == "dominant" and piece.steps[step + 1] not in named:
             first = step - 1 if step and is_minor_four(piece.row[step - 1]) else step

@@ -251,6 +251,22 @@ HARMONY: dict[str, tuple[str, str]] = {
         "authentic cadence 3-4, authentic cadence 7-8, authentic cadence 11-12, "
         "authentic cadence 15-16",
     ),
+    "relative chorus on I V vi IV": (
+        "i|bVII|bVI|V7|i|bVII|bVI|V7|I|V|vi|IV|I|V|IV|V|i|bVII|bVI|V7|i|bVII|bVI|V7|"
+        "I|V|vi|IV|I|V|IV V|I",
+        "half cadence 7-8, half cadence 15-16, half cadence 23-24, authentic cadence 31-32",
+    ),
+    "carol with a relative refrain": (
+        "i|V7|i|i|i|V7|i|i|bVII|bVII|bIII|bIII|iv|V7|i|V7/bIII|I|I|IV|I|I|I|IV|I|"
+        "I|V|IV|V7|I|IV|I|I",
+        "authentic cadence 2-3, authentic cadence 6-7, authentic cadence 14-15, "
+        "plagal cadence 19-20, plagal cadence 23-24, plagal cadence 30-31",
+    ),
+    "bridge in the relative major": (
+        "i|V7|i|V7|iv|i|V7/V|V7|I|V7|I|V7|IV|I|V7/V|V7|i|V7|i|V7|iv|i|V7|i",
+        "inner line by half step 5-8, half cadence 7-8, "
+        "inner line by half step 14-17, half cadence 15-16, authentic cadence 23-24",
+    ),
     "parallel verse and chorus": (
         "i|iv|V7|i|i|iv|V7|i|I|IV|V7|I|I|IV|V7|I",
         "authentic cadence 3-4, authentic cadence 7-8, authentic cadence 11-12, "

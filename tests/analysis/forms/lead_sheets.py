@@ -242,6 +242,27 @@ FORMS = (
         ((1, 8, "A minor"), (9, 16, "C major"), (17, 24, "A minor")),
     ),
     Form(
+        "relative chorus on I V vi IV",
+        "Am|G|F|E7|Am|G|F|E7|C|G|Am|F|C|G|F|G|Am|G|F|E7|Am|G|F|E7|C|G|Am|F|C|G|F G|C",
+        (
+            (1, 8, "A minor"),
+            (9, 16, "C major"),
+            (17, 24, "A minor"),
+            (25, 32, "C major"),
+        ),
+    ),
+    Form(
+        "carol with a relative refrain",
+        "[Verse]Em|B7|Em|Em|Em|B7|Em|Em|D|D|G|G|Am|B7|Em|D7"
+        "|[Refrain]G|G|C|G|G|G|C|G|G|D|C|D7|G|C|G|G",
+        ((1, 16, "E minor"), (17, 32, "G major")),
+    ),
+    Form(
+        "bridge in the relative major",
+        "Dm|A7|Dm|A7|Gm|Dm|E7|A7|F|C7|F|C7|Bb|F|G7|C7|Dm|A7|Dm|A7|Gm|Dm|A7|Dm",
+        ((1, 8, "D minor"), (9, 16, "F major"), (17, 24, "D minor")),
+    ),
+    Form(
         "parallel verse and chorus",
         "[Verse]Am|Dm|E7|Am|Am|Dm|E7|Am|[Chorus]A|D|E7|A|A|D|E7|A",
         ((1, 8, "A minor"), (9, 16, "A major")),

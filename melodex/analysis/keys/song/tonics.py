@@ -28,6 +28,7 @@ from melodex.analysis.keys.song.mode import (
     thirds_of,
 )
 from melodex.analysis.keys.song.points import chord_points, melody_points, signature_points
+from melodex.analysis.keys.song.relatives import relative_points
 from melodex.analysis.keys.song.returns import returning_points
 from melodex.analysis.keys.spans import BarNumbers, KeySpan, merged, span_of
 from melodex.melody import MODES, Key, KeyChange, Melody, pitch_class
@@ -109,6 +110,9 @@ def song_spans(
             break
         points += again
         chances = tonic_probabilities(points, costs)
+    relative = relative_points(layout, chances.argmax(1).tolist(), printed)
+    if relative.any():
+        chances = tonic_probabilities(points + relative, costs)
     chances = with_centres(layout, chances, printed)
     speller = Speller(melody, layout, placed)
     numbers = BarNumbers(melody)

@@ -1,0 +1,141 @@
+"""Sections in the relative key, told by its own dominant.
+
+Conventions: a verse in minor and a chorus in its relative major have most chords in
+common; what tells them is where a section begins and which dominant goes home in it. One
+is in the relative minor when it begins on that minor chord, stays on it at least as long
+as on the major tonic, and its V, with a major third, goes home last or is waited on at the
+end; it is in the relative major when it begins on that chord, stays on it as long, goes to
+it from its V, and ends on either, and the minor has no V of its own there. Common practice,
+no source. Where another key is printed, that alone counts.
+
+Contents: relative_points.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from melodex.analysis.keys.song.confirmed import parts_of
+from melodex.analysis.keys.song.layout import Layout
+from melodex.analysis.keys.song.mode import third_of
+from melodex.analysis.keys.song.points import NO_ROOT, SongBar
+
+if TYPE_CHECKING:
+    from numpy import ndarray
+
+__all__ = ["relative_points"]
+
+FEWEST_BARS = 8
+LONGEST_COUNTED = 40
+"""Bars of a sheet without marks in which eights are taken for sections."""
+SETTLED = 30.0
+"""Points that settle the tonic of a section: more than leaving a key twice costs."""
+
+Row = list[tuple[int, str]]
+
+
+def relative_points(
+    layout: Layout, tonics: Sequence[int], printed: Collection[int]
+) -> ndarray:
+    """Points for the relative key of sections that are in it, of shape (n, 12).
+
+    Parameters
+    ----------
+    layout : Layout
+    tonics : sequence of int, of shape (n,)
+        The likeliest tonic of each bar without these points.
+    printed : collection of int
+        Bars in which a key is printed.
+    """
+    import numpy as np
+
+    points = np.zeros((len(layout.bars), 12))
+    counted = not layout.marked and len(layout.bars) > LONGEST_COUNTED
+    if len(printed) > 1 or counted:
+        return points
+    told = False
+    for first, stop in parts_of(layout):
+        home = tonics[first]
+        if stop - first < FEWEST_BARS or set(tonics[first:stop]) != {home}:
+            continue
+        tonic = tonic_of_part(layout.bars[first:stop], home)
+        if tonic is None:
+            continue
+        told = told or tonic != home
+        points[first:stop, tonic] += SETTLED / (stop - first)
+    return points if told else np.zeros_like(points)
+
+
+def tonic_of_part(bars: Sequence[SongBar], home: int) -> int | None:
+    """The tonic of a section that was read on another; the same one where the section
+    begins on it and goes home to it, None where it tells nothing.
+    """
+    row = chords_in_order(bars)
+    if not row:
+        return None
+    if in_relative_minor(bars, row, (home + 9) % 12, home):
+        return (home + 9) % 12
+    if in_relative_major(bars, row, (home + 3) % 12, home):
+        return (home + 3) % 12
+    return home if row[0][0] == home and speaks_of(row, row[0]) else None
+
+
+def chords_in_order(bars: Sequence[SongBar]) -> Row:
+    """Root and third of each chord, those that go on once."""
+    row: Row = []
+    for bar in bars:
+        for root, kind, _ in bar.chords:
+            told = (root, third_of(kind))
+            if root != NO_ROOT and (not row or row[-1] != told):
+                row.append(told)
+    return row
+
+
+def held(bars: Sequence[SongBar], chord: tuple[int, str]) -> float:
+    """Bars for which a chord sounds."""
+    return sum(
+        share
+        for bar in bars
+        for root, kind, share in bar.chords
+        if (root, third_of(kind)) == chord
+    )
+
+
+def goes_home(row: Row, home: tuple[int, str]) -> list[int]:
+    """Places in a row where a V with a major third goes to its tonic."""
+    five = ((home[0] + 7) % 12, "M")
+    return [i for i, (a, b) in enumerate(pairwise(row), 1) if (a, b) == (five, home)]
+
+
+def speaks_of(row: Row, one: tuple[int, str]) -> bool:
+    """Whether V goes to I in a section, or follows it first and is waited on at the end."""
+    five = ((one[0] + 7) % 12, "M")
+    return bool(goes_home(row, one)) or (len(row) > 2 and row[1] == row[-1] == five)
+
+
+def in_relative_minor(bars: Sequence[SongBar], row: Row, tonic: int, home: int) -> bool:
+    """Whether a section of a major key is in its relative minor."""
+    one, major = (tonic, "m"), (home, "M")
+    own, other = goes_home(row, one), goes_home(row, major)
+    waits = row[-1] == ((tonic + 7) % 12, "M")
+    closes = len(own) > len(other) and own[-1:] > other[-1:]
+    return (
+        row[0] == one
+        and held(bars, one) >= held(bars, major)
+        and (closes or (waits and not other))
+    )
+
+
+def in_relative_major(bars: Sequence[SongBar], row: Row, tonic: int, home: int) -> bool:
+    """Whether a section of a minor key is in its relative major."""
+    one, minor = (tonic, "M"), (home, "m")
+    five = ((tonic + 7) % 12, "M")
+    return (
+        row[0] == one
+        and row[-1] in {one, five}
+        and held(bars, one) >= held(bars, minor)
+        and speaks_of(row, one)
+        and ((home + 7) % 12, "M") not in row
+    )
