@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from xml.etree.ElementTree import fromstring
@@ -103,6 +104,23 @@ def test_every_mark_leads_to_the_row_of_its_sentence(song: Description) -> None:
         plain = title[1].replace("♭", "b").replace("♯", "#").replace("&amp;", "&")
         assert plain == sentences[int(title[0])]
     assert "Bb" not in re.sub(r"<[^>]*>", " ", page.split("<main>")[1].split("<footer>")[0])
+
+
+def test_sections_follow_one_another_where_printed_numbers_run_back(
+    described: Callable[[str], Description],
+) -> None:
+    found = described(SONG)
+    melody, sections = found.passage.melody, found.analysis.sections
+    assert sum(part.bars for part in sections) == len(melody.bars)
+    # Numbers that begin again on each line, as an edition of old music may have them.
+    back = tuple(
+        replace(bar, number=place % 5 + 1) for place, bar in enumerate(melody.bars)
+    )
+    passage = replace(found.passage, melody=replace(melody, bars=back))
+    drawn = piece_map(replace(found, passage=passage)).sections
+    plain = piece_map(found).sections
+    assert [(part.start, part.end) for part in drawn] == [(p.start, p.end) for p in plain]
+    assert all(one.end == other.start for one, other in pairwise(drawn))
 
 
 def test_keys_are_told_by_names_and_hatching_too(song: Description) -> None:

@@ -12,7 +12,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
+from melodex.analysis.form import Section
 from melodex.analysis.keys import KeySpan
 from melodex.analysis.piece import DOUBTED
 from melodex.analysis.texture.activity import LineActivity
@@ -152,10 +154,7 @@ def piece_map(found: Description) -> PieceMap:
     return PieceMap(
         title=melody.title,
         bars=bars,
-        sections=tuple(
-            Stretch(*times.of(part.first_bar, part.last_bar), part.label, str(part.bars))
-            for part in analysis.sections
-        ),
+        sections=tuple(section_stretches(analysis.sections, bars, times)),
         keys=tuple(key_stretches(analysis.spans)),
         chords=tuple(
             (
@@ -208,6 +207,26 @@ class BarTimes:
         """From the start of one bar to the end of another."""
         start = self.starts.get(first, 0)
         return start, max(self.ends.get(last, self.last), start + 1)
+
+
+def section_stretches(
+    sections: Sequence[Section], bars: Sequence[Bar], times: BarTimes
+) -> Iterator[Stretch]:
+    """Sections one after the other, also where printed numbers of bars run back."""
+    numbers = [bar.number for bar in bars]
+    runs_back = any(later < earlier for earlier, later in pairwise(numbers))
+    if runs_back and sum(part.bars for part in sections) == len(bars):
+        # A number says nothing of the place there; sections that hold all bars do.
+        first = 0
+        for part in sections:
+            last = bars[first + part.bars - 1]
+            end = last.onset_ticks + last.duration_ticks
+            yield Stretch(bars[first].onset_ticks, end, part.label, str(part.bars))
+            first += part.bars
+        return
+    for part in sections:
+        start, end = times.of(part.first_bar, part.last_bar)
+        yield Stretch(start, end, part.label, str(part.bars))
 
 
 def key_stretches(spans: Sequence[KeySpan]) -> Iterator[KeyStretch]:
