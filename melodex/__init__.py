@@ -17,6 +17,7 @@ __all__ = [
     "AddResult",
     "AnswersResult",
     "AroundResult",
+    "AuditEachResult",
     "AuditResult",
     "CompareResult",
     "Corpus",

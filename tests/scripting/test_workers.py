@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -52,6 +53,58 @@ def test_calls_answer_the_same_whoever_works(
         assert str(two.families(workers=2)) == str(one.families())
     assert two.hands.held is None
     assert [str(found) for found in one_by_one(corpora[0])] == [str(each[1])]
+
+
+@pytest.mark.parametrize("workers", [None, 2])
+def test_many_tunes_are_audited_in_order_each_as_alone(
+    workers: int | None, corpora: tuple[Path, Path], tmp_path: Path
+) -> None:
+    own = tunes_folder() / "own"
+    short = tmp_path / "short.abc"
+    short.write_text("X:1\nT:Short\nK:C\nCDE|\n", "utf-8")
+    told: list[tuple[int, int]] = []
+    with melodex.open(corpora[0]) as one, melodex.open(corpora[1]) as two:
+        (read,) = melodex.read(own / "own_song_clean.abc")
+        given: list[str | Path | melodex.Tune] = [
+            "The Eel Trap",
+            short,
+            own,
+            "No Such Tune",
+            tmp_path / "no.abc",
+            read,
+        ]
+        found = two.audit_each(
+            given, limit=2, workers=workers, progress=lambda *done: told.append(done)
+        )
+        sound = [given[0], *sorted(own.iterdir()), read]
+        alone = [one.audit(each, limit=2) for each in sound]
+    assert [str(each) for each in found] == [str(each) for each in alone]
+    assert [each.to_dict() for each in found] == [each.to_dict() for each in alone]
+    assert told[-1] == (5, 5)
+    assert [each.name for each in found.refusals] == [
+        f"{short}#1",
+        "No Such Tune",
+        str(tmp_path / "no.abc"),
+    ]
+    assert "shorter than a phrase" in found.refusals[0].reason
+    assert "4 tunes audited" in repr(found)
+    assert "3 refused" in repr(found)
+    assert f"{short}#1: not audited: " in str(found)
+    rows = [row for each in alone for row in each.rows()]
+    assert [row["title"] for row in found.rows()] == [row["title"] for row in rows]
+    assert found.rows()[0]["own_title"] == "The Eel Trap"
+    assert found.to_dict()["audits"][0]["name"] == "The Eel Trap"
+    assert len(found.to_dict()["refused"]) == 3
+    lines = found.save(tmp_path / "found.csv").read_text("utf-8").splitlines()
+    assert lines[0].startswith("own_tune_id,own_title,")
+    assert len(lines) == 1 + len(rows)
+    assert repr(pickle.loads(pickle.dumps(found))) == repr(found)
+
+
+def test_no_tunes_are_audited_to_nothing(corpora: tuple[Path, Path]) -> None:
+    with melodex.open(corpora[0]) as one:
+        found = one.audit_each([])
+    assert (len(found), found.refusals, str(found)) == (0, (), "")
 
 
 @pytest.mark.parametrize("shards", [0, 2])

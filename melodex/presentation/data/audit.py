@@ -1,17 +1,28 @@
 """Data of an audit.
 
-Contents: audit_data, finding_data, finding_rows.
+Contents: audit_data, finding_data, finding_rows, many_audits_json, many_audits_rows.
 """
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from melodex.presentation.data.resemble import in_piece_data, pairs_data
-from melodex.presentation.data.values import passage_data, rounded
+from melodex.presentation.data.values import json_text, passage_data, rounded
 from melodex.tasks.audit.audit import Audit, Finding
 
-__all__ = ["FINDING_COLUMNS", "audit_data", "finding_data", "finding_rows"]
+if TYPE_CHECKING:
+    from melodex.tasks.audit.many import ManyAudits
+
+__all__ = [
+    "FINDING_COLUMNS",
+    "MANY_COLUMNS",
+    "audit_data",
+    "finding_data",
+    "finding_rows",
+    "many_audits_json",
+    "many_audits_rows",
+]
 
 
 def finding_data(finding: Finding) -> dict[str, Any]:
@@ -114,3 +125,32 @@ def audit_data(found: Audit) -> dict[str, Any]:
         "remarks": list(found.remarks),
         "cautions": list(found.cautions),
     }
+
+
+OWN_COLUMNS = ("tune_id", "title", "source", "number")
+MANY_COLUMNS = (*(f"own_{name}" for name in OWN_COLUMNS), *FINDING_COLUMNS)
+
+
+def many_audits_rows(found: ManyAudits) -> list[dict[str, Any]]:
+    """The findings of many audits, a flat row each, which says of which own tune."""
+    rows = []
+    for audit in found.audits:
+        data = passage_data(audit.own)
+        own = {f"own_{name}": data[name] for name in OWN_COLUMNS}
+        rows += [own | row for row in finding_rows(audit)]
+    return rows
+
+
+def many_audits_json(found: ManyAudits) -> str:
+    """Many audits as JSON, each under its name as it is alone, and what was refused."""
+    return json_text(
+        {
+            "audits": [
+                {"name": name} | audit_data(audit)
+                for name, audit in zip(found.names, found.audits, strict=True)
+            ],
+            "refused": [
+                {"name": each.name, "reason": each.reason} for each in found.refusals
+            ],
+        }
+    )

@@ -1,11 +1,12 @@
 """Text of an audit: what comes close, the strip of bars, and the words of caution.
 
-Contents: NO_TUNES, audit_text, each_text, often_text, title_lines.
+Contents: NO_TUNES, audit_text, each_text, many_audits_text, often_text, title_lines.
 """
 
 from __future__ import annotations
 
 import textwrap
+from typing import TYPE_CHECKING
 
 from melodex.melody import bars_text
 from melodex.presentation.text.resemble import expected_text
@@ -15,7 +16,17 @@ from melodex.presentation.text.words import many, shown
 from melodex.tasks.audit.audit import Audit, BarCover, Finding
 from melodex.tasks.compare.compare import function_text, interval_text
 
-__all__ = ["NO_TUNES", "audit_text", "each_text", "often_text", "title_lines"]
+if TYPE_CHECKING:
+    from melodex.tasks.audit.many import ManyAudits
+
+__all__ = [
+    "NO_TUNES",
+    "audit_text",
+    "each_text",
+    "many_audits_text",
+    "often_text",
+    "title_lines",
+]
 
 NO_TUNES = "There are no tunes to compare it with."
 STRENGTHS = ((1e-6, "█", "#"), (0.01, "▓", "*"), (1.0, "░", "."))
@@ -178,3 +189,13 @@ def each_text(name: str, found: Audit) -> str:
     first = found.findings[0]
     what = many(found.findings_in_all, "finding")
     return f"{shown(name)}: {what}, the first in {shown(first.tune.label)}\n"
+
+
+def many_audits_text(found: ManyAudits) -> str:
+    """Many audits, a line each, then what was not audited and why."""
+    lines = map(each_text, found.names, found.audits)
+    refused = (
+        f"{shown(each.name)}: not audited: {shown(each.reason)}\n"
+        for each in found.refusals
+    )
+    return "".join([*lines, *refused])

@@ -5,22 +5,27 @@ Contents: Comparing, BothSpans, compared.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from os import PathLike
+from collections.abc import Callable, Iterable, Sequence
+from os import PathLike, fspath
+from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
 from melodex.corpus.reader import Corpus as CorpusReader
+from melodex.errors import MelodexError
 from melodex.scripting.file import CorpusFile
 from melodex.scripting.results import (
+    AuditEachResult,
     AuditResult,
     CompareResult,
     FamiliesResult,
     WholeAuditResult,
 )
-from melodex.scripting.tune import SpanLike, TuneLike, as_passage, within_limits
+from melodex.scripting.tune import SpanLike, Tune, TuneLike, as_passage, within_limits
 from melodex.tasks.passage import parts_of
+from melodex.tasks.tune_file import is_file
 
 if TYPE_CHECKING:
+    from melodex.tasks.audit.many import OwnTune, Refused
     from melodex.tasks.compare.compare import Comparison
     from melodex.tasks.passage import Passage
 
@@ -115,6 +120,62 @@ class Comparing(CorpusFile):
             )
         return AuditResult(found, self)
 
+    def audit_each(
+        self,
+        tunes: Iterable[TuneLike],
+        *,
+        exclude: Iterable[str] = (),
+        within: str = "",
+        without: str = "",
+        threshold: float = 1.0,
+        limit: int = 20,
+        workers: int | None = None,
+        scheduler: str = "",
+        progress: Callable[[int, int], None] | None = None,
+    ) -> AuditEachResult:
+        """Audit many tunes of your own, dealt out tune by tune.
+
+        Parameters
+        ----------
+        tunes : iterable of str, PathLike or Tune
+            As for :meth:`audit`; of a file or a folder, each of its tunes.
+        exclude, within, without, threshold, limit
+            The same for all, as for :meth:`audit`.
+        workers : int, optional
+            Let so many processes of this machine work, each with the whole corpus.
+        scheduler : str
+            Let the workers of the Dask cluster at this address work.
+        progress : callable, optional
+            Called with the number of tunes done and of all.
+
+        Returns
+        -------
+        AuditEachResult
+            A list of what :meth:`audit` returns for each, in the order given. Its
+            ``refusals`` name what could not be read or is too short, and why.
+
+        Raises
+        ------
+        WorkersError
+            If those who are to work cannot be had, or are gone.
+        """
+        from melodex.matching.dealing.held import whole_of
+        from melodex.tasks.audit.many import AuditJob, audits_in_order
+        from melodex.tasks.gather.counts import tunes_left_out
+
+        with self.reading() as reader:
+            asked = AuditJob(
+                whole_of(reader),
+                exclude=tuple(reader.resolve(name) for name in exclude),
+                outside=tunes_left_out(reader, within, without),
+                threshold=threshold,
+                limit=limit,
+            )
+            given = [own for tune in tunes for own in own_each(tune, reader)]
+            dealer = self.hands.dealer(workers, scheduler)
+            found = audits_in_order(asked, given, dealer, progress=progress)
+        return AuditEachResult(found, self)
+
     def audit_whole(
         self,
         *,
@@ -202,6 +263,22 @@ class Comparing(CorpusFile):
             return FamiliesResult(
                 find_families(reader, least=least, limit=limit, exchange=exchange)
             )
+
+
+def own_each(tune: TuneLike, reader: CorpusReader) -> Sequence[OwnTune | Refused]:
+    """The tunes that are meant to be audited, or why there are none."""
+    from melodex.tasks.audit.many import OwnTune, Refused, own_tunes
+
+    if isinstance(tune, Tune):
+        return [OwnTune(tune.title, tune.passage)]
+    name = fspath(tune)
+    if is_file(name) or Path(name).is_dir():
+        found, refused = own_tunes([Path(name)])
+        return [*found, *refused]
+    try:
+        return [OwnTune(name, as_passage(name, reader))]
+    except MelodexError as error:
+        return [Refused(name, str(error))]
 
 
 def compared(

@@ -11,6 +11,7 @@ Read first: ``result``, what all have in common; then one module for each of the
 """
 
 from melodex.scripting.results.comparing import (
+    AuditEachResult,
     AuditResult,
     CompareResult,
     FamiliesResult,
@@ -29,6 +30,7 @@ __all__ = [
     "AddResult",
     "AnswersResult",
     "AroundResult",
+    "AuditEachResult",
     "AuditResult",
     "CompareResult",
     "DescribeResult",

@@ -1,13 +1,14 @@
 """What comparisons return.
 
-Contents: CompareResult, AuditResult, WholeAuditResult, FamiliesResult.
+Contents: CompareResult, AuditResult, AuditEachResult, WholeAuditResult, FamiliesResult.
 """
 
 from __future__ import annotations
 
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from melodex.scripting.file import CorpusFile
 from melodex.scripting.notebook import Drawing
 from melodex.scripting.results.result import TITLED, Found, ListResult, Result, count
 from melodex.scripting.tune import Tune
@@ -16,7 +17,17 @@ from melodex.tasks.audit.whole import ClosePair, WholeAudit
 from melodex.tasks.collection.families import Families, Family
 from melodex.tasks.compare.compare import Comparison
 
-__all__ = ["AuditResult", "CompareResult", "FamiliesResult", "WholeAuditResult"]
+if TYPE_CHECKING:
+    # Who deals work out loads more than asking alone does.
+    from melodex.tasks.audit.many import ManyAudits
+
+__all__ = [
+    "AuditEachResult",
+    "AuditResult",
+    "CompareResult",
+    "FamiliesResult",
+    "WholeAuditResult",
+]
 
 
 class CompareResult(Result[Comparison]):
@@ -126,6 +137,64 @@ class AuditResult(Found[Audit, Finding]):
                 for found in self.items
             ),
         ]
+
+
+class AuditEachResult(ListResult["ManyAudits", AuditResult]):
+    """Audits of many tunes, in the order given; of :meth:`melodex.Corpus.audit_each`.
+
+    Its ``refusals`` name what could not be audited, and why.
+    """
+
+    __slots__ = ("audits",)
+    shown_columns = ("own_title", *AuditResult.shown_columns)
+
+    def __init__(self, record: ManyAudits, corpus: CorpusFile) -> None:
+        super().__init__(record)
+        self.audits = tuple(AuditResult(found, corpus) for found in record.audits)
+
+    @property
+    def headline(self) -> str:
+        """How many tunes were audited, and how many places of them come close."""
+        found = self.record
+        audited = f"{count(len(self), 'tune', 'tunes')} audited"
+        findings = count(found.findings_in_all, "finding", "findings")
+        refused = f", {len(found.refusals):,} refused" if found.refusals else ""
+        return f"{audited}, {findings}{refused}"
+
+    @property
+    def items(self) -> tuple[AuditResult, ...]:
+        """The audits."""
+        return self.audits
+
+    @property
+    def passages(self) -> tuple[Tune, ...]:
+        """What the findings came close to, tune after tune."""
+        return tuple(tune for found in self.audits for tune in found.passages)
+
+    def rows(self) -> list[dict[str, Any]]:
+        """One row for each finding, with the tune that it is of."""
+        from melodex.presentation.data.audit import many_audits_rows
+
+        return many_audits_rows(self.record)
+
+    def to_csv(self) -> str:
+        """The findings as CSV (RFC 4180)."""
+        from melodex.presentation.data.audit import MANY_COLUMNS
+        from melodex.presentation.data.values import csv_text
+
+        return csv_text(self.rows(), MANY_COLUMNS)
+
+    def text(self, width: int = 80) -> str:
+        """A line for each tune, then what was refused."""
+        from melodex.presentation.text.audit import many_audits_text
+
+        return many_audits_text(self.record)
+
+    def to_json(self) -> str:
+        """Each audit as JSON under its name, and what was refused."""
+        from melodex.presentation.data.audit import many_audits_json
+
+        return many_audits_json(self.record)
 
 
 class WholeAuditResult(ListResult[WholeAudit, ClosePair]):

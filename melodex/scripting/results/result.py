@@ -140,10 +140,8 @@ class Result(Generic[Record]):
             content: str | bytes = self.text()
         elif form == "json":
             content = self.to_json()
-        elif form == "csv":
-            from melodex.presentation.data.forms import as_csv
-
-            content = as_csv(self.record)
+        elif form == "csv" and isinstance(self, ListResult):
+            content = self.to_csv()
         else:
             from melodex.presentation.pages import rendered
 

@@ -5,7 +5,8 @@ each answer is that of a single audit. Who works keeps the corpus open between t
 (:mod:`melodex.matching.dealing.held`). What cannot be read or is
 too short to be audited is refused with the reason, and stops nothing else.
 
-Contents: OwnTune, AuditJob, Refused, own_tunes, audit_many, audit_one.
+Contents: OwnTune, AuditJob, Refused, ManyAudits, own_tunes, audit_many, audits_in_order,
+audit_one.
 """
 
 from __future__ import annotations
@@ -25,7 +26,16 @@ from melodex.tasks.adding.walking import files_of
 from melodex.tasks.audit.audit import Audit, audit
 from melodex.tasks.passage import Passage, passage_of
 
-__all__ = ["AuditJob", "OwnTune", "Refused", "audit_many", "audit_one", "own_tunes"]
+__all__ = [
+    "AuditJob",
+    "ManyAudits",
+    "OwnTune",
+    "Refused",
+    "audit_many",
+    "audit_one",
+    "audits_in_order",
+    "own_tunes",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +66,33 @@ class AuditJob:
     limit: int = 20
 
 
+@dataclass(frozen=True, slots=True)
+class ManyAudits:
+    """Audits of many tunes, and what could not be audited.
+
+    Parameters
+    ----------
+    names : tuple of str
+        What each tune is called here.
+    audits : tuple of Audit
+        One for each name, in the order in which the tunes were given.
+    refusals : tuple of Refused
+        Those that were not audited, in the same order.
+    """
+
+    names: tuple[str, ...]
+    audits: tuple[Audit, ...]
+    refusals: tuple[Refused, ...]
+
+    @property
+    def findings_in_all(self) -> int:
+        """Findings of all audits, with those that are not shown."""
+        return sum(found.findings_in_all for found in self.audits)
+
+    def __repr__(self) -> str:
+        return f"<ManyAudits of {len(self.audits)} tunes: {self.findings_in_all} findings>"
+
+
 def own_tunes(paths: Iterable[Path]) -> tuple[list[OwnTune], list[Refused]]:
     """Read the tunes of files and folders; also what could not be read."""
     found: list[OwnTune] = []
@@ -83,10 +120,10 @@ def audit_many(
     asked: AuditJob,
     tunes: Sequence[OwnTune],
     dealer: Dealer,
-    done: Callable[[OwnTune, Audit | Refused], None],
+    done: Callable[[OwnTune, Audit | Refused], None] | None = None,
     *,
     progress: Progress | None = None,
-) -> None:
+) -> list[Audit | Refused]:
     """Audit tunes by whoever works; each result is handed on as soon as it is there.
 
     Parameters
@@ -97,10 +134,15 @@ def audit_many(
         Of :func:`own_tunes`.
     dealer : Dealer
         Who works.
-    done : callable
+    done : callable, optional
         Called with a tune and its audit, or why there is none.
     progress : callable, optional
         Called with tunes done and of all.
+
+    Returns
+    -------
+    list of Audit or Refused
+        In the order of the tunes.
 
     Raises
     ------
@@ -110,9 +152,43 @@ def audit_many(
     jobs = [(asked.whole, audit_one, replace(asked, tune=tune)) for tune in tunes]
 
     def told(place: int, result: Audit | Refused) -> None:
-        done(tunes[place], result)
+        if done:
+            done(tunes[place], result)
 
-    dealer.deal(with_whole, jobs, progress, told)
+    return dealer.deal(with_whole, jobs, progress, told)
+
+
+def audits_in_order(
+    asked: AuditJob,
+    given: Sequence[OwnTune | Refused],
+    dealer: Dealer,
+    *,
+    progress: Progress | None = None,
+) -> ManyAudits:
+    """Audit tunes of which some were refused before; all in the order given.
+
+    Parameters
+    ----------
+    asked, dealer, progress
+        As for :func:`audit_many`.
+    given : sequence of OwnTune or Refused
+        The tunes, and in their places those that could not be read.
+    """
+    tunes = [each for each in given if isinstance(each, OwnTune)]
+    results = iter(audit_many(asked, tunes, dealer, progress=progress))
+    audited: list[tuple[str, Audit]] = []
+    refusals: list[Refused] = []
+    for each in given:
+        found = next(results) if isinstance(each, OwnTune) else each
+        if isinstance(found, Refused):
+            refusals.append(found)
+        else:
+            audited.append((each.name, found))
+    return ManyAudits(
+        tuple(name for name, _ in audited),
+        tuple(found for _, found in audited),
+        tuple(refusals),
+    )
 
 
 def audit_one(corpus: Corpus, job: AuditJob) -> Audit | Refused:
