@@ -91,7 +91,7 @@ def synthetic_tunes(model: list[TuneNotes], notes: int, seed: int) -> list[TuneN
     ids = dice.permutation(2**24)[: len(wanted)]
     return [
         TuneNotes(
-            f"{int(ids[n]) * 7919 + 1:012x}",
+            f"{int(ids[n]) * 7919 + 1:012x}0000",
             rows[0, : wanted[n], n].tobytes(),
             rows[1, : wanted[n], n].tobytes(),
         )

@@ -82,7 +82,7 @@ class Own:
     changed: int = 0
 
 
-def passage(notes: Notes, tune_id: str = "ffffffffffff") -> Passage:
+def passage(notes: Notes, tune_id: str = "ffffffffffff0000") -> Passage:
     """Notes as a tune that stands in no corpus."""
     melody, _ = melody_json(TuneNotes(tune_id, *notes))
     return Passage(melody, melody, 0, tune_id, False)

@@ -86,7 +86,7 @@ def real_tunes() -> dict[str, list[Notes]]:
 
 def packed(tunes: Sequence[Notes]) -> list[PackedChunk]:
     """Chunks of tunes, ids in order."""
-    named = [TuneNotes(f"{place:012x}", *notes) for place, notes in enumerate(tunes)]
+    named = [TuneNotes(f"{place:012x}0000", *notes) for place, notes in enumerate(tunes)]
     return [
         pack(named[first : first + TUNES_PER_CHUNK])
         for first in range(0, len(named), TUNES_PER_CHUNK)
@@ -126,7 +126,7 @@ def phrases(
         place = generator.choice(long_enough)
         pitch, lengths = tunes[place]
         start = generator.randrange(len(pitch) - notes + 1)
-        own.append(f"{place:012x}")
+        own.append(f"{place:012x}0000")
         cut.append((pitch[start : start + notes], lengths[start : start + notes]))
     return cut, own
 
@@ -237,7 +237,7 @@ def kin_of(tunes: Sequence[Notes]) -> dict[str, frozenset[str]]:
         found[pair.first].add(pair.second)
         found[pair.second].add(pair.first)
     return {
-        f"{place:012x}": frozenset(f"{other:012x}" for other in others)
+        f"{place:012x}0000": frozenset(f"{other:012x}0000" for other in others)
         for place, others in found.items()
     }
 

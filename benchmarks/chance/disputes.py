@@ -75,7 +75,7 @@ def expected_for(pair: Pair, chunks: Sequence[PackedChunk]) -> float:
     """Tunes as close to the later one as the earlier, that chance would bring."""
     tunes = sum(chunk.tune_count for chunk in chunks)
     notes = sum(chunk.note_count for chunk in chunks)
-    other = packed([TuneNotes("0" * 12, *encode_notes(pair.earlier))])
+    other = packed([TuneNotes("0" * 16, *encode_notes(pair.earlier))])
     phrase = Passage(pair.later, pair.later, 0, "f" * 12, False).phrase()
     whole = {
         rhythm: encode_query(replace(phrase, has_rhythm=rhythm)) for rhythm in (False, True)

@@ -19,6 +19,7 @@ import tempfile
 from collections import Counter
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 from benchmarks.faults.children import (
     Tell,
@@ -32,10 +33,12 @@ from benchmarks.faults.children import (
 from melodex.corpus import schema
 from melodex.corpus.care import migrations
 from melodex.corpus.care.checking import check_corpus
+from melodex.corpus.chunks import ID_BYTES, LEADING_BYTES, checksum_of
 from melodex.corpus.rows import row_crc32
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.corpus.writing.words import fill_words, index_words
 from melodex.errors import CorpusError
+from melodex.melody.tune_id import leading
 
 VERSIONS = Path(__file__).parents[2] / "tests" / "corpus" / "versions"
 EARLIER = range(1, schema.SCHEMA_VERSION)
@@ -86,11 +89,34 @@ def copy_rows(connection: sqlite3.Connection, table: str) -> None:
     """Rows of today in the columns of then."""
     columns = [row[1] for row in connection.execute(f"PRAGMA main.table_info({table})")]
     names = ", ".join(columns)
-    rows = connection.execute(f"SELECT {names} FROM today.{table}").fetchall()
+    rows = [
+        of_then(dict(zip(columns, row, strict=True)))
+        for row in connection.execute(f"SELECT {names} FROM today.{table}")
+    ]
     if table in schema.CHECKED_COLUMNS and columns[-1] == "row_crc32":
         rows = [(*row[:-1], row_crc32(row[:-1])) for row in rows]
     marks = ", ".join("?" * len(columns))
     connection.executemany(f"INSERT INTO main.{table} ({names}) VALUES ({marks})", rows)
+
+
+def of_then(row: dict[str, Any]) -> tuple[Any, ...]:
+    """A row of today with ids as they were before schema 5."""
+    for name in {"tune_id", "piece"} & row.keys():
+        row[name] = leading(row[name])
+    if "tune_ids" in row:
+        ids = row["tune_ids"]
+        row["tune_ids"] = b"".join(
+            ids[at : at + LEADING_BYTES] for at in range(0, len(ids), ID_BYTES)
+        )
+        row["checksum"] = checksum_of(
+            row["tune_ids"], row["lengths"], row["notes"], row.get("pieces", b"")
+        )
+    return tuple(row.values())
+
+
+def held(path: Path) -> set[str]:
+    """The tunes of a corpus, by the digits that ids had before schema 5."""
+    return {leading(tune_id) for tune_id in tune_ids(path)}
 
 
 def made_earlier(folder: Path, name: str, tunes: int) -> dict[int, Path]:
@@ -156,7 +182,7 @@ def killed_once(path: Path, version: int, seconds: float, by_two: bool) -> Count
     stands_at = version_of(path)
     counts["done before the next opening"] += stands_at == schema.SCHEMA_VERSION
     counts["neither old nor new"] += stands_at not in {version, schema.SCHEMA_VERSION}
-    counts["lost tunes"] += len(every - tune_ids(path))
+    counts["lost tunes"] += len(every - held(path))
     # A writer makes facets of an older kind anew, which a check asks for.
     CorpusWriter.open(path).close()
     counts["failed checks"] += bool(check_corpus(path).faults)
@@ -196,7 +222,7 @@ def fill_migrating(
             counts["migrating said: " + error.what] += 1
             counts["failed: changed without being done"] += version_of(path) != version
         (disk / "ballast").unlink()
-        counts["lost tunes"] += len(every - tune_ids(path))
+        counts["lost tunes"] += len(every - held(path))
         CorpusWriter.open(path).close()
         counts["failed checks"] += bool(check_corpus(path).faults)
         counts["failed after room was made"] += version_of(path) != schema.SCHEMA_VERSION

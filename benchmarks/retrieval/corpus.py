@@ -27,6 +27,7 @@ from melodex.corpus.chunks import (
     pack,
 )
 from melodex.melody import Phrase, beat_strength
+from melodex.melody.tune_id import leading
 
 __all__ = [
     "LENGTHS",
@@ -38,6 +39,7 @@ __all__ = [
     "judged_corpus",
     "packed",
     "phrase_queries",
+    "place_of",
     "said_as",
     "tune_id",
     "whole_queries",
@@ -75,9 +77,14 @@ class Query:
     doubtful: frozenset[int]
 
 
+def place_of(tune_id: str) -> int:
+    """Which tune of a list an id of :func:`tune_id` names."""
+    return int(leading(tune_id), 16)
+
+
 def tune_id(place: int) -> str:
     """The id in packed chunks of the tune at a place."""
-    return f"{place:012x}"
+    return f"{place:012x}0000"
 
 
 def packed(tunes: list[JudgedTune]) -> list[PackedChunk]:

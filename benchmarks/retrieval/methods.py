@@ -19,7 +19,7 @@ from rapidfuzz import fuzz, process
 from rapidfuzz.distance import Levenshtein
 from sklearn.feature_extraction.text import TfidfVectorizer
 
-from benchmarks.retrieval.corpus import Query, tune_id
+from benchmarks.retrieval.corpus import Query, place_of, tune_id
 from benchmarks.retrieval.judgements import JudgedTune
 from melodex.corpus.chunks import PackedChunk
 from melodex.matching.chance.fit import fit_points
@@ -112,7 +112,7 @@ class Aligned:
     def rankings(self, queries: Sequence[Query]) -> Iterator[list[int]]:
         """By falling points."""
         for query in queries:
-            yield [int(hit.tune_id, 16) for hit in self.hits(query)]
+            yield [place_of(hit.tune_id) for hit in self.hits(query)]
 
     def hits(self, query: Query) -> list[Hit]:
         """The best tunes but for the query's own."""
@@ -140,7 +140,7 @@ class Ordered:
         """By falling evidence."""
         for query in queries:
             hits = self.aligned.hits(query)
-            self.before.append([int(hit.tune_id, 16) for hit in hits])
+            self.before.append([place_of(hit.tune_id) for hit in hits])
             yield self.ordered(query, hits)
 
     def ordered(self, query: Query, hits: list[Hit]) -> list[int]:
@@ -151,9 +151,9 @@ class Ordered:
         counts = {ngram: self.counts[ngram] for ngram in ngrams_of(encoded.pitch)}
         question = question_of(query.phrase, encoded, fit, counts, len(self.tunes))
         best = hits[:REORDERED]
-        melodies = {hit.tune_id: self.tunes[int(hit.tune_id, 16)].melody for hit in best}
+        melodies = {hit.tune_id: self.tunes[place_of(hit.tune_id)].melody for hit in best}
         found = [entry.hit for entry in reorder(question, best, melodies)]
-        return [int(hit.tune_id, 16) for hit in [*found, *hits[REORDERED:]]]
+        return [place_of(hit.tune_id) for hit in [*found, *hits[REORDERED:]]]
 
 
 def ngram_counts(tunes: Sequence[JudgedTune]) -> Counter[Ngram]:

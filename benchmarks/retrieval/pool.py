@@ -29,7 +29,7 @@ from typing import Any
 import numpy as np
 from sklearn.feature_extraction.text import TfidfVectorizer
 
-from benchmarks.retrieval.corpus import Query, tune_id
+from benchmarks.retrieval.corpus import Query, place_of, tune_id
 from benchmarks.retrieval.judgements import JUDGEMENTS, PLAIN, JudgedTune
 from benchmarks.retrieval.methods import (
     Aligned,
@@ -170,7 +170,7 @@ class Contour:
             signs = signs_of(encode_query(query.phrase).pitch)
             itself = frozenset({tune_id(query.tune)})
             hits = search_contour(self.chunks, signs, limit=30, exclude=itself)
-            yield [int(hit.tune_id, 16) for hit in hits]
+            yield [place_of(hit.tune_id) for hit in hits]
 
 
 class Rhythm(Contour):
@@ -182,7 +182,7 @@ class Rhythm(Contour):
             lengths = encode_query(query.phrase).length_class
             itself = frozenset({tune_id(query.tune)})
             hits = search_rhythm(self.chunks, lengths, limit=30, exclude=itself)
-            yield [int(hit.tune_id, 16) for hit in hits]
+            yield [place_of(hit.tune_id) for hit in hits]
 
 
 def ranked_by(

@@ -45,6 +45,7 @@ from benchmarks.retrieval.corpus import (
     families,
     judged_corpus,
     phrase_queries,
+    place_of,
     said_as,
     tune_id,
     whole_queries,
@@ -139,7 +140,7 @@ def matches_of(
     fit = fit_points(measure_null(chunks, encoded, costs, hits, itself))
     known = {ngram: counts[ngram] for ngram in ngrams_of(encoded.pitch)}
     question = question_of(phrase, encoded, fit, known, len(tunes))
-    places = [int(hit.tune_id, 16) for hit in hits]
+    places = [place_of(hit.tune_id) for hit in hits]
     rows = [
         features_of(question, hit, tunes[place].melody)
         for hit, place in zip(hits, places, strict=True)

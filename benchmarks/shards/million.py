@@ -42,7 +42,7 @@ from melodex.matching.evidence.ranking import REORDERED
 from melodex.matching.query import EncodedQuery, encode_query
 from melodex.matching.search import search
 from melodex.melody import Phrase
-from melodex.melody.record import content_id_of
+from melodex.melody.tune_id import content_id_of
 from melodex.reading.result import Choice
 from melodex.settings import AlignmentCosts
 from melodex.tasks.collection.shards import list_shards, split

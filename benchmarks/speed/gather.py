@@ -169,7 +169,7 @@ def copying(database: sqlite3.Connection, table: str) -> str:
     """The statement that copies the originals' rows of a table once."""
     columns = [row[1] for row in database.execute(f"PRAGMA table_info({table})")]
     changed = {
-        "tune": {"id": "id + :move", "tune_id": "printf('%012x', (id + :move) * 7919)"},
+        "tune": {"id": "id + :move", "tune_id": "printf('%012x0000', (id + :move) * 7919)"},
         "place": {
             "id": "id + :move",
             "tune": "tune + :move",

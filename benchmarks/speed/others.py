@@ -189,7 +189,7 @@ def adding_part(label: str, path: Path, passes: int) -> dict[str, Any]:
     ).fetchone()
     table, found = ChunkTable(connection), []
     for number in range(40 * passes):
-        tune = TuneNotes(f"{2**47 + number:012x}", bytes([60, 62, 64] * 25), bytes(75))
+        tune = TuneNotes(f"{2**47 + number:012x}0000", bytes([60, 62, 64] * 25), bytes(75))
         melody, text = corpora.melody_json(tune)
         start = time.perf_counter()
         cpu = time.process_time()

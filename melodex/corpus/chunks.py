@@ -2,7 +2,7 @@
 
 Conventions: a note is two bytes, its pitch in semitones (MIDI number, 0 to 127)
 and the class of its length (:func:`melodex.melody.duration_class`, -128 where no
-length is known). A tune id is 12 hexadecimal digits, kept as 6 bytes, so that
+length is known). A tune id is 16 hexadecimal digits, kept as 8 bytes, so that
 ties can be settled without looking anything up.
 
 Layout: the tunes of a chunk stand in order of falling length (equal lengths: by
@@ -37,6 +37,7 @@ __all__ = [
     "CHUNK_COLUMNS",
     "ID_BYTES",
     "LANES",
+    "LEADING_BYTES",
     "TUNES_PER_CHUNK",
     "UNKNOWN_LENGTH",
     "PackedChunk",
@@ -60,8 +61,10 @@ rewriting the last chunk for one more tune stays cheap."""
 LANES = 32
 """Tunes side by side in a block: bytes in a 256-bit register."""
 
-ID_BYTES = 6
-"""Bytes of a tune id: twelve hexadecimal digits."""
+ID_BYTES = 8
+"""Bytes of a tune id: sixteen hexadecimal digits."""
+LEADING_BYTES = 6
+"""Those of an id that were all of it before schema 5: tunes are drawn by them."""
 PLACE_BYTES = 2
 """Bytes of a place in a chunk."""
 LENGTH_BYTES = 4
@@ -85,7 +88,7 @@ class TuneNotes:
     Parameters
     ----------
     tune_id : str
-        12 hexadecimal digits.
+        16 hexadecimal digits.
     pitch, length_class : bytes
         One signed byte per note, as :func:`encode_notes` makes them.
     piece : str
@@ -105,7 +108,7 @@ class PackedChunk:
     Parameters
     ----------
     tune_ids : bytes
-        6 bytes per tune.
+        8 bytes per tune.
     lengths : bytes
         Notes per tune, unsigned 32 bits each, lowest byte first.
     notes : bytes
@@ -264,12 +267,12 @@ def pack(tunes: Iterable[TuneNotes]) -> PackedChunk:
     Raises
     ------
     ValueError
-        If a tune id is not 12 hexadecimal digits, or a tune has not as many
+        If a tune id is not 16 hexadecimal digits, or a tune has not as many
         length classes as pitches.
 
     Examples
     --------
-    >>> chunk = pack([TuneNotes("00000000000a", b"<>", b"..")])
+    >>> chunk = pack([TuneNotes("000000000000000a", b"<>", b"..")])
     >>> chunk.tune_count, chunk.note_count, unpack(chunk)[0].pitch
     (1, 2, b'<>')
     """

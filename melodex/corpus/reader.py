@@ -42,10 +42,11 @@ from melodex.corpus.tune_rows import (
     WarningRow,
     score_line_of,
     tags_of,
+    whole_ids,
 )
 from melodex.errors import REMEDIES, CorpusError, DamagedCorpusError, UnknownTuneError
 from melodex.melody import Key, KeyChange, Melody
-from melodex.melody.record import content_id_of
+from melodex.melody.tune_id import content_id_of, is_beginning
 from melodex.settings import CorpusSettings
 
 if TYPE_CHECKING:
@@ -314,7 +315,8 @@ class Corpus:
     ) -> dict[str, Melody]:
         """Return the melodies of some tunes; ids that are not there are left out.
 
-        Each comes with the key centres that were read when it was added.
+        Each comes with the key centres that were read when it was added. An id from
+        before schema 5 brings the one tune whose id begins with it.
 
         Parameters
         ----------
@@ -330,6 +332,12 @@ class Corpus:
             If a melody cannot be read and there is no ``on_damage``.
         """
         wanted = list(tune_ids)
+        earlier = [tune_id for tune_id in wanted if is_beginning(tune_id)]
+        if earlier:
+            whole = whole_ids(self, earlier)
+            named = {each: whole.get(each, each) for each in wanted}
+            melodies = self.melodies(set(named.values()) - set(earlier), on_damage)
+            return {each: melodies[one] for each, one in named.items() if one in melodies}
         rows = self.query(
             f"""
             SELECT tune.tune_id, tune.melody, place.source, place.number, collection.name,
@@ -383,7 +391,7 @@ class Corpus:
         Parameters
         ----------
         text : str
-            A tune id, the first four digits or more of one, a title, or a part of
+            A tune id, its first digits, four at least, a title, or a part of
             a title; case and accents make no difference. The first of these that
             fits exactly one tune is meant; a title goes before a part of one.
 

@@ -45,7 +45,7 @@ APPLICATION_ID = 0x6D6C6478
 """``mldx`` in ASCII, where SQLite's file format keeps the name of an application
 (offset 68 of the header; https://www.sqlite.org/fileformat2.html, section 1.3)."""
 
-SCHEMA_VERSION = 4
+SCHEMA_VERSION = 5
 """Kept in ``PRAGMA user_version``; see :mod:`melodex.corpus.care.migrations`."""
 
 TABLES: dict[str, str] = {
@@ -65,7 +65,7 @@ CREATE TABLE collection ( -- a named group of files: a book, a folder
     "tune": """
 CREATE TABLE tune ( -- one melody, stored once however many files hold it
   id INTEGER PRIMARY KEY, -- row number, private to this file
-  tune_id TEXT NOT NULL UNIQUE, -- first 12 hex digits of the SHA-256 of melody
+  tune_id TEXT NOT NULL UNIQUE, -- first 16 hex digits of the SHA-256 of melody
   title TEXT NOT NULL, -- empty where unknown
   title_folded TEXT NOT NULL, -- title without case and accents, for finding
   composer TEXT NOT NULL, -- empty where unknown
@@ -200,7 +200,7 @@ CREATE TABLE change ( -- something that was done to the corpus and can be undone
 CREATE TABLE taken_out ( -- what a change took out, kept for a while
   id INTEGER PRIMARY KEY, -- row number
   change INTEGER NOT NULL REFERENCES change(id) ON DELETE CASCADE, -- the change
-  kind TEXT NOT NULL, -- tune, place, source or set
+  kind TEXT NOT NULL, -- tune, place, source, set or remark
   name TEXT NOT NULL, -- tune id, SHA-256 of a source, or name of a set
   title TEXT NOT NULL, -- of a tune; empty for the others
   byte_count INTEGER NOT NULL, -- size of content
@@ -220,7 +220,7 @@ CREATE TABLE chunk ( -- notes of up to 2048 tunes, packed for matching; a piece 
   tune_count INTEGER NOT NULL, -- tunes in the chunk
   note_count INTEGER NOT NULL, -- notes in the chunk
   checksum INTEGER NOT NULL, -- CRC-32 (RFC 1952) of tune_ids, lengths, notes and pieces
-  tune_ids BLOB NOT NULL, -- 6 bytes for each tune: its id, in order of falling length
+  tune_ids BLOB NOT NULL, -- 8 bytes for each tune: its id, in order of falling length
   lengths BLOB NOT NULL, -- notes of each tune: 32 bits, lowest byte first
   notes BLOB NOT NULL, -- pitch and length class of each note, interleaved by block
   piece_count INTEGER NOT NULL, -- pieces in the chunk, however many lines each has
@@ -314,7 +314,7 @@ sqlite-utils makes with its triggers: see :mod:`melodex.corpus.writing.words`.""
 
 OVERVIEW = """
 SELECT
-  tune.tune_id AS tune_id, -- 12 hex digits
+  tune.tune_id AS tune_id, -- 16 hex digits
   tune.title AS title, -- empty where unknown
   tune.composer AS composer, -- empty where unknown
   tune.year AS year, -- as the source says
@@ -349,7 +349,7 @@ VIEWS: dict[str, str] = {
     "note": """
 CREATE VIEW note AS -- one row for each sounding note of each tune
 SELECT
-  tune.tune_id AS tune_id, -- 12 hex digits
+  tune.tune_id AS tune_id, -- 16 hex digits
   tune.title AS title, -- empty where unknown
   midi.key + 1 AS note, -- position in the tune, from 1
   json_extract(tune.melody, '$.bar[' || midi.key || ']') AS bar, -- number of the bar it starts in

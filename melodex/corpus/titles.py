@@ -19,6 +19,7 @@ from melodex.corpus.schema import TUNE_OVERVIEW
 from melodex.corpus.shards.merging import Merge, in_order, leading_number
 from melodex.corpus.tune_rows import FIRST_PLACE, TuneRow
 from melodex.errors import REMEDIES, CorpusError, PhraseError, UnknownTuneError
+from melodex.melody.tune_id import leading
 
 __all__ = ["Asked", "listed", "resolved"]
 
@@ -177,7 +178,7 @@ def unknown(
     """The error that says which tunes a name could mean."""
     if not candidates:
         near = nearest(corpus, text)
-        named = "; ".join(f"{tune_id} {title}" for tune_id, title in near)
+        named = "; ".join(f"{leading(tune_id)} {title}" for tune_id, title in near)
         error = UnknownTuneError(
             f"no tune goes by the name {text!r}",
             where=str(corpus.path),
@@ -186,7 +187,11 @@ def unknown(
         error.name, error.nearest = text, tuple(title for _, title in near)
         return error
     rows = rows_of(corpus, [tune_id for tune_id, _ in candidates[:CANDIDATES]])
-    shown = "".join(f"\n  {n}  {told(row)}" for n, row in enumerate(rows, start=1))
+    ids = names_of(rows)
+    shown = "".join(
+        f"\n  {n}  {tune_id}  {told(row)}"
+        for n, (tune_id, row) in enumerate(zip(ids, rows, strict=True), start=1)
+    )
     more = len(candidates) - CANDIDATES
     error = UnknownTuneError(
         f"{len(candidates)} tunes go by the name {text!r}",
@@ -207,12 +212,18 @@ def rows_of(corpus: Asked, tune_ids: list[str]) -> list[TuneRow]:
     )
 
 
+def names_of(rows: list[TuneRow]) -> list[str]:
+    """The ids of some tunes, by as many digits as tell them apart."""
+    short = [leading(row.tune_id) for row in rows]
+    return short if len(set(short)) == len(rows) else [row.tune_id for row in rows]
+
+
 def told(row: TuneRow) -> str:
     """A tune by what tells it from others of its name."""
     bars = f"{row.bar_count} bar{'' if row.bar_count == 1 else 's'}"
     file = f"{row.source.rpartition('/')[2]} {row.number}".strip()
     facts = [fact for fact in (row.composer, row.key, row.metre, bars, file) if fact]
-    return f"{row.tune_id}  {row.name}: {', '.join(facts)}"
+    return f"{row.name}: {', '.join(facts)}"
 
 
 def nearest(corpus: Asked, text: str) -> list[tuple[str, str]]:

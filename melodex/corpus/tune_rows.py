@@ -9,7 +9,8 @@ line of the piece of its first place. Where a piece has one line, tune and piece
 same.
 
 Contents: TuneRow, PlaceRow, WarningRow, RemarkRow, LineRow, IN_ORDER, FIRST_PLACE,
-PIECE_OF_LINES, piece_of, lined_pieces, with_their_lines, lines_of, score_line_of.
+PIECE_OF_LINES, piece_of, whole_ids, lined_pieces, with_their_lines, lines_of,
+score_line_of.
 """
 
 from __future__ import annotations
@@ -38,6 +39,7 @@ __all__ = [
     "piece_of",
     "score_line_of",
     "tags_of",
+    "whole_ids",
     "with_their_lines",
 ]
 
@@ -239,6 +241,23 @@ def piece_of(corpus: Asked, tune_ids: Iterable[str]) -> dict[str, str]:
         [json.dumps(list(tune_ids))],
     )
     return {tune_id: piece or tune_id for tune_id, piece in rows}
+
+
+def whole_ids(corpus: Asked, beginnings: Iterable[str]) -> dict[str, str]:
+    """The id of the one tune that begins with each of some texts, where there is one.
+
+    Ids that were written down before schema 5 are such beginnings.
+    """
+    rows = corpus.query(
+        # Above every id with that beginning stands the same text and a "g".
+        "SELECT wanted.value, tune.tune_id FROM json_each(?) AS wanted JOIN tune "
+        "ON tune.tune_id >= wanted.value AND tune.tune_id < wanted.value || 'g'",
+        [json.dumps(sorted(set(beginnings)))],
+    )
+    found: dict[str, list[str]] = {}
+    for beginning, tune_id in rows:
+        found.setdefault(beginning, []).append(tune_id)
+    return {beginning: ids[0] for beginning, ids in found.items() if len(ids) == 1}
 
 
 def lined_pieces(corpus: Asked) -> dict[str, str]:

@@ -6,8 +6,8 @@ note that they decorate. Bars carry the number that is printed: a pickup is 0,
 and the two halves of a bar that a repeat sign splits share one number. What is
 read is the written order: repeats and endings are kept as marks, not played.
 
-Contents: Melody, Phrase, content_id_of, printed_text; the records inside them are in
-``marks``.
+Contents: Melody, Phrase; the records inside them are in ``marks``, and what the id of a
+tune is made of in ``tune_id``.
 """
 
 from __future__ import annotations
@@ -42,12 +42,16 @@ from melodex.melody.marks import (
 from melodex.melody.metre import TICKS_PER_QUARTER, Metre
 from melodex.melody.placed import from_here, held_at, onset_of
 from melodex.melody.score_line import ScoreLine
+from melodex.melody.tune_id import (
+    DYNAMICS,
+    WORKED_CHORDS,
+    WORKED_LINES,
+    content_id_of,
+    earlier_text,
+)
 from melodex.records import dataclass
 
-__all__ = ["Melody", "Phrase", "content_id_of", "earlier_text", "printed_text"]
-
-TUNE_ID_LENGTH = 12
-"""Hexadecimal digits: 48 bits, one clash expected in 20 million tunes."""
+__all__ = ["Melody", "Phrase"]
 
 
 def name_of(title: str, source: str = "", number: str = "") -> str:
@@ -437,7 +441,7 @@ class Melody:
         """Return music, title and makers as JSON with sorted names, without the place.
 
         :meth:`from_dict` reads it back, with the place left empty. Chords that were
-        worked out, and dynamics, stand last; :func:`printed_text` leaves them out. The name
+        worked out, and dynamics, stand last; the id of the tune leaves them out. The name
         of the part belongs to the place: the same notes under another name are the same
         tune.
         """
@@ -463,10 +467,6 @@ class Melody:
         return content_id_of(self.content_text())
 
 
-WORKED_CHORDS, WORKED_LINES = "worked_chords", "worked_lines"
-DYNAMICS = "written_dynamics"
-"""Sorted last of the names of :meth:`Melody.to_dict`, so that they are easily cut off."""
-
 NOTE_COLUMNS = (
     "midi",
     "fifths",
@@ -489,33 +489,6 @@ def out_of_range(
     )
     error.limits = limits
     return error
-
-
-def earlier_text(text: str, part: str) -> str:
-    """A content text as it was written when the part's name counted."""
-    return text.replace('"part":""', f'"part":{json.dumps(part)}', 1) if part else text
-
-
-def content_id_of(content_text: str) -> str:
-    """The tune id of a melody, given what :meth:`Melody.content_text` returns."""
-    # Here, since only the writer of a corpus needs it, and it loads OpenSSL.
-    import hashlib
-
-    text = printed_text(content_text)
-    return hashlib.sha256(text.encode()).hexdigest()[:TUNE_ID_LENGTH]
-
-
-def printed_text(content_text: str) -> str:
-    """What :meth:`Melody.content_text` returns, of the tune alone.
-
-    Chords that were worked out and dynamics are left out.
-    """
-    # Quotes inside a text are escaped: only a name is found like this.
-    for name in (WORKED_CHORDS, WORKED_LINES, DYNAMICS):
-        place = content_text.rfind(f',"{name}":')
-        if place >= 0:
-            return content_text[:place] + "}"
-    return content_text
 
 
 def moved_keys(changes: tuple[KeyChange, ...], fifths: int) -> tuple[KeyChange, ...]:

@@ -30,7 +30,7 @@ def run(corpus_path: Path, *words: str) -> Result:
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (["show", "ffffffffffff"], "ffffffffffff"),
+        (["show", "ffffffffffff0000"], "ffffffffffff0000"),
         (["resemble", "--from", "Salt Stair", "--bars", "9-12"], "it has bars 1 to 4"),
         (["resemble", "--from", "Salt Stair", "--notes", "90-99"], "it has notes 1 to 16"),
         (["resemble", "--from", "Nowhere Jig", "--bars", "1"], "Nowhere Jig"),

@@ -98,6 +98,7 @@ OURS = {
     "melodex.melody.placed",
     "melodex.melody.record",
     "melodex.melody.score_line",
+    "melodex.melody.tune_id",
     "melodex.presentation",
     "melodex.presentation.text",
     "melodex.presentation.text.forms",

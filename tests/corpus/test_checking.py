@@ -286,23 +286,23 @@ def with_set(read_tunes) -> Path:
     [
         (
             "UPDATE lesson_example SET note = 'x' WHERE position = 2",
-            r"passage 2 of the teaching set 'Leaps': notes 0-15 of tune [0-9a-f]{12}",
+            r"passage 2 of the teaching set 'Leaps': notes 0-15 of tune [0-9a-f]{16}",
         ),
         (
             "UPDATE lesson_example SET excerpt = '{}' WHERE position = 3",
-            r"passage 3 of the teaching set 'Leaps': notes 0-15 of tune [0-9a-f]{12}",
+            r"passage 3 of the teaching set 'Leaps': notes 0-15 of tune [0-9a-f]{16}",
         ),
         ("DELETE FROM lesson_example WHERE position = 2", "passage 2 of .* 'Leaps'"),
         ("UPDATE lesson SET topic = 'x'", "the name and the words of .* 'Leaps'"),
-        ("UPDATE tag SET name = 'xyz' WHERE id = 1", "the tag 'xyz' of tune [0-9a-f]{12}"),
+        ("UPDATE tag SET name = 'xyz' WHERE id = 1", "the tag 'xyz' of tune [0-9a-f]{16}"),
         ("UPDATE collection SET name = 'xyz'", "the name of the collection 'xyz'"),
         (
             "UPDATE place SET number = '77' WHERE id = 3",
-            r"the place of tune [0-9a-f]{12}: number 77 of '.*air/2.abc'",
+            r"the place of tune [0-9a-f]{16}: number 77 of '.*air/2.abc'",
         ),
         (
             "UPDATE kept_source SET bytes = x'00' WHERE id = 1",
-            "the source text of tune [0-9a-f]{12}",
+            "the source text of tune [0-9a-f]{16}",
         ),
     ],
     ids=range(8),

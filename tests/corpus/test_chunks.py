@@ -27,7 +27,7 @@ from melodex.errors import DamagedCorpusError
 
 def tune_of(number: int, notes: list[tuple[int, int]]) -> TuneNotes:
     return TuneNotes(
-        f"{number:012x}",
+        f"{number:012x}0000",
         bytes(pitch for pitch, _ in notes),
         bytes(length & 0xFF for _, length in notes),
     )
@@ -67,7 +67,7 @@ def test_a_note_takes_two_bytes_beside_id_and_length() -> None:
     tunes = [tune_of(n, [(60, 0)] * (40 + n % 50)) for n in range(300)]
     chunk = pack(tunes)
     assert len(chunk.notes) == 2 * chunk.note_count
-    assert len(chunk.tune_ids) + len(chunk.lengths) == 10 * len(tunes)
+    assert len(chunk.tune_ids) + len(chunk.lengths) == 12 * len(tunes)
 
 
 def test_layout_stands_as_documented() -> None:
@@ -106,7 +106,7 @@ def test_a_wrong_count_is_found_though_the_checksum_holds() -> None:
 
 
 def test_a_foreign_tune_id_is_refused() -> None:
-    with pytest.raises(ValueError, match="12 digits"):
+    with pytest.raises(ValueError, match="16 digits"):
         pack([TuneNotes("abc", b"<", b"\0")])
 
 
@@ -120,14 +120,14 @@ def test_lines_of_pieces_are_those_that_a_plain_pass_finds() -> None:
     # 256 and 1 have the bytes of a place that is half of two others.
     dice = random.Random(3)
     tunes = [
-        TuneNotes(f"{n:012x}", bytes([60] * 9), bytes(9), piece=str(dice.randrange(300)))
+        TuneNotes(f"{n:016x}", bytes([60] * 9), bytes(9), piece=str(dice.randrange(300)))
         for n in range(1200)
     ]
     chunk = pack(tunes)
     firsts = firsts_of(chunk)
     leads, ids = leads_of(chunk)
     assert list(leads) == [at for at, first in enumerate(firsts) if at == first]
-    assert ids == b"".join(chunk.tune_ids[6 * at : 6 * at + 6] for at in leads)
+    assert ids == b"".join(chunk.tune_ids[8 * at : 8 * at + 8] for at in leads)
     plain = [[at for at, first in enumerate(firsts) if first == lead] for lead in leads]
     assert lines_led(chunk, leads) == plain
     assert [lines_led(chunk, [lead])[0] for lead in leads] == plain

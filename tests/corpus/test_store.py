@@ -202,7 +202,7 @@ def test_removing_leaves_nothing_of_a_tune_behind(filled, melody):
 
 def test_removing_an_unknown_tune_removes_nothing(filled, melody):
     with CorpusWriter.open(filled) as writer, pytest.raises(UnknownTuneError, match="ffff"):
-        writer.remove([melody(1).content_id(), "ffffffffffff"])
+        writer.remove([melody(1).content_id(), "ffffffffffff0000"])
     assert len(ids(filled)) == 12
 
 
@@ -282,7 +282,7 @@ def test_the_table_of_chunks_is_a_set_of_tunes(steps, data):
         table = ChunkTable(connection)
         model: dict[str, TuneNotes] = {}
         for adding, number in steps:
-            tune_id = f"{number:012x}"
+            tune_id = f"{number:012x}0000"
             if adding and tune_id not in model:
                 model[tune_id] = TuneNotes(tune_id, bytes([number + 40]) * 3, b"\0\1\2")
                 table.add(model[tune_id])
@@ -304,7 +304,7 @@ def test_one_by_one_a_corpus_keeps_few_chunks_and_full_ones_are_left_alone():
     connection.execute(TABLES["chunk"])
     table = ChunkTable(connection)
     for number in range(TUNES_PER_CHUNK + 100):
-        table.add(TuneNotes(f"{number:012x}", b"<", b"\0"))
+        table.add(TuneNotes(f"{number:012x}0000", b"<", b"\0"))
         table.flush()
     sizes = [
         row[0] for row in connection.execute("SELECT tune_count FROM chunk ORDER BY id")

@@ -76,7 +76,7 @@ def noise(dice: random.Random, most: int) -> bytes:
 def chunk_of(dice: random.Random) -> tuple[bytes, bytes]:
     """Notes and lengths of a chunk, sound or altered."""
     tunes = [
-        TuneNotes(f"{n:012x}", column, column)
+        TuneNotes(f"{n:012x}0000", column, column)
         for n in range(dice.choice([1, 5, 33, 40, 70]))
         for column in [noise(dice, dice.choice([4, 20, 60]))]
     ]
@@ -106,7 +106,7 @@ def part_of_chunk(
     places = sorted(dice.randrange(tunes + 2) for _ in range(dice.randrange(40)))
     if dice.random() < 0.7:
         places = sorted({place for place in places if place < tunes})
-    ids = dice.randbytes(6 * tunes if dice.random() < 0.9 else dice.randrange(99))
+    ids = dice.randbytes(8 * tunes if dice.random() < 0.9 else dice.randrange(99))
     return notes, lengths, ids, struct.pack(f"<{len(places)}I", *places)
 
 

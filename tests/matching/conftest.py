@@ -37,7 +37,10 @@ queries = (
 )
 corpora = st.lists(tunes, max_size=70).map(
     lambda many: pack(
-        [TuneNotes(f"{7919 * n % 9973:012x}", *columns) for n, columns in enumerate(many)]
+        [
+            TuneNotes(f"{7919 * n % 9973:012x}0000", *columns)
+            for n, columns in enumerate(many)
+        ]
     )
 )
 gains = st.tuples(*[st.integers(0, 7)] * 4).filter(any)
@@ -73,7 +76,7 @@ def melody() -> Callable[[int, int], tuple[bytes, bytes]]:
 @pytest.fixture(scope="session")
 def walks() -> list[PackedChunk]:
     """Three chunks of 200 invented melodies each."""
-    tunes = [TuneNotes(f"{n * 104729:012x}", *walk(n, 20 + n % 70)) for n in range(600)]
+    tunes = [TuneNotes(f"{n * 104729:012x}0000", *walk(n, 20 + n % 70)) for n in range(600)]
     return [pack(tunes[start : start + 200]) for start in (0, 200, 400)]
 
 

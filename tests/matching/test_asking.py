@@ -52,7 +52,7 @@ def tunes_by_dice(count: int, seed: int = 1) -> list[TuneNotes]:
             pitch.append(at)
         classes = bytes(dice.choice((0, 2, 254)) for _ in pitch)
         piece = f"piece {number - number % 2}" if number % 20 < 2 else ""
-        tune_id = f"{dice.randrange(16**12):012x}"
+        tune_id = f"{dice.randrange(16**12):012x}0000"
         found.append(TuneNotes(tune_id, bytes(pitch), classes, piece))
     return found
 
@@ -125,7 +125,7 @@ def test_the_points_of_the_next_are_known_across_parts(limit: int) -> None:
 
 
 def test_a_phrase_that_nothing_resembles_has_no_chance() -> None:
-    far = TuneNotes("00000000000a", bytes([60, 61, 60, 61]), bytes(4))
+    far = TuneNotes("00000000000a0000", bytes([60, 61, 60, 61]), bytes(4))
     hidden = frozenset({far.tune_id})
     asked = [Question(EncodedQuery(bytes([60, 72, 84]), bytes(3)), 5, COSTS, hidden)]
     (answer,) = Notes(Several([[pack([far])], []])).answers(asked)

@@ -35,7 +35,9 @@ def walk(dice: Random, notes: int) -> bytes:
 def tunes_of(count: int, notes: int = 40) -> list[TuneNotes]:
     dice = Random(5)
     return [
-        TuneNotes(f"{n:012x}", walk(dice, notes), bytes(dice.choices(range(3), k=notes)))
+        TuneNotes(
+            f"{n:012x}0000", walk(dice, notes), bytes(dice.choices(range(3), k=notes))
+        )
         for n in range(count)
     ]
 
@@ -82,7 +84,7 @@ def test_two_tunes_that_hold_a_stretch_alike_are_told_apart_by_chance_alone():
     tunes = tunes_of(20)
     # As long, with the same notes from the first on, in another key and other lengths.
     copy = bytes(p + 1 for p in tunes[3].pitch[:16]) + walk(Random(9), 24)
-    twin = TuneNotes("fffffffffff1", copy, bytes(40))
+    twin = TuneNotes("fffffffffff10000", copy, bytes(40))
     pitch = walk(Random(2), 10) + tunes[3].pitch[:14] + walk(Random(3), 30)
     own = Planting(pitch, tunes[3].tune_id, 10, 14, 0)
     alone, both = row_of(tunes, own), row_of([*tunes, twin], own)
@@ -98,7 +100,7 @@ def test_the_source_is_named_as_often_as_is_said_to_be_possible():
     dice = Random(11)
     tunes = [
         TuneNotes(
-            f"{n:012x}", bytes(dice.choices([67, 69], k=30 + 6 * n)), bytes(30 + 6 * n)
+            f"{n:012x}0000", bytes(dice.choices([67, 69], k=30 + 6 * n)), bytes(30 + 6 * n)
         )
         for n in range(6)
     ]

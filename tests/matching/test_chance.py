@@ -347,7 +347,7 @@ def random_tunes(count: int, seed: int) -> list[TuneNotes]:
         for _ in range(generator.randrange(20, 90)):
             pitch = min(90, max(48, pitch + generator.choice([-4, -2, -1, 0, 1, 2, 3, 5])))
             line.append(pitch)
-        tunes.append(TuneNotes(f"{number:012x}", bytes(line), bytes(len(line))))
+        tunes.append(TuneNotes(f"{number:012x}0000", bytes(line), bytes(len(line))))
     return tunes
 
 

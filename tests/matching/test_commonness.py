@@ -35,7 +35,9 @@ def notes_with(holders: int, nearly: int, tunes: int) -> Notes:
         move = number % 12 - 6
         held = FIGURE if number < holders else changed if number < holders + nearly else b""
         lines.append(PLAIN + bytes(note + move for note in held) + PLAIN)
-    named = [TuneNotes(f"{n:012x}", line, bytes(len(line))) for n, line in enumerate(lines)]
+    named = [
+        TuneNotes(f"{n:012x}0000", line, bytes(len(line))) for n, line in enumerate(lines)
+    ]
     return Notes(Here([pack(named[first : first + 500]) for first in range(0, tunes, 500)]))
 
 

@@ -40,7 +40,7 @@ def tunes(count: int, seed: int = 1) -> list[TuneNotes]:
         line = [67]
         for _ in range(dice.randrange(4, 60)):
             line.append(min(90, max(48, line[-1] + dice.choice([-4, -2, -1, 1, 2, 3, 5]))))
-        name = hashlib.sha256(f"{seed} {number}".encode()).hexdigest()[:12]
+        name = hashlib.sha256(f"{seed} {number}".encode()).hexdigest()[:16]
         found.append(
             TuneNotes(name, bytes(line), bytes(dice.choices(range(5), k=len(line))))
         )
@@ -71,12 +71,12 @@ def test_what_is_drawn_does_not_depend_on_where_tunes_lie(count: int) -> None:
 
 def test_ids_and_tunes_drawn_at_once_are_those_drawn_apart() -> None:
     # One of them has no notes: its id is drawn, and no tune.
-    chunks = laid([*tunes(60), TuneNotes("0" * 12, b"", b"")], 1)
+    chunks = laid([*tunes(60), TuneNotes("0" * 16, b"", b"")], 1)
     ids, drawn = drawn_ids_and_tunes(chunks, 7, 61)
     assert (ids, drawn) == (drawn_ids(chunks, 7, 61), drawn_tunes(chunks, 7, 61))
-    assert (len(ids) // 6, len(drawn)) == (61, 60)
+    assert (len(ids) // 8, len(drawn)) == (61, 60)
     one, _ = drawn_ids_and_tunes(chunks, 7, 1)
-    assert len(one) == 6
+    assert len(one) == 8
 
 
 def test_the_null_of_a_phrase_does_not_depend_on_where_tunes_lie(
@@ -111,11 +111,11 @@ def test_a_tune_less_changes_at_most_one_that_is_drawn(
 
 def test_every_tune_is_drawn_as_often_as_any_other() -> None:
     # Chi-squared over 2,000 seeds; ids that follow each other are drawn as evenly.
-    some = [TuneNotes(f"{n:012x}", b"<>", b"..") for n in range(64)]
+    some = [TuneNotes(f"{n:012x}0000", b"<>", b"..") for n in range(64)]
     chunk, seen = pack(some), dict.fromkeys(range(64), 0)
     for seed in range(2000):
         for tune_id, _ in drawn_tunes([chunk], seed, 16):
-            seen[int(tune_id.hex(), 16)] += 1
+            seen[int(tune_id.hex()[:12], 16)] += 1
     # Without replacement counts spread a little less than independent ones would.
     assert stats.chisquare(list(seen.values())).pvalue > 0.001
 
@@ -179,11 +179,13 @@ def test_drawing_and_gathering_survive_any_bytes(
 
 def test_lines_are_taken_out_of_chunks_and_damage_is_left_to_the_search() -> None:
     lines = [
-        TuneNotes(f"{n:012x}", bytes([60 + n % 9] * 8), bytes(8), piece=str(n // 4))
+        TuneNotes(f"{n:012x}0000", bytes([60 + n % 9] * 8), bytes(8), piece=str(n // 4))
         for n in range(40)
     ]
     chunk = pack(lines)
-    hidden = frozenset(tune.tune_id for tune in lines if int(tune.tune_id, 16) % 4 != 2)
+    hidden = frozenset(
+        tune.tune_id for tune in lines if int(tune.tune_id[:12], 16) % 4 != 2
+    )
     (kept,) = without_lines([chunk], hidden)
     assert kept.tune_count == 10
     assert verify(kept)
@@ -191,3 +193,50 @@ def test_lines_are_taken_out_of_chunks_and_damage_is_left_to_the_search() -> Non
     damaged = replace(chunk, checksum=chunk.checksum ^ 1)
     torn = replace(chunk, tune_ids=None)  # type: ignore[arg-type]
     assert without_lines([damaged, torn], hidden) == [damaged, torn]
+
+
+def scattered(value: int) -> int:
+    """The last step of SplitMix64, by the arithmetic of whole numbers."""
+    value = (value ^ value >> 30) * 0xBF58476D1CE4E5B9 % 2**64
+    value = (value ^ value >> 27) * 0x94D049BB133111EB % 2**64
+    return value ^ value >> 31
+
+
+@pytest.mark.parametrize("engine", [CompiledEngine(), NumpyEngine()], ids=["c", "numpy"])
+def test_what_is_drawn_hangs_on_the_digits_that_ids_always_had(
+    engine: CompiledEngine | NumpyEngine,
+) -> None:
+    """Ids of 64 bits bring the samples that ids of 48 bits brought."""
+    dice = Random(11)
+    ids = sorted({dice.randbytes(8) for _ in range(400)})
+    for seed, count in ((0, 1), (7, 50), (2**64 - 1, 399), (3, 400)):
+        key = scattered(seed)
+        order = sorted(
+            range(len(ids)), key=lambda at: scattered(int.from_bytes(ids[at][:6]) ^ key)
+        )
+        (places,) = engine.drawn([b"".join(ids)], seed, count)
+        assert places == sorted(order[:count])
+
+
+@pytest.mark.parametrize("engine", [CompiledEngine(), NumpyEngine()], ids=["c", "numpy"])
+def test_of_ids_that_agree_in_those_digits_the_others_decide(
+    engine: CompiledEngine | NumpyEngine,
+) -> None:
+    dice = Random(12)
+    heads = [dice.randbytes(6) for _ in range(9)]
+    ids = [head + bytes([0, tail]) for head in heads for tail in range(7)]
+    dice.shuffle(ids)
+    parts = [b"".join(ids[:20]), b"".join(ids[20:21]), b"".join(ids[21:])]
+    for count in range(1, len(ids) + 1):
+        found = engine.drawn(parts, 5, count)
+        assert sum(map(len, found)) == count
+        drawn = [
+            part[8 * at : 8 * at + 8]
+            for part, places in zip(parts, found, strict=True)
+            for at in places
+        ]
+        torn = [head for head in heads if 0 < sum(i[:6] == head for i in drawn) < 7]
+        assert len(torn) <= 1
+        for head in torn:
+            tails = sorted(i[7] for i in drawn if i[:6] == head)
+            assert tails == list(range(len(tails)))

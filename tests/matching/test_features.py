@@ -42,7 +42,7 @@ def melody(text: str) -> Melody:
     return read_abc(HEAD + text).tunes[0].melody
 
 
-def hit_of(phrase: Phrase, tune: Melody, tune_id: str = "00000000000a") -> Hit:
+def hit_of(phrase: Phrase, tune: Melody, tune_id: str = "00000000000a0000") -> Hit:
     found = align(encode_query(phrase), *encode_notes(tune), COSTS)
     assert found is not None
     return Hit(

@@ -24,7 +24,7 @@ def lined(seed: int, pieces: int = 60) -> list[PackedChunk]:
             length = dice.randint(8, 40)
             pitch = bytes(dice.randint(58, 66) for _ in range(length))
             notes = TuneNotes(
-                f"{dice.getrandbits(40):012x}", pitch, bytes(length), f"p{piece}"
+                f"{dice.getrandbits(40):012x}0000", pitch, bytes(length), f"p{piece}"
             )
             parts[piece % 2].append(notes)
     return [pack(part) for part in parts]

@@ -88,4 +88,4 @@ def ordered(chunk: PackedChunk, tunes: list[TuneNotes]) -> list[TuneNotes]:
     """The tunes of a chunk in its own order, from its ids."""
     known = {tune.tune_id: tune for tune in tunes}
     ids = chunk.tune_ids
-    return [known[ids[at : at + 6].hex()] for at in range(0, len(ids), 6)]
+    return [known[ids[at : at + 8].hex()] for at in range(0, len(ids), 8)]

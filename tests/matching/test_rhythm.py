@@ -43,13 +43,13 @@ def test_a_rhythm_finds_what_looking_at_every_tune_finds(
 def test_a_rhythm_is_found_in_longer_notes_and_at_its_place(each_engine: Engine) -> None:
     lengths = [1, -2, 0, 0, 2, -2, -2, 0]
     tune = bytes(x & 0xFF for x in [0, 0, *(x + 2 for x in lengths), 0])
-    chunk = pack([TuneNotes("0000000000aa", bytes([60]) * len(tune), tune)])
+    chunk = pack([TuneNotes("0000000000aa0000", bytes([60]) * len(tune), tune)])
     (hit,) = search_rhythm([chunk], bytes(x & 0xFF for x in lengths))
     assert (hit.points, hit.transposition_semitones, hit.tune_span) == (16, 2, (2, 9))
 
 
 def test_a_damaged_chunk_is_named_and_the_others_answer() -> None:
-    sound = pack([TuneNotes("0000000000aa", bytes(5), bytes([0, 2, 0, 2, 0]))])
+    sound = pack([TuneNotes("0000000000aa0000", bytes(5), bytes([0, 2, 0, 2, 0]))])
     bad = PackedChunk(sound.tune_ids, sound.lengths, sound.notes, 1, 1, 5, 8)
     said: list[DamagedCorpusError] = []
     assert search_rhythm([bad, sound], bytes([0, 2, 0]), on_damage=said.append)
@@ -69,7 +69,7 @@ def test_unknown_notes_find_what_looking_at_every_note_finds(text: str) -> None:
     dice = random.Random(text)
     tunes = [
         TuneNotes(
-            f"{number:012x}",
+            f"{number:012x}0000",
             bytes(dice.choice((60, 62, 64, 65, 67)) for _ in range(number % 40)),
             bytes(dice.choice((254, 0, 0, 2)) for _ in range(number % 40)),
         )

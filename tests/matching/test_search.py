@@ -85,9 +85,9 @@ def test_a_copy_in_another_key_comes_first(
 ) -> None:
     pitch, classes = melody(123, 60)
     query = EncodedQuery(bytes(p + 5 for p in pitch[20:34]), classes[20:34])
-    copy = pack([TuneNotes("0000000000ff", pitch, classes)])
-    hit = search([*walks, copy], query, exclude=frozenset({f"{123 * 104729:012x}"}))[0]
-    assert hit.tune_id == "0000000000ff"
+    copy = pack([TuneNotes("0000000000ff0000", pitch, classes)])
+    hit = search([*walks, copy], query, exclude=frozenset({f"{123 * 104729:012x}0000"}))[0]
+    assert hit.tune_id == "0000000000ff0000"
     assert (hit.transposition_semitones, hit.tune_span) == (-5, (20, 33))
     assert hit.points == 14 * 4
     assert hit.note_count == 60
@@ -97,7 +97,7 @@ def test_equal_points_fall_to_the_lower_tune_id(
     melody: Melodies, each_engine: Engine
 ) -> None:
     notes = melody(5, 30)
-    ids = [f"{n:012x}" for n in (900, 3, 77, 12)]
+    ids = [f"{n:012x}0000" for n in (900, 3, 77, 12)]
     chunks = [pack([TuneNotes(tune_id, *notes)]) for tune_id in ids]
     query = EncodedQuery(notes[0][:10], notes[1][:10])
     hits = search(chunks, query, limit=3)
@@ -122,7 +122,7 @@ def test_a_damaged_chunk_is_named_and_the_others_answer(
 def test_a_corpus_without_tunes_has_no_matches(each_engine: Engine) -> None:
     query = EncodedQuery(bytes([60, 62]), bytes(2))
     assert search([], query) == []
-    assert search([pack([]), pack([TuneNotes("00000000000a", b"", b"")])], query) == []
+    assert search([pack([]), pack([TuneNotes("00000000000a0000", b"", b"")])], query) == []
 
 
 @pytest.mark.parametrize(
@@ -138,8 +138,8 @@ def test_long_phrases_and_long_tunes_work(
 ) -> None:
     monkeypatch.setenv(ENGINE_VARIABLE, name)
     pitch, classes = melody(1, tune_notes)
-    long_tune = TuneNotes("00000000000a", pitch, classes)
-    short = [TuneNotes(f"{n + 11:012x}", *melody(n, 50)) for n in range(2, 40)]
+    long_tune = TuneNotes("00000000000a0000", pitch, classes)
+    short = [TuneNotes(f"{n + 11:012x}0000", *melody(n, 50)) for n in range(2, 40)]
     first = tune_notes * 7 // 10
     part = slice(first, first + phrase_notes)
     query = EncodedQuery(pitch[part], classes[part])

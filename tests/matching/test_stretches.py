@@ -68,7 +68,7 @@ def test_tunes_without_a_common_step_have_no_stretch() -> None:
 def test_the_best_stretch_has_the_points_that_the_engines_say(each_engine: Engine) -> None:
     dice = Random(3)
     tunes = [
-        TuneNotes(f"{n:012x}", bytes(dice.choices(range(60, 66), k=size)), bytes(size))
+        TuneNotes(f"{n:012x}0000", bytes(dice.choices(range(60, 66), k=size)), bytes(size))
         for n, size in enumerate(dice.choices(range(40), k=90))
     ]
     own = bytes(dice.choices(range(60, 66), k=30))

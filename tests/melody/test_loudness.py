@@ -2,7 +2,7 @@
 
 from melodex.melody import TICKS_PER_QUARTER, Dynamic, Melody
 from melodex.melody.loudness import LEVELS, bar_levels, level_points
-from melodex.melody.record import content_id_of
+from melodex.melody.tune_id import content_id_of
 from melodex.reading.abc.reader import read_abc
 from melodex.reading.musicxml.reader import read_musicxml
 from melodex.reading.result import Choice

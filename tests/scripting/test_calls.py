@@ -167,7 +167,7 @@ def test_a_corpus_is_made_by_the_first_add_and_closed_by_with(tmp_path):
         assert "Nothing of the Kind" not in corpus
         assert corpus.check() == ()
         (gone,) = corpus.remove("Letter from the Far Lock")
-        assert len(gone) == 12
+        assert len(gone) == 16
     assert "closed" in repr(corpus)
     for ask in (lambda: corpus.resemble("5 1 7 6"), lambda: corpus.add(OWN)):
         with pytest.raises(CorpusError, match="has been closed"):

@@ -23,6 +23,7 @@ from melodex.errors import EmptyMelodyError
 from melodex.matching.chance.fit import Fit, Null, expected_by_chance
 from melodex.matching.evidence.commonness import IntervalModel
 from melodex.melody import Melody
+from melodex.melody.tune_id import leading
 from melodex.presentation.data.corpus import whole_audit_json
 from melodex.presentation.data.forms import as_json
 from melodex.presentation.report.audit import audit_summary
@@ -211,7 +212,7 @@ def test_except_is_said_in_text_and_data(demo_corpus: Corpus, demo_folder: Path)
     source = demo_corpus.resolve("Seven Steps Down")
     found = audit(demo_corpus, tune, exclude=[source, source])
     assert found.excluded == (source,)
-    assert f"left out: {source}." in " ".join(as_text(found, Style()).split())
+    assert f"left out: {leading(source)}." in " ".join(as_text(found, Style()).split())
     assert json.loads(as_json(found))["compared_with"]["excluded"] == [source]
 
 
@@ -296,7 +297,7 @@ def test_what_a_limit_hides_is_counted(demo_corpus: Corpus, demo_folder: Path) -
         as_text(every, Style()).split()
     )
     assert json.loads(as_json(found))["findings_in_all"] == found.findings_in_all
-    assert f"tune {found.findings[0].tune.tune_id}" in as_text(found, Style())
+    assert f"tune {leading(found.findings[0].tune.tune_id)}" in as_text(found, Style())
 
 
 def test_a_narrow_plain_terminal_gets_lines_that_fit_and_no_signs(
@@ -338,12 +339,14 @@ def test_tunes_of_one_title_are_told_apart_by_file_number_and_id(
     (group,) = found.duplicates.groups
     for row in group.tunes:
         file = row.source.rpartition("/")[2]
-        (line,) = [each for each in text.splitlines() if f"  {row.tune_id}  " in each]
+        (line,) = [
+            each for each in text.splitlines() if f"  {leading(row.tune_id)}  " in each
+        ]
         assert line.endswith(f"{file} {row.number}")
     for pair in found.pairs:
         for passage in (pair.one, pair.other):
             assert f"{passage.label} (" in text
-            assert f"; tune {passage.tune_id})" in text
+            assert f"; tune {leading(passage.tune_id)})" in text
 
 
 def test_an_audit_of_a_whole_corpus_repeats_and_carries_the_cautions(
@@ -367,7 +370,7 @@ def test_tunes_left_out_of_a_whole_corpus_pair_with_none(demo_corpus: Corpus) ->
     assert not found.duplicates.groups
     assert found.corpus_tunes == demo_corpus.tune_count - 1
     text = " ".join(whole_audit_text(found, Style(signs=False)).split())
-    assert f"left out: {twin}" in text
+    assert f"left out: {leading(twin)}" in text
     assert "No two tunes are near-duplicates" in text
     assert json.loads(whole_audit_json(found))["compared"]["excluded"] == [twin]
 

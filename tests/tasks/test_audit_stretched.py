@@ -36,12 +36,12 @@ def walk(seed: int, notes: int) -> bytes:
 
 
 def tune(number: int, pitch: bytes) -> TuneNotes:
-    return TuneNotes(f"{number:012x}", pitch, bytes(len(pitch)))
+    return TuneNotes(f"{number:012x}0000", pitch, bytes(len(pitch)))
 
 
 def own_of(pitch: bytes) -> Passage:
     melody, _ = melody_json(tune(2**40, pitch))
-    return Passage(melody, melody, 0, "ffffffffffff", False)
+    return Passage(melody, melody, 0, "ffffffffffff0000", False)
 
 
 @pytest.fixture(scope="module")
@@ -65,7 +65,7 @@ def leads_in(corpus: Corpus, own: Passage, hidden: frozenset[str]) -> list[Lead]
 def test_eight_telling_notes_come_first_and_are_shown_alone(corpus: Corpus) -> None:
     own = own_of(walk(7001, 40) + TELLING + walk(7002, 40))
     first = audit(corpus, own, threshold=30.0).findings[0]
-    assert first.tune.tune_id == f"{600:012x}"
+    assert first.tune.tune_id == f"{600:012x}0000"
     assert (first.own.first_note, len(first.own.melody)) == (40, len(TELLING))
     assert first.tune.first_note == 30
     assert first.likeness.transposition_semitones == 5
@@ -75,7 +75,7 @@ def test_eight_telling_notes_come_first_and_are_shown_alone(corpus: Corpus) -> N
 
 def test_a_tune_that_is_left_out_leaves_no_stretch(corpus: Corpus) -> None:
     own = own_of(walk(7001, 40) + TELLING + walk(7002, 40))
-    source = f"{600:012x}"
+    source = f"{600:012x}0000"
     assert source == leads_in(corpus, own, frozenset())[0].tune_id
     assert source not in {
         lead.tune_id for lead in leads_in(corpus, own, frozenset({source}))
@@ -92,7 +92,7 @@ def test_a_long_likeness_is_shown_whole_though_a_part_of_it_tells_most(
         changed += bytes([note] if place % 8 else [note, note + 1])
     own = own_of(walk(7003, 20) + bytes(changed) + walk(7004, 20))
     first = audit(corpus, own).findings[0]
-    assert first.tune.tune_id == f"{11:012x}"
+    assert first.tune.tune_id == f"{11:012x}0000"
     assert len(first.own.melody) > 35
 
 
@@ -116,11 +116,11 @@ def test_notes_that_every_tune_has_are_expected_in_many(corpus: Corpus) -> None:
 
 def test_no_more_than_a_few_stretches_tell_of_the_same_notes() -> None:
     one = Stretch(90, 10, 19, 0, 0)
-    laid = [(f"{n:012x}", one) for n in range(9)]
-    laid.append(("00000000000a", replace(one, points=80, first=15, last=24)))
-    laid.append(("00000000000b", replace(one, points=80, first=16, last=25)))
+    laid = [(f"{n:012x}0000", one) for n in range(9)]
+    laid.append(("00000000000a0000", replace(one, points=80, first=15, last=24)))
+    laid.append(("00000000000b0000", replace(one, points=80, first=16, last=25)))
     kept = of_many_places(laid)
-    assert [tune_id[-1] for tune_id, _ in kept] == ["0", "1", "2", "3", "b"]
+    assert [tune_id[11] for tune_id, _ in kept] == ["0", "1", "2", "3", "b"]
     assert overlap(one, laid[-2][1])
     assert not overlap(one, laid[-1][1])
 

@@ -123,6 +123,7 @@ def command(
     if against:
         raise click.UsageError("--against goes with --whole-corpus; use --within.")
     from melodex.corpus.reader import Corpus
+    from melodex.melody.tune_id import leading
     from melodex.tasks.audit.audit import audit
     from melodex.tasks.passage import find_passage
 
@@ -141,7 +142,7 @@ def command(
         present(found, output)
         passages = to_be_kept(corpus, into, found)
     if found.findings:
-        near = found.findings[0].tune.tune_id
+        near = leading(found.findings[0].tune.tune_id)
         go_on(
             output, f"'melodex compare {shlex.quote(tune)} {near}'; --into SET keeps them"
         )

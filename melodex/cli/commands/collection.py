@@ -132,6 +132,7 @@ def families_command(
       $ melodex collection families --all --output families.csv
     """
     from melodex.corpus.reader import Corpus
+    from melodex.melody.tune_id import leading
     from melodex.presentation.data import corpus as data_corpus
     from melodex.presentation.text.families import families_text
     from melodex.tasks.collection.families import find_families
@@ -156,7 +157,8 @@ def families_command(
     }
     write(forms[output.form](found), output)
     if found.families:
-        pair = " ".join(member.row.tune_id for member in found.families[0].members[:2])
+        first = found.families[0].members[:2]
+        pair = " ".join(leading(member.row.tune_id) for member in first)
         every = "; --all shows all" if found.families_in_all > len(found.families) else ""
         go_on(output, f"'melodex compare {pair}' lays two of them side by side{every}")
 

@@ -100,6 +100,7 @@ def command(
       $ melodex gather --progression-from "Fog over the Basin" --bars 3-5 --count
     """
     from melodex.corpus.reader import Corpus
+    from melodex.melody.tune_id import leading
     from melodex.tasks.gather.gather import Wish, gather
     from melodex.tasks.gather.music import with_music
     from melodex.tasks.gather.progressions import progression_from_piece
@@ -123,7 +124,7 @@ def command(
         passages = to_be_kept(corpus, into, found)
     if found.examples:
         more = f"--limit {2 * limit} shows more; " if len(found.examples) == limit else ""
-        first = found.examples[0].tune_id
+        first = leading(found.examples[0].tune_id)
         go_on(output, f"{more}'melodex describe {first}'; --into SET keeps them")
     keep_into(corpus_path, into, passages)
 

@@ -55,13 +55,16 @@ def agreed(corpus_path: Path, names: tuple[str, ...], yes: bool) -> list[str]:
     """
     from melodex.corpus.reader import Corpus
     from melodex.errors import CorpusError
+    from melodex.melody.tune_id import leading
     from melodex.tasks.collection.holdings import tunes_meant
 
     with Corpus.open(corpus_path) as corpus:
         found = tunes_meant(corpus, names)
     parts = [meant for meant in found if not meant.is_exact]
     if parts and not yes:
-        lines = [f"{m.name!r} means {m.row.tune_id} {m.row.title!r}" for m in parts]
+        lines = [
+            f"{m.name!r} means {leading(m.row.tune_id)} {m.row.title!r}" for m in parts
+        ]
         if not sys.stdin.isatty():
             raise CorpusError(
                 f"{'; '.join(lines)}: nothing was removed",

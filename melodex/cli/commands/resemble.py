@@ -182,9 +182,11 @@ def answer_in_piece(
 
 def say_next(found: Resemblance, limit: int, output: Output) -> None:
     """Say what can be asked of the matches, and how else the phrase can be read."""
+    from melodex.melody.tune_id import leading
+
     steps = [f"--as {name} reads it otherwise" for name in found.phrase.other_notations]
     if found.matches:
-        steps.append(f"'melodex show {found.matches[0].tune_id}' prints the first")
+        steps.append(f"'melodex show {leading(found.matches[0].tune_id)}' prints the first")
         steps.append("--explain says why")
         if len(found.matches) == limit:
             steps.append(f"--limit {2 * limit} shows more")

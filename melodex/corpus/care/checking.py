@@ -25,6 +25,7 @@ from typing import Any
 from melodex.corpus.care.salvage import every_row
 from melodex.corpus.chunks import (
     CHUNK_COLUMNS,
+    ID_BYTES,
     PackedChunk,
     TuneNotes,
     encode_notes,
@@ -45,7 +46,7 @@ from melodex.corpus.tune_rows import PIECE_OF_LINES
 from melodex.corpus.writing.words import index_holds, index_words
 from melodex.errors import CorpusError, DamagedCorpusError
 from melodex.melody import Melody
-from melodex.melody.record import content_id_of
+from melodex.melody.tune_id import content_id_of
 
 __all__ = ["CheckReport", "Fault", "check_corpus"]
 
@@ -428,4 +429,5 @@ def ids_in(blob: Any) -> list[str]:
     """Tune ids as far as a chunk still names them."""
     if not isinstance(blob, bytes):
         return []
-    return [blob[at : at + 6].hex() for at in range(0, len(blob) - 5, 6)]
+    ends = range(ID_BYTES, len(blob) + 1, ID_BYTES)
+    return [blob[end - ID_BYTES : end].hex() for end in ends]

@@ -69,6 +69,26 @@ def keep_lines(connection: sqlite3.Connection) -> None:
     connection.execute(schema.VIEWS["tune_overview"].strip())
 
 
+def lengthen(connection: sqlite3.Connection) -> None:
+    """From schema 4 to 5: ids of tunes have 64 bits, wherever they stand."""
+    from melodex.corpus.care.longer_ids import lengthen_ids
+
+    lengthen_ids(connection)
+    # What is stored stays as it is, only the comments say more: for such a change SQLite
+    # takes the statement alone (https://www.sqlite.org/lang_altertable.html, 7).
+    connection.execute("PRAGMA writable_schema = ON")
+    for table in ("tune", "chunk", "taken_out"):
+        connection.execute(
+            "UPDATE sqlite_master SET sql = ? WHERE type = 'table' AND name = ?",
+            [schema.TABLES[table].strip(), table],
+        )
+    connection.execute("PRAGMA writable_schema = OFF")
+    # Views come last, for with them everybody reads all definitions anew.
+    for name, view in schema.VIEWS.items():
+        connection.execute(f"DROP VIEW IF EXISTS {name}")
+        connection.execute(view.strip())
+
+
 def has_column(connection: sqlite3.Connection, table: str, column: str) -> bool:
     """Whether a table has a column."""
     return any(
@@ -107,6 +127,7 @@ STEPS: dict[int, Callable[[sqlite3.Connection], None]] = {
     1: keep_what_is_taken_out,
     2: keep_remarks,
     3: keep_lines,
+    4: lengthen,
 }
 """Schema 1 is the first; each later one adds the step that leads to it."""
 

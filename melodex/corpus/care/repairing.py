@@ -23,6 +23,7 @@ from typing import Any
 from melodex.analysis.harmony.heard.sounding import harmonised
 from melodex.corpus.care.beside import refuse_unfit
 from melodex.corpus.care.checking import gaps, kept_bytes, melody_of
+from melodex.corpus.care.longer_ids import LongerIds, lengthen_names
 from melodex.corpus.care.salvage import every_row
 from melodex.corpus.connection import fold_in
 from melodex.corpus.faults import faults_named, is_busy, is_there
@@ -36,8 +37,8 @@ from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import BusyCorpusError, CorpusError, ReadingError
 from melodex.files import COMPANIONS, final_place, flush_folder
 from melodex.melody import Melody
-from melodex.melody.record import content_id_of
 from melodex.melody.score_line import ScoreLine
+from melodex.melody.tune_id import content_id_of, is_id_of
 from melodex.reading import read_bytes
 from melodex.reading.apart import Apart
 from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning
@@ -193,13 +194,14 @@ class Remains:
     folders: list[Row] = field(default_factory=list)
     changes: list[Row] = field(default_factory=list)
     taken_out: list[Row] = field(default_factory=list)
+    renamed: dict[str, str] = field(default_factory=dict)
 
     def collect(self) -> None:
         """Read every table as far as it goes."""
         for row in self.table("tune", "id, tune_id, melody"):
-            self.ids[row["id"]] = str(row["tune_id"])
+            tune_id = self.ids[row["id"]] = str(row["tune_id"])
             melody = melody_of(row["melody"])
-            if melody is not None and content_id_of(row["melody"]) == row["tune_id"]:
+            if melody is not None and is_id_of(content_id_of(row["melody"]), tune_id):
                 self.melodies[row["id"]] = melody
         self.collections = {row["id"]: row["name"] for row in self.sound("collection")}
         for row in self.sound("read_warning"):
@@ -261,6 +263,13 @@ class Remains:
         """The name of a teaching set, or what it is called where that is lost."""
         return self.sets.get(number, f"recovered set {number}")
 
+    def note_id(self, place: Row, tune_id: str) -> None:
+        """Keep by which id a tune goes into the new file."""
+        number = place.get("tune", 0)
+        if number in self.ids:
+            self.renamed[self.ids[number]] = tune_id
+            self.ids[number] = tune_id
+
     def missing_passages(self, examples: list[Row]) -> Iterator[str]:
         """Passages that are gone from their sets: positions have no gaps."""
         for number, position in gaps(examples):
@@ -321,7 +330,8 @@ class Remains:
             named = read.melody.with_credits(part=read.line.part)
             same_place = number == (place["number"], place.get("line", 1))
             for tune_id in (read.melody.content_id(), named.earlier_id()):
-                if tune_id == wanted or (wanted is None and same_place):
+                fits = wanted is not None and is_id_of(tune_id, wanted)
+                if fits or (wanted is None and same_place):
                     self.read_again.add(tune_id)
                     return harmonised(read)
         # The id itself may be what was damaged, or the reader has learnt since.
@@ -346,6 +356,7 @@ class Remains:
             if number not in placed:
                 name = self.ids[number]
                 place = {"file": UNKNOWN_SOURCE, "source": UNKNOWN_SOURCE, "collection": 0}
+                place["tune"] = number
                 yield place, [(place, ReadTune(melody.with_credits(number=name)))]
 
 
@@ -404,6 +415,10 @@ def write(
                 as_it_was(remains, each, tune)
                 for (each, _), tune in zip(tunes, file.tunes, strict=True)
             ]
+            for (each, _), tune in zip(tunes, file.tunes, strict=True):
+                remains.note_id(each, tune.tune_id)
+            for tune in file.tunes:
+                tune.piece = remains.renamed.get(tune.piece, tune.piece)
             writer.add_prepared([file])
             if progress:
                 progress(done + 1, len(files))
@@ -413,8 +428,8 @@ def write(
                 writer.tag([remains.ids.get(number, "")], name)
         for remark in remains.remarks:
             with suppress(CorpusError), writer.transaction():
-                tune = writer.tune_row(remains.ids.get(remark["tune"], ""))
-                writer.put_remark(tune, remark)
+                row = writer.tune_row(remains.ids.get(remark["tune"], ""))
+                writer.put_remark(row, remark)
         for lesson, examples in remains.lessons:
             plan = remains.plans.get(PLAN.format(lesson.id), "")
             write_lesson(writer, lesson, examples, plan=plan)
@@ -424,12 +439,10 @@ def write(
 def as_it_was(remains: Remains, place: Row, tune: PreparedTune) -> PreparedTune:
     """A tune under the id that it had, and in its piece."""
     wanted = remains.ids.get(place.get("tune", 0), "")
-    if tune.tune_id != wanted:
+    if not is_id_of(tune.tune_id, wanted):
         earlier = tune.as_earlier()
-        tune = earlier if earlier.tune_id == wanted else tune
+        tune = earlier if is_id_of(earlier.tune_id, wanted) else tune
     tune.piece = place.get("piece", tune.tune_id)
-    if tune.piece == wanted:
-        tune.piece = tune.tune_id
     return tune
 
 
@@ -454,6 +467,9 @@ def put_history(writer: CorpusWriter, remains: Remains) -> None:
                 writer.insert(table, {name: row[name] for name in CHECKED_COLUMNS[table]})
         last = max((row["id"] for row in remains.changes), default=0)
         writer.put_setting("last_change", str(last))
+        # What is repaired may be of an earlier schema.
+        connection = writer.first.connection
+        lengthen_names(connection, LongerIds(connection, remains.renamed))
 
 
 def free_name(path: Path, word: str) -> Path:

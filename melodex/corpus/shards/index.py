@@ -29,6 +29,7 @@ from melodex.files import write_whole
 
 __all__ = [
     "CHANGE_SETTING",
+    "EARLIER_DIGEST_SETTING",
     "FORMAT",
     "INDEX_NAME",
     "MOST_SHARDS",
@@ -63,6 +64,10 @@ SHARD_SETTING = "shard"
 
 CHANGE_SETTING = "shard_change"
 """The setting of a shard that gives the number of the last change it had part in."""
+
+EARLIER_DIGEST_SETTING = "shard_digest_of_schema_4"
+"""The setting of a shard whose ids were lengthened: its digest since, and that from before,
+by which it goes in an index of that time until it is changed."""
 
 MOST_SHARDS = 512
 """Of one folder: each is an open file, and systems allow 1,024 to a process."""
@@ -287,7 +292,7 @@ def refuse_other(part: Opened, index: ShardIndex, number: int) -> None:
         same = said.split(" ")[0] == index.shard_set
         fault = f"shard {which} of this corpus" if same else "a file of another corpus"
         fault = f"{fault} stands in the place of shard {number} of {len(index.shards)}"
-    elif digest_of(part.connection) != shard.digest:
+    elif not goes_by(part.connection, shard.digest):
         fault = (
             f"shard {number} of {len(index.shards)} does not hold what the index says: "
             "it was replaced or changed"
@@ -310,6 +315,17 @@ def change_in(connection: sqlite3.Connection) -> int:
     ).fetchall()
     said = str(rows[0][0]) if rows else "0"
     return int(said) if said.isascii() and said.isdecimal() and len(said) < 19 else -1
+
+
+def goes_by(connection: sqlite3.Connection, digest: str) -> bool:
+    """Whether a shard is the one that an index knows by a digest."""
+    now = digest_of(connection)
+    if now == digest:
+        return True
+    rows = connection.execute(
+        "SELECT value FROM setting WHERE name = ?", [EARLIER_DIGEST_SETTING]
+    ).fetchall()
+    return bool(rows) and str(rows[0][0]) == f"{now} {digest}"
 
 
 def counts_of(connection: sqlite3.Connection) -> tuple[int, int, int]:

@@ -16,7 +16,11 @@ from melodex.corpus.chunks import CHUNK_COLUMNS, PackedChunk
 from melodex.corpus.connection import leave
 from melodex.corpus.reader import opened_part
 from melodex.corpus.shards.absent import absence_now
-from melodex.corpus.shards.index import CHANGE_SETTING, SHARD_SETTING
+from melodex.corpus.shards.index import (
+    CHANGE_SETTING,
+    EARLIER_DIGEST_SETTING,
+    SHARD_SETTING,
+)
 from melodex.corpus.shards.making import NewFile, new_file
 from melodex.corpus.shards.opening import opened_shards, settled
 from melodex.errors import CorpusError
@@ -65,8 +69,8 @@ def join_shards(
                 with made.source(part.path):
                     take_all(made)
             made.connection.execute("BEGIN")
-            own = [SHARD_SETTING, CHANGE_SETTING]
-            made.connection.execute("DELETE FROM setting WHERE name IN (?, ?)", own)
+            own = [SHARD_SETTING, CHANGE_SETTING, EARLIER_DIGEST_SETTING]
+            made.connection.execute("DELETE FROM setting WHERE name IN (?, ?, ?)", own)
             made.connection.execute("COMMIT")
             if settled(folder).change != before.change:
                 raise CorpusError(

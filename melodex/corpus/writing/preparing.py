@@ -18,8 +18,8 @@ from melodex.analysis.harmony.heard.sounding import harmonised
 from melodex.corpus.chunks import TuneNotes, encode_notes
 from melodex.corpus.facets import facet_rows, line_rows
 from melodex.corpus.rows import facets_crc32, place_path, storable, tune_columns, words_of
-from melodex.melody.record import content_id_of, earlier_text
 from melodex.melody.score_line import ScoreLine
+from melodex.melody.tune_id import content_id_of, earlier_text
 from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning, Refusal
 
 __all__ = [

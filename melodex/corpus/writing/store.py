@@ -57,7 +57,7 @@ from melodex.corpus.writing.turns import OneTurn, SharedTurn
 from melodex.corpus.writing.words import index_words
 from melodex.errors import REMEDIES, CorpusError, UnknownTuneError
 from melodex.melody import Melody
-from melodex.melody.record import printed_text
+from melodex.melody.tune_id import printed_text
 from melodex.reading.result import Choice, FileReading
 
 __all__ = ["AddReport", "CorpusWriter", "HeldPlace", "RemoveReport"]

@@ -5,6 +5,9 @@ drawn is the same in whatever order tunes were added, whoever wrote the chunks a
 whatever was taken out in between; a tune more or less in the corpus is a tune more or
 less among those drawn, or one in place of another, and never another sample.
 
+What is scattered are the digits that ids had before schema 5, so that a corpus that comes
+from then gives the samples of then; the others decide where two ids agree in them.
+
 A piece of several lines is drawn whole, by the id of the first of them in their chunk.
 
 Chunks that cannot be trusted are left out: the search says so.
@@ -46,7 +49,7 @@ __all__ = [
 
 
 DrawnTune = tuple[bytes, tuple[tuple[bytes, bytes], ...]]
-"""The id of a tune as six bytes; pitches and length classes of each of its lines."""
+"""The id of a tune as eight bytes; pitches and length classes of each of its lines."""
 
 DrawnPieces = tuple[PackedChunk, list[list[int]]]
 """A chunk, and the places of the lines of each piece that was drawn from it."""

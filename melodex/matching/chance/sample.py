@@ -34,7 +34,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 
-from melodex.corpus.chunks import UNKNOWN_LENGTH, PackedChunk, pieces_in
+from melodex.corpus.chunks import (
+    LEADING_BYTES,
+    UNKNOWN_LENGTH,
+    PackedChunk,
+    pieces_in,
+)
 from melodex.matching.chance.drawing import DrawnTune, drawn_chunks, drawn_tunes
 from melodex.matching.chance.fit import Best, Null, alike
 from melodex.matching.engine.alignment import Alignment
@@ -401,5 +406,5 @@ def halves_of(drawn: Sequence[DrawnTune]) -> tuple[list[Lines], list[Lines]]:
     """About half of the tunes drawn, and the others: by their ids, as they are drawn."""
     halves: tuple[list[Lines], ...] = ([], [])
     for tune_id, lines in drawn:
-        halves[tune_id[-1] & 1].append(lines)
+        halves[tune_id[LEADING_BYTES - 1] & 1].append(lines)
     return halves[0], halves[1]

@@ -4,7 +4,9 @@
  * a tune stands: those are drawn whose scattered ids are lowest, so that a tune more or
  * less changes one that is drawn at most. */
 
-#define ID_BYTES 6
+#define ID_BYTES 8
+/* Those that tunes are drawn by; the rest decides between ids that agree in them. */
+#define LEADING_BYTES 6
 
 /* The last step of SplitMix64 (Steele, Lea and Flood 2014, Proc. OOPSLA, 453-472): a
  * permutation of the numbers of 64 bits, so that different ids never meet. */
@@ -18,9 +20,28 @@ static uint64_t scattered(uint64_t value)
 static uint64_t order_of(const uint8_t *id, uint64_t seed)
 {
     uint64_t number = 0;
-    for (int k = 0; k < ID_BYTES; k++)
+    for (int k = 0; k < LEADING_BYTES; k++)
         number = number << 8 | id[k];
     return scattered(number ^ seed);
+}
+
+static uint64_t rest_of(const uint8_t *id)
+{
+    uint64_t number = 0;
+    for (int k = LEADING_BYTES; k < ID_BYTES; k++)
+        number = number << 8 | id[k];
+    return number;
+}
+
+/* The last that is drawn: its order, and the rest of its id. */
+typedef struct {
+    uint64_t order, rest;
+} Limit;
+
+static int is_drawn(const uint8_t *id, uint64_t seed, Limit limit)
+{
+    const uint64_t order = order_of(id, seed);
+    return order < limit.order || (order == limit.order && rest_of(id) <= limit.rest);
 }
 
 /* The value that would stand at a place if all were sorted; they are moved about. */
@@ -76,8 +97,8 @@ static Py_buffer *views_of_ids(PyObject *list, Py_ssize_t parts, size_t *total)
     return views;
 }
 
-/* The places, in one chunk, of ids whose order is within a limit, 32 bits each. */
-static PyObject *places_within(const Py_buffer *ids, uint64_t seed, uint64_t limit)
+/* The places, in one chunk, of ids that are within a limit, 32 bits each. */
+static PyObject *places_within(const Py_buffer *ids, uint64_t seed, Limit limit)
 {
     const size_t tunes = (size_t)(ids->len / ID_BYTES);
     uint32_t *places = malloc(tunes * sizeof(uint32_t) + 1);
@@ -85,7 +106,7 @@ static PyObject *places_within(const Py_buffer *ids, uint64_t seed, uint64_t lim
         return PyErr_NoMemory();
     size_t found = 0;
     for (size_t k = 0; k < tunes; k++)
-        if (order_of((const uint8_t *)ids->buf + ID_BYTES * k, seed) <= limit)
+        if (is_drawn((const uint8_t *)ids->buf + ID_BYTES * k, seed, limit))
             places[found++] = (uint32_t)k;
     PyObject *made =
         PyBytes_FromStringAndSize((char *)places, (Py_ssize_t)(found * sizeof(uint32_t)));
@@ -94,9 +115,9 @@ static PyObject *places_within(const Py_buffer *ids, uint64_t seed, uint64_t lim
 }
 
 static int limit_of(const Py_buffer *views, Py_ssize_t parts, size_t total, size_t count,
-                    uint64_t seed, uint64_t *limit)
+                    uint64_t seed, Limit *limit)
 {
-    *limit = UINT64_MAX;
+    limit->order = limit->rest = UINT64_MAX;
     if (count >= total)
         return 0;
     uint64_t *orders = malloc(total * sizeof(uint64_t) + 1);
@@ -106,7 +127,16 @@ static int limit_of(const Py_buffer *views, Py_ssize_t parts, size_t total, size
     for (Py_ssize_t k = 0; k < parts; k++)
         for (Py_ssize_t at = 0; at + ID_BYTES <= views[k].len; at += ID_BYTES)
             orders[filled++] = order_of((const uint8_t *)views[k].buf + at, seed);
-    *limit = sorted_at(orders, total, count - 1);
+    limit->order = sorted_at(orders, total, count - 1);
+    size_t below = 0;
+    for (size_t k = 0; k < total; k++)
+        below += orders[k] < limit->order;
+    filled = 0;
+    for (Py_ssize_t k = 0; k < parts; k++)
+        for (Py_ssize_t at = 0; at + ID_BYTES <= views[k].len; at += ID_BYTES)
+            if (order_of((const uint8_t *)views[k].buf + at, seed) == limit->order)
+                orders[filled++] = rest_of((const uint8_t *)views[k].buf + at);
+    limit->rest = sorted_at(orders, filled, count - 1 - below);
     free(orders);
     return 0;
 }
@@ -133,7 +163,7 @@ static PyObject *kernel_drawn(PyObject *module, PyObject *args)
     if (views == NULL)
         return NULL;
     const uint64_t seed = scattered(given);
-    uint64_t limit;
+    Limit limit;
     PyObject *found = NULL;
     if (limit_of(views, parts, total, (size_t)count, seed, &limit) < 0)
         PyErr_NoMemory();

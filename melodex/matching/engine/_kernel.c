@@ -1316,7 +1316,13 @@ static PyMethodDef methods[] = {
     {NULL, NULL, 0, NULL},
 };
 
-static struct PyModuleDef_Slot slots[] = {{0, NULL}};
+/* Who calls refuses a kernel that was built for ids of another length. */
+static int kernel_exec(PyObject *module)
+{
+    return PyModule_AddIntConstant(module, "ID_BYTES", ID_BYTES);
+}
+
+static struct PyModuleDef_Slot slots[] = {{Py_mod_exec, (void *)kernel_exec}, {0, NULL}};
 
 static struct PyModuleDef definition = {
     PyModuleDef_HEAD_INIT,

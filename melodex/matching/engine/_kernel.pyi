@@ -1,5 +1,7 @@
 from array import array
 
+ID_BYTES: int
+
 def bounds(
     notes: bytes,
     lengths: bytes,

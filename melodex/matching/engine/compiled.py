@@ -13,7 +13,7 @@ from array import array
 from collections.abc import Sequence
 from typing import Any
 
-from melodex.corpus.chunks import PackedChunk
+from melodex.corpus.chunks import ID_BYTES, PackedChunk
 from melodex.errors import PhraseError
 from melodex.matching.engine import _kernel
 from melodex.matching.engine.alignment import Alignment, described
@@ -21,6 +21,10 @@ from melodex.matching.query import EncodedQuery
 from melodex.settings import AlignmentCosts
 
 __all__ = ["CompiledEngine"]
+
+if getattr(_kernel, "ID_BYTES", 0) != ID_BYTES:
+    # Built of the source of another version, and not anew since.
+    raise ImportError("the compiled engine is that of another version of melodex")
 
 MOST_THREADS = 8
 """Beyond this, reading the corpus file is what takes the time."""
@@ -69,7 +73,7 @@ class CompiledEngine:
         Parameters
         ----------
         ids : sequence of bytes
-            6 for each tune of each chunk.
+            8 for each tune of each chunk.
         seed : int
             Of 64 bits; another seed draws others.
         count : int

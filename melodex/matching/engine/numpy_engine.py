@@ -22,6 +22,7 @@ import numpy.typing as npt
 from melodex.corpus.chunks import (
     ID_BYTES,
     LANES,
+    LEADING_BYTES,
     PackedChunk,
     TuneNotes,
     notes_at,
@@ -127,12 +128,20 @@ class NumpyEngine:
         and Flood 2014, Proc. OOPSLA, 453-472) of id and seed.
         """
         key = scattered(np.asarray([seed], np.uint64))
-        orders = [scattered(numbers_of(part) ^ key) for part in ids]
+        orders = [scattered(numbers_of(part, 0, LEADING_BYTES) ^ key) for part in ids]
         total = sum(len(order) for order in orders)
         if count >= total:
             return [list(range(len(order))) for order in orders]
-        limit = np.partition(np.concatenate(orders), count - 1)[count - 1]
-        return [np.flatnonzero(order <= limit).tolist() for order in orders]
+        every = np.concatenate(orders)
+        limit = np.partition(every, count - 1)[count - 1]
+        # Of ids that agree in what they are scattered by, the rest decides.
+        rests = [numbers_of(part, LEADING_BYTES, ID_BYTES) for part in ids]
+        same = np.sort(np.concatenate(rests)[every == limit])
+        rest = same[count - 1 - np.count_nonzero(every < limit)]
+        return [
+            np.flatnonzero((order < limit) | ((order == limit) & (last <= rest))).tolist()
+            for order, last in zip(orders, rests, strict=True)
+        ]
 
     def gathered(
         self, parts: Sequence[tuple[PackedChunk, Sequence[int]]]
@@ -262,11 +271,11 @@ class NumpyEngine:
         return found
 
 
-def numbers_of(ids: bytes) -> npt.NDArray[np.uint64]:
-    """Ids of six bytes as whole numbers, their highest byte first."""
-    columns = np.frombuffer(ids, np.uint8).reshape(-1, ID_BYTES).astype(np.uint64)
-    weights = np.uint64(256) ** np.arange(ID_BYTES - 1, -1, -1, dtype=np.uint64)
-    numbers: npt.NDArray[np.uint64] = columns @ weights
+def numbers_of(ids: bytes, first: int, end: int) -> npt.NDArray[np.uint64]:
+    """Some bytes of each id as whole numbers, their highest byte first."""
+    columns = np.frombuffer(ids, np.uint8).reshape(-1, ID_BYTES)[:, first:end]
+    weights = np.uint64(256) ** np.arange(end - first - 1, -1, -1, dtype=np.uint64)
+    numbers: npt.NDArray[np.uint64] = columns.astype(np.uint64) @ weights
     return numbers
 
 

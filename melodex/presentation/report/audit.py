@@ -6,6 +6,7 @@ finding_picture, facts_of, settings_of.
 
 from __future__ import annotations
 
+from melodex.melody.tune_id import leading
 from melodex.presentation.report.blocks import (
     Laid,
     common_key_words,
@@ -122,7 +123,7 @@ def finding_section(finding: Finding) -> Section:
             Fold("Note against note", (pairs_table(laid),), on_paper=False),
             midi_link(tune, f"finding-{finding.rank}.mid"),
         ),
-        note=f"tune {tune.tune_id}",
+        note=f"tune {leading(tune.tune_id)}",
     )
 
 
@@ -165,5 +166,5 @@ def settings_of(found: Audit) -> tuple[tuple[str, str], ...]:
         ("melodex", found.version),
     ]
     if found.excluded:
-        rows.append(("Left out", ", ".join(found.excluded)))
+        rows.append(("Left out", ", ".join(map(leading, found.excluded))))
     return tuple(rows)

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 
 from melodex.analysis.degrees import degrees
 from melodex.melody import note_name
+from melodex.melody.tune_id import leading
 from melodex.presentation.engraving.pictures import engrave_melody
 from melodex.presentation.map.content import numbered, piece_map
 from melodex.presentation.map.drawing import drawn_map, map_caption
@@ -269,9 +270,8 @@ def shown_section(number: int, shown: Shown) -> Section:
         caption = shown_words(shown, passage)
         blocks.append(Picture(drawn, f"Notes: {title}", caption))
         blocks.append(solo_player(passage.melody, f"l{number}", prefix, title))
-    return Section(
-        f"{number}. {title}", tuple(blocks), note=f"tune {example.tune_id}", whole=True
-    )
+    note = f"tune {leading(example.tune_id)}"
+    return Section(f"{number}. {title}", tuple(blocks), note=note, whole=True)
 
 
 def shown_words(shown: Shown, passage: Passage) -> str:

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from melodex.errors import PresentationError
 from melodex.melody import Phrase, bars_text
+from melodex.melody.tune_id import leading
 from melodex.presentation.engraving.layout import StaffPart
 from melodex.presentation.engraving.pictures import engrave
 from melodex.presentation.engraving.sides import shown_degrees
@@ -275,7 +276,7 @@ def match_section(phrase: Phrase, match: Match, most_points: int) -> Section:
             *reasons(match),
             midi_link(passage, f"match-{match.rank}.mid"),
         ),
-        note=f"tune {match.tune_id}",
+        note=f"tune {leading(match.tune_id)}",
     )
 
 

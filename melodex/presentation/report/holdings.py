@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from melodex.melody.tune_id import leading
 from melodex.presentation.map.corpus import counts_svg, likeness_svg
 from melodex.presentation.map.pens import signed
 from melodex.presentation.report.blocks import laid_out, picture_of, rights_lines
@@ -153,7 +154,7 @@ def duplicates_table(found: Duplicates) -> Table:
             row.name,
             signed(row.key) or "–",
             f"{row.source.rpartition('/')[2]} {row.number}".strip(),
-            row.tune_id,
+            leading(row.tune_id),
         )
         for number, group in enumerate(found.groups, start=1)
         for row in group.tunes
@@ -176,7 +177,7 @@ def pair_section(rank: int, pair: ClosePair) -> Section:
     )
     label = f"{pair.one.label} and {pair.other.label}"
     drawn = drawn_pair(rank, pair, label) if rank <= MOST_PAIRS_DRAWN else ()
-    note = f"tunes {pair.one.tune_id} and {pair.other.tune_id}"
+    note = f"tunes {leading(pair.one.tune_id)} and {leading(pair.other.tune_id)}"
     return Section(f"{rank}. {label}", (facts, *drawn), note=note)
 
 

@@ -9,6 +9,7 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from melodex.melody import bars_text
+from melodex.melody.tune_id import leading
 from melodex.presentation.text.resemble import expected_text
 from melodex.presentation.text.staves import aligned_lines, columns, legend
 from melodex.presentation.text.style import Style, paragraphs, wrapped
@@ -162,7 +163,7 @@ def facts(finding: Finding) -> list[str]:
         told.append("dated earlier" if finding.earlier else "not dated earlier")
     if finding.also:
         told.append(shown(f"also in {finding.also_words}"))
-    told.append(f"tune {finding.tune.tune_id}")
+    told.append(f"tune {leading(finding.tune.tune_id)}")
     return told
 
 
@@ -173,7 +174,8 @@ def often_text(times: float) -> str:
 
 def compared_with(found: Audit) -> str:
     """What has to be known to repeat the audit."""
-    left_out = f", left out: {', '.join(found.excluded)}" if found.excluded else ""
+    ids = ", ".join(map(leading, found.excluded))
+    left_out = f", left out: {ids}" if ids else ""
     return (
         f"Compared with {found.corpus_tunes:,} tunes of {found.corpus_notes:,} notes "
         f"(digest {found.corpus_digest}) in "

@@ -5,6 +5,7 @@ Contents: whole_audit_text.
 
 from __future__ import annotations
 
+from melodex.melody.tune_id import leading
 from melodex.presentation.text.audit import title_lines
 from melodex.presentation.text.corpus import groups_text
 from melodex.presentation.text.style import Style, paragraphs, wrapped
@@ -82,13 +83,17 @@ def not_shown(more: int, listed: int) -> str:
 def example(found: WholeAudit) -> str:
     """The ids of the first two tunes that are alike."""
     if found.duplicates.groups:
-        return " and ".join(row.tune_id for row in found.duplicates.groups[0].tunes[:2])
-    return f"{found.pairs[0].one.tune_id} and {found.pairs[0].other.tune_id}"
+        return " and ".join(
+            leading(row.tune_id) for row in found.duplicates.groups[0].tunes[:2]
+        )
+    pair = found.pairs[0]
+    return f"{leading(pair.one.tune_id)} and {leading(pair.other.tune_id)}"
 
 
 def repeated_by(found: WholeAudit) -> list[str]:
     """What has to be known to repeat the audit."""
-    left_out = f", left out: {', '.join(found.excluded)}" if found.excluded else ""
+    ids = ", ".join(map(leading, found.excluded))
+    left_out = f", left out: {ids}" if ids else ""
     return [
         f"Compared by figures in any key, melodex {found.version}, digest of the corpus "
         f"{found.corpus_digest}{left_out}."
@@ -118,4 +123,4 @@ def stands(passage: Passage) -> str:
     """A passage, and what tells its tune from others of the same title."""
     whose = passage.whole.credits
     file = f"{whose.source.rpartition('/')[2]} {whose.number}".strip()
-    return shown(f"{passage.label} ({file}; tune {passage.tune_id})")
+    return shown(f"{passage.label} ({file}; tune {leading(passage.tune_id)})")

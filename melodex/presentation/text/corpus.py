@@ -17,6 +17,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from melodex.melody import KeyChange, Melody, bars_text, degree_name, note_name
+from melodex.melody.tune_id import leading
 from melodex.presentation.text.words import WIDEST_TITLE, clipped, many, shown, table, width
 
 if TYPE_CHECKING:
@@ -64,7 +65,7 @@ def listing_text(listing: Listing) -> str:
         return f"no tune fits; the corpus holds {many(listing.corpus_tunes, 'tune')}\n"
     rows = [
         (
-            row.tune_id,
+            leading(row.tune_id),
             clipped(shown(titled(row)), WIDEST_TITLE),
             row.key or "-",
             row.metre or "free",
@@ -130,7 +131,7 @@ def lines_text(lines: Sequence[LineRow]) -> str:
                 shown(line.name or "-"),
                 f"{row.lowest} to {row.highest}",
                 str(row.note_count),
-                row.tune_id,
+                leading(row.tune_id),
                 shown(", ".join(filter(None, facts))),
             )
         )
@@ -141,7 +142,10 @@ def lines_text(lines: Sequence[LineRow]) -> str:
 def remarked_text(found: Remarked) -> str:
     """What is written about a tune."""
     lines = remark_lines(found.remarks) or ["  nothing is written on it"]
-    return "\n".join([f"{shown(found.tune.name)}  {found.tune.tune_id}", *lines]) + "\n"
+    return (
+        "\n".join([f"{shown(found.tune.name)}  {leading(found.tune.tune_id)}", *lines])
+        + "\n"
+    )
 
 
 def remark_lines(remarks: Sequence[RemarkRow]) -> list[str]:
@@ -161,7 +165,7 @@ def warned_text(warned: Sequence[Warned]) -> str:
     lines = []
     for tune in warned:
         where = f"{tune.source} {tune.number}".strip()
-        lines.append(shown(f"{tune.name} ({where}; tune {tune.tune_id})"))
+        lines.append(shown(f"{tune.name} ({where}; tune {leading(tune.tune_id)})"))
         for w in tune.warnings:
             lines.append(
                 f"  {spot(w.line, w.column).lstrip(', ') or 'whole tune'}: {shown(w.text)}"
@@ -293,7 +297,8 @@ def adding_text(result: AddResult) -> str:
 
 def removal_text(removal: Removal) -> str:
     """What was taken out."""
-    lines = [f"  {row.tune_id}  {shown(row.name)}" for row in removal.removed[:MOST_NAMED]]
+    rows = removal.removed[:MOST_NAMED]
+    lines = [f"  {leading(row.tune_id)}  {shown(row.name)}" for row in rows]
     if len(removal.removed) > MOST_NAMED:
         lines.append(f"  and {len(removal.removed) - MOST_NAMED:,} more")
     text = f"removed {many(len(removal.removed), 'tune')}\n"
@@ -471,7 +476,7 @@ def groups_text(duplicates: Duplicates) -> str:
         lines.append(f"{'same steps' if group.likeness == 1 else alike}:")
         cells = [
             (
-                f"  {row.tune_id}",
+                f"  {leading(row.tune_id)}",
                 row.name,
                 row.key or "-",
                 f"{row.source.removeprefix(folder)} {row.number}".strip(),

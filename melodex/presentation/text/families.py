@@ -8,6 +8,7 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
+from melodex.melody.tune_id import leading
 from melodex.presentation.text.words import WIDEST_TITLE, clipped, many, shown
 
 if TYPE_CHECKING:
@@ -43,7 +44,7 @@ def member_lines(member: Member) -> Iterator[str]:
     row = member.row
     name = clipped(shown(row.name), WIDEST_TITLE)
     where = shown(f"{row.source} {row.number}".strip())
-    yield f"  {member.sureness:4.0%}  {row.tune_id}  {name}  ({where})"
+    yield f"  {member.sureness:4.0%}  {leading(row.tune_id)}  {name}  ({where})"
     if member.differences:
         told = shown("; ".join(member.differences))
         yield textwrap.fill(told, WIDTH, initial_indent=INDENT, subsequent_indent=INDENT)

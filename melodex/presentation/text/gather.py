@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from itertools import groupby
 
+from melodex.melody.tune_id import leading
 from melodex.presentation.text.style import Style, paragraphs
 from melodex.presentation.text.words import shown
 from melodex.tasks.gather.gather import Example, Gathering
@@ -41,7 +42,7 @@ def tune_lines(examples: list[Example], style: Style) -> list[str]:
     maker = f", {first.composer}" if first.composer else ""
     year = f", {first.year}" if first.year else ""
     place = f" ({first.collection})" if first.collection else ""
-    title = f"{first.name}{maker}{year}{place}  {first.tune_id}"
+    title = f"{first.name}{maker}{year}{place}  {leading(first.tune_id)}"
     lines = [style.strong(shown(title))]
     for example in examples:
         bars = f"{example.first_bar}-{example.last_bar}"

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from melodex.melody import TICKS_PER_QUARTER, Melody, Phrase, note_name
+from melodex.melody.tune_id import leading
 from melodex.presentation.text.staves import (
     aligned_lines,
     bar_row,
@@ -116,7 +117,7 @@ def same_lines(matches: Sequence[Match], style: Style) -> list[str]:
     for match in matches:
         whose = match.passage.whole.credits
         maker = f", {whose.composer}" if whose.composer else ""
-        told = f"{match.rank}  {match.passage.label}{maker}; tune {match.tune_id}"
+        told = f"{match.rank}  {match.passage.label}{maker}; tune {leading(match.tune_id)}"
         lines += [f"   {line}" for line in paragraphs([shown(told)], style)]
     return lines
 
@@ -227,7 +228,7 @@ def match_facts(found: Resemblance, match: Match) -> list[str]:
         facts.append(f"{keys_text(keys)}, {same}" if keys else "no key")
     if found.phrase.notation == "passage":
         facts.append(move)
-    return [*facts, f"tune {match.tune_id}"]
+    return [*facts, f"tune {leading(match.tune_id)}"]
 
 
 def ngrams_text(match: Match) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from melodex.melody.tune_id import leading
 from melodex.presentation.text.words import MOST_NAMED, many, shown, table
 
 if TYPE_CHECKING:
@@ -60,7 +61,9 @@ def undone_text(done: Undone) -> str:
     lines += [f"written again: {shown(text)}" for text in done.remarks]
     if done.tunes or not (done.sets or done.remarks):
         lines.append(f"brought back {many(len(done.tunes), 'tune')}")
-    lines += [f"  {row.tune_id}  {shown(row.name)}" for row in done.tunes[:MOST_NAMED]]
+    lines += [
+        f"  {leading(row.tune_id)}  {shown(row.name)}" for row in done.tunes[:MOST_NAMED]
+    ]
     if len(done.tunes) > MOST_NAMED:
         lines.append(f"  and {len(done.tunes) - MOST_NAMED:,} more")
     lines += [f"the set {shown(name)!r} is as it was" for name in done.sets]

@@ -36,6 +36,7 @@ from melodex.matching.evidence.commonness import (
 )
 from melodex.matching.query import encode_query
 from melodex.melody import Melody
+from melodex.melody.tune_id import leading
 from melodex.settings import AlignmentCosts
 from melodex.tasks.audit.leads import (
     Lead,
@@ -392,7 +393,7 @@ def digest_of(corpus: Corpus) -> str:
 
     def digest() -> str:
         rows = corpus.query("SELECT tune_id FROM tune ORDER BY tune_id", merge=in_order(0))
-        ids = "".join(row[0] for row in rows)
+        ids = "".join(leading(row[0]) for row in rows)
         return hashlib.sha256(ids.encode("ascii")).hexdigest()[:12]
 
     return corpus.worked_out("digest of tune ids", digest)

@@ -221,5 +221,5 @@ def fitted(
 
 def points_of(lines: Sequence[tuple[bytes, bytes]], compared: Compared) -> int:
     """Points of the best stretch of a piece, in whichever of its lines."""
-    tunes = [TuneNotes(f"{number:012x}", *line) for number, line in enumerate(lines)]
+    tunes = [TuneNotes(f"{number:016x}", *line) for number, line in enumerate(lines)]
     return max(engine().stretches(pack(tunes), compared.own, compared.worth, LOSS))

@@ -29,6 +29,7 @@ from melodex.corpus.tune_rows import (
 )
 from melodex.errors import REMEDIES, CorpusError
 from melodex.melody import MODES, Key, Melody, name_of
+from melodex.melody.tune_id import leading
 
 if TYPE_CHECKING:
     from melodex.corpus.writing.store import RemoveReport
@@ -268,7 +269,8 @@ def tunes_meant(corpus: Corpus, names: Sequence[str]) -> tuple[Meant, ...]:
     for name in names:
         row = corpus.tune(corpus.resolve(name))
         said = name.strip()
-        exact = said.lower() == row.tune_id or folded(said) == folded(row.title)
+        by_id = said.lower() in {row.tune_id, leading(row.tune_id)}
+        exact = by_id or folded(said) == folded(row.title)
         if row.tune_id not in found or exact:
             found[row.tune_id] = Meant(name, row, exact)
     return tuple(found.values())

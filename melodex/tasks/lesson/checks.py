@@ -16,7 +16,7 @@ from typing import Any
 
 from melodex.errors import LessonError
 from melodex.melody import MODES, Credits, Melody
-from melodex.melody.record import WORKED_CHORDS
+from melodex.melody.tune_id import WORKED_CHORDS
 from melodex.tasks.lesson.labels import Labels, read_labels
 
 __all__ = ["checked_excerpt", "checked_labels", "known_shape"]

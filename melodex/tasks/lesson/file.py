@@ -41,14 +41,16 @@ import io
 import json
 import zipfile
 import zlib
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path, PurePath
 from typing import Any, NoReturn
 
 from melodex.corpus.faults import is_there
 from melodex.corpus.lessons import ExampleRow, LessonRow, place_of_tune, write_lesson
 from melodex.corpus.reader import Corpus
+from melodex.corpus.tune_rows import whole_ids
 from melodex.errors import HostileInputError, LessonError
+from melodex.melody.tune_id import is_beginning, is_whole
 from melodex.tasks.lesson.checks import checked_excerpt, checked_labels, known_shape
 from melodex.tasks.lesson.labels import Labels, excerpt_digest, labels_text, read_labels
 from melodex.tasks.lesson.sets import (
@@ -189,10 +191,20 @@ def unpack_set(
         lesson = LessonRow(0, checked_name(name), lesson.topic, lesson.level, lesson.notes)
     if is_there(corpus_path):
         with Corpus.open(corpus_path) as corpus:
-            rows = [with_place(corpus, row) for row in rows]
+            rows = [with_place(corpus, row) for row in with_whole_ids(corpus, rows)]
     with writing(corpus_path, create=True) as writer:
         number = write_lesson(writer, lesson, rows, plan=plan)
     return LessonRow(number, *list(asdict(lesson).values())[1:]), len(rows)
+
+
+def with_whole_ids(corpus: Corpus, rows: list[ExampleRow]) -> list[ExampleRow]:
+    """Passages by the ids that their tunes have in this corpus.
+
+    A set that was packed before schema 5 has the beginnings of ids.
+    """
+    earlier = (row.tune_id for row in rows if is_beginning(row.tune_id))
+    whole = whole_ids(corpus, earlier)
+    return [replace(row, tune_id=whole.get(row.tune_id, row.tune_id)) for row in rows]
 
 
 def with_place(corpus: Corpus, row: ExampleRow) -> ExampleRow:
@@ -351,7 +363,7 @@ def row_of(told: Any, place: int) -> ExampleRow:
         raise LessonError(f"the notes of {what} are not those that were packed")
     if last - first + 1 != len(excerpt) or not 0 <= first < 1_000_000:
         raise LessonError(f"the place of {what} in its tune makes no sense")
-    if len(tune_id) != 12 or not set(tune_id) <= set("0123456789abcdef"):
+    if not (is_whole(tune_id) or is_beginning(tune_id)):
         raise LessonError(f"the tune id of {what} is none")
     if agreement is not None and not 0 <= agreement <= 1:
         raise LessonError(f"the agreement of {what} is not between 0 and 1")

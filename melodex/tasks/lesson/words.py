@@ -24,6 +24,7 @@ from melodex.corpus.lessons import (
 )
 from melodex.corpus.reader import Corpus
 from melodex.errors import LessonError
+from melodex.melody.tune_id import leading
 from melodex.tasks.lesson.sets import alter_lesson, checked_text, rewritten, writing
 
 __all__ = ["Said", "Written", "mark_of_text", "passage_keys", "write_words"]
@@ -87,7 +88,7 @@ def passage_keys(rows: Sequence[ExampleRow]) -> list[str]:
     seen: dict[str, int] = {}
     keys = []
     for row in rows:
-        key = f"{row.tune_id}.{row.first_note}.{row.last_note}"
+        key = f"{leading(row.tune_id)}.{row.first_note}.{row.last_note}"
         seen[key] = seen.get(key, 0) + 1
         keys.append(key if seen[key] == 1 else f"{key}.{seen[key]}")
     return keys

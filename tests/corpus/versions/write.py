@@ -23,6 +23,7 @@ from melodex.corpus.lessons import example_rows, lesson_rows
 from melodex.corpus.reader import Corpus
 from melodex.corpus.schema import SCHEMA_VERSION
 from melodex.corpus.writing.store import CorpusWriter
+from melodex.melody.tune_id import leading
 from melodex.reading import read_bytes
 from melodex.tasks.collection.remarks import write_remark
 from melodex.tasks.lesson.keeping import found_by_hand, keep
@@ -60,7 +61,8 @@ def corpus_data(corpus: Corpus) -> dict[str, Any]:
     notes = {n.tune_id: n for chunk in corpus.chunks() for n in unpack(chunk)}
     return {
         "tunes": {
-            row.tune_id: {
+            # Ids had these digits before schema 5.
+            leading(row.tune_id): {
                 "title": row.title,
                 "tags": list(row.tags),
                 "notes": list(melodies[row.tune_id].midi),
@@ -71,7 +73,14 @@ def corpus_data(corpus: Corpus) -> dict[str, Any]:
         },
         "sets": {
             lesson.name: [
-                [e.tune_id, e.first_note, e.last_note, e.excerpt_sha256, e.reason, e.note]
+                [
+                    leading(e.tune_id),
+                    e.first_note,
+                    e.last_note,
+                    e.excerpt_sha256,
+                    e.reason,
+                    e.note,
+                ]
                 for e in example_rows(corpus, lesson.id)
             ]
             for lesson, _ in lesson_rows(corpus)

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 
 from melodex.corpus.rows import folded
 from melodex.errors import MelodexError
+from melodex.melody.tune_id import leading
 from melodex.tasks.compare.compare import compare
 from melodex.tasks.lesson.asking.pairs import degree
 from melodex.tasks.lesson.asking.parts import is_sure
@@ -141,7 +142,8 @@ def lettered(shown: Shown, right: Shown, wrong: Sequence[Shown], position: int) 
     """The choices in an order that their content gives."""
 
     def drawn(choice: Shown) -> str:
-        return hashlib.sha256(f"{shown.title} {choice.tune_id}".encode()).hexdigest()
+        told = f"{shown.title} {leading(choice.tune_id)}"
+        return hashlib.sha256(told.encode()).hexdigest()
 
     ordered = sorted((right, *wrong), key=drawn)
     letter = CHOICES[ordered.index(right)]
