@@ -139,6 +139,27 @@ def test_a_wrong_question_is_answered_in_words(workbench, path, status, said):
     assert "Traceback" not in answer[2].decode()
 
 
+@pytest.mark.parametrize("page", ["/shelf/add-here", "/shelf/back-up"])
+@pytest.mark.parametrize(
+    ("path", "said"),
+    [
+        ("~nobody.of.that.name/x", "no user nobody.of.that.name"),
+        ("tunes", "write it in full"),
+        ("", "path"),
+    ],
+)
+def test_a_path_that_leads_nowhere_is_answered_in_words(workbench, page, path, said):
+    status, _, body = workbench.send(page, f"path={path}")
+    assert status in {422, 503}
+    assert said in body.decode().lower()
+
+
+def test_a_path_too_long_for_any_file_is_answered_in_words(workbench):
+    status, _, body = workbench.send("/shelf/add-here", f"path=/{'a' * 300}")
+    assert status == 422
+    assert "cannot be looked at" in body.decode()
+
+
 # The corpus underneath
 
 

@@ -258,9 +258,10 @@ def right_text(part: Part, here: Sequence[SetPassage]) -> str:
         label = said(field.label, here)
         first, *others = dict.fromkeys(said(words, here) for words in field.accepted)
         also = f" (or {', '.join(others)})" if others else ""
+        # A question needs no colon before its answer.
+        joined = "" if not label or label.endswith("?") else ":"
         told.append(
-            f"{label}{' is' if field.at == 'chord' else ':' if label else ''} "
-            f"{first}{also}".strip()
+            f"{label}{' is' if field.at == 'chord' else joined} {first}{also}".strip()
         )
     return "; ".join(told)
 

@@ -16,7 +16,7 @@ from starlette.background import BackgroundTask
 from starlette.responses import FileResponse, JSONResponse, RedirectResponse, Response
 
 from melodex.errors import CorpusError, MelodexError, PassageError, ReadingError
-from melodex.presentation.text.words import many
+from melodex.presentation.text.words import clipped, many
 from melodex.tasks.adding.add import AddResult
 from melodex.tasks.adding.handed import HandedFile
 from melodex.tasks.collection.holdings import (
@@ -217,16 +217,34 @@ def add(ask: Ask) -> Response:
 
 def add_here(ask: Ask) -> Response:
     """Add a file or folder of this machine, by its path."""
-    path = Path(ask.said("path")).expanduser()
     if not ask.said("path"):
         raise ReadingError("no path is named", hint="such as /home/me/tunes")
+    path = path_said(ask)
     if not path.is_absolute():
         raise ReadingError(
             "that path does not begin at the root", where=str(path), hint="write it in full"
         )
-    if not path.exists():
+    try:
+        is_there = path.exists()
+    except OSError as error:
+        raise ReadingError(
+            f"that path cannot be looked at: {error.strerror}", where=clipped(str(path), 80)
+        ) from error
+    if not is_there:
         raise ReadingError("there is no such file or folder", where=str(path))
     return started(ask, adding(ask.bench.corpus_path, [path], ask.said("collection")))
+
+
+def path_said(ask: Ask) -> Path:
+    """A path of this machine, with the folder of whoever it names."""
+    path = Path(ask.said("path"))
+    try:
+        return path.expanduser()
+    except RuntimeError as error:
+        raise ReadingError(
+            f"there is no user {path.parts[0][1:]} with a folder on this machine",
+            hint="write it in full, from the root",
+        ) from error
 
 
 def check(ask: Ask) -> Response:
@@ -236,7 +254,7 @@ def check(ask: Ask) -> Response:
 
 def back_up(ask: Ask) -> Response:
     """Write a copy of the corpus to a path of this machine."""
-    target = Path(ask.said("path")).expanduser()
+    target = path_said(ask)
     if not ask.said("path") or not target.is_absolute():
         raise CorpusError(
             "the copy needs a whole path", where=ask.said("path"), hint="write it in full"
