@@ -145,6 +145,7 @@ def test_a_wrong_question_is_answered_in_words(workbench, path, status, said):
     [
         ("~nobody.of.that.name/x", "no user nobody.of.that.name"),
         ("tunes", "write it in full"),
+        ("/tmp/%00x", "character 0"),
         ("", "path"),
     ],
 )

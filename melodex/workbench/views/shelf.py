@@ -237,6 +237,8 @@ def add_here(ask: Ask) -> Response:
 
 def path_said(ask: Ask) -> Path:
     """A path of this machine, with the folder of whoever it names."""
+    if "\0" in ask.said("path"):
+        raise ReadingError("no path has the character 0 in it", hint="write it anew")
     path = Path(ask.said("path"))
     try:
         return path.expanduser()
