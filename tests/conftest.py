@@ -11,6 +11,7 @@ from __future__ import annotations
 import asyncio
 import math
 import os
+import shutil
 import signal
 import sys
 from collections.abc import Callable, Iterator
@@ -96,6 +97,18 @@ settings.load_profile("ci" if os.environ.get("CI") else "here")
 
 # What the tests start is compiled once, not by each of some thousand processes.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
+# A thousand small corpora are made, each put on disk several times over. Where there is
+# room for all of them in memory (three quarters of a gigabyte), no disk is waited for; what
+# a killed writer leaves is the same, as the system goes on.
+IN_MEMORY = Path("/dev/shm")
+ROOM_BYTES = 4 << 30
+if (
+    IN_MEMORY.is_dir()
+    and shutil.disk_usage(IN_MEMORY).free > ROOM_BYTES
+    and not os.statvfs(IN_MEMORY).f_flag & os.ST_NOEXEC
+):
+    os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(IN_MEMORY))
 
 # A shell lets what it starts in the background ignore Ctrl-C, and what that starts too:
 # the commands that are tried have to hear it.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import stat
 import subprocess
 import sys
@@ -19,14 +20,25 @@ ROOT = Path(__file__).parents[2]
 SONG = "X:1\nT:The Kettle\nM:4/4\nL:1/4\nK:Ddor\nDEFG|A2d2|c2A2|G4|\n"
 
 
+@pytest.fixture(scope="module")
+def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with a corpus of one tune and a set, to be copied."""
+    folder = tmp_path_factory.mktemp("filled")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.chdir(folder)
+        Path("song.abc").write_text(SONG)
+        call("add", "song.abc")
+        call("lesson", "new", "Air")
+        call("lesson", "keep", "Air", "kettle", "--bars", "1-2")
+    return folder
+
+
 @pytest.fixture
-def shelf(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A folder with a corpus of one tune and a set, where the test stands."""
+def shelf(filled: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder with such a corpus, where the test stands."""
+    for name in ("song.abc", "my.melodex"):
+        shutil.copyfile(filled / name, tmp_path / name)
     monkeypatch.chdir(tmp_path)
-    Path("song.abc").write_text(SONG)
-    call("add", "song.abc")
-    call("lesson", "new", "Air")
-    call("lesson", "keep", "Air", "kettle", "--bars", "1-2")
     return tmp_path
 
 
