@@ -223,6 +223,13 @@ def test_minor_without_a_sixth_may_be_dorian_and_says_so() -> None:
     assert "minor or dorian on A: there is no sixth" in reading.remark
 
 
+def test_a_sixth_in_the_chords_is_one() -> None:
+    names = "A C E D C B A C E G E D C B A A"
+    reading = global_key(tune(names, Key(3, "minor"), "Am F|Am E|Am F|E Am"))
+    assert reading.key.tonic_fifths == 3
+    assert "sixth" not in reading.remark
+
+
 # Common practice, no source: harmonic minor raises 7, melodic minor 6 as well.
 @pytest.mark.parametrize(
     ("names", "expected"),

@@ -15,7 +15,12 @@ from melodex.analysis.harmony.chords import parse_chords
 from melodex.analysis.harmony.heard.sounding import harmonised
 from melodex.analysis.keys import read_keys
 from melodex.analysis.keys.home import Home
-from melodex.analysis.keys.parts import at_home, in_minor, with_relatives_at_home
+from melodex.analysis.keys.parts import (
+    at_home,
+    in_minor,
+    with_relatives_at_home,
+    without_glances,
+)
 from melodex.analysis.keys.spans import KeySpan
 from melodex.analysis.piece import analyse
 from melodex.melody import Key, KeyChange, Melody
@@ -127,3 +132,25 @@ def test_a_relative_key_that_rests_on_its_own_tonic_stays():
 def test_a_hymn_that_begins_on_its_dominant_is_in_its_key():
     keys = read_keys(heard("johnson_j_r/lift_every_voice.mxl"))
     assert str(keys.spans[0].key) == "Ab major" == str(keys.reading.key)
+
+
+@pytest.mark.parametrize(
+    ("chords", "centres"),
+    [
+        # A bar of the minor subdominant is a colour; a cadence makes a centre of it.
+        ("C F Abm Ebm Abm G7 C G7", ["C major"]),
+        ("C F Abm Eb7 Abm G7 C G7", ["C major", "Ab minor", "C major"]),
+    ],
+)
+def test_a_glance_at_another_key_is_a_centre_where_a_cadence_tells_it(chords, centres):
+    row = list(enumerate(parse_chords(chords.split())))
+    placed = [(60 * place, chord) for place, chord in row]
+    c_major, minor = Key(0, "major"), Key(-4, "minor")
+    spans = [
+        KeySpan(1, 2, 0, 120, 0, "major", 0.9, "chords"),
+        KeySpan(2, 3, 120, 300, -4, "minor", 0.9, "chords"),
+        KeySpan(4, 5, 300, 480, 0, "major", 0.9, "chords"),
+    ]
+    names = {c_major: "C major", minor: "Ab minor"}
+    found = without_glances(spans, placed, 100)
+    assert [names[span.key] for span in found] == centres

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from melodex.analysis.harmony.chords import parse_chords
 from melodex.analysis.keys.home import NO_KEY, same_key
 from melodex.melody import Key, Melody, pitch_class_name
 
@@ -139,8 +140,11 @@ def sixth_remark(melody: Melody, key: Key) -> str:
     """Whether nothing tells minor from dorian."""
     if key.mode not in {"minor", "dorian"} or not melody.fifths:
         return ""
-    degrees = {fifths - key.tonic_fifths for fifths in melody.fifths}
-    if degrees & {3, -4}:
+    sixths = {key.tonic_fifths + 3, key.tonic_fifths - 4}
+    if not sixths.isdisjoint(melody.fifths):
+        return ""
+    names = {symbol.text for symbol in melody.chords}
+    if any(sixths.intersection(chord.note_fifths) for chord in parse_chords(names)):
         return ""
     return f"minor or dorian on {pitch_class_name(key.tonic_fifths)}: there is no sixth"
 

@@ -6,8 +6,9 @@ minor all the same. A piece that begins or ends on the tonic chord of its home k
 home there, also where the chords beside it would do in another key; at the end of minor
 that chord may be major, a Picardy third. The relative key has all chords of the home key:
 where the tonic of the home key sounds as long as its own, it is no more than a chord of it.
+A bar or so of another key, with no cadence in it, is a colour of the key around it.
 
-Contents: in_minor, at_home, with_relatives_at_home.
+Contents: in_minor, at_home, with_relatives_at_home, without_glances.
 """
 
 from __future__ import annotations
@@ -15,19 +16,24 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 from melodex.analysis.harmony.chords import Chord
 from melodex.analysis.keys.home import MINOR_MODES, Home
 from melodex.analysis.keys.spans import KeySpan, merged
 from melodex.melody import Key, KeyChange
 
-__all__ = ["at_home", "in_minor", "with_relatives_at_home"]
+__all__ = ["at_home", "in_minor", "with_relatives_at_home", "without_glances"]
 
 FEWEST_LEADING = 2
 LONGEST_EDGE = 0.25
 """A first or last key that holds no longer than this part of a piece gives way to the
 home key, where the first or last chord is its tonic. Our choice."""
 DIMINISHED = frozenset({"diminished", "half-diminished"})
+LEADING_NOTE = 5
+"""From a tonic up to its leading note, in fifths."""
+GLANCE_BARS = 2
+"""Bars that a centre between two of one key has to last unless a cadence tells it."""
 MINOR_ABOVE = 3
 """From a major tonic to that of its relative minor, in fifths."""
 
@@ -39,7 +45,7 @@ def in_minor(home: Home, heard: Sequence[Chord], printed: KeyChange | None) -> H
     """
     if home.key.mode != "dorian" or (printed and printed.key.mode == "dorian"):
         return home
-    five, seven = home.key.tonic_fifths + 1, home.key.tonic_fifths + 5
+    five, seven = home.key.tonic_fifths + 1, home.key.tonic_fifths + LEADING_NOTE
     on_five = [chord for chord in heard if chord.root_fifths == five]
     leading = sum(4 in chord.degrees for chord in on_five)
     leading += sum(c.root_fifths == seven and c.family in DIMINISHED for c in heard)
@@ -105,6 +111,44 @@ def with_relatives_at_home(
                 span = replace(span, mode=home.mode, tonic_fifths=home.tonic_fifths)
         found.append(span)
     return merged(found)
+
+
+def without_glances(
+    spans: Sequence[KeySpan], placed: Sequence[tuple[int, Chord]], bar_ticks: int
+) -> list[KeySpan]:
+    """The spans, those taken for the key around them that only glance at another one.
+
+    They last less than two bars between two of one key, and nothing leads home in them.
+
+    Parameters
+    ----------
+    spans : sequence of KeySpan
+        Of one stretch, in order.
+    placed : sequence of (int, Chord)
+        Onsets in ticks and chords of the stretch, in order.
+    bar_ticks : int
+        How long a bar lasts.
+    """
+    onsets = [onset for onset, _ in placed]
+    found = list(spans)
+    for place in range(1, len(spans) - 1):
+        before, span, after = spans[place - 1 : place + 2]
+        short = span.end_ticks - span.onset_ticks < GLANCE_BARS * bar_ticks
+        if not short or before.key != after.key:
+            continue
+        first = max(bisect_left(onsets, span.onset_ticks) - 1, 0)
+        row = [chord for _, chord in placed[first : bisect_left(onsets, span.end_ticks)]]
+        if not any(leads_home(a, b, span.key) for a, b in pairwise(row)):
+            found[place] = replace(span, mode=before.mode, tonic_fifths=before.tonic_fifths)
+    return merged(found)
+
+
+def leads_home(chord: Chord, following: Chord, key: Key) -> bool:
+    """Whether a V or a leading-note chord goes to the tonic of a key."""
+    above = chord.root_fifths - key.tonic_fifths
+    five = above == 1 and 4 in chord.degrees
+    seven = above == LEADING_NOTE and chord.family in DIMINISHED
+    return (five or seven) and is_home(following, key, picardy=False)
 
 
 def is_relative(key: Key, home: Key) -> bool:

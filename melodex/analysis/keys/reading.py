@@ -28,7 +28,12 @@ from melodex.analysis.keys.cells import (
 )
 from melodex.analysis.keys.home import TOO_FEW_NOTES, Home, home_of
 from melodex.analysis.keys.overall import KeyReading, headline, nothing_said
-from melodex.analysis.keys.parts import at_home, in_minor, with_relatives_at_home
+from melodex.analysis.keys.parts import (
+    at_home,
+    in_minor,
+    with_relatives_at_home,
+    without_glances,
+)
 from melodex.analysis.keys.song.layout import turns_of
 from melodex.analysis.keys.song.tonics import song_spans
 from melodex.analysis.keys.spans import BarNumbers, KeySpan, described, merged, span_of
@@ -219,6 +224,8 @@ def stretch_spans(
             found = spans_of_stretch(part, here, start, end, home, numbers)
             if len(found) > 1 and here:
                 found = with_relatives_at_home(found, here, home.key)
+                bar_ticks = part.bars[0].duration_ticks if part.bars else 0
+                found = without_glances(found, here, bar_ticks)
                 found = at_home(found, here[0][1], here[-1][1], home.key)
             if len(turns) > 1:
                 found = [replace(s, method=f"{s.method}, printed change") for s in found]
