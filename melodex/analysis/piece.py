@@ -97,7 +97,7 @@ def analyse(melody: Melody, *, phrased: bool = True, keys: Keys | None = None) -
     keys = keys or read_keys(melody, chords=chords)
     # Cadences stand where phrases end; a tune without chords has none.
     breathing = phrases(melody) if phrased or chords else ()
-    parts = sections(melody)
+    parts = sections(melody, centres=[span.onset_ticks for span in keys.spans])
     # What breathes within every bar are figures, not phrases that anybody would count.
     lasts = {phrase.last_note: phrase.how == "marked" for phrase in breathing}
     told = breathing if phrased and are_phrases(melody, lasts) else ()

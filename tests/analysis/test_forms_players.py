@@ -237,3 +237,19 @@ def test_eight_bars_of_the_parallel_major_are_a_centre_where_nothing_is_marked()
         (9, 16, "major"),
         (17, 24, "minor"),
     ]
+
+
+@pytest.mark.parametrize(
+    ("chords", "told"),
+    [
+        (
+            "Dm|A7|Dm|A7|Gm|Dm|E7|A7|F|C7|F|C7|Bb|F|G7|C7|Dm|A7|Dm|A7|Gm|Dm|A7|Dm",
+            ["A 8", "B 8", "A' 8"],
+        ),
+        ("C|B7|E7|A7|D7|G7|C|C|F|F#dim7|C/G|A7|D7|G7|C|C", ["A 16"]),
+    ],
+)
+def test_eights_that_nothing_marks_part_where_a_key_centre_begins(
+    chords: str, told: list[str]
+) -> None:
+    assert [f"{s.label} {s.bars}" for s in reading_of(chords).sections] == told

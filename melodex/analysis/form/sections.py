@@ -20,6 +20,7 @@ Contents: Section, sections, CONTENT.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -43,6 +44,8 @@ that nothing parts from its return. Our choice."""
 CONTENT = "content"
 """The reason of a start that nothing prints. In scores of music21's corpus that print
 repeats, with these hidden, one such start in ten was one of them."""
+EIGHT = 8
+"""Bars in which songs are counted (common practice, no source)."""
 LONGEST_ODD = 32
 """Bars of the longest section whose odd length is heard; our choice."""
 SHORTEST_ELSEWHERE = 8
@@ -77,7 +80,9 @@ class Section:
     odd: bool
 
 
-def sections(melody: Melody, *, use_marks: bool = True) -> tuple[Section, ...]:
+def sections(
+    melody: Melody, *, use_marks: bool = True, centres: Sequence[int] = ()
+) -> tuple[Section, ...]:
     """Divide a piece into sections.
 
     Parameters
@@ -86,6 +91,9 @@ def sections(melody: Melody, *, use_marks: bool = True) -> tuple[Section, ...]:
         With bars; without any there are no sections.
     use_marks : bool
         Whether repeat signs, double lines and part names decide.
+    centres : sequence of int
+        Onsets of key centres, where they are known: eights of a song that nothing marks
+        part where one begins.
 
     Returns
     -------
@@ -109,8 +117,28 @@ def sections(melody: Melody, *, use_marks: bool = True) -> tuple[Section, ...]:
             found_starts = [start for start in found_starts if start in inside]
         if has_melody(bars):
             found_starts = strains_apart(bars, strains_whole(bars, found_starts))
+        if has_chords(bars) and not melody.chords_worked_out:
+            found_starts = eights_apart(bars, found_starts, centres)
         starts |= dict.fromkeys(found_starts, CONTENT)
     return labelled(bars, starts, told=CONTENT if melody.chords_worked_out else "")
+
+
+def eights_apart(
+    bars: Sequence[FormBar], starts: Sequence[int], centres: Sequence[int]
+) -> list[int]:
+    """Starts with those of eights that begin with a key centre and last as long as it."""
+    found = set(starts)
+    onsets = [bar.onset_ticks for bar in bars]
+    places = [*(bisect_left(onsets, centre) for centre in centres), len(bars)]
+    stays = {
+        place
+        for before, place, after in zip(places, places[1:], places[2:], strict=False)
+        if min(place - before, after - place) >= EIGHT
+    }
+    for first, stop in pairwise([0, *starts, len(bars)]):
+        if (stop - first) % EIGHT == 0:
+            found |= stays.intersection(range(first + EIGHT, stop, EIGHT))
+    return sorted(found)
 
 
 def strains_whole(bars: Sequence[FormBar], starts: Sequence[int]) -> list[int]:

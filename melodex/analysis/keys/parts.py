@@ -6,7 +6,7 @@ minor all the same. A piece that begins or ends on the tonic chord of its home k
 home there, also where the chords beside it would do in another key; at the end of minor
 that chord may be major, a Picardy third. The relative key has all chords of the home key:
 where the tonic of the home key sounds as long as its own, it is no more than a chord of it.
-A bar or so of another key, with no cadence in it, is a colour of the key around it.
+A bar or so of a far key, with no cadence in it, is a colour of the key around it.
 
 Contents: in_minor, at_home, with_relatives_at_home, without_glances.
 """
@@ -32,8 +32,9 @@ home key, where the first or last chord is its tonic. Our choice."""
 DIMINISHED = frozenset({"diminished", "half-diminished"})
 LEADING_NOTE = 5
 """From a tonic up to its leading note, in fifths."""
-GLANCE_BARS = 2
-"""Bars that a centre between two of one key has to last unless a cadence tells it."""
+GLANCE_BARS, FAR_SIGNS = 2, 3
+"""Bars that a centre so many signs from the key on both sides of it has to last, unless a
+cadence tells it. Madrigals go through nearer keys as fast; our choice."""
 MINOR_ABOVE = 3
 """From a major tonic to that of its relative minor, in fifths."""
 
@@ -118,7 +119,8 @@ def without_glances(
 ) -> list[KeySpan]:
     """The spans, those taken for the key around them that only glance at another one.
 
-    They last less than two bars between two of one key, and nothing leads home in them.
+    They last less than two bars between two of one key, from which they are three signs
+    away or more, and nothing leads home in them.
 
     Parameters
     ----------
@@ -134,7 +136,8 @@ def without_glances(
     for place in range(1, len(spans) - 1):
         before, span, after = spans[place - 1 : place + 2]
         short = span.end_ticks - span.onset_ticks < GLANCE_BARS * bar_ticks
-        if not short or before.key != after.key:
+        apart = abs(span.key.signature_fifths - before.key.signature_fifths)
+        if not short or before.key != after.key or apart < FAR_SIGNS:
             continue
         first = max(bisect_left(onsets, span.onset_ticks) - 1, 0)
         row = [chord for _, chord in placed[first : bisect_left(onsets, span.end_ticks)]]
