@@ -3,7 +3,8 @@
 In: melodies, passages, comparisons. Out: text or bytes that a notation program or a
 player opens.
 
-``writing`` turns ticks into written notes, ``values`` lengths into note values, ``pitch``
-spelled pitches into names; ``abc``, ``musicxml`` and ``midi`` write the formats, and
-``played`` reads what was played on the local page. Read first: ``writing``.
+``writing`` turns ticks into written notes, ``tuplets`` cuts a bar into note values and
+tuplets, ``values`` knows those, ``pitch`` turns spelled pitches into names; ``abc``,
+``musicxml`` and ``midi`` write the formats, and ``played`` reads what was played on the
+local page. Read first: ``writing``.
 """
