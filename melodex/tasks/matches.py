@@ -23,7 +23,7 @@ from melodex.melody import Melody, Phrase
 from melodex.reading.phrase.reader import NOTATIONS
 from melodex.records import dataclass
 from melodex.settings import AlignmentCosts
-from melodex.tasks.compare.compare import Likeness
+from melodex.tasks.compare.likeness import Likeness
 from melodex.tasks.passage import Passage
 
 if TYPE_CHECKING:

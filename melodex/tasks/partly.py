@@ -20,7 +20,7 @@ from melodex.matching.engine.passes import OnDamage, noted_in
 from melodex.matching.search import Hit
 from melodex.melody import Melody, Phrase, duration_class
 from melodex.records import dataclass
-from melodex.tasks.compare.compare import (
+from melodex.tasks.compare.likeness import (
     SAME_LENGTH,
     Likeness,
     likeness_of_contour,

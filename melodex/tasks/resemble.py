@@ -49,7 +49,7 @@ from melodex.melody import Melody, Phrase
 from melodex.reading.phrase.reader import read_phrase
 from melodex.records import dataclass
 from melodex.settings import AlignmentCosts
-from melodex.tasks.compare.compare import likeness
+from melodex.tasks.compare.likeness import likeness
 from melodex.tasks.matches import (
     Match,
     Resemblance,

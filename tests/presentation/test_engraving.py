@@ -26,7 +26,8 @@ from melodex.presentation.engraving.pictures import (
 )
 from melodex.presentation.engraving.sides import moved_chord, parts_of
 from melodex.presentation.engraving.words import chord_runs, numeral_runs
-from melodex.tasks.compare.compare import RELATIONS, compare
+from melodex.tasks.compare.compare import compare
+from melodex.tasks.compare.likeness import RELATIONS
 from melodex.tasks.passage import Passage
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -17,7 +17,7 @@ from melodex.presentation.engraving.fragments import (
 from melodex.presentation.engraving.pictures import UNITS_PER_PIXEL
 from melodex.presentation.report.forms import comparison_page
 from melodex.reading.phrase.reader import read_phrase
-from melodex.tasks.compare.compare import RELATIONS
+from melodex.tasks.compare.likeness import RELATIONS
 
 
 def test_every_note_of_real_tunes_lies_in_the_area_of_its_bar(real_tunes):

@@ -35,7 +35,7 @@ from melodex.reading.abc.reader import read_abc
 from melodex.tasks.audit.audit import CAUTIONS, audit, digest_of
 from melodex.tasks.audit.leads import chance_of, windows_of
 from melodex.tasks.audit.whole import audit_whole
-from melodex.tasks.compare.compare import ALONE, Pair
+from melodex.tasks.compare.likeness import ALONE, Pair
 from melodex.tasks.demo import CORPUS_FILE
 from melodex.tasks.matches import Size
 from melodex.tasks.passage import Passage, find_passage

@@ -16,7 +16,9 @@ from melodex.presentation.text.style import Style
 from melodex.reading import read_path
 from melodex.reading.abc.reader import read_abc
 from melodex.reading.result import Choice
-from melodex.tasks.compare.compare import SAME_DEGREES, Comparison, compare, function_text
+from melodex.tasks.compare.compare import Comparison, compare
+from melodex.tasks.compare.likeness import SAME_DEGREES
+from melodex.tasks.compare.sentences import function_text
 from melodex.tasks.passage import Passage, Span, find_passage, find_passages
 from melodex.tasks.resemble import resemble
 

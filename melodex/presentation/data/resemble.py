@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any
 from melodex.melody import Phrase
 from melodex.melody.score_line import ScoreLine
 from melodex.presentation.data.values import csv_text, melody_data, passage_data, rounded
-from melodex.tasks.compare.compare import Comparison, Likeness
+from melodex.tasks.compare.compare import Comparison
+from melodex.tasks.compare.likeness import Likeness
 from melodex.tasks.matches import Asked, Match, Resemblance
 from melodex.tasks.passage import Passage
 

@@ -40,7 +40,7 @@ from melodex.presentation.report.page import (
     unbroken,
     with_key_signs,
 )
-from melodex.tasks.compare.compare import Likeness
+from melodex.tasks.compare.likeness import Likeness
 
 __all__ = [
     "BarArea",

@@ -20,7 +20,7 @@ from melodex.melody import ChordSymbol, Key, KeyChange, Melody
 from melodex.presentation.engraving.layout import StaffPart
 
 if TYPE_CHECKING:
-    from melodex.tasks.compare.compare import Likeness
+    from melodex.tasks.compare.likeness import Likeness
 
 __all__ = [
     "key_names",

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from melodex.melody import Melody
 from melodex.presentation.engraving.sides import moved_by
-from melodex.tasks.compare.compare import interval_text
+from melodex.tasks.compare.sentences import interval_text
 
 __all__ = ["diatonic_steps", "said_transposition", "written"]
 

@@ -31,7 +31,7 @@ from melodex.presentation.report.page import (
 )
 from melodex.presentation.text.audit import NO_TUNES, often_text
 from melodex.tasks.audit.audit import Audit, Finding
-from melodex.tasks.compare.compare import interval_text, summarise
+from melodex.tasks.compare.sentences import interval_text, summarise
 
 __all__ = [
     "audit_page",

@@ -26,7 +26,8 @@ from melodex.presentation.engraving.sides import parts_of
 from melodex.presentation.engraving.words import with_signs
 from melodex.presentation.notation.midi import DEFAULT_TEMPO, midi_bytes
 from melodex.presentation.report.page import Facts, Links, Picture, Player, Section, Table
-from melodex.tasks.compare.compare import RELATIONS, Likeness, interval_text
+from melodex.tasks.compare.likeness import RELATIONS, Likeness
+from melodex.tasks.compare.sentences import interval_text
 from melodex.tasks.passage import Passage
 
 __all__ = [

@@ -52,7 +52,8 @@ from melodex.presentation.report.score import score_page
 from melodex.presentation.report.tune import tune_page
 from melodex.tasks.audit.audit import Audit
 from melodex.tasks.audit.whole import WholeAudit
-from melodex.tasks.compare.compare import Comparison, interval_text, summarise
+from melodex.tasks.compare.compare import Comparison
+from melodex.tasks.compare.sentences import interval_text, summarise
 from melodex.tasks.compare.shared_passages import shared_passages
 from melodex.tasks.describe.describe import Description
 from melodex.tasks.describe.surroundings import Surroundings

@@ -29,7 +29,8 @@ from melodex.tasks.audit.whole import ClosePair, WholeAudit
 from melodex.tasks.collection.duplicates import Duplicates
 from melodex.tasks.collection.holdings import ENOUGH_TUNES, Count, Holdings
 from melodex.tasks.collection.likeness import LikenessMap
-from melodex.tasks.compare.compare import compare, interval_text, summarise
+from melodex.tasks.compare.compare import compare
+from melodex.tasks.compare.sentences import interval_text, summarise
 
 __all__ = ["CorpusMap", "corpus_page", "likeness_picture", "panels_of", "whole_audit_page"]
 

@@ -15,7 +15,7 @@ from melodex.presentation.text.staves import aligned_lines, columns, legend
 from melodex.presentation.text.style import Style, paragraphs, wrapped
 from melodex.presentation.text.words import many, shown
 from melodex.tasks.audit.audit import Audit, BarCover, Finding
-from melodex.tasks.compare.compare import function_text, interval_text
+from melodex.tasks.compare.sentences import function_text, interval_text
 
 if TYPE_CHECKING:
     from melodex.tasks.audit.many import ManyAudits

@@ -11,7 +11,7 @@ from melodex.presentation.text.corpus import groups_text
 from melodex.presentation.text.style import Style, paragraphs, wrapped
 from melodex.presentation.text.words import many, shown
 from melodex.tasks.audit.whole import ClosePair, WholeAudit
-from melodex.tasks.compare.compare import interval_text
+from melodex.tasks.compare.sentences import interval_text
 from melodex.tasks.passage import Passage
 
 __all__ = ["whole_audit_text"]

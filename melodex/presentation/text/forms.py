@@ -10,7 +10,6 @@ from __future__ import annotations
 from melodex.errors import PresentationError
 from melodex.presentation.text.resemble import resemblance_text
 from melodex.presentation.text.style import Style
-from melodex.tasks.compare.compare import Comparison
 from melodex.tasks.resemble import Resemblance
 
 __all__ = ["as_text"]
@@ -27,6 +26,8 @@ def as_text(result: object, style: Style) -> str:
     if isinstance(result, Resemblance):
         return resemblance_text(result, style)
     # What a query does not need is imported only when it comes to be shown.
+    from melodex.tasks.compare.compare import Comparison
+
     if isinstance(result, Comparison):
         from melodex.presentation.text.compare import comparison_text
 

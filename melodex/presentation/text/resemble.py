@@ -21,7 +21,7 @@ from melodex.presentation.text.staves import (
 )
 from melodex.presentation.text.style import Style, paragraphs, wrapped
 from melodex.presentation.text.words import shown
-from melodex.tasks.compare.compare import (
+from melodex.tasks.compare.sentences import (
     function_text,
     interval_text,
     keys_along,

@@ -13,7 +13,7 @@ from melodex.analysis.degrees import INFLECTED_SHAPE, OTHER_SHAPE, SAME_SHAPE
 from melodex.melody import Melody, degree_name, note_name
 from melodex.presentation.text.style import PAINTS, Style
 from melodex.presentation.text.words import shown
-from melodex.tasks.compare.compare import (
+from melodex.tasks.compare.likeness import (
     ALONE,
     AS_ASKED,
     DIFFERENT,

@@ -17,7 +17,7 @@ from typing import TextIO
 
 from melodex.analysis.degrees import INFLECTED_SHAPE, OTHER_SHAPE, SAME_SHAPE
 from melodex.records import dataclass
-from melodex.tasks.compare.compare import (
+from melodex.tasks.compare.likeness import (
     ALONE,
     AS_ASKED,
     DIFFERENT,

@@ -47,7 +47,7 @@ from melodex.tasks.audit.leads import (
     windows_of,
 )
 from melodex.tasks.audit.stretched import stretch_leads
-from melodex.tasks.compare.compare import ALONE, Likeness, likeness
+from melodex.tasks.compare.likeness import ALONE, Likeness, likeness
 from melodex.tasks.matches import also_in_piece, also_text, searched, sheets_left_out
 from melodex.tasks.passage import Passage
 

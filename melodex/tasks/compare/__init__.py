@@ -2,6 +2,7 @@
 
 In: two passages. Out: a ``Comparison``, pairs of notes with what they are to each other.
 
-``compare`` lays them over each other and says it in sentences; ``shared_passages`` finds
-what two whole tunes have in common. Read first: ``compare``.
+``compare`` lays them over each other, ``likeness`` says what each note is to its partner,
+and ``sentences`` says it of the whole; ``shared_passages`` finds what two whole tunes have
+in common. Read first: ``compare``.
 """

@@ -19,7 +19,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from melodex.melody import Melody
-from melodex.tasks.compare.compare import AGREEING, INFLECTED, Comparison, compare
+from melodex.tasks.compare.compare import Comparison, compare
+from melodex.tasks.compare.likeness import AGREEING, INFLECTED
 from melodex.tasks.passage import Passage
 
 __all__ = ["LONG", "shared_passages"]

@@ -23,7 +23,7 @@ from melodex.matching.align import align
 from melodex.matching.query import encode_query
 from melodex.melody import Melody, Phrase
 from melodex.settings import AlignmentCosts
-from melodex.tasks.compare.compare import likeness
+from melodex.tasks.compare.likeness import likeness
 from melodex.tasks.lesson.measures import MEASURES, Measures, difficulty_ranks, measures_of
 from melodex.tasks.lesson.sets import Lesson, LessonExample, rewritten
 

@@ -21,7 +21,7 @@ from melodex.matching.query import encode_query
 from melodex.matching.search import search
 from melodex.melody import Melody, Phrase, bars_text
 from melodex.settings import AlignmentCosts
-from melodex.tasks.compare.compare import likeness
+from melodex.tasks.compare.likeness import likeness
 from melodex.tasks.lesson.labels import excerpt_digest
 
 if TYPE_CHECKING:

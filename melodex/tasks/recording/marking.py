@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING
 from melodex.errors import LessonError
 from melodex.melody import TICKS_PER_QUARTER, Melody, note_name, spell
 from melodex.reading.recording.record import HeardLine, HeardNote, Recording
-from melodex.tasks.compare.compare import interval_text
+from melodex.tasks.compare.sentences import interval_text
 from melodex.tasks.lesson.sets import Lesson, LessonExample, open_lesson
 from melodex.tasks.tune_file import recording_of
 
