@@ -167,10 +167,25 @@ def sure_devices(melody: Melody, found: Analysis) -> tuple[Device, ...]:
     left_out = set()
     if melody.chords_worked_out:
         left_out = {"colour note"} if found.key.idiom else {"colour note", "blues seventh"}
-    doubtful = {chord.bar for chord in melody.chords if chord.certainty < DOUBTED}
+    doubtful = {
+        place for place, chord in enumerate(melody.chords) if chord.certainty < DOUBTED
+    }
     return tuple(
         device
         for device in found.harmony.devices
-        if doubtful.isdisjoint((device.first_bar, device.last_bar))
+        if doubtful.isdisjoint(device.chords)
         and device.kind not in left_out
+        and not (melody.chords_worked_out and is_far_substitute(device, found))
     )
+
+
+def is_far_substitute(device: Device, found: Analysis) -> bool:
+    """Whether a tritone substitute leads neither to I nor to V, or stands on no root.
+
+    Of notes that are played, such a chord only passes.
+    """
+    if device.kind != "tritone substitute":
+        return False
+    here = found.harmony.chords[device.chords[0]]
+    over_root = here.chord.bass_fifths in {None, here.chord.root_fifths}
+    return here.numeral.goal_degree not in {0, 1} or not over_root

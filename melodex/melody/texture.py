@@ -78,21 +78,27 @@ class Texture:
     @property
     def together(self) -> float:
         """Share of the sounding time in which different notes sound at once."""
-        changes = [(note.onset_ticks, 1, note.midi % 12) for note in self.notes]
-        changes += [(note.end_ticks, -1, note.midi % 12) for note in self.notes]
+        # Place, note, and whether it begins, in one number: these are soon sorted.
+        changes = [(note.onset_ticks << 5) + note.midi % 12 * 2 + 1 for note in self.notes]
+        changes += [
+            (note.onset_ticks + note.duration_ticks << 5) + note.midi % 12 * 2
+            for note in self.notes
+        ]
         changes.sort()
         sounding = [0] * 12
         different = whole = shared = last = 0
-        for place, change, note in changes:
+        for code in changes:
+            place, note = code >> 5, (code & 31) >> 1
             if place > last:
                 if different:
                     whole += place - last
                     if different > 1:
                         shared += place - last
                 last = place
-            different -= sounding[note] > 0
-            sounding[note] += change
-            different += sounding[note] > 0
+            before = sounding[note]
+            after = before + 1 if code & 1 else before - 1
+            sounding[note] = after
+            different += (after > 0) - (before > 0)
         return shared / whole if whole else 0.0
 
     @property

@@ -1,6 +1,6 @@
 """Melody notes on chords, and harmonic devices; every fact is common practice."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import pytest
@@ -413,3 +413,39 @@ def test_a_cadence_at_a_change_of_key_is_named_in_one_key() -> None:
     assert placed[2].numeral.text == "I"
     assert named_in_key(placed[2], placed[3]) == "V to I in F"
     assert named_in_key(placed[1], placed[2]) == "V7 to I in C"
+
+
+def played(chords: str, key: Span, melody_notes: str = "") -> dict[str, list[str]]:
+    """Sentences of each kind of device over chords that were worked out, one a bar."""
+    printed = tune(chords, melody_notes, 1)
+    worked = replace(printed, chords=(), phrase=(0,) * len(printed)).with_worked_chords(
+        tuple(replace(symbol, certainty=0.9) for symbol in printed.chords)
+    )
+    told: dict[str, list[str]] = {}
+    analysis = harmony(worked, [key])
+    for device in analysis.devices:
+        told.setdefault(device.kind, []).append(device.reason)
+    return told
+
+
+def test_a_played_four_over_the_bass_of_one_is_no_plagal_cadence():
+    notes = "C5 D5 C5 C5"
+    assert "plagal cadence" not in played("C G F/C C", Span(), notes)
+    assert "plagal cadence" in played("C G F C", Span(), notes)
+
+
+def test_a_played_half_cadence_stands_on_a_triad_in_root_position():
+    assert "half cadence" in played("C F Dm G", Span(), "C5 A4 F4 G4")
+    for last in ("G7", "G/B"):
+        assert "half cadence" not in played(f"C F Dm {last}", Span(), "C5 A4 F4 G4")
+
+
+def test_the_sixth_of_melodic_minor_is_borrowed_from_nowhere():
+    minor = Span(0, "minor")
+    assert "borrowed chord" not in played("Cm F G7 Cm", minor)
+    assert "borrowed chord" in played("Cm F Cm Cm", minor)
+
+
+def test_a_major_four_over_its_third_that_falls_a_fifth_in_minor_is_a_dominant():
+    told = played("Am D/F# G C", Span(3, "minor"))
+    assert "V6/bVII" in told["secondary dominant"][0]

@@ -227,3 +227,47 @@ def test_a_short_bass_before_a_stronger_beat_is_no_bass_of_what_comes() -> None:
         "D3:1 F#3:.5 D3:.5 G3:2 G3:4", "C4:2 D4:2 D4:4", "F#4:2 D4:2 D4:4", "A4:2 B4:2 B4:4"
     )
     assert heard(lines, 2) == ["D7", "D7/F#", "G"]
+
+
+def test_the_leading_tone_chord_over_its_third_is_no_dominant_without_its_root():
+    lines = "D3:1 E3:1 F3:1 F3:1", "A3:1 C#4:1 D4:1 A3:1", "F4:1 G4:1 A4:1 D4:1"
+    for fifths in range(-4, 5):
+        told = [chord[1:] for chord in heard(moved(texture(*lines), fifths), 1)]
+        assert [text.lstrip("#b").split("/")[0] for text in told][:2] == ["m", "dim"]
+
+
+def test_a_diminished_seventh_is_named_by_where_it_goes_however_it_is_written():
+    # Over D the sheet has B natural where D diminished has C flat.
+    lines = "Eb3:1 D3:1 Eb3:2", "Ab3:1 F3:1 G3:2", "C4:1 Ab3:1 Bb3:2", "Eb4:1 B3:1 Eb4:2"
+    assert heard(texture(*lines), 1) == ["Ab/Eb", "Ddim7", "Eb"]
+
+
+def test_a_note_of_the_next_chord_that_comes_early_brings_no_chord():
+    lines = (
+        "G2:1 C3:1 F2:2",
+        "Db4:1 C4:.5 Bb3:.5 Ab3:2",
+        "F4:1 E4:1 C4:2",
+        "G4:1.5 F4:.5 F4:2",
+    )
+    assert heard(texture(*lines), 1)[-2:] in (["C", "Fm"], ["C7", "Fm"])
+
+
+def test_no_chord_begins_in_a_silence():
+    first, second = "C3:2 -:1 G2:1 C3:4", "E4:2 -:1 D4:1 E4:4"
+    lines = first, second, second.replace("E4", "G4").replace("D4", "B4")
+    told = sounding_chords(texture(*lines), sheet(2))
+    assert [(chord.text, chord.onset_ticks // Q) for chord in told] == [
+        ("C", 0), ("G", 3), ("C", 4),
+    ]  # fmt: skip
+    assert [chord.end_ticks // Q for chord in told] == [3, 4, 8]
+
+
+def test_a_bass_that_rests_in_its_bar_goes_on_under_what_sounds_above():
+    bass, above = "G2:1 -:2 C3:1 -:2", "-:1 B3:1 B3:1 -:1 E4:1 E4:1"
+    lines = bass, above, "-:1 D4:1 D4:1 -:1 G4:1 G4:1", "G4:3 G4:3"
+    assert heard(texture(*lines), 2, 3) == ["G", "C"]
+
+
+def test_a_bass_that_goes_on_in_another_line_is_another_inversion():
+    lines = "C3:2 E3:2 C3:4", "G3:4 G3:4", "E4:4 E4:4", "C5:4 C5:4"
+    assert heard(texture(*lines), 2) == ["C", "C/E", "C"]

@@ -35,6 +35,8 @@ from melodex.melody import pitch_class_name
 __all__ = ["cadence_of", "cadences", "endings"]
 
 DIMINISHED = frozenset({"diminished", "half-diminished"})
+LEADING_TONE = 5
+"""Above the tonic, in fifths."""
 LEADING_TONE_UP = 4
 """From a chord that is the dominant of another to the leading tone of that, in fifths."""
 LATEST_START = 1 / 3
@@ -69,14 +71,14 @@ def cadences(piece: Piece) -> Iterator[Device]:
                 kind = cadence_of(here, after)
             elif (
                 not kind
-                or (kind == "half cadence" and not rest.sure)
-                or (kind == "half cadence" and in_loop(piece, step))
+                or (kind == "half cadence" and not is_half(piece, rest, first, step))
+                or ("plagal" in kind and only_delays(piece, here))
             ):
                 continue
             named.add(step)
             reached.add(first)
-            last = step if kind == "half cadence" else first
-            after = piece.row[last]
+            last = step if kind == "half cadence" else settled(piece, first, step)
+            here, after = fundamental(piece, first - 1), piece.row[last]
             reason = f"{here.chord.text} {after.chord.text}: {named_in_key(here, after)}"
             start = start_of(piece, kind, first - 1)
             found = piece.device(kind, start, last, reason)
@@ -96,6 +98,47 @@ def goes_through(piece: Piece, step: int) -> bool:
     following = piece.row[step + 1].chord
     above = following.root_fifths - here.chord.root_fifths
     return above == -1 or (above == LEADING_TONE_UP and following.family in DIMINISHED)
+
+
+def is_half(piece: Piece, rest: Rest, first: int, step: int) -> bool:
+    """Whether the music stands still on a V, and does not only pass through it.
+
+    In notes that are played, as against symbols, it does so on a triad in root position:
+    a seventh, or another bass, leads on.
+    """
+    if not rest.sure or in_loop(piece, step):
+        return False
+    if not piece.melody.chords_worked_out:
+        return True
+    return any(
+        placed.chord.family == "major" and is_over_its_root(placed.chord)
+        for placed in piece.row[first : step + 1]
+    )
+
+
+def only_delays(piece: Piece, here: PlacedChord) -> bool:
+    """Whether notes of IV, played over the bass of I, only delay those of I."""
+    over_fifth = here.chord.bass_fifths == here.chord.root_fifths + 1
+    return over_fifth and piece.melody.chords_worked_out
+
+
+def settled(piece: Piece, first: int, step: int) -> int:
+    """The step at which a goal stands on its root, the first of it where it does not."""
+    rooted = (at for at in range(first, step + 1) if is_over_its_root(piece.row[at].chord))
+    return next(rooted, first)
+
+
+def fundamental(piece: Piece, step: int) -> PlacedChord:
+    """The chord of a step, or the same one before it, of which the bass was the root.
+
+    V that goes on over its fifth was V when it came.
+    """
+    here = piece.row[step]
+    if here.chord.bass_fifths != here.chord.root_fifths + 1 or not step:
+        return here
+    before = piece.row[step - 1]
+    same = before.chord.root_fifths == here.chord.root_fifths
+    return before if same and is_over_its_root(before.chord) else here
 
 
 LOOP_BARS, LOOP_TURNS = (2, 4), 3
@@ -220,7 +263,8 @@ def cadence_in(key: LocalKey, here: PlacedChord, after: PlacedChord) -> str:
         if after.chord.bass_fifths == key.tonic_fifths + 1 or only_passes(here, after):
             return ""
         return close_of(here.chord, degree, after.chord, key.mode)
-    if goal == 1 and after.chord.family in FIFTH_FAMILIES and degree != 1:
+    leading = degree == LEADING_TONE and here.chord.family in DIMINISHED
+    if goal == 1 and after.chord.family in FIFTH_FAMILIES and degree != 1 and not leading:
         return "half cadence" if rests_on(after.chord) else ""
     return "deceptive cadence" if is_deceptive(key, here, after) else ""
 
@@ -250,7 +294,7 @@ def is_over_its_root(chord: Chord) -> bool:
 def close_of(chord: Chord, degree: int, goal: Chord, mode: str) -> str:
     """The cadence that a chord on some degree makes with the tonic."""
     five = degree == 1 and chord.family in FIFTH_FAMILIES
-    leading = degree == 5 and chord.family in {"diminished", "half-diminished"}
+    leading = degree == LEADING_TONE and chord.family in DIMINISHED
     substitute = degree == -5 and chord.family in DOMINANT
     if is_minor_mode(mode):
         picardy = goal.family == "major" and (five or leading or degree == -1)

@@ -56,7 +56,7 @@ ROLES = (
 APPLIED_DEGREE = {"secondary dominant": 1, "secondary leading tone": 5, "related ii": 2}
 LOWERED_THIRD = frozenset({"minor", "half-diminished", "diminished"})
 ROMAN = ("", "I", "II", "III", "IV", "V", "VI", "VII")
-RAISED_SEVENTH = 5
+RAISED_SIXTH, RAISED_SEVENTH = 3, 5
 LEADING_TONE_DOWN = -5
 """From a leading tone up to its goal is a minor second: five fifths down."""
 FLAT_SIX, FLAT_TWO, FLAT_SEVEN, FLAT_THREE = -4, -5, -2, -3
@@ -251,7 +251,8 @@ def role_of(place: Place) -> Role:
 def belongs(place: Place) -> bool:
     """Whether the key holds the chord, with the raised seventh of minor.
 
-    The tonic of a minor key may have the sixth and the seventh of melodic minor.
+    The tonic of a minor key may have the sixth and the seventh of melodic minor, and so
+    may IV and ii that lead to V.
     """
     family = place.chord.family
     if place.degree == 1 and family in {"dominant", "major", "suspended"}:
@@ -261,6 +262,9 @@ def belongs(place: Place) -> bool:
     outside = place.tones - scale_of_mode(place.mode)
     if not outside:
         return True
+    if outside == {RAISED_SIXTH} and place.minor and place.degree in {-1, 2}:
+        # The sixth of melodic minor goes up to the seventh, which V or vii° has.
+        return place.next_degree in {1, RAISED_SEVENTH} or place.next_is_six_four
     return (
         outside == {RAISED_SEVENTH}
         and place.minor
@@ -319,10 +323,23 @@ def role_of_major(place: Place) -> Role | None:
         return applied(place, "secondary dominant", degree - 1)
     if degree == 0 and place.minor and place.leads_to(-1) and is_family(following, "minor"):
         return applied(place, "secondary dominant", -1)
+    if degree == -1 and place.minor and leads_by_its_third(place):
+        return applied(place, "secondary dominant", FLAT_SEVEN)
     if near(degree) != FLAT_TWO or (place.next_degree == 0 and not place.next_is_six_four):
         return None
     to_five = place.next_degree in {None, RAISED_SEVENTH} or place.leads_to(1)
     return Role("Neapolitan" if to_five else "chromatic", shown_degree=FLAT_TWO)
+
+
+def leads_by_its_third(place: Place) -> bool:
+    """Whether a major chord over its third goes to the major chord a fifth below."""
+    chord = place.chord
+    over_third = chord.bass_fifths == chord.root_fifths + 4
+    return (
+        over_third
+        and place.leads_to(place.degree - 1)
+        and is_family(place.following, "major")
+    )
 
 
 def role_of_diminished(place: Place) -> Role | None:

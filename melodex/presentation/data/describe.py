@@ -101,6 +101,7 @@ def description_data(found: Description) -> dict[str, Any]:
                         bar.chords, bar.doubts, strict=True
                     )
                 ],
+                "goes_on": bar.held[0] if bar.held else None,
                 "degrees": list(bar.degrees),
             }
             for bar in found.grid

@@ -84,18 +84,26 @@ def rows_of(grid: Sequence[GridBar], style: Style) -> list[list[GridBar]]:
 def bar_cell(bar: GridBar) -> str:
     """The widest text of a bar."""
     chords = " ".join(chord_texts(bar))
-    numerals = " ".join(numeral for _, numeral in bar.chords)
+    numerals = " ".join(numeral_texts(bar))
     return max(chords, numerals, " ".join(bar.degrees), place_of(bar), key=len)
 
 
 def chord_texts(bar: GridBar) -> list[str]:
-    """The chords of a bar, with a question mark where one is uncertain."""
+    """The chords of a bar, with a question mark where one is uncertain.
+
+    One that goes on from the bar before stands in brackets.
+    """
     sure = [certainty >= DOUBTED for certainty, _ in bar.doubts]
     sure += [True] * (len(bar.chords) - len(sure))
-    return [
+    return [f"({text})" for text in bar.held[:1]] + [
         text if is_sure else f"{text}?"
         for (text, _), is_sure in zip(bar.chords, sure, strict=True)
     ]
+
+
+def numeral_texts(bar: GridBar) -> list[str]:
+    """The numerals of a bar, that of a chord that goes on in brackets."""
+    return [f"({text})" for text in bar.held[1:]] + [text for _, text in bar.chords]
 
 
 def row_lines(row: Sequence[GridBar], style: Style) -> list[str]:
@@ -104,7 +112,7 @@ def row_lines(row: Sequence[GridBar], style: Style) -> list[str]:
     texts = [
         [style.spelled_key(place_of(bar)) for bar in row],
         [" ".join(map(style.spelled, chord_texts(bar))) for bar in row],
-        [" ".join(style.spelled_key(numeral) for _, numeral in bar.chords) for bar in row],
+        [" ".join(map(style.spelled_key, numeral_texts(bar))) for bar in row],
         [" ".join(style.spelled(degree) for degree in bar.degrees) for bar in row],
     ]
     lines = []

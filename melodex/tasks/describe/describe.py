@@ -14,6 +14,7 @@ from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -82,6 +83,9 @@ class GridBar:
     doubts : tuple of (float, str)
         Of each chord how sure it is, and the next best chord; sure and without one
         where chords are printed.
+    held : tuple of (str, str)
+        The chord that was worked out before and goes on where the bar begins, and its
+        numeral; empty where a chord starts there, or none does in the bar.
     """
 
     number: int
@@ -91,6 +95,7 @@ class GridBar:
     chords: tuple[tuple[str, str], ...]
     degrees: tuple[str, ...]
     doubts: tuple[tuple[float, str], ...] = ()
+    held: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -327,6 +332,7 @@ def grid_of(melody: Melody, found: Analysis) -> Iterable[GridBar]:
     for bar, degree in zip(melody.bar, local_degrees(melody, found), strict=True):
         notes[bar].append(degree)
     metres = metre_starts(melody)
+    held = held_into(melody, found) if melody.chords_worked_out else {}
     for number in sorted({bar.number for bar in melody.bars} | set(melody.bar)):
         yield GridBar(
             number,
@@ -336,7 +342,21 @@ def grid_of(melody: Melody, found: Analysis) -> Iterable[GridBar]:
             tuple(chords[number]),
             tuple(notes[number]),
             tuple(doubts[number]),
+            held.get(number, ()),
         )
+
+
+def held_into(melody: Melody, found: Analysis) -> dict[int, tuple[str, str]]:
+    """The chords that go on into bars in which others start later."""
+    starts: dict[int, int] = {}
+    for bar in melody.bars:
+        starts.setdefault(bar.number, bar.onset_ticks)
+    chords = found.harmony.chords
+    return {
+        here.bar: (before.chord.text, before.numeral.text)
+        for before, here in pairwise(chords)
+        if before.bar != here.bar and here.onset_ticks > starts.get(here.bar, 0)
+    }
 
 
 def metre_starts(melody: Melody) -> dict[int, str]:

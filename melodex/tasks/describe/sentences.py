@@ -22,6 +22,7 @@ from melodex.analysis.texture.foreign import ForeignNote
 from melodex.melody import (
     Melody,
     bars_text,
+    pitch_class,
 )
 
 __all__ = ["figure_sentence", "foreign_sentences", "summary_of", "unsaid_of"]
@@ -31,6 +32,8 @@ MOST_PHRASES = 12
 """Phrases that are listed; of more, only their number is told."""
 MOST_LINES = 6
 """Lines whose foreign notes are told one by one; of more, all together."""
+RAISED_SEVENTH = 5
+"""Above the tonic, in fifths."""
 MOST_DOUBTS = 6
 """Uncertain chords that are listed with the next best."""
 SPOKEN_METRES = {"C": "common time", "C|": "cut time"}
@@ -82,7 +85,7 @@ def key_sentence(melody: Melody, found: Analysis) -> str:
     reading = found.key
     if reading.key.mode == "none":
         return "No key can be said."
-    inflection = f" ({reading.inflection})" if reading.inflection else ""
+    inflection = f" ({reading.inflection})" if is_inflected(melody, found) else ""
     sure = "In" if reading.certainty >= SURE else "Probably in"
     text = f"{sure} {reading.key}{inflection}"
     if reading.certainty < UNCERTAIN:
@@ -103,6 +106,25 @@ def key_sentence(melody: Melody, found: Analysis) -> str:
             else f", though {printed} is printed"
         )
     return f"{text}."
+
+
+def is_inflected(melody: Melody, found: Analysis) -> bool:
+    """Whether the form of minor that the tune has holds for what sounds under it too.
+
+    A tune without a raised seventh says nothing of a piece in which chords have it, nor
+    does one line of several of the others.
+    """
+    reading = found.key
+    if reading.inflection != "natural":
+        return bool(reading.inflection)
+    if not melody.chords_worked_out:
+        return melody.line.is_main
+    raised = pitch_class(reading.key.tonic_fifths + RAISED_SEVENTH)
+    return not any(
+        raised in here.chord.pitch_classes
+        for here in found.harmony.chords
+        if here.key.tonic_fifths == reading.key.tonic_fifths
+    )
 
 
 def span_words(span: KeySpan) -> str:

@@ -15,6 +15,7 @@ from functools import cached_property, lru_cache
 from heapq import heappop, heappush
 from typing import TYPE_CHECKING
 
+from melodex.analysis.harmony.heard.manners import manners_of
 from melodex.melody import TICKS_PER_QUARTER, Melody, Metre, beat_strength
 
 if TYPE_CHECKING:
@@ -38,6 +39,9 @@ NEARBY = range(-SAME_REGISTER, SAME_REGISTER + 1)
 LEAP = 5
 """Semitones up to the next note of its line from which a short bass is left by a leap."""
 
+COARSEST = 3
+"""Level of every place weaker than a beat, where finer ones are not told apart."""
+
 SILENT = 999
 """Stands in place of a pitch where nothing sounds."""
 
@@ -60,7 +64,8 @@ class Heard:
         count = len(self.times) - 1
         self.quarters = np.diff(np.array(self.times)) / TICKS_PER_QUARTER
         offsets = offsets_at(self.times[:-1], melody)
-        self.levels = [level_of(*offset) for offset in offsets]
+        self.fine = [level_of(*offset) for offset in offsets]
+        self.levels = [min(level, COARSEST) for level in self.fine]
         self.on_beat = [metre is None or t % metre.beat_ticks == 0 for t, metre in offsets]
         self.bar_starts = [bar.onset_ticks for bar in melody.bars]
         shape = count, 2 * REACH + 1
@@ -68,8 +73,13 @@ class Heard:
         self.echoing = np.zeros(shape)
         self.pitch = np.full(count, SILENT)
         self.sounding_lowest = np.zeros(count, dtype=int)
-        self.columns = [self.column(note.fifths) for note in notes]
+        columns = {fifths: self.column(fifths) for fifths in {n.fifths for n in notes}}
+        self.columns = [columns[note.fifths] for note in notes]
+        self.lowest_line = np.full(count, -1)
+        self.by_line: dict[int, tuple[list[int], list[int]]] = {}
         self.sound(notes)
+        self.together = (self.struck + self.held).sum(axis=1)
+        self.manners = self.in_manners(notes)
         self.silent = self.pitch == SILENT
         self.lowest = self.sounding_lowest.copy()
         self.sound_on(notes)
@@ -91,6 +101,10 @@ class Heard:
         np.add.at(held, (first + 1, columns), 1)
         np.add.at(held, (last, columns), -1)
         self.held = np.cumsum(held, axis=0)[:-1]
+        for note, start, end in zip(notes, first.tolist(), last.tolist(), strict=True):
+            starts, until = self.by_line.setdefault(note.line, ([], []))
+            starts.append(start)
+            until.append(max(until[-1], end) if until else end)
         # From the highest down, so that the lowest stays; of two alike the first.
         deeper = sorted(range(len(notes)), key=lambda each: (-notes[each].midi, -each))
         for each, start, end in zip(
@@ -98,6 +112,50 @@ class Heard:
         ):
             self.pitch[start:end] = notes[each].midi
             self.sounding_lowest[start:end] = self.columns[each]
+            self.lowest_line[start:end] = notes[each].line
+
+    def is_sounding(self, line: int, place: int) -> bool:
+        """Whether a line has a note in a slice."""
+        starts, until = self.by_line[line]
+        at = bisect_right(starts, place)
+        return at > 0 and until[at - 1] > place
+
+    def in_manners(self, notes: Sequence[SoundingNote]) -> ndarray:
+        """Notes that are something in their lines, of shape (notes, 4).
+
+        Manner, first slice, the slice after the last, column.
+        """
+        import numpy as np
+
+        levels = dict(zip(self.times, self.fine, strict=False))
+        levels[self.times[-1]] = 0
+        found = [
+            (
+                manner,
+                self.slice_at[notes[each].onset_ticks],
+                self.slice_at[notes[each].end_ticks],
+                self.columns[each],
+            )
+            for each, manner in manners_of(notes, levels)
+        ]
+        return np.array(found, dtype=int).reshape(-1, 4)
+
+    def weighed(self, lighter: Sequence[float], held: float) -> ndarray:
+        """What sounds, notes of each manner lighter than others, held ones by ``held``.
+
+        Of the shape of ``struck``.
+        """
+        import numpy as np
+
+        manners, first, last, columns = self.manners.T
+        less = np.array((1.0, *lighter))[manners] - 1
+        found: ndarray = self.struck + held * self.held
+        np.add.at(found, (first, columns), less)
+        going = np.zeros((len(found) + 1, found.shape[1]))
+        np.add.at(going, (first + 1, columns), held * less)
+        np.add.at(going, (last, columns), -held * less)
+        found += np.cumsum(going, axis=0)[:-1]
+        return found
 
     def sound_on(self, notes: Sequence[SoundingNote]) -> None:
         """Count notes that have ended until their register moves or the bar ends."""
@@ -226,9 +284,10 @@ def broken_off(notes: Sequence[SoundingNote], levels: Mapping[int, int]) -> set[
 def offsets_at(times: Sequence[int], melody: Melody) -> list[tuple[int, Metre | None]]:
     """How far into their bars some places are, and the metre there."""
     starts = [bar.onset_ticks for bar in melody.bars]
+    only = melody.metre_at(0) if len(melody.metres) < 2 else None
     found = []
     for time in times:
-        offset, metre = time, melody.metre_at(time)
+        offset, metre = time, only or melody.metre_at(time)
         if starts:
             place = max(bisect_right(starts, time) - 1, 0)
             offset = time - starts[place]
@@ -240,6 +299,6 @@ def offsets_at(times: Sequence[int], melody: Melody) -> list[tuple[int, Metre | 
 
 @lru_cache(maxsize=4096)
 def level_of(offset: int, metre: Metre | None) -> int:
-    """How strong a place is: 0 a downbeat, 1 the middle of a bar, 2 a beat, 3 less."""
+    """How strong a place is: 0 a downbeat, 1 the middle of a bar, 2 a beat, 3 or 4 less."""
     strength = beat_strength(offset, metre)
-    return sum(strength < least for least in (1.0, 0.5, 0.25))
+    return sum(strength < least for least in (1.0, 0.5, 0.25, 0.125))

@@ -6,12 +6,13 @@ for the notes that sound in it, entering a chord costs points, most where the be
 weak, and the row of chords with the most points in all is found exactly. A note that is
 left by a leap, as in a broken chord, sounds on in the ear until its register moves or
 the bar ends, with :data:`ECHO` of its weight; the lowest note of the bar so far is the
-bass. Notes that a chord does not have are passing, neighbouring or held over. Printed
-symbols win: this is asked only where there are none.
+bass. What ornaments its line, comes early or is suspended weighs less (``manners``). Notes
+that a chord does not have are passing, neighbouring or held over. Printed symbols win: this
+is asked only where there are none.
 
 References
 ----------
-Viterbi (1967), IEEE Transactions on Information Theory 13: the best path. The points are
+The best path is that of ``path``. The points are
 fitted by ``benchmarks/analysis/sounding.py`` on half of the chorales and madrigals with
 human analyses in music21's corpus and on broken chords made there.
 
@@ -26,6 +27,8 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
+from melodex.analysis.harmony.heard.basses import bass_of, new_bass
+from melodex.analysis.harmony.heard.path import Ways, best_row
 from melodex.analysis.harmony.heard.slices import REACH, ROOTS_AROUND, Heard
 from melodex.analysis.harmony.heard.surroundings import expected
 from melodex.analysis.texture.words import told_lines
@@ -52,25 +55,28 @@ KINDS: dict[str, tuple[int, ...]] = {
 }
 """What stands after the root, and its root, third, fifth and seventh in fifths."""
 
-ENTERING = (0.11, 0.21, -0.34, -1.2, -0.11, -1.32, -0.16, -0.4, -0.57)
+ENTERING = (0.11, 0.16, -0.34, -1.2, -0.11, -1.24, -0.16, -0.14, -0.57)
 """Points for entering a chord of each of :data:`KINDS`."""
 
-MEMBERS = (1.18, 0.86, 0.85, 0.19)
+MEMBERS = (1.18, 0.86, 0.89, 0.2)
 """Points a quarter for each note that is root, third, fifth or seventh."""
 
-OTHER = -1.34
+OTHER = -1.35
 """Points a quarter for each note that the chord does not have."""
 
-HELD = 0.59
+HELD = 0.66
 """Weight of a note that began in an earlier slice."""
+
+LIGHTER = (0.85, 1.0, 0.46, 0.66)
+"""Weight of a note of each of :data:`~melodex.analysis.harmony.heard.manners.MANNERS`."""
 
 ECHO = 0.14
 """Weight of a note that has ended and sounds on in the ear."""
 
-KEYED = 0.2
+KEYED = 0.21
 """Weight of how common a chord is in the key around, a quarter."""
 
-KEYED_ENTERING = 0.1
+KEYED_ENTERING = 0.09
 """Weight of the same where a chord is entered."""
 
 ECHO_OTHER = 1.18
@@ -80,19 +86,25 @@ AHEAD_QUARTERS, FEW_NOTES = 1.5, 3
 """How long one waits for a third or seventh in the same bar, where fewer notes sound at
 once, as in a broken chord."""
 
-ROOT_IN_BASS, NO_THIRD, NO_SEVENTH = 0.08, -0.24, -0.8
-"""Points a quarter where the lowest note is the root, where no third is heard, and where
-a chord with a seventh is heard without it."""
+ROOT_IN_BASS, NO_ROOT, NO_THIRD, NO_SEVENTH = 0.08, -0.09, -0.3, -1.1
+"""Points a quarter where the lowest note is the root, where no root or third is heard, and
+where a chord with a seventh is heard without it."""
 
-CHANGE, ANYWHERE = 0.73, 0.12
+ALONE = 0.4
+"""Weight of a slice in which one note alone is heard."""
+
+CHANGE, ANYWHERE = 0.7, 0.12
 """Changing chord costs ``CHANGE / (ANYWHERE + strength)``."""
 
-STRENGTHS = (1.0, 0.46, 0.43, 0.45)
-"""Strength of the downbeat, the middle of the bar, a beat, and any other place."""
+STRENGTHS = (0.91, 0.46, 0.43, 0.21, 0.2)
+"""Strength of the downbeat, the middle of the bar, a beat, its half, and elsewhere."""
 
-FALLING_FIFTH = 0.34
-"""Points given back where the root falls by a fifth."""
+FALLING_FIFTH, SAME_ROOT, LEADING = 0.34, 0.22, 0.5
+"""Points given back where the root falls by a fifth, where it stays, and where that of a
+diminished chord goes up a half step, as vii° does to I."""
 
+SIXTH, RESPELLED = 3, 0.4
+"""Major sixth above a root, in fifths, and how many points less it has as a seventh."""
 
 MOST_SLICES = 20_000
 """Beyond this many a piece is left without chords: a thousand bars of sixteenths."""
@@ -102,8 +114,12 @@ SURE_AT_ONCE, SURE_A_POINT = -0.5, 0.85
 logistic scale: set by hand so that of chords called so sure about so many are right, seen
 on both halves of the chorales and on broken chords (``benchmarks.analysis.sounding``)."""
 
-UNISON_DOUBT = 0.6
-"""How much less sure a chord is where all lines have the same note; our choice."""
+UNISON_DOUBT, ROOT_DOUBT = 0.6, 0.25
+"""How much less sure a chord is where all lines have the same note, and where that is its
+root; our choice."""
+
+LEADERS = tuple(list(KINDS).index(kind) for kind in ("dim", "m7b5", "dim7"))
+SEVEN = LEADERS[-1]
 
 STATES = (2 * ROOTS_AROUND + 1) * len(KINDS)
 
@@ -229,12 +245,26 @@ def chords_of(
     for place in range(1, len(path) + 1):
         if place < len(path) and path[place] == path[first]:
             continue
+        begin = first
+        while begin < place and heard.silent[begin]:
+            begin += 1
         whole = points[first:place].sum(axis=0) + entered[first]
         sure, other = certainty_of(whole, path[first], heard.middle)
-        sure *= 1 - UNISON_DOUBT * heard.in_unison(first, place)
-        found += over_basses(heard, path[first], first, place, (sure, other))
+        sure *= 1 - unison_doubt(heard, path[first], first, place)
+        if found and begin > first:
+            # What sounded goes on through a silence.
+            found[-1] = replace(found[-1], end_ticks=heard.times[begin])
+        if begin < place:
+            found += over_basses(heard, path[first], begin, place, (sure, other))
         first = place
     return found
+
+
+def unison_doubt(heard: Heard, state: int, first: int, end: int) -> float:
+    """How much less sure a chord is for the time in which all lines have one note."""
+    root = state // len(KINDS) - ROOTS_AROUND + REACH
+    on_root = all(heard.sounding_lowest[place] == root for place in range(first, end))
+    return (ROOT_DOUBT if on_root else UNISON_DOUBT) * heard.in_unison(first, end)
 
 
 def certainty_of(whole: ndarray, state: int, middle: int) -> tuple[float, str]:
@@ -258,7 +288,7 @@ def certainty_of(whole: ndarray, state: int, middle: int) -> tuple[float, str]:
 
 @lru_cache(maxsize=1)
 def same_triad() -> ndarray:
-    """Whether two chords have root and triad in common, of shape (STATES, STATES)."""
+    """Whether two chords have root and triad, or all notes, in common: (STATES, STATES)."""
     import numpy as np
 
     triads = [degrees[:3] for degrees in KINDS.values()]
@@ -270,6 +300,11 @@ def same_triad() -> ndarray:
         ]
     )
     same: ndarray = codes[:, None] == codes[None, :]
+    # A diminished seventh has the notes of every other that lies a minor third from it.
+    places = np.arange(STATES)
+    roots, seven = places // len(KINDS), places % len(KINDS) == SEVEN
+    alike = (roots[:, None] - roots[None, :]) % 3 == 0
+    same |= alike & seven[:, None] & seven[None, :]
     return same
 
 
@@ -283,9 +318,15 @@ def over_basses(
     own = {heard.column(root + degree): root + degree for degree in KINDS[kind]}
     beats = [place for place in range(first, end) if place == first or heard.on_beat[place]]
     found: list[SoundingChord] = []
+    under = first
     for begin, stop in zip(beats, [*beats[1:], end], strict=True):
-        bass = bass_of(heard, begin, stop, own)
         ends = heard.times[stop]
+        if not found:
+            bass = bass_of(heard, range(begin, stop), own)
+        else:
+            bass = new_bass(heard, range(begin, stop), own, under)
+        if bass is not None:
+            under = begin
         if found and bass in (None, found[-1].bass_fifths):
             found[-1] = replace(found[-1], end_ticks=ends)
             continue
@@ -293,16 +334,6 @@ def over_basses(
         where = heard.times[begin], ends
         found.append(SoundingChord(*where, root, lowest, kind, *certainty))
     return found
-
-
-def bass_of(heard: Heard, first: int, end: int, own: dict[int, int]) -> int | None:
-    """The member of a chord that is longest in the bass, None where none is."""
-    lasting: dict[int, float] = {}
-    for place in range(first, end):
-        bass = own.get(int(heard.lowest[place]))
-        if bass is not None and not heard.silent[place]:
-            lasting[bass] = lasting.get(bass, 0.0) + float(heard.quarters[place])
-    return max(lasting, key=lasting.__getitem__) if lasting else None
 
 
 def points_of(heard: Heard, common: ndarray) -> ndarray:
@@ -313,7 +344,7 @@ def points_of(heard: Heard, common: ndarray) -> ndarray:
     import numpy as np
 
     member, third, seventh = members()
-    weights = heard.struck + HELD * heard.held
+    weights = heard.weighed(LIGHTER, HELD)
     echoed = np.where(member < 0, member * ECHO_OTHER, member)
     points: ndarray = weights @ member + ECHO * (heard.echoing @ echoed)
     present = heard.struck + heard.held + heard.echoing
@@ -321,10 +352,13 @@ def points_of(heard: Heard, common: ndarray) -> ndarray:
     present += heard.coming(AHEAD_QUARTERS) * broken[:, None]
     points += NO_THIRD * (present @ third == 0)
     points += NO_SEVENTH * ((present @ seventh == 0) & seventh.any(axis=0))
-    roots = np.repeat(np.arange(2 * ROOTS_AROUND + 1) - ROOTS_AROUND + REACH, len(KINDS))
-    points += ROOT_IN_BASS * (heard.lowest[:, None] == roots)
+    roots = np.arange(2 * ROOTS_AROUND + 1) - ROOTS_AROUND + REACH
+    by_root = NO_ROOT * (present[:, roots] == 0)
+    by_root += ROOT_IN_BASS * (heard.lowest[:, None] == roots)
+    points.reshape(len(points), len(roots), -1)[:] += by_root[:, :, None]
     points += KEYED * common
     points *= heard.quarters[:, None]
+    points[(present > 0).sum(axis=1) == 1] *= ALONE
     points[heard.silent] = 0
     return points
 
@@ -342,6 +376,10 @@ def members() -> tuple[ndarray, ndarray, ndarray]:
             member[columns, roots, kind] = MEMBERS[place]
             if place % 2:
                 (third if place == 1 else seventh)[columns, roots, kind] = 1
+    # The seventh of vii°7 may be written as the sixth, B for C flat over D.
+    respelled = roots - ROOTS_AROUND + SIXTH + REACH
+    member[respelled, roots, SEVEN] = MEMBERS[3] - RESPELLED
+    seventh[respelled, roots, SEVEN] = 1
     whole = (2 * REACH + 1, STATES)
     return member.reshape(whole), third.reshape(whole), seventh.reshape(whole)
 
@@ -357,40 +395,14 @@ def best_path(heard: Heard) -> tuple[list[int], ndarray, ndarray]:
     points = points_of(heard, common)
     roots, kinds = 2 * ROOTS_AROUND + 1, len(KINDS)
     entering = np.tile(ENTERING, roots) + KEYED_ENTERING * common
-    strengths = np.array(STRENGTHS)[heard.levels]
+    strengths = np.array(STRENGTHS)[heard.fine]
     entered = entering - (CHANGE / (ANYWHERE + strengths))[:, None]
     by_root = (len(points), roots, kinds)
-    scores, best = np.empty(by_root), np.empty(by_root[:2])
-    scores[0] = (points[0] + entering[0]).reshape(roots, kinds)
-    into, own = entered.reshape(by_root), points.reshape(by_root)
-    came = np.empty(roots)
-    for place in range(1, len(points)):
-        before = scores[place - 1]
-        np.maximum.reduce(before, axis=1, out=best[place - 1])
-        came.fill(best[place - 1].max())
-        # A root that falls a fifth comes from its neighbour on the line.
-        np.maximum(came[:-1], best[place - 1, 1:] + FALLING_FIFTH, out=came[:-1])
-        scores[place] = np.maximum(before, into[place] + came[:, None]) + own[place]
-    return traced(scores, best, into), points, entering
-
-
-def traced(scores: ndarray, best: ndarray, into: ndarray) -> list[int]:
-    """The states that led to the most points in the end.
-
-    ``scores`` of each chord up to each slice, the ``best`` of each root, and what it costs
-    to go ``into`` a chord.
-    """
-    kinds = scores.shape[2]
-    state = int(scores[-1].argmax())
-    path = [state]
-    for place in range(len(scores) - 1, 0, -1):
-        root, kind = divmod(state, kinds)
-        before, row = scores[place - 1], best[place - 1]
-        source = int(row.argmax())
-        came = float(row[source])
-        if root + 1 < len(row) and row[root + 1] + FALLING_FIFTH > came:
-            source, came = root + 1, float(row[root + 1]) + FALLING_FIFTH
-        if before[root, kind] < into[place, root, kind] + came:
-            state = source * kinds + int(before[source].argmax())
-        path.append(state)
-    return path[::-1]
+    ways = Ways(FALLING_FIFTH, SAME_ROOT, LEADING, LEADERS)
+    row = best_row(
+        points.reshape(by_root),
+        entering[0].reshape(roots, kinds),
+        entered.reshape(by_root),
+        ways,
+    )
+    return row, points, entering
