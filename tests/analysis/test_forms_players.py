@@ -253,3 +253,10 @@ def test_eights_that_nothing_marks_part_where_a_key_centre_begins(
     chords: str, told: list[str]
 ) -> None:
     assert [f"{s.label} {s.bars}" for s in reading_of(chords).sections] == told
+
+
+def test_a_bridge_that_begins_on_vi_and_leads_back_stays_in_the_key() -> None:
+    first = "C|C7|F|Fm|C/G A7|Dm7|G7|C"
+    bridge = "Am|Em|F|E7|Am|D7|G Dm7|G7"
+    found = reading_of(f"[A]{first}|[A]{first}|[B]{bridge}|[A]{first}", "C major")
+    assert [(s.first_bar, s.last_bar, s.mode) for s in found.spans] == [(1, 32, "major")]

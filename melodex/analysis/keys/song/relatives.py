@@ -3,10 +3,10 @@
 Conventions: a verse in minor and a chorus in its relative major have most chords in
 common; what tells them is where a section begins and which dominant goes home in it. One
 is in the relative minor when it begins on that minor chord, stays on it at least as long
-as on the major tonic, and its V, with a major third, goes home last or is waited on at the
-end; it is in the relative major when it begins on that chord, stays on it as long, goes to
-it from its V, and ends on either, and the minor has no V of its own there. Common practice,
-no source. Where another key is printed, that alone counts.
+as on the major tonic, and its V, with a major third, goes home at the end or is waited on
+there; it is in the relative major when it begins on that chord, stays on it as long, goes
+to it from its V, and ends on either, and the minor has no V of its own there. Common
+practice, no source. Where another key is printed, that alone counts.
 
 Contents: relative_points.
 """
@@ -120,7 +120,8 @@ def in_relative_minor(bars: Sequence[SongBar], row: Row, tonic: int, home: int) 
     one, major = (tonic, "m"), (home, "M")
     own, other = goes_home(row, one), goes_home(row, major)
     waits = row[-1] == ((tonic + 7) % 12, "M")
-    closes = len(own) > len(other) and own[-1:] > other[-1:]
+    # After it comes no more than the dominant of what follows.
+    closes = len(own) > len(other) and own[-1] >= max([len(row) - 2, *other])
     return (
         row[0] == one
         and held(bars, one) >= held(bars, major)
