@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from melodex.analysis.harmony.heard.sounding import harmonised
 from melodex.corpus.reader import Corpus
 from melodex.melody import Melody
 from melodex.presentation.data.forms import as_json
@@ -170,3 +171,17 @@ def test_one_bar_among_others_is_one_bar() -> None:
 )
 def test_signs_stand_in_names_of_chords_and_not_in_words(written: str, shown: str) -> None:
     assert Style().spelled_key(written) == shown
+
+
+def test_a_chord_that_goes_on_over_a_bar_line_stands_in_brackets() -> None:
+    voices = "\n".join(
+        f"V:{at}\n{line}"
+        for at, line in enumerate(
+            ("c8|c4B4|c8|", "G8|G8|G8|", "E8|E4D4|E8|", "C8|C4G,4|C8|")
+        )
+    )
+    read = read_abc(f"X:1\nT:Held\nM:4/4\nL:1/8\nK:C\n{voices}\n").tunes[0]
+    melody = harmonised(read)
+    found = describe(Passage(melody, melody, 0, melody.content_id(), False))
+    assert [bar.held for bar in found.grid] == [(), ("C", "I"), ()]
+    assert "(C) G" in as_text(found, Style())

@@ -177,9 +177,10 @@ def indented(text: str, style: Style) -> list[str]:
 
 
 def bars_of(finds: Sequence[Find]) -> str:
-    """The bars of some finds."""
-    bars = ", ".join(
+    """The bars of some finds, each once."""
+    told = (
         str(f.first_bar) if f.first_bar == f.last_bar else f"{f.first_bar}-{f.last_bar}"
         for f in finds
     )
+    bars = ", ".join(dict.fromkeys(told))
     return f"bar{'' if bars.isdigit() else 's'} {bars}"
