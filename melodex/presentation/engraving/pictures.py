@@ -32,7 +32,8 @@ from melodex.presentation.engraving.layout import (
     in_time,
 )
 from melodex.presentation.engraving.marks import RELATION_SHAPES, reach_of
-from melodex.presentation.engraving.mei import EMPTY_BOX, SIGNED, mei_of
+from melodex.presentation.engraving.mei import mei_of
+from melodex.presentation.engraving.mei_texts import EMPTY_BOX, SIGNED
 from melodex.presentation.engraving.sheet import MeasurePlace, NotePlace, Sheet
 from melodex.presentation.engraving.sides import (
     key_names,

@@ -9,10 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from melodex.analysis.degrees import (
-    INFLECTED_SHAPE,
-    OTHER_SHAPE,
-)
+from melodex.analysis.degrees import INFLECTED_SHAPE, OTHER_SHAPE
 from melodex.melody import Key, Melody
 from melodex.tasks.compare.likeness import (
     ALONE,
