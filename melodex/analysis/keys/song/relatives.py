@@ -3,8 +3,8 @@
 Conventions: a verse in minor and a chorus in its relative major have most chords in
 common; what tells them is where a section begins and which dominant goes home in it. One
 is in the relative minor when it begins on that minor chord, stays on it at least as long
-as on the major tonic, and its V, with a major third, goes home at the end or is waited on
-there; it is in the relative major when it begins on that chord, stays on it as long, goes
+as on the major tonic, and its V, with a major third, goes home last or is waited on at the
+end; it is in the relative major when it begins on that chord, stays on it as long, goes
 to it from its V, and ends on either, and the minor has no V of its own there. Common
 practice, no source. Where another key is printed, that alone counts.
 
@@ -120,12 +120,13 @@ def in_relative_minor(bars: Sequence[SongBar], row: Row, tonic: int, home: int) 
     one, major = (tonic, "m"), (home, "M")
     own, other = goes_home(row, one), goes_home(row, major)
     waits = row[-1] == ((tonic + 7) % 12, "M")
-    # After it comes no more than the dominant of what follows.
-    closes = len(own) > len(other) and own[-1] >= max([len(row) - 2, *other])
+    closes = len(own) > len(other) and own[-1:] > other[-1:]
+    # A few chords more that end on the V of the major key have led back to it.
+    leads_back = row[-1] == ((home + 7) % 12, "M") and own[-1:] < [len(row) - 2]
     return (
         row[0] == one
         and held(bars, one) >= held(bars, major)
-        and (closes or (waits and not other))
+        and ((closes and not leads_back) or (waits and not other))
     )
 
 
