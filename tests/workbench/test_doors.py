@@ -146,3 +146,22 @@ def test_parts_are_offered_for_an_own_tune_only_where_there_are_parts(own_bench,
         for address in ("/own", f"/own?tune={tune}"):
             page = running.ask(address, Accept="text/html")[2].decode()
             assert ("Only lines of this part" in page) == is_offered
+
+
+def test_what_is_done_does_not_cover_what_is_pressed_next(own_bench, visit):
+    running = own_bench()
+    page = visit(running, "/tune?tune=Snail+Post", width=390, has_touch=True)
+    page.fill("input[name=word]", "for Tuesday")
+    page.get_by_role("button", name="Put on").tap()
+    expect(page.locator("#did button")).to_have_count(1)
+    page.locator("summary", has_text="Remove it").tap()
+    button = page.get_by_role("button", name="Remove", exact=True)
+    # It lies under the bar, and is brought into sight.
+    button.evaluate(
+        "(b) => scrollBy(0, b.getBoundingClientRect().bottom - innerHeight + 30)"
+    )
+    button.evaluate("(b) => b.scrollIntoView({ block: 'nearest', behavior: 'instant' })")
+    where, bar = button.bounding_box(), page.locator("#did > *").bounding_box()
+    assert where
+    assert bar
+    assert where["y"] + where["height"] <= bar["y"]
