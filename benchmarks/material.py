@@ -192,7 +192,7 @@ def melody_json(tune: TuneNotes) -> tuple[Melody, str]:
 def write_corpus(path: Path, tunes: list[TuneNotes]) -> None:
     """A corpus file with synthetic tunes: rows of tunes and packed chunks, no facets."""
     from melodex.corpus.rows import tune_columns
-    from melodex.corpus.writing.packing import ChunkTable
+    from melodex.corpus.writing.rows.packing import ChunkTable
     from melodex.corpus.writing.store import CorpusWriter
 
     with CorpusWriter.open(path) as writer:

@@ -36,6 +36,7 @@ from melodex.corpus.care.repairing import repair_corpus
 from melodex.corpus.chunks import PackedChunk, TuneNotes, pack, unpack
 from melodex.corpus.reader import Corpus
 from melodex.corpus.shards import merging
+from melodex.corpus.writing.removing import remove_places
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.matching.chance.drawing import drawn_tunes
 from melodex.matching.chance.fit import expected_by_chance, fit_points
@@ -127,7 +128,7 @@ def out_and_in_again(corpus: Path, files: Sequence[Path]) -> None:
         ids = [row[0] for row in writer.rows("SELECT tune_id FROM tune ORDER BY tune_id")]
         writer.remove(dice.sample(ids, min(1000, len(ids) // 3)))
         for file in dice.sample(list(files), 3):
-            writer.remove_places(source=str(file))
+            remove_places(writer, source=str(file))
     add.add_paths(corpus, files)
 
 

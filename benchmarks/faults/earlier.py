@@ -35,8 +35,8 @@ from melodex.corpus.care import migrations
 from melodex.corpus.care.checking import check_corpus
 from melodex.corpus.chunks import ID_BYTES, LEADING_BYTES, checksum_of
 from melodex.corpus.rows import row_crc32
+from melodex.corpus.writing.rows.words import fill_words, index_words
 from melodex.corpus.writing.store import CorpusWriter
-from melodex.corpus.writing.words import fill_words, index_words
 from melodex.errors import CorpusError
 from melodex.melody.tune_id import leading
 

@@ -33,6 +33,7 @@ from melodex.corpus.care.copying import copy_corpus
 from melodex.corpus.care.repairing import repair_corpus
 from melodex.corpus.connection import journal_bytes
 from melodex.corpus.reader import Corpus
+from melodex.corpus.writing.removing import remove_places
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import MelodexError
 from melodex.tasks.adding.add import add_paths
@@ -126,7 +127,7 @@ def listed_removed(path: Path) -> None:
     with Corpus.open(path) as corpus:
         only = [row.tune_id for row in corpus.tunes() if row.title in {"Air 20", "Air 22"}]
     with CorpusWriter.open(path) as writer:
-        writer.remove_places(source=str(home_of(path) / "20.abc"), only=only)
+        remove_places(writer, source=str(home_of(path) / "20.abc"), only=only)
 
 
 def home_of(path: Path) -> Path:

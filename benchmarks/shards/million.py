@@ -34,6 +34,7 @@ from melodex.corpus.chunks import ID_BYTES, TuneNotes, encode_notes
 from melodex.corpus.reader import Corpus
 from melodex.corpus.rows import tune_columns, words_of
 from melodex.corpus.writing.preparing import PreparedFile, PreparedTune
+from melodex.corpus.writing.rows.lines import flush_notes
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.matching.asking import Notes, Question
 from melodex.matching.dealing.dealer import Processes
@@ -181,7 +182,7 @@ def notes_alone(folder: Path, tunes: int) -> dict[str, Any]:
     with CorpusWriter.open(path) as writer, writer.transaction():
         for tune in held:
             writer.parts[0].chunks.add(tune)
-        writer.flush_notes()
+        flush_notes(writer)
     found: dict[str, Any] = {}
     for notes in (12, 24, 40):
         phrases = [phrase_of(query) for query in queries_from(asked, notes, 7)]

@@ -180,7 +180,7 @@ def adding_part(label: str, path: Path, passes: int) -> dict[str, Any]:
     """Bytes a note in the chunk table; what adding a tune costs the database."""
     import sqlite3
 
-    from melodex.corpus.writing.packing import ChunkTable
+    from melodex.corpus.writing.rows.packing import ChunkTable
 
     connection = sqlite3.connect(path, isolation_level=None)
     size, notes = connection.execute(

@@ -310,7 +310,7 @@ INDEXES = (
 
 WORDS_INDEX = "tune_words_fts"
 """The full-text index over ``tune_words`` (https://www.sqlite.org/fts5.html), which
-sqlite-utils makes with its triggers: see :mod:`melodex.corpus.writing.words`."""
+sqlite-utils makes with its triggers: see :mod:`melodex.corpus.writing.rows.words`."""
 
 OVERVIEW = """
 SELECT

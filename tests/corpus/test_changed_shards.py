@@ -31,7 +31,8 @@ from melodex.corpus.reader import Corpus
 from melodex.corpus.shards import opening, pending
 from melodex.corpus.shards.index import INDEX_NAME, PENDING_NAME, RUN_NAME, read_index
 from melodex.corpus.shards.pending import carry_out
-from melodex.corpus.writing import store, taken_out, turns
+from melodex.corpus.writing import remarks, taken_out
+from melodex.corpus.writing.holding import turns
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import BusyCorpusError, CorpusError
 from melodex.reading import Choice
@@ -61,7 +62,7 @@ class Noon(datetime):
 
 @pytest.fixture(autouse=True)
 def noon(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(store, "datetime", Noon)
+    monkeypatch.setattr(remarks, "datetime", Noon)
     monkeypatch.setattr(taken_out, "now", lambda: NOON.replace(tzinfo=None))
 
 

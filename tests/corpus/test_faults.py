@@ -23,7 +23,8 @@ from melodex.corpus.care.checking import check_corpus
 from melodex.corpus.care.copying import copy_corpus
 from melodex.corpus.care.repairing import repair_corpus
 from melodex.corpus.reader import Corpus
-from melodex.corpus.writing import journal
+from melodex.corpus.writing.holding import journal
+from melodex.corpus.writing.removing import remove_places
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import (
     BusyCorpusError,
@@ -302,7 +303,7 @@ def read(path: Path):
 def write(path: Path):
     def work() -> str:
         with CorpusWriter.open(path) as writer:
-            writer.remove_places(source="shelf/one.abc")
+            remove_places(writer, source="shelf/one.abc")
         return "written"
 
     return work

@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 from melodex.corpus.chunks import TUNES_PER_CHUNK, TuneNotes, encode_notes, unpack
 from melodex.corpus.reader import Corpus
 from melodex.corpus.schema import TABLES
-from melodex.corpus.writing.packing import ChunkTable
+from melodex.corpus.writing.removing import remove_places
+from melodex.corpus.writing.rows.packing import ChunkTable
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import CorpusError, UnknownTuneError
 from melodex.melody import Melody
@@ -209,7 +210,7 @@ def test_removing_an_unknown_tune_removes_nothing(filled, melody):
 def test_removing_a_folder_keeps_what_stands_elsewhere_too(filled, reading, melody):
     with CorpusWriter.open(filled) as writer:
         writer.add_reading(reading("shelf-two/three.abc", [3]))
-        report = writer.remove_places(source="shelf")
+        report = remove_places(writer, source="shelf")
     assert (len(report.removed), report.kept) == (11, (melody(3).content_id(),))
     assert ids(filled) == {melody(3).content_id()}
 

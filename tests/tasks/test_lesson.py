@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from melodex.corpus.care.checking import check_corpus
 from melodex.corpus.care.repairing import repair_corpus
 from melodex.corpus.reader import Corpus
+from melodex.corpus.writing.removing import remove_places
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import EmptyMelodyError, LessonError, PassageError, UnknownTuneError
 from melodex.melody import Melody
@@ -228,7 +229,7 @@ def test_a_set_survives_adding_again_and_renaming_the_file(corpus_path, tunes):
     tunes.rename(tunes.with_name("renamed.abc"))
     added(tunes.with_name("renamed.abc"), corpus_path)
     with CorpusWriter.open(corpus_path) as writer:
-        writer.remove_places(source=str(tunes))
+        remove_places(writer, source=str(tunes))
     assert {e.state.kind for e in opened(corpus_path).examples} == {"as kept"}
 
 

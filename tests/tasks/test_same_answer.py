@@ -12,6 +12,7 @@ import pytest
 from melodex.corpus.care.copying import copy_corpus
 from melodex.corpus.care.repairing import repair_corpus
 from melodex.corpus.reader import Corpus
+from melodex.corpus.writing.removing import remove_places
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.presentation.data.forms import as_json
 from melodex.tasks.adding import add
@@ -63,7 +64,7 @@ def out_and_in_again(corpus: Path, books: Sequence[Path]) -> None:
     with CorpusWriter.open(corpus) as writer:
         ids = [row[0] for row in writer.rows("SELECT tune_id FROM tune ORDER BY tune_id")]
         writer.remove(ids[::3])
-        writer.remove_places(source=str(books[0]))
+        remove_places(writer, source=str(books[0]))
     add_paths(corpus, books[::-1])
 
 

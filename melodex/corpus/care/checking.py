@@ -43,7 +43,7 @@ from melodex.corpus.schema import (
     state_of,
 )
 from melodex.corpus.tune_rows import PIECE_OF_LINES
-from melodex.corpus.writing.words import index_holds, index_words
+from melodex.corpus.writing.rows.words import index_holds, index_words
 from melodex.errors import CorpusError, DamagedCorpusError
 from melodex.melody import Melody
 from melodex.melody.tune_id import content_id_of

@@ -21,7 +21,7 @@ __all__ = ["STEPS", "backup_path", "upgrade"]
 
 def keep_what_is_taken_out(connection: sqlite3.Connection) -> None:
     """From schema 1 to 2: what changes take out is kept, and words can be searched."""
-    from melodex.corpus.writing.words import fill_words, index_words
+    from melodex.corpus.writing.rows.words import fill_words, index_words
 
     for table in ("folder", "change", "taken_out", "tune_words"):
         connection.execute(schema.TABLES[table].strip())

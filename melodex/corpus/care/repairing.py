@@ -31,7 +31,7 @@ from melodex.corpus.lessons import PLAN, ExampleRow, LessonRow, write_lesson
 from melodex.corpus.rows import row_crc32
 from melodex.corpus.schema import CHECKED_COLUMNS
 from melodex.corpus.tune_rows import LINE_COLUMNS, score_line_of
-from melodex.corpus.writing.journal import WAIT_SECONDS
+from melodex.corpus.writing.holding.journal import WAIT_SECONDS
 from melodex.corpus.writing.preparing import PreparedTune, prepared
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import BusyCorpusError, CorpusError, ReadingError

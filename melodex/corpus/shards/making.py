@@ -20,7 +20,7 @@ from melodex.corpus.chunks import CHUNK_COLUMNS, PackedChunk, pieces_in
 from melodex.corpus.faults import faults_named
 from melodex.corpus.rows import row_crc32
 from melodex.corpus.schema import APPLICATION_ID, SCHEMA_VERSION, create_statements
-from melodex.corpus.writing.words import index_words
+from melodex.corpus.writing.rows.words import index_words
 from melodex.errors import REMEDIES, CorpusError
 from melodex.files import part_beside, put_in_place
 

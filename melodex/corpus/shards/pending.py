@@ -42,7 +42,7 @@ from melodex.corpus.shards.index import (
     refuse_other,
     write_index,
 )
-from melodex.corpus.writing.journal import begin, open_for_writing
+from melodex.corpus.writing.holding.journal import begin, open_for_writing
 from melodex.errors import REMEDIES, CorpusError
 from melodex.files import flush_folder, part_beside, put_in_place
 

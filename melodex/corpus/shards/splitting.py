@@ -44,7 +44,7 @@ from melodex.corpus.shards.index import (
 )
 from melodex.corpus.shards.making import NewFile, new_file
 from melodex.corpus.shards.routing import routes
-from melodex.corpus.writing.packing import by_piece
+from melodex.corpus.writing.rows.packing import by_piece
 from melodex.errors import REMEDIES, CorpusError, SettingsError
 
 __all__ = ["MadeShard", "make_shard", "split_corpus"]

@@ -20,6 +20,7 @@ from melodex.corpus.rows import row_crc32, storable
 from melodex.corpus.schema import CHECKED_COLUMNS
 from melodex.corpus.tune_rows import LINE_COLUMNS, score_line_of
 from melodex.corpus.writing.preparing import PreparedFile, PreparedTune, prepared_tune
+from melodex.corpus.writing.rows.lines import flush_notes
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import REMEDIES, CorpusError
 from melodex.melody import Melody
@@ -54,7 +55,7 @@ def put_back(writer: CorpusWriter, number: int) -> PutBack:
         undoing.run()
         if not undoing.done.left:
             writer.do("DELETE FROM change WHERE id = ?", [number])
-        writer.flush_notes()
+        flush_notes(writer)
     return undoing.done
 
 

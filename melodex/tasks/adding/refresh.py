@@ -19,7 +19,9 @@ from pathlib import Path
 from melodex.corpus.reader import Corpus
 from melodex.corpus.rows import place_path, storable
 from melodex.corpus.shards.merging import in_order
-from melodex.corpus.writing.store import CorpusWriter, HeldPlace, RemoveReport
+from melodex.corpus.writing.removing import HeldPlace, remove_these_places
+from melodex.corpus.writing.rows.places import RemoveReport
+from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import ReadingError
 from melodex.reading import Choice, Refusal, read_path
 from melodex.reading.apart import Apart
@@ -301,6 +303,6 @@ def refresh(
             for path, way in found.newly_named.items():
                 writer.note_folder(path, way.collection, way.choice)
             if gone or found.moved_places:
-                report = writer.remove_these_places(gone, found.moved_places)
+                report = remove_these_places(writer, gone, found.moved_places)
     is_kept = report.change is None or report.change.is_whole
     return Refreshed(found, tuple(added), len(report.removed), is_kept)

@@ -32,7 +32,7 @@ from melodex.melody import MODES, Key, Melody, name_of
 from melodex.melody.tune_id import leading
 
 if TYPE_CHECKING:
-    from melodex.corpus.writing.store import RemoveReport
+    from melodex.corpus.writing.rows.places import RemoveReport
 
 __all__ = [
     "Count",
@@ -309,6 +309,7 @@ def remove_from(corpus_path: Path, *, source: str = "", collection: str = "") ->
     CorpusError
         If nothing in the corpus is from there.
     """
+    from melodex.corpus.writing.removing import remove_places
     from melodex.corpus.writing.store import CorpusWriter
 
     with Corpus.open(corpus_path) as corpus:
@@ -326,7 +327,7 @@ def remove_from(corpus_path: Path, *, source: str = "", collection: str = "") ->
             hint=REMEDIES["list sources"],
         )
     with CorpusWriter.open(corpus_path, create=False) as writer:
-        report = writer.remove_places(source=source, collection=collection, only=lines)
+        report = remove_places(writer, source=source, collection=collection, only=lines)
     return Removal(
         tuple(rows[tune_id] for tune_id in report.removed if tune_id in rows),
         tuple(rows[tune_id] for tune_id in report.kept if tune_id in rows),

@@ -57,6 +57,7 @@ def write_remark(
     UnknownTuneError, PassageError
         If no tune goes by that name, or it has not these bars.
     """
+    from melodex.corpus.writing.remarks import add_remark
     from melodex.corpus.writing.store import CorpusWriter
 
     words = text.strip()
@@ -76,7 +77,7 @@ def write_remark(
         if span:
             corpus.melody(tune_id).notes_of_bars(span.first, span.last)
     with CorpusWriter.open(corpus_path, create=False) as writer:
-        writer.write_remark(tune_id, kind, words, (span.first, span.last) if span else None)
+        add_remark(writer, tune_id, kind, words, (span.first, span.last) if span else None)
     with Corpus.open(corpus_path) as corpus:
         return remarks_on(corpus, tune_id)
 
@@ -89,10 +90,11 @@ def take_off(corpus_path: Path, number: int) -> str:
     CorpusError
         If there is none of that number.
     """
+    from melodex.corpus.writing.remarks import take_remark_off
     from melodex.corpus.writing.store import CorpusWriter
 
     with CorpusWriter.open(corpus_path, create=False) as writer:
-        words = writer.take_remark_off(number)
+        words = take_remark_off(writer, number)
     if not words:
         raise CorpusError(f"there is no remark {number}", hint="a tune shows its remarks")
     return words

@@ -19,8 +19,8 @@ from typing import Any
 from sqlite_utils import Database
 
 from melodex.corpus.connection import taking_turns
-from melodex.corpus.writing.journal import WAIT_SECONDS, set_journal
-from melodex.corpus.writing.packing import ChunkTable
+from melodex.corpus.writing.holding.journal import WAIT_SECONDS, set_journal
+from melodex.corpus.writing.rows.packing import ChunkTable
 from melodex.errors import CorpusError
 
 __all__ = ["OpenPart", "Recorder"]

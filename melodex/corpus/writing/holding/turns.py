@@ -20,8 +20,8 @@ from typing import Protocol
 from melodex.corpus.faults import faults_named
 from melodex.corpus.shards.index import CHANGE_SETTING, PENDING_NAME, RUN_NAME, refuse_other
 from melodex.corpus.shards.pending import PendingChange, carry_out
-from melodex.corpus.writing.journal import begin
-from melodex.corpus.writing.parts import OpenPart
+from melodex.corpus.writing.holding.journal import begin
+from melodex.corpus.writing.holding.parts import OpenPart
 from melodex.errors import BusyCorpusError, CorpusError
 
 __all__ = ["OneTurn", "SharedTurn"]

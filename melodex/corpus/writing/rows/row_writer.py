@@ -1,35 +1,27 @@
 """Writing rows, inside a transaction that somebody else begins and ends.
 
-Conventions: sqlite-utils has its home here and in ``store``; it carries the
-statements, and rows are made by :mod:`melodex.corpus.writing.preparing`. A row is written
-with its checksum. What nothing refers to any more is taken out. A tune that another
-displaces may come again further on in its file, and every tune has a place: until the
-file's last part is in, its old place stands aside, under the negative of its row
-number and occurrence, so that one who is stopped in between can go on.
+Conventions: sqlite-utils carries the statements (``holding.parts``), and rows are made
+by :mod:`melodex.corpus.writing.preparing`. A row is written with its checksum. What nothing
+refers to any more is taken out.
 
-Contents: RowWriter.
+Contents: RowWriter, is_used.
 """
 
 from __future__ import annotations
 
 import hashlib
-import json
 import zlib
 from collections.abc import Sequence
 from typing import Any
 
-from melodex.corpus.chunks import TuneNotes, encode_notes
-from melodex.corpus.facets import FACET_TABLES, facet_rows, line_rows
-from melodex.corpus.rows import facets_crc32, folded, row_crc32, storable
+from melodex.corpus.rows import folded, row_crc32, storable
 from melodex.corpus.schema import CHECKED_COLUMNS
-from melodex.corpus.shards.routing import lowest_of_pairs, shard_of_id
-from melodex.corpus.tune_rows import FIRST_PLACE
-from melodex.corpus.writing.parts import OpenPart
+from melodex.corpus.shards.routing import shard_of_id
+from melodex.corpus.writing.holding.parts import OpenPart
 from melodex.corpus.writing.preparing import PreparedFile, PreparedTune, Row
 from melodex.corpus.writing.taken_out import TakenOut
-from melodex.melody import Melody
 
-__all__ = ["RowWriter"]
+__all__ = ["RowWriter", "is_used"]
 
 
 OF_TUNES = {"place", "tag", "remark", "tune_words"}
@@ -258,44 +250,6 @@ class RowWriter:
             [(tune_row, *map(facet.__getitem__, names)) for facet in facets],
         )
 
-    def set_aside(self, place: int, tune_row: int) -> None:
-        """Keep the last place of a tune that is about to be displaced from it."""
-        if self.rows(
-            "SELECT 1 FROM place WHERE tune = ? AND id <> ? LIMIT 1", [tune_row, place]
-        ):
-            return
-        # What an earlier run set aside here has to make room.
-        self.drop_set_aside("id = ?", -place)
-        names = CHECKED_COLUMNS["place"]
-        row = self.rows(f"SELECT {', '.join(names)} FROM place WHERE id = ?", [place])[0]
-        values = dict(zip(names, row, strict=True))
-        values["id"], values["occurrence"] = -place, -values["occurrence"]
-        self.insert("place", values)
-
-    def drop_set_aside(self, clause: str, value: Any) -> None:
-        """Take out places that stand aside, and the tunes that have no other place.
-
-        Their tags and remarks go to what displaced them.
-        """
-        aside = self.rows(
-            "SELECT id, tune, kept_source, line_count FROM place "
-            f"WHERE id < 0 AND {clause}",
-            [value],
-        )
-        for place, tune, kept, line_count in sorted(aside, key=lambda row: -row[0]):
-            if line_count > 1:
-                self.lined.add(tune)
-            self.do("DELETE FROM place WHERE id = ?", [place])
-            self.drop_kept(kept)
-            if self.rows("SELECT 1 FROM place WHERE tune = ? LIMIT 1", [tune]):
-                continue
-            for (new,) in self.rows("SELECT tune FROM place WHERE id = ?", [-place]):
-                for (name,) in self.rows("SELECT name FROM tag WHERE tune = ?", [tune]):
-                    self.put_tag(new, name)
-                for remark in self.remarks_on(tune):
-                    self.put_remark(new, remark)
-            self.drop_tune(tune)
-
     def drop_tune(self, row: int) -> None:
         """Take out one tune with its facets, places, tags and notes."""
         tune_id = self.rows("SELECT tune_id FROM tune WHERE id = ?", [row])[0][0]
@@ -317,105 +271,6 @@ class RowWriter:
             self.taken.take_source(row)
         for part in unused:
             part.execute("DELETE FROM kept_source WHERE id = ?", [row])
-
-    def flush_notes(self) -> None:
-        """Write the notes for matching, lines of a piece together."""
-        if self.lined:
-            self.bring_together()
-            for part in self.parts:
-                self.group_lines(part)
-            self.lined.clear()
-        for part in self.parts:
-            part.chunks.flush()
-
-    def bring_together(self) -> None:
-        """See that tunes that are lines of one piece stand in one file."""
-        if len(self.parts) == 1:
-            return
-        for lead, rows in self.pieces_of(sorted(self.lined)).items():
-            if len({id(self.part_of(row)) for row in rows}) > 1:
-                part = self.part_for(lead)
-                for row, tune_id in rows.items():
-                    self.move_tune(row, tune_id, part)
-                # What has come to another file is to stand with its piece there.
-                self.lined |= rows.keys()
-
-    def pieces_of(self, tunes: list[int]) -> dict[str, dict[int, str]]:
-        """Tunes that are lines of one piece with some, in whatever place: row and id."""
-        ids: dict[int, str] = {}
-        pairs: list[tuple[str, str]] = []
-        reached = set(tunes)
-        while reached:
-            pieces = self.rows(
-                "SELECT tune.id, tune.tune_id, place.piece FROM tune "
-                "JOIN place ON place.tune = tune.id "
-                "WHERE tune.id IN (SELECT value FROM json_each(?))",
-                [json.dumps(sorted(reached))],
-            )
-            ids |= {row: tune_id for row, tune_id, _ in pieces}
-            pairs += [(tune_id, piece or tune_id) for _, tune_id, piece in pieces]
-            named = json.dumps(sorted({piece for _, piece in pairs} | set(ids.values())))
-            found = self.rows(
-                "SELECT tune FROM place WHERE piece IN (SELECT value FROM json_each(?)) "
-                "UNION SELECT id FROM tune "
-                "WHERE tune_id IN (SELECT value FROM json_each(?))",
-                [named, named],
-            )
-            reached = {row for (row,) in found} - ids.keys()
-        leads = lowest_of_pairs(pairs)
-        together: dict[str, dict[int, str]] = {}
-        for row, tune_id in ids.items():
-            together.setdefault(leads[tune_id], {})[row] = tune_id
-        return together
-
-    def move_tune(self, row: int, tune_id: str, part: OpenPart) -> None:
-        """Move a tune with all that belongs to it to another file."""
-        source = self.part_of(row)
-        if source is part:
-            return
-        places = source.rows(
-            "SELECT id, collection, kept_source FROM place WHERE tune = ?", [row]
-        )
-        self.copied("tune", "id", row, source, part)
-        for place, collection, kept in places:
-            self.bring("collection", collection, part)
-            if kept is not None:
-                self.bring("kept_source", kept, part)
-            self.copied("place", "id", place, source, part)
-            self.copied("read_warning", "place", place, source, part)
-        for table in ("tag", "remark", "tune_words", *FACET_TABLES):
-            self.copied(table, "tune", row, source, part)
-        ((text,),) = source.rows("SELECT melody FROM tune WHERE id = ?", [row])
-        source.execute("DELETE FROM tune WHERE id = ?", [row])
-        for kept in {kept for _, _, kept in places if kept is not None}:
-            if not is_used(source, kept):
-                source.execute("DELETE FROM kept_source WHERE id = ?", [kept])
-        self.stands[row] = part
-        source.chunks.drop(tune_id)
-        pitch, length_class = encode_notes(Melody.from_dict(json.loads(text)))
-        if pitch:
-            part.chunks.add(TuneNotes(tune_id, pitch, length_class))
-
-    def group_lines(self, part: OpenPart) -> None:
-        """Put every tune that is a line of a piece with the other lines of it."""
-        rows = part.rows(
-            "WITH lined AS (SELECT value AS id FROM json_each(?)), touched AS "
-            f"(SELECT first.piece AS piece FROM lined JOIN tune ON tune.id = lined.id "
-            f"JOIN place AS first ON first.id = {FIRST_PLACE}) "
-            "SELECT DISTINCT tune.tune_id, first.piece FROM place "
-            "JOIN tune ON tune.id = place.tune "
-            f"JOIN place AS first ON first.id = {FIRST_PLACE} "
-            "WHERE place.piece IN (SELECT piece FROM touched) "
-            "AND first.piece = place.piece",
-            [json.dumps(sorted(self.lined))],
-        )
-        pieces: dict[str, list[str]] = {}
-        for tune_id, piece in rows:
-            pieces.setdefault(piece, []).append(tune_id)
-        for piece, tune_ids in pieces.items():
-            shared = f"lines of {piece}" if len(tune_ids) > 1 else ""
-            for tune_id in tune_ids:
-                part.chunks.group(tune_id, shared)
 
     def put_tag(self, tune_row: int, name: str) -> bool:
         """Put a word on a tune, inside a transaction; say whether it is news."""
@@ -439,15 +294,6 @@ class RowWriter:
         )
         names = ("kind", "first_bar", "last_bar", "text", "made_at")
         return [dict(zip(names, row, strict=True)) for row in rows]
-
-    def put_facets(self, row: int, melody: Melody) -> None:
-        """Write the facets of one tune, whose old ones are gone, and their checksum."""
-        mains = "SELECT 1 FROM place JOIN tune ON tune.id = place.tune WHERE tune.id = ? "
-        mains += "AND (place.line_count = 1 OR place.piece = tune.tune_id) LIMIT 1"
-        tables = facet_rows(melody) if self.rows(mains, [row]) else line_rows(melody)
-        for table, found in tables.items():
-            self.insert_facets(table, row, found)
-        self.do("UPDATE tune SET facet_crc32 = ? WHERE id = ?", [facets_crc32(tables), row])
 
 
 def is_used(part: OpenPart, kept: int) -> bool:
