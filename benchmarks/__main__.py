@@ -11,14 +11,15 @@ HERE = Path(__file__).parent
 def benchmarks() -> dict[str, str]:
     """Names of the modules that can be run, and their first lines."""
     found = {}
-    for path in sorted(HERE.glob("*/*.py")):
+    for path in sorted(HERE.glob("*/**/*.py")):
         text = path.read_text(encoding="utf-8")
         if '__name__ == "__main__"' in text:
             doc = ast.get_docstring(ast.parse(text)) or ""
-            found[f"benchmarks.{path.parent.name}.{path.stem}"] = doc.splitlines()[0]
+            name = ".".join(path.relative_to(HERE.parent).with_suffix("").parts)
+            found[name] = doc.splitlines()[0]
     return found
 
 
 if __name__ == "__main__":
     for name, line in benchmarks().items():
-        print(f"python -m {name:36} {line}")
+        print(f"python -m {name:48} {line}")

@@ -92,7 +92,7 @@ class Watched:
         self.reader.join()
         self.looker.join()
         text = re.sub(rb"\x1b\[[0-9;?]*[a-zA-Z]", b"", self.said).decode("utf-8", "replace")
-        shown = set(re.findall(r"\d+/\d+.*?([\d,]+) tunes", text))
+        shown = set(re.findall(r"\d+/\d+[^\r\n]{0,80}?([\d,]+) tunes", text))
         # Where the files lay on this machine says nothing.
         text = text.replace(f"{tempfile.gettempdir()}/", "")
         lines = [line.strip() for line in text.splitlines() if line.strip()]

@@ -1,9 +1,9 @@
 """Pooled judgements by way of asking, by what kin differ in, and recomputed elsewhere.
 
-Conventions: the judgements are those of ``pooled``, and so is the half; a phrase is asked
-for as a passage of its tune, with its lengths but without metre and place, and as degrees
-alone. Kin of a whole tune are sorted by what they have otherwise; one may count in several
-kinds, and in none. What is found is recall at 10.
+Conventions: the judgements are those of ``judged.pooled``, and so is the half; a phrase is
+asked for as a passage of its tune, with its lengths but without metre and place, and as
+degrees alone. Kin of a whole tune are sorted by what they have otherwise; one may count in
+several kinds, and in none. What is found is recall at 10.
 
 Contents: WAYS, KINDS, by_way, by_kind, by_ranx.
 
@@ -21,14 +21,14 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from benchmarks.retrieval.corpus import SAYS, said_as
-from benchmarks.retrieval.judgements import PLAIN, JudgedTune
-from benchmarks.retrieval.measures import average_precision
+from benchmarks.retrieval.judged.labels import PLAIN, JudgedTune
+from benchmarks.retrieval.judged.measures import average_precision
 from benchmarks.retrieval.methods import Aligned, Ordered
 from melodex.corpus.chunks import PackedChunk
 from melodex.melody import Melody
 
 if TYPE_CHECKING:
-    from benchmarks.retrieval.pooled import Judged
+    from benchmarks.retrieval.judged.pooled import Judged
 
 __all__ = ["KINDS", "WAYS", "by_kind", "by_ranx", "by_way"]
 

@@ -6,7 +6,7 @@ Run:  python -m benchmarks.retrieval.compare [--half reporting] [--lengths 8 12 
 Figures are of the reporting half unless asked otherwise, over all 12,647 tunes of
 music21's ABC collections. Each has its 95 % interval; each gain over another
 method has one of its own, on the queries that both were asked. The two sets of judgements
-are described in ``judgements``: the checked one favours alignment.
+are described in ``judged.labels``: the checked one favours alignment.
 
 All checked families are asked for, but of the label families, which are twice as many
 and of which half the pairs share a title and no music, a drawn share; and the edit
@@ -35,9 +35,9 @@ from benchmarks.retrieval.corpus import (
     said_as,
     whole_queries,
 )
-from benchmarks.retrieval.fitted_costs import fitted_on_tuning
-from benchmarks.retrieval.judgements import PLAIN, JudgedTune
-from benchmarks.retrieval.measures import (
+from benchmarks.retrieval.fits.costs import fitted_on_tuning
+from benchmarks.retrieval.judged.labels import PLAIN, JudgedTune
+from benchmarks.retrieval.judged.measures import (
     MEASURES,
     Outcome,
     difference,

@@ -18,7 +18,7 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
-from benchmarks.retrieval.judgements import JUDGEMENTS, JudgedTune, judged_tunes
+from benchmarks.retrieval.judged.labels import JUDGEMENTS, JudgedTune, judged_tunes
 from melodex.corpus.chunks import (
     TUNES_PER_CHUNK,
     PackedChunk,

@@ -20,7 +20,7 @@ from rapidfuzz.distance import Levenshtein
 from sklearn.feature_extraction.text import TfidfVectorizer
 
 from benchmarks.retrieval.corpus import Query, place_of, tune_id
-from benchmarks.retrieval.judgements import JudgedTune
+from benchmarks.retrieval.judged.labels import JudgedTune
 from melodex.corpus.chunks import PackedChunk
 from melodex.matching.chance.fit import fit_points
 from melodex.matching.chance.sample import measure_null

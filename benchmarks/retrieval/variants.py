@@ -15,7 +15,7 @@ from dataclasses import replace
 from random import Random
 
 from benchmarks.retrieval.corpus import Query
-from benchmarks.retrieval.judgements import JudgedTune
+from benchmarks.retrieval.judged.labels import JudgedTune
 from melodex.melody import Key, KeyChange, Melody, Metre, MetreChange, Phrase, beat_strength
 
 __all__ = ["KINDS", "variant", "variant_queries"]

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 
-from benchmarks.analysis.voices import Q
+from benchmarks.analysis.harmony.voices import Q
 from melodex.analysis.piece import analyse
 from melodex.analysis.texture import line_finds
 from melodex.analysis.texture.foreign import foreign_notes

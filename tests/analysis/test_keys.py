@@ -14,7 +14,7 @@ from music21 import analysis as music21_analysis
 from music21 import key as music21_key
 
 import melodex
-from benchmarks.analysis.profiles import (
+from benchmarks.analysis.keys.profiles import (
     PROFILES,
     pitch_class_lengths,
     profile_correlation,

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from music21 import chord as music21_chord
 
-from benchmarks.analysis.guessed import guess_chord
+from benchmarks.analysis.harmony.guessed import guess_chord
 from melodex.analysis.harmony.chords import parse_chord
 from melodex.analysis.keys.local import (
     CHORD_KINDS,

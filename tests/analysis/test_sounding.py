@@ -6,7 +6,7 @@ import music21
 import pytest
 
 import melodex
-from benchmarks.analysis.piano_textures import PATTERNS, known_piece
+from benchmarks.analysis.harmony.piano_textures import PATTERNS, known_piece
 from melodex.analysis.harmony.heard.sounding import KINDS, harmonised, sounding_chords
 from melodex.corpus.reader import Corpus
 from melodex.corpus.writing.store import CorpusWriter

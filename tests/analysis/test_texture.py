@@ -5,7 +5,7 @@ from pathlib import Path
 import music21
 import pytest
 
-from benchmarks.analysis.voices import Q, planted_piece, tune_of
+from benchmarks.analysis.harmony.voices import Q, planted_piece, tune_of
 from melodex.analysis.texture import LineFind, line_finds
 from melodex.melody import Bar, Melody, Metre, fifths_from_name, midi_of
 from melodex.melody.texture import SoundingNote, Texture

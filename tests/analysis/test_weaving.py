@@ -6,7 +6,7 @@ music21's corpus, where the second horn is held over four times.
 
 from __future__ import annotations
 
-from benchmarks.analysis.voices import Q
+from benchmarks.analysis.harmony.voices import Q
 from melodex.analysis.harmony.heard.sounding import over_worked_chords
 from melodex.analysis.texture import LineFind, line_finds
 from melodex.analysis.texture.words import line_sentence

@@ -7,7 +7,7 @@ from random import Random
 
 import pytest
 
-from benchmarks.retrieval.fitting import KinPair, as_costs, fit_costs, kinds_of_any_two
+from benchmarks.retrieval.fits.pairs import KinPair, as_costs, fit_costs, kinds_of_any_two
 from melodex.errors import EmptyMelodyError
 from melodex.matching.query import EncodedQuery
 from melodex.settings import AlignmentCosts

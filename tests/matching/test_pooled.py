@@ -8,7 +8,9 @@ from random import Random
 import pytest
 from sklearn.metrics import average_precision_score
 
-from benchmarks.retrieval.judging import (
+from benchmarks.retrieval.judged.measures import average_precision
+from benchmarks.retrieval.judged.pooled import READINGS, bpref
+from benchmarks.retrieval.judged.rule import (
     DOUBTFUL,
     KIN,
     NOT_KIN,
@@ -17,8 +19,6 @@ from benchmarks.retrieval.judging import (
     judged,
     laid_out,
 )
-from benchmarks.retrieval.measures import average_precision
-from benchmarks.retrieval.pooled import READINGS, bpref
 from melodex.melody import Melody
 from melodex.reading.abc.reader import read_abc
 

@@ -9,7 +9,7 @@ import pytest
 from scipy.stats import bootstrap
 from sklearn.metrics import average_precision_score
 
-from benchmarks.retrieval import measures
+from benchmarks.retrieval.judged import measures
 
 
 def test_average_precision_of_a_worked_example() -> None:

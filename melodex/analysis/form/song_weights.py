@@ -1,6 +1,6 @@
 """Where sections of songs start: trees over what is asked of bar lines; fitted.
 
-Conventions: made by ``benchmarks/analysis/form_charts.py``, not by hand. ``TREES`` has a
+Conventions: made by ``benchmarks/analysis/form/charts.py``, not by hand. ``TREES`` has a
 line for each tree, its nodes apart by ``;``: a question is ``feature threshold steps``,
 where yes leads to the next node and no so many steps on; a leaf is one number,
 thousandths of log odds. The answer is yes where the feature is at most the threshold.

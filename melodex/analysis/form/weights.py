@@ -1,4 +1,4 @@
-"""Weights of form, fitted by ``benchmarks.analysis.form_fit``, not by hand.
+"""Weights of form, fitted by ``benchmarks.analysis.form.fit``, not by hand.
 
 Conventions: ``BOUNDARY_WEIGHTS`` go with ``form_boundaries.BOUNDARY_FEATURES`` (fitted on
 the tuning half of O'Neill, Ryan and Aird, repeat signs hidden), ``PHRASE_WEIGHTS`` with

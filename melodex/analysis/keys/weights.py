@@ -1,4 +1,4 @@
-"""Weights of keys, fitted by ``benchmarks.analysis.keys_fit``, not by hand.
+"""Weights of keys, fitted by ``benchmarks.analysis.keys.fit``, not by hand.
 
 Conventions: whole numbers are hundredths. ``OPEN`` and ``SIGNED`` hold, for each
 mode, a row for each count of ``keys_evidence.GROUPS`` over the degrees from

@@ -5,7 +5,7 @@ notes with four moves or more, at one interval throughout. An imitation repeats 
 or more of another line, step for step and length for length, within four bars and some
 half beats later, while the line that it follows does not itself repeat them (then it is
 accompaniment). The numbers
-are our choice, tried in ``benchmarks/analysis/voices.py``.
+are our choice, tried in ``benchmarks/analysis/harmony/voices.py``.
 
 Contents: doubling_finds, imitation_finds.
 """

@@ -24,9 +24,9 @@ if TYPE_CHECKING:
 __all__ = ["COMMON_TUNES", "FIGURE_STEPS", "Neighbors"]
 
 FIGURE_STEPS = 5
-"""Of pairs that were read as kin (``benchmarks/retrieval/readings.json``) 90 % are among
-the twenty nearest of one of the two by 5 steps, 84 % by 4 and 88 % by 6; with repeated
-notes taken as one, besides, 95 %."""
+"""Of pairs that were read as kin (``benchmarks/retrieval/judged/readings.json``) 90 % are
+among the twenty nearest of one of the two by 5 steps, 84 % by 4 and 88 % by 6; with
+repeated notes taken as one, besides, 95 %."""
 
 COMMON_TUNES = 300
 """A figure in more tunes brings none together; it would weigh little."""

@@ -7,9 +7,9 @@ tunes are put in order is left to the alignment alone, which is exact: no more t
 best :data:`REORDERED` change places.
 
 The weights are those of a logistic regression that tells a tune that is kin to a
-phrase from one that is not (``benchmarks/retrieval/ranking.py``), fitted on the tuning
+phrase from one that is not (``benchmarks/retrieval/fits/ranking.py``), fitted on the tuning
 half of the judged families and nothing else. Those of whole tunes were chosen on the tuning
-half of the pooled judgements (``benchmarks/retrieval/pooled.py``).
+half of the pooled judgements (``benchmarks/retrieval/judged/pooled.py``).
 
 Contents: ORDERS, REORDERED, WEIGHTS_IN_TIME, WEIGHTS_WITHOUT_METRE, WEIGHTS_OF_PITCH,
 WEIGHTS_OF_WHOLE, LONGEST_REORDERED, Ranked, suits, reorder, explained.

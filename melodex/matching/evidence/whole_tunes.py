@@ -6,10 +6,10 @@ is a weighted sum of features and a constant, and :func:`sureness` says it as a 
 0.5 where a pair is as likely kin as not, among the pairs that are looked at.
 
 The weights are those of a logistic regression on pairs of the tuning half, judged by a rule
-that looks at no alignment (``benchmarks/retrieval/kin.py``). That chance hardly ever brings
-an alignment so good added nothing to what they weigh, nor did the share of the notes with a
-usual ratio of lengths, the points of stretches of twelve notes by themselves, the strong
-beats alone, or tonic on tonic.
+that looks at no alignment (``benchmarks/retrieval/judged/kin.py``). That chance hardly ever
+brings an alignment so good added nothing to what they weigh, nor did the share of the notes
+with a usual ratio of lengths, the points of stretches of twelve notes by themselves, the
+strong beats alone, or tonic on tonic.
 
 How many pairs as good are to be expected by chance is said beside it. Points of unrelated
 tunes of m and n notes follow P(s) = 1 - exp(-K m n exp(-lambda s)) (Karlin and Altschul

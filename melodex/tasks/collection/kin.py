@@ -51,7 +51,7 @@ __all__ = [
 
 LEAST = 0.2
 """Likeness below which no two tunes are kin: of 96 pairs that were read as kin, one lies
-below (``benchmarks/retrieval/readings.json``)."""
+below (``benchmarks/retrieval/judged/readings.json``)."""
 
 NEAREST = 20
 """So many tunes are looked at for each, in each of the two ways: of pairs that were read as

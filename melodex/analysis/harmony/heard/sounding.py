@@ -13,8 +13,8 @@ is asked only where there are none.
 References
 ----------
 The best path is that of ``path``. The points are
-fitted by ``benchmarks/analysis/sounding.py`` on half of the chorales and madrigals with
-human analyses in music21's corpus and on broken chords made there.
+fitted by ``benchmarks/analysis/harmony/sounding.py`` on half of the chorales and madrigals
+with human analyses in music21's corpus and on broken chords made there.
 
 Contents: KINDS, SoundingChord, sounding_chords, harmonised.
 """
@@ -112,7 +112,8 @@ MOST_SLICES = 20_000
 SURE_AT_ONCE, SURE_A_POINT = -0.5, 0.85
 """How sure a chord is without a lead, and by how much more for each point of it, on the
 logistic scale: set by hand so that of chords called so sure about so many are right, seen
-on both halves of the chorales and on broken chords (``benchmarks.analysis.sounding``)."""
+on both halves of the chorales and on broken chords
+(``benchmarks.analysis.harmony.sounding``)."""
 
 UNISON_DOUBT, ROOT_DOUBT = 0.6, 0.25
 """How much less sure a chord is where all lines have the same note, and where that is its

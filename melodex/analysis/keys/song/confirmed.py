@@ -30,7 +30,7 @@ SHORTEST_SECTION, USUAL_SECTION = 4, 8
 SHORT_SHEET, SHORT_SECTION = 40, 4
 CONFIRMED = 14.0
 """Points for a tonic that its section confirms in a short sheet; in a long one the counts
-say it better (``benchmarks/analysis/keys_songs``)."""
+say it better (``benchmarks/analysis/keys/songs``)."""
 LEAST_SHARE = 0.25
 """Of a section's bars that its tonic must hold; our choice."""
 FEWEST_CHORDS = 3

@@ -12,7 +12,7 @@ References
 Counts of 373 songs with chords, tonics and sections heard by trained musicians: the
 McGill Billboard annotations, Burgoyne, Wild and Fujinaga (2011), "An expert ground truth
 set for audio chord recognition and music analysis", ISMIR 12, 633-638; made by
-``benchmarks/analysis/keys_songs.py``. ``MELODY`` and ``SIGNATURE`` were counted in 97 songs
+``benchmarks/analysis/keys/songs.py``. ``MELODY`` and ``SIGNATURE`` were counted in 97 songs
 of de Clercq and Temperley (2011), "A corpus analysis of rock harmony", Popular Music 30,
 47-70, and Temperley and de Clercq (2013), "Statistical analysis of harmony and melody in
 rock music", Journal of New Music Research 42, 187-204.

@@ -1,6 +1,6 @@
 """Chord symbols, ii V I and progressions: how often right, and how fast.
 
-Run:  python -m benchmarks.analysis.chords [--keep NAME] [--half 0]
+Run:  python -m benchmarks.analysis.harmony.symbols [--keep NAME] [--half 0]
 
 Spellings are those of ``tests/analysis/chord_spellings.txt``, written by hand before
 the grammar; music21 reads the same list for comparison (unequal in one way: its
@@ -23,7 +23,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from benchmarks.analysis.keys_truth import CORPUS, bootstrap_interval, half, place
+from benchmarks.analysis.keys.truth import CORPUS, bootstrap_interval, half, place
 from benchmarks.keeping import ROOT, about, asker, keep
 from melodex.analysis.harmony import chords, lines, numerals
 from melodex.analysis.harmony import placed as harmony

@@ -16,7 +16,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from benchmarks.analysis.piano_textures import PATTERNS, Hand, Note, texture
+from benchmarks.analysis.harmony.piano_textures import PATTERNS, Hand, Note, texture
 from melodex.melody import TICKS_PER_QUARTER, Bar, Melody, Metre, MetreChange
 from melodex.melody.texture import SoundingNote, Texture
 

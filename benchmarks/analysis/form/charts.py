@@ -1,6 +1,6 @@
 """Fit where sections of songs start, and say how often that is right.
 
-Run:  python -m benchmarks.analysis.form_charts CHARTS [--fit] [--keep NAME]
+Run:  python -m benchmarks.analysis.form.charts CHARTS [--fit] [--keep NAME]
 
 CHARTS is a JSON file: ``songs``, each with an ``id`` and ``bars``; a bar has ``chords``
 in equal parts (``.`` goes on, ``N`` is none, ``root:quality/bass``) and, where they
@@ -32,7 +32,7 @@ from typing import Any
 import numpy as np
 from sklearn.ensemble import HistGradientBoostingClassifier
 
-from benchmarks.analysis.keys import Row, row
+from benchmarks.analysis.keys.lines import Row, row
 from benchmarks.keeping import about, asker, keep
 from melodex.analysis.form import sections, song_weights
 from melodex.analysis.form.bars import FormBar, form_bars
@@ -191,7 +191,7 @@ def marked(songs: Sequence[Chart]) -> list[list[int]]:
 
 HEADER = '''"""Where sections of songs start: trees over what is asked of bar lines; fitted.
 
-Conventions: made by ``benchmarks/analysis/form_charts.py``, not by hand. ``TREES`` has a
+Conventions: made by ``benchmarks/analysis/form/charts.py``, not by hand. ``TREES`` has a
 line for each tree, its nodes apart by ``;``: a question is ``feature threshold steps``,
 where yes leads to the next node and no so many steps on; a leaf is one number,
 thousandths of log odds. The answer is yes where the feature is at most the threshold.

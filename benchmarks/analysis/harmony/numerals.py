@@ -1,6 +1,6 @@
 """Numerals: how often they equal those that people wrote, for 20 chorales.
 
-Run:  python -m benchmarks.analysis.numerals [--keep NAME]
+Run:  python -m benchmarks.analysis.harmony.numerals [--keep NAME]
 
 The chords of the analyses in music21's corpus (Roman text files of Bach chorales) are
 written out as chord symbols, read by melodex, and named in the key that the analysis
@@ -26,7 +26,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from benchmarks.analysis.keys_truth import CORPUS, bootstrap_interval, place
+from benchmarks.analysis.keys.truth import CORPUS, bootstrap_interval, place
 from benchmarks.keeping import about, asker, keep
 from melodex.analysis.harmony.chords import parse_chord
 from melodex.analysis.harmony.numerals import numerals

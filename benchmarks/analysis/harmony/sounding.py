@@ -1,9 +1,10 @@
 """Chords out of notes: how often they are those that people heard, or that were played.
 
-Run:  python -m benchmarks.analysis.sounding [--keep NAME] [--kinds ...] [--fit SECONDS]
+Run:  python -m benchmarks.analysis.harmony.sounding [--kinds ...] [--fit SECONDS]
+          [--keep NAME]
 
 Measured on the chorales and madrigals of music21's corpus that have an analysis by a
-person which lines up with the sheet (see ``keys_truth``), read from MusicXML by this
+person which lines up with the sheet (see ``keys.truth``), read from MusicXML by this
 reader, on the same played as a piano plays (``retextured``), and on broken chords of known
 harmony (``piano_textures``). Figures are shares of the sounding time: the root; root and
 triad; all notes of the chord; the bass where the root is right; and of the places where
@@ -32,7 +33,9 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from benchmarks.analysis.keys_truth import (
+from benchmarks.analysis.harmony.piano_textures import known_piece
+from benchmarks.analysis.harmony.retextured import retextured
+from benchmarks.analysis.keys.truth import (
     CORPUS,
     OTHER_NAMES,
     Analysed,
@@ -41,8 +44,6 @@ from benchmarks.analysis.keys_truth import (
     half,
     place,
 )
-from benchmarks.analysis.piano_textures import known_piece
-from benchmarks.analysis.retextured import retextured
 from benchmarks.keeping import about, asker, keep
 from melodex.analysis.harmony.heard import sounding
 from melodex.analysis.harmony.heard.slices import Heard as Sounding

@@ -1,6 +1,6 @@
 """Fit the costs of alignment to the tuning half of the judged families.
 
-Run:  python -m benchmarks.retrieval.fitted_costs
+Run:  python -m benchmarks.retrieval.fits.costs
 
 Every pair of a checked family counts one part of the pairs of its family. Near copies
 are left out, more of them or fewer: which share does best was asked of the tuning half
@@ -14,8 +14,8 @@ from __future__ import annotations
 from itertools import combinations
 
 from benchmarks.retrieval.corpus import families, judged_corpus
-from benchmarks.retrieval.fitting import FittedCosts, KinPair, fit_costs
-from benchmarks.retrieval.judgements import JudgedTune
+from benchmarks.retrieval.fits.pairs import FittedCosts, KinPair, fit_costs
+from benchmarks.retrieval.judged.labels import JudgedTune
 from melodex.corpus.chunks import encode_notes
 from melodex.matching.query import encode_query
 from melodex.melody import Phrase

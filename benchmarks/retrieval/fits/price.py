@@ -1,6 +1,6 @@
 """Measure what the order of evidence costs beside that of the alignment.
 
-Run:  python -m benchmarks.retrieval.cost CORPUS... [--passes 15] [--keep NAME]
+Run:  python -m benchmarks.retrieval.fits.price CORPUS... [--passes 15] [--keep NAME]
 
 Whole answers of ``resemble`` in one process, the two orders in turn, on corpora that
 were built before (``melodex add``): CPU time, so that what else runs on the machine

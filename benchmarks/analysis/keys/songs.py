@@ -1,6 +1,6 @@
 """How often the tonic of songs is right, from charts of chords; and the fit of its weights.
 
-Run:  python -m benchmarks.analysis.keys_songs CHARTS [--keep NAME] [--write]
+Run:  python -m benchmarks.analysis.keys.songs CHARTS [--keep NAME] [--write]
 
 CHARTS is a JSON file of chord charts that is not part of the project: ``songs``, each with
 an ``id`` and ``bars``; a bar has ``chords`` in equal parts (root:quality/bass, ``.`` goes
@@ -35,7 +35,7 @@ import numpy as np
 from scipy.optimize import minimize
 from scipy.special import log_softmax
 
-from benchmarks.analysis.keys import Row, row, share
+from benchmarks.analysis.keys.lines import Row, row, share
 from benchmarks.keeping import about, asker, keep
 from melodex.analysis.harmony.chords import parse_chord
 from melodex.analysis.keys import read_keys
@@ -385,7 +385,7 @@ def main() -> None:
             "keys_songs.json": {
                 **about("scipy"),
                 # The charts lie outside of the project, wherever that is.
-                "command": "python -m benchmarks.analysis.keys_songs CHARTS",
+                "command": "python -m benchmarks.analysis.keys.songs CHARTS",
                 "songs": len(charts),
                 "bars": sum(len(chart.tonics) for chart in charts),
                 "folds": FOLDS,

@@ -1,6 +1,6 @@
 """Fit the weights of keys on the tuning half, and write them into the package.
 
-Run:  python -m benchmarks.analysis.keys_fit
+Run:  python -m benchmarks.analysis.keys.fit
 
 Global key: a conditional logit over tonics and modes. Its weights are a sum of three
 parts, each with its own penalty: one for a degree in a mode, one for a degree in
@@ -26,8 +26,8 @@ from typing import Any
 import numpy as np
 from scipy.optimize import minimize
 
-from benchmarks.analysis.guessed import guess_chord
-from benchmarks.analysis.keys_truth import (
+from benchmarks.analysis.harmony.guessed import guess_chord
+from benchmarks.analysis.keys.truth import (
     PRINTED_MODES,
     Analysed,
     analysed_pieces,
@@ -51,7 +51,7 @@ LOWEST_NOTE, NOTES = -12, 27
 LOWEST_ROOT, ROOTS = -9, 20
 NOTE_PRIOR, CHORD_PRIOR, MADRIGAL_COUNT = 0.5, 5.0, 0.15
 
-HEADER = '''"""Weights of keys, fitted by ``benchmarks.analysis.keys_fit``, not by hand.
+HEADER = '''"""Weights of keys, fitted by ``benchmarks.analysis.keys.fit``, not by hand.
 
 Conventions: whole numbers are hundredths. ``OPEN`` and ``SIGNED`` hold, for each
 mode, a row for each count of ``keys_evidence.GROUPS`` over the degrees from

@@ -1,7 +1,7 @@
 """Pedals, creeping lines, imitation, suspensions in a chain, exchanged notes and
 ostinatos: how many that are planted are found, and how many are found that nobody planted.
 
-Run:  python -m benchmarks.analysis.voices [--keep NAME]
+Run:  python -m benchmarks.analysis.harmony.voices [--keep NAME]
 
 Pieces of four voices and sixteen bars are made by seed: a walk through chords of a key, a
 chord a bar or half a bar, the voices on chord notes near their last one, in quarters and
@@ -32,7 +32,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
-from benchmarks.analysis.piano_textures import AFTER
+from benchmarks.analysis.harmony.piano_textures import AFTER
 from benchmarks.keeping import about, asker, keep
 from melodex.analysis.harmony.heard.sounding import KINDS, harmonised
 from melodex.analysis.texture import LineFind, line_finds

@@ -1,9 +1,9 @@
 """How often keys are right: global, local, and modes that colour a passage.
 
-Run:  python -m benchmarks.analysis.keys [--keep NAME]
+Run:  python -m benchmarks.analysis.keys.lines [--keep NAME]
 
 Everything is measured on the half that nothing was fitted or tuned on (see
-``keys_truth``), with 95 % intervals by drawing whole tunes or pieces anew. Local keys
+``truth``), with 95 % intervals by drawing whole tunes or pieces anew. Local keys
 are compared beat by beat with human analyses; a boundary is met if one is said within
 two beats, one to one. Modal passages have no printed truth: in printed major tunes
 a middle stretch has its 7ths lowered (mixolydian), or its 3rds too (dorian), and the
@@ -19,9 +19,10 @@ from dataclasses import replace
 from functools import partial
 from typing import Any
 
-from benchmarks.analysis.guessed import guess_chord
-from benchmarks.analysis.keys_fit import beats_of, chords_by_beat, human_kind
-from benchmarks.analysis.keys_truth import (
+from benchmarks.analysis.harmony.guessed import guess_chord
+from benchmarks.analysis.keys.fit import beats_of, chords_by_beat, human_kind
+from benchmarks.analysis.keys.profiles import pitch_class_lengths, profile_keys
+from benchmarks.analysis.keys.truth import (
     PRINTED_MODES,
     Analysed,
     analysed_pieces,
@@ -31,7 +32,6 @@ from benchmarks.analysis.keys_truth import (
     labelled_tunes,
     top_line,
 )
-from benchmarks.analysis.profiles import pitch_class_lengths, profile_keys
 from benchmarks.keeping import about, asker, keep
 from melodex.analysis.keys import modal_passages, read_keys
 from melodex.analysis.keys.home import same_key

@@ -1,8 +1,8 @@
 """Measure every method on the pooled judgements, whatever tunes are called.
 
-Run:  python -m benchmarks.retrieval.pooled [--ways] [--keep NAME]
+Run:  python -m benchmarks.retrieval.judged.pooled [--ways] [--keep NAME]
 
-For each query the pairs of the pool are judged by the rule of ``judging``; a pair that was
+For each query the pairs of the pool are judged by ``rule``; a pair that was
 read note for note (``readings.json``: first and second tune, class, reason) has the class
 of the reading. A phrase is asked for in kin of its tune that hold its bars; kin that do
 not hold them, and pairs of which nothing can be said, count neither way.
@@ -36,8 +36,17 @@ import numpy as np
 from benchmarks.keeping import about, asker, command, keep
 from benchmarks.retrieval.asked import by_kind, by_ranx, by_way
 from benchmarks.retrieval.corpus import CACHE_VARIABLE, Query, judged_corpus
-from benchmarks.retrieval.judgements import JUDGEMENTS, JudgedTune, joined
-from benchmarks.retrieval.judging import (
+from benchmarks.retrieval.judged.labels import JUDGEMENTS, JudgedTune, joined
+from benchmarks.retrieval.judged.measures import average_precision, difference, interval
+from benchmarks.retrieval.judged.pool import (
+    DEPTHS,
+    POOL_LENGTHS,
+    POOLED,
+    drawn_queries,
+    half_of_tune,
+    pooled,
+)
+from benchmarks.retrieval.judged.rule import (
     DOUBTFUL,
     KIN,
     NOT_KIN,
@@ -46,15 +55,6 @@ from benchmarks.retrieval.judging import (
     holds,
     judged,
     laid_out,
-)
-from benchmarks.retrieval.measures import average_precision, difference, interval
-from benchmarks.retrieval.pool import (
-    DEPTHS,
-    POOL_LENGTHS,
-    POOLED,
-    drawn_queries,
-    half_of_tune,
-    pooled,
 )
 
 __all__ = ["agreement", "bpref", "judged_queries", "main", "measured"]

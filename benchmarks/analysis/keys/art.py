@@ -1,6 +1,6 @@
 """The key of movements of art music, told from one line of their sheets and from all.
 
-Run:  python -m benchmarks.analysis.keys_art [--keep NAME]
+Run:  python -m benchmarks.analysis.keys.art [--keep NAME]
 
 Sheets lie in the installed music21 package; nothing is copied. Each is read as melodex
 reads any sheet, by the top voice of its first part and by the chords that all its notes
@@ -20,8 +20,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from benchmarks.analysis.keys import Row, row, share
-from benchmarks.analysis.keys_truth import CORPUS
+from benchmarks.analysis.keys.lines import Row, row, share
+from benchmarks.analysis.keys.truth import CORPUS
 from benchmarks.keeping import about, asker, keep
 from melodex.analysis.harmony.heard.sounding import harmonised
 from melodex.analysis.keys import read_keys

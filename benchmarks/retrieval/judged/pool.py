@@ -30,7 +30,7 @@ import numpy as np
 from sklearn.feature_extraction.text import TfidfVectorizer
 
 from benchmarks.retrieval.corpus import Query, place_of, tune_id
-from benchmarks.retrieval.judgements import JUDGEMENTS, PLAIN, JudgedTune
+from benchmarks.retrieval.judged.labels import JUDGEMENTS, PLAIN, JudgedTune
 from benchmarks.retrieval.methods import (
     Aligned,
     Edits,

@@ -1,6 +1,6 @@
 """Judge which tunes of music21's ABC collections are kin, and write it down.
 
-Run:  python -m benchmarks.retrieval.judgements
+Run:  python -m benchmarks.retrieval.judged.labels
 
 What is read: every ABC file in the installed music21's corpus, with melodex's own
 reader. Tunes of fewer than :data:`FEWEST_NOTES` notes are left out, and of tunes with
@@ -259,7 +259,7 @@ def main() -> None:
             }
         )
     data = {
-        "made_by": "benchmarks/retrieval/judgements.py",
+        "made_by": "benchmarks/retrieval/judged/labels.py",
         "corpus": f"ABC files of music21 {music21.__version__}",
         "tunes": len(tunes),
         "kin_chance": KIN_CHANCE,

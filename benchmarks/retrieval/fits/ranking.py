@@ -1,6 +1,6 @@
 """Fit the weights of the ranking on the tuning half of the judged families.
 
-Run:  python -m benchmarks.retrieval.ranking [--lengths 8 12 20 whole] [--each]
+Run:  python -m benchmarks.retrieval.fits.ranking [--lengths 8 12 20 whole] [--each]
 
 For each phrase of a checked family, the best matches of the alignment are weighed
 (``melodex.matching.evidence.features``). A logistic regression (scikit-learn) then
@@ -50,8 +50,8 @@ from benchmarks.retrieval.corpus import (
     tune_id,
     whole_queries,
 )
-from benchmarks.retrieval.judgements import JudgedTune
-from benchmarks.retrieval.measures import average_precision
+from benchmarks.retrieval.judged.labels import JudgedTune
+from benchmarks.retrieval.judged.measures import average_precision
 from benchmarks.retrieval.methods import ngram_counts
 from melodex.corpus.chunks import PackedChunk
 from melodex.matching.chance.fit import fit_points

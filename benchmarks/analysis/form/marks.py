@@ -1,6 +1,6 @@
 """How often sections and phrases are right.
 
-Run:  python -m benchmarks.analysis.form [--keep NAME]
+Run:  python -m benchmarks.analysis.form.marks [--keep NAME]
 
 Measured on the half that nothing was fitted on, with 95 % intervals by drawing whole
 tunes anew. Sections: tunes of O'Neill, Ryan and Aird with their repeat signs hidden.
@@ -17,9 +17,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from benchmarks.analysis.form_fit import endings, marked_tunes, phrase_songs
-from benchmarks.analysis.keys import Row, row, share
-from benchmarks.analysis.keys_truth import half
+from benchmarks.analysis.form.fit import endings, marked_tunes, phrase_songs
+from benchmarks.analysis.keys.lines import Row, row, share
+from benchmarks.analysis.keys.truth import half
 from benchmarks.keeping import about, asker, keep
 from melodex.analysis.form import phrases, sections
 from melodex.analysis.form.bars import form_bars

@@ -1,6 +1,6 @@
 """Fit the weights of sections and phrases on the tuning half; write them down.
 
-Run:  python -m benchmarks.analysis.form_fit
+Run:  python -m benchmarks.analysis.form.fit
 
 Sections: tunes of O'Neill, Ryan and Aird whose repeat signs make two sections. The
 signs are hidden, and a conditional logit learns which bar line divides them; tunes
@@ -23,7 +23,7 @@ from typing import Any
 import numpy as np
 from scipy.optimize import minimize
 
-from benchmarks.analysis.keys_truth import half, read_folder
+from benchmarks.analysis.keys.truth import half, read_folder
 from melodex.analysis.form import weights as form_weights
 from melodex.analysis.form.bars import form_bars
 from melodex.analysis.form.boundaries import boundary_features
@@ -36,7 +36,7 @@ FEWEST_NOTES, FEWEST_BARS = 16, 4
 UNEQUAL_WEIGHT, BOUNDARY_PENALTY, PHRASE_PENALTY = 3.0, 3e-3, 1e-5
 LONGEST_PHRASE = 30
 
-HEADER = '''"""Weights of form, fitted by ``benchmarks.analysis.form_fit``, not by hand.
+HEADER = '''"""Weights of form, fitted by ``benchmarks.analysis.form.fit``, not by hand.
 
 Conventions: ``BOUNDARY_WEIGHTS`` go with ``form_boundaries.BOUNDARY_FEATURES`` (fitted on
 the tuning half of O'Neill, Ryan and Aird, repeat signs hidden), ``PHRASE_WEIGHTS`` with

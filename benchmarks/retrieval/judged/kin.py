@@ -1,9 +1,9 @@
 """Fit and measure the decision whether two whole tunes are one.
 
-Run:  python -m benchmarks.retrieval.kin [--tunes 900] [--keep NAME]
+Run:  python -m benchmarks.retrieval.judged.kin [--tunes 900] [--keep NAME]
 
 For tunes drawn from all, the pairs that ``collection families`` would look at (the nearest
-by figures) are judged by the rule of ``judging``, which looks at no alignment, and weighed
+by figures) are judged by the rule of ``rule``, which looks at no alignment, and weighed
 by the features of ``melodex.matching.evidence.whole_tunes``. A logistic regression
 (scikit-learn) is fitted on the pairs of the tuning half; pairs that cannot be said are left
 out. Reported are, for the half that was not fitted on, the pairs judged by the rule, and
@@ -31,8 +31,10 @@ from sklearn.metrics import precision_recall_curve, precision_score, recall_scor
 
 from benchmarks.keeping import about, asker, command, keep
 from benchmarks.retrieval.corpus import judged_corpus
-from benchmarks.retrieval.judgements import JudgedTune
-from benchmarks.retrieval.judging import (
+from benchmarks.retrieval.judged.labels import JudgedTune
+from benchmarks.retrieval.judged.pool import half_of_tune
+from benchmarks.retrieval.judged.pooled import readings
+from benchmarks.retrieval.judged.rule import (
     DOUBTFUL,
     KIN,
     Layout,
@@ -40,8 +42,6 @@ from benchmarks.retrieval.judging import (
     judged,
     laid_out,
 )
-from benchmarks.retrieval.pool import half_of_tune
-from benchmarks.retrieval.pooled import readings
 from melodex.matching.evidence.kinship import steps_of
 from melodex.matching.evidence.neighbors import Neighbors
 from melodex.matching.evidence.whole_tunes import (

@@ -1,0 +1,1 @@
+"""How often sections and phrases are right, and the fits."""

@@ -1,0 +1,1 @@
+"""How often chords, numerals and what voices do are right, printed or heard."""

@@ -1,0 +1,1 @@
+"""How often keys are right, of lines, of art music, of songs; and the fits."""

@@ -1,0 +1,1 @@
+"""Fits of costs and of weights, and what the order of evidence costs."""

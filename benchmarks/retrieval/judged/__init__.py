@@ -1,0 +1,1 @@
+"""What is kin, by label, by rule and by reading, and how every method does by that."""
