@@ -28,9 +28,10 @@ from pathlib import Path
 from benchmarks.keeping import about, asker, keep
 from benchmarks.material import MUSIC21
 from melodex.analysis.keys import read_keys
-from melodex.corpus.chunks import TUNES_PER_CHUNK, TuneNotes, encode_notes, pack
+from melodex.corpus.chunks import TuneNotes, encode_notes
 from melodex.corpus.facets import FACET_TABLES
 from melodex.corpus.reader import Corpus
+from melodex.corpus.writing.rows.packing import ChunkTable
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.melody import ChordSymbol, Melody, pitch_class_name
 from melodex.reading import FileReading, read_path
@@ -197,21 +198,10 @@ def chunks(database: sqlite3.Connection) -> None:
             notes[text] = encode_notes(Melody.from_dict(json.loads(text)))
         tunes.append(TuneNotes(tune_id, *notes[text]))
     database.execute("DELETE FROM chunk")
-    for first in range(0, len(tunes), TUNES_PER_CHUNK):
-        packed = pack(tunes[first : first + TUNES_PER_CHUNK])
-        database.execute(
-            "INSERT INTO chunk "
-            "(tune_count, note_count, checksum, tune_ids, lengths, notes) "
-            "VALUES (?, ?, ?, ?, ?, ?)",
-            [
-                packed.tune_count,
-                packed.note_count,
-                packed.checksum,
-                packed.tune_ids,
-                packed.lengths,
-                packed.notes,
-            ],
-        )
+    table = ChunkTable(database)
+    for tune in tunes:
+        table.add(tune)
+    table.flush()
 
 
 def measure(path: Path) -> dict[str, object]:

@@ -87,10 +87,10 @@ def search_contour(
     Examples
     --------
     >>> from melodex.corpus.chunks import TuneNotes, pack
-    >>> chunk = pack([TuneNotes("00000000000a", bytes([65, 67, 69, 60]), bytes(4)),
-    ...               TuneNotes("00000000000b", bytes([60, 59, 58, 57]), bytes(4))])
+    >>> chunk = pack([TuneNotes("00000000000a0000", bytes([65, 67, 69, 60]), bytes(4)),
+    ...               TuneNotes("00000000000b0000", bytes([60, 59, 58, 57]), bytes(4))])
     >>> [(hit.tune_id, hit.points) for hit in search_contour([chunk], [1, 1, -1])]
-    [('00000000000a', 6), ('00000000000b', 2)]
+    [('00000000000a0000', 6), ('00000000000b0000', 2)]
     """
     if limit < 1:
         raise SettingsError(f"at least one match must be asked for, not {limit}")

@@ -98,9 +98,9 @@ def search_partial(
     Examples
     --------
     >>> from melodex.corpus.chunks import pack
-    >>> chunk = pack([TuneNotes("00000000000a", bytes([60, 61, 64, 60]), bytes(4))])
+    >>> chunk = pack([TuneNotes("00000000000a0000", bytes([60, 61, 64, 60]), bytes(4))])
     >>> search_partial([chunk], Facts(((0, 2, 4),), (), 3))
-    [('00000000000a', [0])]
+    [('00000000000a0000', [0])]
     """
     found: list[tuple[str, list[int]]] = []
     for chunk in chunks:

@@ -88,10 +88,10 @@ def search_rhythm(
     Examples
     --------
     >>> from melodex.corpus.chunks import TuneNotes, pack
-    >>> chunk = pack([TuneNotes("00000000000a", bytes(4), bytes([2, 0, 0, 2])),
-    ...               TuneNotes("00000000000b", bytes(4), bytes([0, 0, 0, 0]))])
+    >>> chunk = pack([TuneNotes("00000000000a0000", bytes(4), bytes([2, 0, 0, 2])),
+    ...               TuneNotes("00000000000b0000", bytes(4), bytes([0, 0, 0, 0]))])
     >>> [(h.tune_id, h.points) for h in search_rhythm([chunk], bytes([4, 2, 2, 4]))]
-    [('00000000000a', 8), ('00000000000b', 4)]
+    [('00000000000a0000', 8), ('00000000000b0000', 4)]
     """
     if len(length_class) < LEAST_LENGTHS:
         raise EmptyMelodyError("a single length is in every tune", hint="give more")

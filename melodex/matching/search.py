@@ -253,11 +253,11 @@ def search(
     Examples
     --------
     >>> from melodex.corpus.chunks import TuneNotes, pack
-    >>> chunk = pack([TuneNotes("00000000000a", bytes([65, 67, 69, 65]), bytes(4)),
-    ...               TuneNotes("00000000000b", bytes([60, 61, 62, 63]), bytes(4))])
+    >>> chunk = pack([TuneNotes("00000000000a0000", bytes([65, 67, 69, 65]), bytes(4)),
+    ...               TuneNotes("00000000000b0000", bytes([60, 61, 62, 63]), bytes(4))])
     >>> hits = search([chunk], EncodedQuery(bytes([60, 62, 64, 60]), bytes(4)))
     >>> [(hit.tune_id, hit.points, hit.transposition_semitones) for hit in hits]
-    [('00000000000a', 16, 5), ('00000000000b', 4, 0)]
+    [('00000000000a0000', 16, 5), ('00000000000b0000', 4, 0)]
     """
     if limit < 1:
         raise SettingsError(f"at least one match must be asked for, not {limit}")

@@ -208,7 +208,7 @@ def explained(entry: Ranked) -> tuple[str, ...]:
     Examples
     --------
     >>> from melodex.matching.engine.alignment import Alignment
-    >>> hit = Hit("00000000000a", 9, 0, (0, 1), (0, 1),
+    >>> hit = Hit("00000000000a0000", 9, 0, (0, 1), (0, 1),
     ...           Alignment(9, 0, (), (0, 1), (0, 1)), 0, 40)
     >>> explained(Ranked(hit, (0.0,) * len(FEATURES), 0.0, {}))[0]
     'evidence 0.00, the sum of feature times weight:'

@@ -148,7 +148,7 @@ def write_out(melody: Melody, *, excerpt: bool = False) -> tuple[WrittenBar, ...
 
     Examples
     --------
-    >>> from melodex.melody import Melody, Metre, MetreChange
+    >>> from melodex.melody import TICKS_PER_QUARTER, Melody, Metre, MetreChange
     >>> q = TICKS_PER_QUARTER
     >>> melody = Melody((60, 62), (0, 2), (0, 3 * q), (3 * q, 2 * q), (1, 1),
     ...                 (1.0, 0.25), (0, 0), metres=(MetreChange(0, Metre(4, 4)),))
