@@ -17,7 +17,7 @@ from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from melodex.corpus.rows import folded
-from melodex.corpus.tune_rows import IN_ORDER
+from melodex.corpus.tunes.tune_rows import IN_ORDER
 from melodex.errors import REMEDIES, LessonError
 
 if TYPE_CHECKING:

@@ -13,12 +13,14 @@ At rest a part is one file. While something writes to it, SQLite keeps two
 more beside it (``-wal`` and ``-shm``), so that nobody who reads has to wait. Whoever
 leaves last folds them in (:mod:`melodex.corpus.connection`).
 
-Contents: Corpus, TuneRow, PlaceRow, WarningRow.
+What is told of one tune beside its notes is asked of
+:mod:`melodex.corpus.tunes.particulars`.
+
+Contents: Corpus, opened_part.
 """
 
 from __future__ import annotations
 
-import json
 import os
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -31,27 +33,14 @@ from melodex.corpus.chunks import CHUNK_COLUMNS, PackedChunk
 from melodex.corpus.connection import Part, connect, journal_bytes, leave, let_go
 from melodex.corpus.faults import faults_named
 from melodex.corpus.schema import SCHEMA_VERSION, TUNE_OVERVIEW, state_of
-from melodex.corpus.tune_rows import (
-    FIRST_PLACE,
-    IN_ORDER,
-    LINE_COLUMNS,
-    TUNE_ROW_COLUMNS,
-    PlaceRow,
-    RemarkRow,
-    TuneRow,
-    WarningRow,
-    score_line_of,
-    tags_of,
-    whole_ids,
-)
+from melodex.corpus.tunes.melodies import keys_of, melodies_of
+from melodex.corpus.tunes.tune_rows import TUNE_ROW_COLUMNS, TuneRow, as_tune_rows
 from melodex.errors import REMEDIES, CorpusError, DamagedCorpusError, UnknownTuneError
-from melodex.melody import Key, KeyChange, Melody
-from melodex.melody.tune_id import content_id_of, is_beginning
+from melodex.melody import Melody
 from melodex.settings import CorpusSettings
 
 if TYPE_CHECKING:
     from melodex.corpus.shards.merging import Merge
-    from melodex.reading.result import Choice
 
 __all__ = ["Corpus"]
 
@@ -60,17 +49,10 @@ Work = TypeVar("Work")
 NO_TEXT = "Could not decode to UTF-8"
 """What Python's ``sqlite3`` says of a text that is none."""
 
-UNREADABLE = (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError)
-"""What reading a melody out of damaged JSON may raise."""
-
 
 def decoded(data: bytes) -> str:
     """Text as far as it is text; the rest is U+FFFD."""
     return data.decode("utf-8", "replace")
-
-
-FACETS_WITH_KEYS = 6
-"""The version of the facets from which on they say where each key centre starts."""
 
 
 def as_stored(value: Any) -> Any:
@@ -331,59 +313,7 @@ class Corpus:
         DamagedCorpusError
             If a melody cannot be read and there is no ``on_damage``.
         """
-        wanted = list(tune_ids)
-        earlier = [tune_id for tune_id in wanted if is_beginning(tune_id)]
-        if earlier:
-            whole = whole_ids(self, earlier)
-            named = {each: whole.get(each, each) for each in wanted}
-            melodies = self.melodies(set(named.values()) - set(earlier), on_damage)
-            return {each: melodies[one] for each, one in named.items() if one in melodies}
-        rows = self.query(
-            f"""
-            SELECT tune.tune_id, tune.melody, place.source, place.number, collection.name,
-              {", ".join(f"place.{name}" for name in LINE_COLUMNS)}
-            FROM json_each(?) AS wanted
-            JOIN tune ON tune.tune_id = wanted.value
-            LEFT JOIN place
-              ON place.id = {FIRST_PLACE}
-            LEFT JOIN collection ON collection.id = place.collection
-            """,
-            [json.dumps(wanted)],
-        )
-        centres = self.centres(wanted)
-        found = {}
-        for tune_id, text, source, number, collection, *placed in rows:
-            try:
-                melody = self.rebuilt(tune_id, text)
-            except DamagedCorpusError as damage:
-                if on_damage is None:
-                    raise
-                on_damage(damage)
-                continue
-            line = score_line_of(tune_id, placed)
-            credited = melody.with_credits(
-                source=source or "",
-                number=number or "",
-                collection=collection or "",
-                part=melody.credits.part or line.part,
-            )
-            is_told = line.count > 1 or line.transposition_semitones
-            lined = credited.with_line(line) if is_told else credited
-            found[tune_id] = lined.with_centres(centres.get(tune_id, ()))
-        return found
-
-    def rebuilt(self, tune_id: str, text: str) -> Melody:
-        """A melody from its JSON, or the error that names the tune."""
-        try:
-            if self.is_tolerant and content_id_of(text) != tune_id:
-                raise ValueError("not as it was written")
-            return Melody.from_dict(json.loads(text))
-        except UNREADABLE as error:
-            raise DamagedCorpusError(
-                f"the notes of tune {tune_id} cannot be read",
-                where=str(self.path),
-                hint=REMEDIES["repair tune"],
-            ) from error
+        return melodies_of(self, tune_ids, on_damage)
 
     def resolve(self, text: str) -> str:
         """Return the tune id that a person means.
@@ -400,7 +330,7 @@ class Corpus:
         UnknownTuneError
             If no tune, or more than one, goes by that name; candidates are named.
         """
-        from melodex.corpus.titles import resolved
+        from melodex.corpus.tunes.titles import resolved
 
         return resolved(self, text)
 
@@ -429,7 +359,7 @@ class Corpus:
         limit : int, optional
             At most so many.
         """
-        from melodex.corpus.titles import listed
+        from melodex.corpus.tunes.titles import listed
 
         return listed(self, collection, title, tag, source, words, limit)
 
@@ -455,134 +385,4 @@ class Corpus:
             values,
             merge=merge,
         )
-        keys = self.read_keys([row[0] for row in rows])
-        tags = list(TuneRow.__slots__).index("tags")
-        found = []
-        for row in rows:
-            columns: list[Any] = [*row[:tags], tags_of(row[tags]), *row[tags + 1 :]]
-            columns.append(keys.get(row[0], row[4]))
-            found.append(TuneRow(*columns))
-        return found
-
-    @property
-    def has_read_keys(self) -> bool:
-        """Whether the facets hold the keys of tunes as this version reads them."""
-        version = self.settings.get("facet_version", "")
-        return str(version).isdecimal() and int(version) >= FACETS_WITH_KEYS
-
-    def read_keys(self, tune_ids: Iterable[str]) -> dict[str, str]:
-        """The key that each tune was read in, in words; empty where none can be said.
-
-        A line of a piece is in the key of the piece.
-        """
-        if not self.has_read_keys:
-            return {}
-        rows = self.query(
-            f"""
-            SELECT tune.tune_id, tune_facet.tonic_fifths, tune_facet.mode
-            FROM json_each(?) AS wanted
-            JOIN tune ON tune.tune_id = wanted.value
-            JOIN tune_facet ON tune_facet.tune = {self.row_of_piece}
-            """,
-            [json.dumps(list(tune_ids))],
-        )
-        return {
-            tune_id: "" if tonic is None else str(Key(tonic, mode))
-            for tune_id, tonic, mode in rows
-        }
-
-    @property
-    def row_of_piece(self) -> str:
-        """The row of the main line of its piece, for a statement that names ``tune``."""
-        if self.line_count == self.tune_count:
-            return "tune.id"
-        main = (
-            "SELECT main.id FROM place JOIN tune AS main ON main.tune_id = place.piece "
-            f"WHERE place.id = {FIRST_PLACE}"
-        )
-        return f"coalesce(({main}), tune.id)"
-
-    def centres(self, tune_ids: Iterable[str]) -> dict[str, tuple[KeyChange, ...]]:
-        """The key centres of some tunes, as they were read when the tunes were added.
-
-        Those of a line are those of its piece: a viola that plays C and E says less of the
-        key than all lines together.
-        """
-        if not self.has_read_keys:
-            return {}
-        rows = self.query(
-            f"""
-            SELECT tune.tune_id, key_span.onset_ticks, key_span.tonic_fifths, key_span.mode
-            FROM json_each(?) AS wanted
-            JOIN tune ON tune.tune_id = wanted.value
-            JOIN key_span ON key_span.tune = {self.row_of_piece}
-            ORDER BY key_span.tune, key_span.place
-            """,
-            [json.dumps(list(tune_ids))],
-        )
-        found: dict[str, list[KeyChange]] = {}
-        for tune_id, onset, tonic, mode in rows:
-            key = Key(tonic, mode)
-            change = KeyChange(onset, key, key.signature_fifths)
-            found.setdefault(tune_id, []).append(change)
-        return {tune_id: tuple(changes) for tune_id, changes in found.items()}
-
-    def places(self, tune_id: str) -> list[PlaceRow]:
-        """Return every place where a tune was read, the first one first."""
-        rows = self.query(
-            "SELECT source, number, occurrence, collection.name FROM place "
-            "JOIN tune ON tune.id = place.tune "
-            "JOIN collection ON collection.id = place.collection "
-            f"WHERE tune.tune_id = ? ORDER BY {IN_ORDER}",
-            [tune_id],
-        )
-        return [PlaceRow(*row) for row in rows]
-
-    def kept(self, tune_id: str) -> Iterator[tuple[bytes, str, str, Choice]]:
-        """What a tune was read from, place by place, as the readers take it.
-
-        Yields
-        ------
-        data, kept_format, source, choice
-            As for :func:`melodex.reading.read_bytes`; what is damaged is left out.
-        """
-        import hashlib
-        import zlib
-
-        from melodex.reading.result import Choice
-
-        for packed, sha256, kept_format, source, *chosen in self.query(
-            "SELECT bytes, sha256, kept_format, source, "
-            "place.part, place.voice, place.chord_note, place.lines FROM place "
-            "JOIN tune ON tune.id = place.tune "
-            "JOIN kept_source ON kept_source.id = place.kept_source "
-            f"WHERE tune.tune_id = ? ORDER BY {IN_ORDER}",
-            [tune_id],
-        ):
-            try:
-                data = zlib.decompress(packed)
-            except (zlib.error, TypeError):
-                continue
-            if hashlib.sha256(data).hexdigest() == sha256:
-                yield data, kept_format, source, Choice.kept(*chosen)
-
-    def remarks(self, tune_id: str) -> list[RemarkRow]:
-        """Return what the musician wrote about a tune, in the order it was written."""
-        rows = self.query(
-            "SELECT remark.id, kind, first_bar, last_bar, text, made_at FROM remark "
-            "JOIN tune ON tune.id = remark.tune WHERE tune.tune_id = ? ORDER BY remark.id",
-            [tune_id],
-        )
-        return [RemarkRow(*row) for row in rows]
-
-    def warnings(self, tune_id: str) -> list[WarningRow]:
-        """Return what was not understood when a tune was read."""
-        rows = self.query(
-            "SELECT source, number, read_warning.line, column_number, text "
-            "FROM read_warning "
-            "JOIN place ON place.id = read_warning.place "
-            "JOIN tune ON tune.id = place.tune "
-            f"WHERE tune.tune_id = ? ORDER BY {IN_ORDER}, read_warning.id",
-            [tune_id],
-        )
-        return [WarningRow(*row) for row in rows]
+        return as_tune_rows(rows, keys_of(self, [row[0] for row in rows]))

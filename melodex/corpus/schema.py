@@ -18,7 +18,7 @@ import sqlite3
 from collections.abc import Iterable
 from pathlib import Path
 
-from melodex.corpus.tune_rows import FIRST_PLACE
+from melodex.corpus.tunes.tune_rows import FIRST_PLACE
 from melodex.errors import REMEDIES, CorpusError, DamagedCorpusError, NewerCorpusError
 from melodex.records import dataclass
 from melodex.settings import CorpusSettings

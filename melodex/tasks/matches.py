@@ -15,7 +15,7 @@ from collections.abc import Collection, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from melodex.corpus.chunks import encode_notes
-from melodex.corpus.tune_rows import lines_in, piece_of
+from melodex.corpus.tunes.tune_rows import lines_in, piece_of
 from melodex.matching.engine.choice import engine
 from melodex.matching.query import EncodedQuery
 from melodex.matching.search import Hit

@@ -13,7 +13,7 @@ from collections.abc import Callable, Mapping, Sequence
 from itertools import chain
 from typing import TYPE_CHECKING
 
-from melodex.corpus.tune_rows import piece_of
+from melodex.corpus.tunes.tune_rows import piece_of
 from melodex.matching.asking import Notes, best_of_all
 from melodex.matching.engine.alignment import Alignment
 from melodex.matching.engine.passes import OnDamage, noted_in

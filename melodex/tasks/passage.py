@@ -28,7 +28,7 @@ from melodex.tasks.tune_file import (
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
-    from melodex.corpus.tune_rows import RemarkRow
+    from melodex.corpus.tunes.particulars import RemarkRow
     from melodex.melody.texture import Texture
 
 __all__ = [
@@ -239,10 +239,12 @@ def with_remarks(passage: Passage, corpus: Corpus | None) -> Passage:
     """A passage with what was written about its tune: all of it, or any of its bars."""
     if corpus is None or not passage.in_corpus:
         return passage
+    from melodex.corpus.tunes.particulars import remarks_of
+
     first, last = passage.bars
     remarks = tuple(
         row
-        for row in corpus.remarks(passage.tune_id)
+        for row in remarks_of(corpus, passage.tune_id)
         if row.first_bar is None
         or (row.first_bar <= last and (row.last_bar or row.first_bar) >= first)
     )

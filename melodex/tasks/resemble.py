@@ -19,7 +19,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from melodex.corpus.chunks import encode_notes
-from melodex.corpus.tune_rows import with_their_lines
+from melodex.corpus.tunes.tune_rows import with_their_lines
 from melodex.errors import REMEDIES, PhraseError, SettingsError
 from melodex.matching.asking import Notes, Question
 from melodex.matching.chance.fit import Fit, expected_by_chance, fit_points

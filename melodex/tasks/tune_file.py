@@ -99,9 +99,10 @@ def harmonised_of_file(
 
 def texture_in_corpus(tune_id: str, corpus: Corpus) -> Texture | None:
     """All notes of a piece as the first of its kept sources that can be read has them."""
+    from melodex.corpus.tunes.particulars import sources_of
     from melodex.reading import read_bytes
 
-    for data, kept_format, source, choice in corpus.kept(tune_id):
+    for data, kept_format, source, choice in sources_of(corpus, tune_id):
         if kept_format == "abc" and b"V:" not in data:
             # One voice, as nearly all tunes in ABC are; reading it again shows no other.
             continue

@@ -108,11 +108,6 @@ class StoppableCorpus(Corpus):
             self.pause()
             yield chunk
 
-    def rebuilt(self, tune_id: str, text: str) -> Melody:
-        """As in a corpus."""
-        self.pause()
-        return super().rebuilt(tune_id, text)
-
 
 @dataclass(frozen=True, slots=True)
 class AtHand:

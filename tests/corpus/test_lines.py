@@ -12,7 +12,7 @@ import pytest
 from melodex.corpus.care.checking import check_corpus
 from melodex.corpus.chunks import firsts_of
 from melodex.corpus.reader import Corpus
-from melodex.corpus.tune_rows import lines_of, with_their_lines
+from melodex.corpus.tunes.tune_rows import lines_of, with_their_lines
 from melodex.corpus.writing.preparing import prepared
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import UnknownTuneError

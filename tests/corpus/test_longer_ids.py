@@ -36,6 +36,7 @@ from melodex.corpus.reader import Corpus
 from melodex.corpus.rows import row_crc32
 from melodex.corpus.schema import CHECKED_COLUMNS, SCHEMA_VERSION
 from melodex.corpus.shards.index import read_index
+from melodex.corpus.tunes.particulars import remarks_of
 from melodex.corpus.writing.putting_back import put_back
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import CorpusError, UnknownTuneError
@@ -180,7 +181,7 @@ def test_what_was_taken_out_before_comes_back(earlier: Path, name: str) -> None:
         ]
         back = lesson.examples[4].row.tune_id
         assert corpus.tune(back).tags == ("kept",)
-        assert [remark.text for remark in corpus.remarks(back)]
+        assert [remark.text for remark in remarks_of(corpus, back)]
     assert not check(path).report.faults
 
 
@@ -387,7 +388,7 @@ def test_a_damaged_corpus_of_then_is_repaired_with_all_that_names_a_tune(
         tagged = [row.title for row in corpus.tunes(tag="kept")]
         assert len(tagged) == 2
         assert open_lesson(corpus, "Kept").examples[0].state.kind == "as kept"
-        assert sum(len(corpus.remarks(row.tune_id)) for row in corpus.tunes()) == 2
+        assert sum(len(remarks_of(corpus, row.tune_id)) for row in corpus.tunes()) == 2
 
 
 def test_a_set_that_was_packed_before_finds_its_tunes(earlier: Path) -> None:

@@ -10,6 +10,7 @@ import pytest
 
 from melodex.corpus.reader import Corpus
 from melodex.corpus.schema import CHECKED_COLUMNS, WORDS_INDEX, documentation
+from melodex.corpus.tunes.particulars import warnings_of
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import CorpusError, PhraseError, SettingsError, UnknownTuneError
 from melodex.melody import note_name
@@ -111,7 +112,7 @@ def test_a_folder_whose_name_begins_like_another_is_not_taken_for_it(corpus_path
 
 def test_warnings_come_back_with_line_and_column(filled, melody):
     with Corpus.open(filled) as corpus:
-        (warning,) = corpus.warnings(melody(2).content_id())
+        (warning,) = warnings_of(corpus, melody(2).content_id())
     assert (warning.source, warning.line, warning.column) == ("shelf/one.abc", 7, 3)
 
 

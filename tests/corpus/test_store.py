@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from melodex.corpus.chunks import TUNES_PER_CHUNK, TuneNotes, encode_notes, unpack
 from melodex.corpus.reader import Corpus
 from melodex.corpus.schema import TABLES
+from melodex.corpus.tunes.particulars import places_of
 from melodex.corpus.writing.removing import remove_places
 from melodex.corpus.writing.rows.packing import ChunkTable
 from melodex.corpus.writing.store import CorpusWriter
@@ -69,7 +70,7 @@ def test_a_tune_in_two_files_is_one_tune_in_two_places(filled, reading, melody):
         writer.add_reading(reading("loose/three.abc", [3]), collection="Loose sheets")
     with Corpus.open(filled) as corpus:
         assert corpus.tune_count == 12
-        places = corpus.places(melody(3).content_id())
+        places = places_of(corpus, melody(3).content_id())
         assert [(p.source, p.collection) for p in places] == [
             ("loose/three.abc", "Loose sheets"),
             ("shelf/one.abc", "shelf"),

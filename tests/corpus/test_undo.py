@@ -17,6 +17,7 @@ from melodex.corpus.care.checking import check_corpus
 from melodex.corpus.care.repairing import repair_corpus
 from melodex.corpus.lessons import example_rows, lesson_rows
 from melodex.corpus.reader import Corpus
+from melodex.corpus.tunes.particulars import places_of, warnings_of
 from melodex.corpus.writing import taken_out
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import CorpusError
@@ -35,8 +36,8 @@ def said(path: Path) -> dict:
                 row.tune_id: (
                     row,
                     corpus.melody(row.tune_id),
-                    sorted(map(str, corpus.places(row.tune_id))),
-                    corpus.warnings(row.tune_id),
+                    sorted(map(str, places_of(corpus, row.tune_id))),
+                    warnings_of(corpus, row.tune_id),
                 )
                 for row in rows
             },

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from melodex.corpus.reader import Corpus
-from melodex.corpus.tune_rows import lines_of
+from melodex.corpus.tunes.tune_rows import lines_of
 from melodex.presentation.text.corpus import lines_text
 from melodex.reading import Choice, FileReading, read_data
 from melodex.tasks.adding.add import add_paths

@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from melodex.corpus.facets import FACET_VERSION
-from melodex.corpus.reader import FACETS_WITH_KEYS, Corpus
+from melodex.corpus.reader import Corpus
+from melodex.corpus.tunes.melodies import FACETS_WITH_KEYS
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.melody import Key
 from melodex.presentation.text.corpus import detail_text, listing_text

@@ -12,6 +12,7 @@ import pytest
 from melodex.corpus.care.copying import copy_corpus
 from melodex.corpus.care.repairing import repair_corpus
 from melodex.corpus.reader import Corpus
+from melodex.corpus.tunes.particulars import places_of
 from melodex.corpus.writing.removing import remove_places
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.presentation.data.forms import as_json
@@ -102,7 +103,7 @@ def answers(path: Path) -> dict[str, str]:
             found[str(wish)] = as_json(gather(corpus, wish, limit=8))
         found["whole"] = repr(audit_whole(corpus, least=0.3))
         found["list"] = repr(corpus.tunes())
-        found["places"] = repr([corpus.places(row[0]) for row in rows])
+        found["places"] = repr([places_of(corpus, row[0]) for row in rows])
     return found
 
 

@@ -7,6 +7,7 @@ from urllib.parse import parse_qs, urlsplit
 from playwright.sync_api import expect
 
 from melodex.corpus.reader import Corpus
+from melodex.corpus.tunes.particulars import remarks_of
 from melodex.workbench.drafts import MOST_LETTERS, Drafts
 from tests.browser import followed
 
@@ -31,7 +32,7 @@ def test_a_remark_is_written_printed_taken_off_and_brought_back(own_bench, visit
         page.get_by_role("button", name="Undo").click()
     expect(page.locator(".remarks li")).to_contain_text("Heard at the lock")
     with Corpus.open(running.corpus_path) as corpus:
-        assert [row.kind for row in corpus.remarks(tune)] == ["source"]
+        assert [row.kind for row in remarks_of(corpus, tune)] == ["source"]
 
 
 def test_a_remark_half_written_is_there_in_every_tab_until_it_is_sent(own_bench, visit):

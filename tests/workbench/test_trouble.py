@@ -19,6 +19,7 @@ from playwright.sync_api import expect
 
 from melodex.cli import melodex
 from melodex.corpus.reader import Corpus
+from melodex.corpus.tunes.melodies import rebuilt
 from melodex.tasks.lesson.sets import open_lesson
 from melodex.workbench.bench import Bench, Stop, StoppableCorpus, Stopped
 from melodex.workbench.work import Work
@@ -404,7 +405,7 @@ def test_an_answer_that_nobody_waits_for_stops(whole_demo, tmp_path):
     for look in (
         lambda: list(corpus.chunks()),
         lambda: corpus.query("SELECT 1"),
-        lambda: corpus.rebuilt("x", "{}"),
+        lambda: rebuilt(corpus, "x", "{}"),
     ):
         with pytest.raises(Stopped):
             look()

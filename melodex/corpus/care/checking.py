@@ -42,7 +42,7 @@ from melodex.corpus.schema import (
     create_statements,
     state_of,
 )
-from melodex.corpus.tune_rows import PIECE_OF_LINES
+from melodex.corpus.tunes.tune_rows import PIECE_OF_LINES
 from melodex.corpus.writing.rows.words import index_holds, index_words
 from melodex.errors import CorpusError, DamagedCorpusError
 from melodex.melody import Melody

@@ -30,7 +30,7 @@ from melodex.corpus.faults import faults_named, is_busy, is_there
 from melodex.corpus.lessons import PLAN, ExampleRow, LessonRow, write_lesson
 from melodex.corpus.rows import row_crc32
 from melodex.corpus.schema import CHECKED_COLUMNS
-from melodex.corpus.tune_rows import LINE_COLUMNS, score_line_of
+from melodex.corpus.tunes.tune_rows import LINE_COLUMNS, score_line_of
 from melodex.corpus.writing.holding.journal import WAIT_SECONDS
 from melodex.corpus.writing.preparing import PreparedTune, prepared
 from melodex.corpus.writing.store import CorpusWriter

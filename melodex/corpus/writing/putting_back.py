@@ -18,7 +18,7 @@ from typing import Any
 from melodex.corpus.lessons import put_back_set
 from melodex.corpus.rows import row_crc32, storable
 from melodex.corpus.schema import CHECKED_COLUMNS
-from melodex.corpus.tune_rows import LINE_COLUMNS, score_line_of
+from melodex.corpus.tunes.tune_rows import LINE_COLUMNS, score_line_of
 from melodex.corpus.writing.preparing import PreparedFile, PreparedTune, prepared_tune
 from melodex.corpus.writing.rows.lines import flush_notes
 from melodex.corpus.writing.store import CorpusWriter

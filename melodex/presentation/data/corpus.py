@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from melodex.corpus.tune_rows import TuneRow
+from melodex.corpus.tunes.tune_rows import TuneRow
 from melodex.presentation.data.values import (
     csv_text,
     json_text,

@@ -22,7 +22,8 @@ from melodex.presentation.text.words import WIDEST_TITLE, clipped, many, shown, 
 
 if TYPE_CHECKING:
     from melodex.corpus.care.repairing import RepairReport
-    from melodex.corpus.tune_rows import LineRow, RemarkRow, TuneRow
+    from melodex.corpus.tunes.particulars import RemarkRow
+    from melodex.corpus.tunes.tune_rows import LineRow, TuneRow
     from melodex.tasks.adding.add import AddResult
     from melodex.tasks.collection.duplicates import Duplicates
     from melodex.tasks.collection.holdings import (

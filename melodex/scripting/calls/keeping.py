@@ -9,7 +9,7 @@ from os import PathLike
 from pathlib import Path
 from typing import Any
 
-from melodex.corpus.tune_rows import RemarkRow
+from melodex.corpus.tunes.particulars import RemarkRow
 from melodex.scripting.file import CorpusFile
 from melodex.scripting.lesson import Lesson, kept
 from melodex.scripting.results import Found

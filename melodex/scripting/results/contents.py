@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from melodex.corpus.tune_rows import TuneRow
+from melodex.corpus.tunes.tune_rows import TuneRow
 from melodex.scripting.notebook import words_html
 from melodex.scripting.results.result import ListResult, Result, count
 from melodex.tasks.collection.holdings import Listing

@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING
 from melodex import __version__
 from melodex.corpus.chunks import encode_notes
 from melodex.corpus.shards.merging import in_order
-from melodex.corpus.tune_rows import lines_in, piece_of, with_their_lines
+from melodex.corpus.tunes.tune_rows import lines_in, piece_of, with_their_lines
 from melodex.errors import EmptyMelodyError
 from melodex.matching.align import align
 from melodex.matching.asking import Notes

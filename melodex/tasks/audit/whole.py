@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 
 from melodex import __version__
 from melodex.corpus.reader import Corpus
-from melodex.corpus.tune_rows import lined_pieces, with_their_lines
+from melodex.corpus.tunes.tune_rows import lined_pieces, with_their_lines
 from melodex.matching.chance.sample import sample_tunes
 from melodex.matching.dealing.exchange import Exchange, shared_figures_by
 from melodex.matching.evidence.commonness import IntervalModel

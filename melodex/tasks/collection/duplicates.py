@@ -18,7 +18,7 @@ from functools import lru_cache
 
 from melodex.corpus.chunks import unpack
 from melodex.corpus.reader import Corpus
-from melodex.corpus.tune_rows import TuneRow, lined_pieces
+from melodex.corpus.tunes.tune_rows import TuneRow, lined_pieces
 from melodex.matching.dealing.exchange import Exchange, shared_figures_by
 from melodex.matching.evidence.kinship import (
     SharedFigures,

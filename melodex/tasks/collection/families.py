@@ -20,7 +20,7 @@ from dataclasses import dataclass
 
 from melodex.corpus.chunks import TuneNotes, encode_notes, unpack
 from melodex.corpus.reader import Corpus
-from melodex.corpus.tune_rows import TuneRow, lined_pieces
+from melodex.corpus.tunes.tune_rows import TuneRow, lined_pieces
 from melodex.matching.dealing.exchange import Exchange
 from melodex.matching.engine.passes import batched
 from melodex.matching.evidence.kinship import steps_of

@@ -17,13 +17,18 @@ from melodex.analysis.harmony.devices import KINDS
 from melodex.corpus.reader import Corpus
 from melodex.corpus.rows import folded
 from melodex.corpus.shards.merging import by_place, summed
-from melodex.corpus.tune_rows import (
-    IN_ORDER,
-    LineRow,
+from melodex.corpus.tunes.particulars import (
     PlaceRow,
     RemarkRow,
-    TuneRow,
     WarningRow,
+    places_of,
+    remarks_of,
+    warnings_of,
+)
+from melodex.corpus.tunes.tune_rows import (
+    IN_ORDER,
+    LineRow,
+    TuneRow,
     lines_of,
     with_their_lines,
 )
@@ -195,9 +200,9 @@ def show_tune(corpus: Corpus, name: str) -> TuneDetail:
     tune_id = corpus.resolve(name)
     return TuneDetail(
         row=corpus.tune(tune_id),
-        places=tuple(corpus.places(tune_id)),
-        warnings=tuple(corpus.warnings(tune_id)),
-        remarks=tuple(corpus.remarks(tune_id)),
+        places=tuple(places_of(corpus, tune_id)),
+        warnings=tuple(warnings_of(corpus, tune_id)),
+        remarks=tuple(remarks_of(corpus, tune_id)),
         melody=corpus.melody(tune_id),
         lines=tuple(lines_of(corpus, tune_id)),
     )

@@ -25,7 +25,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from melodex.corpus.reader import Corpus
-from melodex.corpus.tune_rows import TuneRow
+from melodex.corpus.tunes.tune_rows import TuneRow
 from melodex.tasks.collection.duplicates import steps_by_tune
 
 if TYPE_CHECKING:

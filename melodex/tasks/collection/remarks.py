@@ -13,7 +13,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from melodex.corpus.reader import Corpus
-from melodex.corpus.tune_rows import RemarkRow, TuneRow
+from melodex.corpus.tunes.particulars import RemarkRow, remarks_of
+from melodex.corpus.tunes.tune_rows import TuneRow
 from melodex.errors import CorpusError
 from melodex.tasks.passage import read_span
 
@@ -103,4 +104,4 @@ def take_off(corpus_path: Path, number: int) -> str:
 def remarks_on(corpus: Corpus, name: str) -> Remarked:
     """Return what is written about a tune."""
     tune_id = corpus.resolve(name)
-    return Remarked(corpus.tune(tune_id), tuple(corpus.remarks(tune_id)))
+    return Remarked(corpus.tune(tune_id), tuple(remarks_of(corpus, tune_id)))

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from melodex.corpus.reader import Corpus
-from melodex.corpus.tune_rows import TuneRow
+from melodex.corpus.tunes.tune_rows import TuneRow
 from melodex.errors import CorpusError
 
 __all__ = ["Done", "Undone", "undo", "what_was_done"]

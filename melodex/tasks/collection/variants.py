@@ -11,7 +11,7 @@ Contents: PART, differences.
 from __future__ import annotations
 
 from melodex.corpus.chunks import TuneNotes
-from melodex.corpus.tune_rows import TuneRow
+from melodex.corpus.tunes.tune_rows import TuneRow
 from melodex.matching.engine.alignment import Alignment
 from melodex.matching.engine.choice import engine
 from melodex.matching.query import EncodedQuery

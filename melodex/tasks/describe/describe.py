@@ -26,7 +26,7 @@ from melodex.analysis.texture.activity import LineActivity, activity_of
 from melodex.analysis.texture.foreign import ForeignNote, foreign_notes
 from melodex.analysis.texture.words import bars_at, joint_sentence, line_sentence
 from melodex.corpus.shards.merging import summed
-from melodex.corpus.tune_rows import piece_of
+from melodex.corpus.tunes.tune_rows import piece_of
 from melodex.melody import Melody
 from melodex.melody.loudness import bar_levels
 from melodex.tasks.describe.recorded import (

@@ -279,6 +279,7 @@ def readings(
     passage: Passage, name: str, corpus: Corpus | None
 ) -> Iterator[tuple[ReadTune, ...]]:
     """What each source of a passage gives when all its lines are read."""
+    from melodex.corpus.tunes.particulars import sources_of
     from melodex.reading import read_bytes, read_path
     from melodex.reading.apart import Apart
     from melodex.reading.result import Choice
@@ -289,7 +290,8 @@ def readings(
             if path is not None:
                 yield apart.do(read_path, str(path), Choice(lines="written")).tunes
             return
-        for data, form, source, choice in corpus.kept(passage.tune_id) if corpus else ():
+        kept = sources_of(corpus, passage.tune_id) if corpus else ()
+        for data, form, source, choice in kept:
             wide: Choice = replace(choice, lines="written")
             try:
                 yield apart.do(read_bytes, data, form, source, wide).tunes

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 
 from melodex.corpus.facets import FACET_VERSION
 from melodex.corpus.shards.merging import in_order
-from melodex.corpus.tune_rows import FIRST_PLACE
+from melodex.corpus.tunes.tune_rows import FIRST_PLACE
 from melodex.errors import REMEDIES, AnalysisError, CorpusError
 from melodex.melody import bars_text, name_of
 from melodex.tasks.gather.places import (

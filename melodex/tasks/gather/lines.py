@@ -18,7 +18,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 from melodex.corpus.rows import folded
-from melodex.corpus.tune_rows import with_their_lines
+from melodex.corpus.tunes.tune_rows import with_their_lines
 from melodex.errors import AnalysisError
 from melodex.tasks.gather.wish import Wish
 

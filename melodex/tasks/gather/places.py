@@ -18,7 +18,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from melodex.analysis.harmony.chords import parse_chord
-from melodex.corpus.tune_rows import lined_pieces
+from melodex.corpus.tunes.tune_rows import lined_pieces
 from melodex.errors import AnalysisError
 from melodex.matching.evidence.figures import tunes_holding
 from melodex.matching.query import encode_query

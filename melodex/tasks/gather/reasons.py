@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from melodex.corpus.rows import folded
 from melodex.corpus.shards.merging import each_once, in_order, summed
-from melodex.corpus.titles import likeness, nearest, three_letters
+from melodex.corpus.tunes.titles import likeness, nearest, three_letters
 from melodex.melody import note_name, pitch_class_name, spell
 from melodex.tasks.gather.places import meeting
 from melodex.tasks.gather.whole import key_named, pitch_named

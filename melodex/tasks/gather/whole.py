@@ -16,7 +16,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from melodex.corpus.rows import folded, kind_of
-from melodex.corpus.titles import quoted
+from melodex.corpus.tunes.titles import quoted
 from melodex.errors import AnalysisError
 from melodex.melody import MODES, fifths_from_name, fifths_of, midi_of
 from melodex.tasks.gather.lines import asks_of_lines, pieces_with

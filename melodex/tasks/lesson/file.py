@@ -48,7 +48,7 @@ from typing import Any, NoReturn
 from melodex.corpus.faults import is_there
 from melodex.corpus.lessons import ExampleRow, LessonRow, place_of_tune, write_lesson
 from melodex.corpus.reader import Corpus
-from melodex.corpus.tune_rows import whole_ids
+from melodex.corpus.tunes.tune_rows import whole_ids
 from melodex.errors import HostileInputError, LessonError
 from melodex.melody.tune_id import is_beginning, is_whole
 from melodex.tasks.lesson.checks import checked_excerpt, checked_labels, known_shape

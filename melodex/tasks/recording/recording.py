@@ -17,7 +17,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from melodex.corpus.chunks import PackedChunk
-from melodex.corpus.tune_rows import with_their_lines
+from melodex.corpus.tunes.tune_rows import with_their_lines
 from melodex.matching.asking import Here, Looked, Notes, Question
 from melodex.matching.chance.fit import fit_points
 from melodex.matching.chance.sample import OWN_BEST

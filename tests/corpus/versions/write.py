@@ -22,6 +22,7 @@ from melodex.corpus.chunks import unpack
 from melodex.corpus.lessons import example_rows, lesson_rows
 from melodex.corpus.reader import Corpus
 from melodex.corpus.schema import SCHEMA_VERSION
+from melodex.corpus.tunes.particulars import remarks_of
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.melody.tune_id import leading
 from melodex.reading import read_bytes
@@ -89,7 +90,7 @@ def corpus_data(corpus: Corpus) -> dict[str, Any]:
         **{
             f"remarks on {row.title}": [[r.kind, r.first_bar, r.text] for r in remarks]
             for row in rows
-            if (remarks := corpus.remarks(row.tune_id))
+            if (remarks := remarks_of(corpus, row.tune_id))
         },
     }
 

@@ -14,7 +14,7 @@ import json
 from melodex.corpus.chunks import TuneNotes, encode_notes
 from melodex.corpus.facets import FACET_TABLES
 from melodex.corpus.shards.routing import lowest_of_pairs
-from melodex.corpus.tune_rows import FIRST_PLACE
+from melodex.corpus.tunes.tune_rows import FIRST_PLACE
 from melodex.corpus.writing.holding.parts import OpenPart
 from melodex.corpus.writing.rows.row_writer import RowWriter, is_used
 from melodex.melody import Melody

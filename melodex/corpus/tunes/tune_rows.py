@@ -8,9 +8,8 @@ A piece goes by the tune id of its main line. A tune that stands in several plac
 line of the piece of its first place. Where a piece has one line, tune and piece are the
 same.
 
-Contents: TuneRow, PlaceRow, WarningRow, RemarkRow, LineRow, IN_ORDER, FIRST_PLACE,
-PIECE_OF_LINES, piece_of, whole_ids, lined_pieces, with_their_lines, lines_of,
-score_line_of.
+Contents: TuneRow, LineRow, IN_ORDER, FIRST_PLACE, PIECE_OF_LINES, as_tune_rows, piece_of,
+whole_ids, lined_pieces, with_their_lines, lines_of, score_line_of.
 """
 
 from __future__ import annotations
@@ -30,15 +29,12 @@ __all__ = [
     "PIECE_OF_LINES",
     "TUNE_ROW_COLUMNS",
     "LineRow",
-    "PlaceRow",
-    "RemarkRow",
     "TuneRow",
-    "WarningRow",
+    "as_tune_rows",
     "lined_pieces",
     "lines_of",
     "piece_of",
     "score_line_of",
-    "tags_of",
     "whole_ids",
     "with_their_lines",
 ]
@@ -100,42 +96,6 @@ class TuneRow:
         return said.words
 
 
-@dataclass(frozen=True, slots=True)
-class PlaceRow:
-    """A place where a tune was read."""
-
-    source: str
-    number: str
-    occurrence: int
-    collection: str
-
-
-@dataclass(frozen=True, slots=True)
-class RemarkRow:
-    """What the musician wrote about a tune, or about some bars of it.
-
-    ``number`` is that by which it is taken off; bars are None for the whole tune.
-    """
-
-    number: int
-    kind: str
-    first_bar: int | None
-    last_bar: int | None
-    text: str
-    made_at: str
-
-
-@dataclass(frozen=True, slots=True)
-class WarningRow:
-    """Something not understood when a tune was read, and where (from 1; 0 unknown)."""
-
-    source: str
-    number: str
-    line: int
-    column: int
-    text: str
-
-
 NUMBERS = ("year", "note_count", "bar_count", "place_count", "line", "line_count")
 TUNE_ROW_COLUMNS = ", ".join(
     f"CAST({name} AS {'INTEGER' if name in NUMBERS else 'TEXT'})"
@@ -149,6 +109,20 @@ make a number of a text or bytes of it: what is no longer of its kind is taken a
 def tags_of(joined: str | None) -> tuple[str, ...]:
     """The tags that the view joined, in alphabetical order."""
     return tuple(sorted(joined.split(", "))) if joined else ()
+
+
+def as_tune_rows(rows: Iterable[Any], keys: dict[str, str]) -> list[TuneRow]:
+    """Rows of :data:`TUNE_ROW_COLUMNS`, each with the key that its tune was read in.
+
+    One of which no key was read has the printed one.
+    """
+    tags = list(TuneRow.__slots__).index("tags")
+    found = []
+    for row in rows:
+        columns: list[Any] = [*row[:tags], tags_of(row[tags]), *row[tags + 1 :]]
+        columns.append(keys.get(row[0], row[4]))
+        found.append(TuneRow(*columns))
+    return found
 
 
 PIECE_OF_LINES = f"""

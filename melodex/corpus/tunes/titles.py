@@ -17,7 +17,7 @@ from typing import Any, Protocol
 from melodex.corpus.rows import folded, place_path
 from melodex.corpus.schema import TUNE_OVERVIEW
 from melodex.corpus.shards.merging import Merge, in_order, leading_number
-from melodex.corpus.tune_rows import FIRST_PLACE, TuneRow
+from melodex.corpus.tunes.tune_rows import FIRST_PLACE, TuneRow
 from melodex.errors import REMEDIES, CorpusError, PhraseError, UnknownTuneError
 from melodex.melody.tune_id import leading
 
