@@ -26,6 +26,7 @@ from benchmarks.material import MUSIC21
 from melodex.corpus.reader import Corpus
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.melody import Melody
+from melodex.melody.cutting import notes_of_bars
 from melodex.presentation.engraving.pictures import engrave_melody
 from melodex.presentation.pages import rendered
 from melodex.reading.abc.reader import read_abc
@@ -80,7 +81,7 @@ def result_for(task: str, home: Path) -> Any:
     with Corpus.open(path) as corpus:
         if task == "audit":
             return audit(corpus, whole, threshold=1e9, limit=20)
-        first, last = own.notes_of_bars(1, 32)
+        first, last = notes_of_bars(own, 1, 32)
         found = audit(corpus, whole, threshold=1e9, limit=1).findings[0]
         phrase = found.own.phrase()
         assert first <= found.own.first_note <= last

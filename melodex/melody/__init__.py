@@ -7,7 +7,9 @@ pitch class is a whole number on the line of fifths (F -1, C 0, G 1; B flat is
 a Melody never changes.
 
 Contents: ``pitch`` (names, degrees, modes), ``metre`` (beat strength, duration
-class), ``marks`` (the small records: bars, keys, chords ...), ``record`` (Melody).
+class), ``marks`` (the small records: bars, keys, chords ...), ``record`` (Melody),
+``phrase`` (what is looked for), ``cutting`` (parts of a melody), ``moving`` (the same
+in another place).
 """
 
 from melodex.melody.marks import (
@@ -31,6 +33,7 @@ from melodex.melody.metre import (
     beat_strength,
     duration_class,
 )
+from melodex.melody.phrase import Phrase
 from melodex.melody.pitch import (
     MODES,
     degree_fifths,
@@ -44,7 +47,7 @@ from melodex.melody.pitch import (
     pitch_class_name,
     spell,
 )
-from melodex.melody.record import Melody, Phrase, name_of
+from melodex.melody.record import Melody, name_of
 
 __all__ = [
     "MODES",

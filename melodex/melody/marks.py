@@ -6,14 +6,15 @@ list of its values, as it is kept in a corpus.
 
 Contents: Key, KeyChange, MetreChange, Bar, ChordSymbol, SectionMark, Grace, Tuplet,
 Lyric, Dynamic, WorkedLine, Credits, PROVENANCE, RECORD_COLUMNS, CREDITS_COLUMNS, bars_text,
-packed, unpacked.
+of_notes, tuplets_over, packed, unpacked.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from operator import attrgetter
-from typing import Any
+from typing import Any, TypeVar
 
 from melodex.melody.metre import Metre
 from melodex.melody.pitch import MODES, pitch_class_name
@@ -36,7 +37,9 @@ __all__ = [
     "Tuplet",
     "WorkedLine",
     "bars_text",
+    "of_notes",
     "packed",
+    "tuplets_over",
     "unpacked",
 ]
 
@@ -228,6 +231,27 @@ class Credits:
     rhythm: str = ""
     origin: str = ""
     part: str = ""
+
+
+OnNote = TypeVar("OnNote", Grace, Lyric)
+
+
+def of_notes(records: tuple[OnNote, ...], first: int, last: int) -> tuple[OnNote, ...]:
+    """What stands on notes ``first`` to ``last``, as the notes are counted from there."""
+    return tuple(
+        replace(record, note=record.note - first)
+        for record in records
+        if first <= record.note <= last
+    )
+
+
+def tuplets_over(tuplets: tuple[Tuplet, ...], first: int, last: int) -> tuple[Tuplet, ...]:
+    """What of tuplets is over notes ``first`` to ``last``, counted from there."""
+    return tuple(
+        replace(t, first=max(t.first, first) - first, last=min(t.last, last) - first)
+        for t in tuplets
+        if t.first <= last and t.last >= first
+    )
 
 
 PROVENANCE = ("collection", "source", "number")

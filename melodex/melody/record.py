@@ -1,4 +1,4 @@
-"""Melody: one line of a piece as it was written; and a phrase that is looked for.
+"""Melody: one line of a piece as it was written.
 
 Conventions: one entry per *sounding* note. Ties are merged; rests are gaps
 between the end of a note and the next onset; grace notes stand apart from the
@@ -6,8 +6,9 @@ note that they decorate. Bars carry the number that is printed: a pickup is 0,
 and the two halves of a bar that a repeat sign splits share one number. What is
 read is the written order: repeats and endings are kept as marks, not played.
 
-Contents: Melody, Phrase; the records inside them are in ``marks``, and what the id of a
-tune is made of in ``tune_id``.
+Contents: Melody, name_of, NOTE_COLUMNS; the records inside a melody are in ``marks``, what
+the id of a tune is made of in ``tune_id``, a phrase in ``phrase``. A melody is cut in other
+ways than by its notes in ``cutting``, and moved in ``moving``.
 """
 
 from __future__ import annotations
@@ -15,7 +16,6 @@ from __future__ import annotations
 import json
 import re
 from bisect import bisect_right
-from collections.abc import Sequence
 from dataclasses import field, replace
 from typing import Any
 
@@ -36,7 +36,9 @@ from melodex.melody.marks import (
     SectionMark,
     Tuplet,
     WorkedLine,
+    of_notes,
     packed,
+    tuplets_over,
     unpacked,
 )
 from melodex.melody.metre import TICKS_PER_QUARTER, Metre
@@ -51,7 +53,7 @@ from melodex.melody.tune_id import (
 )
 from melodex.records import dataclass
 
-__all__ = ["Melody", "Phrase"]
+__all__ = ["NOTE_COLUMNS", "Melody", "name_of", "out_of_range"]
 
 
 def name_of(title: str, source: str = "", number: str = "") -> str:
@@ -197,11 +199,6 @@ class Melody:
             ends.append(self.bars[-1].onset_ticks + self.bars[-1].duration_ticks)
         return max(ends)
 
-    def key_change_at(self, onset_ticks: int) -> KeyChange | None:
-        """The printed key that holds at a place, or None if none was printed."""
-        change: KeyChange | None = held_at(self.keys, onset_ticks)
-        return change
-
     def key_at(self, onset_ticks: int) -> Key:
         """The key at a place, as worked out, else as printed, or one of mode ``none``."""
         change: KeyChange | None = held_at(self.centres or self.keys, onset_ticks)
@@ -228,27 +225,6 @@ class Melody:
             found.append(fifths - changes[at].key.tonic_fifths if known else None)
         return tuple(found)
 
-    def notes_of_bars(self, first_bar: int, last_bar: int) -> tuple[int, int]:
-        """Return the first and last index of the notes that start in some bars.
-
-        Raises
-        ------
-        PassageError
-            If the melody has no such bars, or no note starts in them.
-        """
-        numbers = [bar.number for bar in self.bars] or list(self.bar)
-        if not numbers:
-            raise PassageError("this tune has no bars", where=self.title)
-        lowest, highest = min(numbers), max(numbers)
-        if first_bar > last_bar or first_bar < lowest or last_bar > highest:
-            raise out_of_range("bars", (first_bar, last_bar), (lowest, highest), self.title)
-        inside = [i for i, bar in enumerate(self.bar) if first_bar <= bar <= last_bar]
-        if not inside:
-            raise PassageError(
-                f"no note starts in bars {first_bar}-{last_bar}", where=self.title
-            )
-        return inside[0], inside[-1]
-
     def excerpt(self, first: int, last: int) -> Melody:
         """Cut out notes ``first`` to ``last`` (indexes from 0, both included).
 
@@ -265,15 +241,9 @@ class Melody:
             asked = first + 1, last + 1
             raise out_of_range("notes", asked, (1, len(self)), self.title)
         start = self.onset_ticks[first]
-        end = max(
-            o + d
-            for o, d in zip(
-                self.onset_ticks[first : last + 1],
-                self.duration_ticks[first : last + 1],
-                strict=True,
-            )
-        )
         columns = {name: getattr(self, name)[first : last + 1] for name in NOTE_COLUMNS}
+        lasting = zip(columns["onset_ticks"], columns["duration_ticks"], strict=True)
+        end = max(onset + duration for onset, duration in lasting)
         held_chord = self.chord_at(start)
         return replace(
             self,
@@ -300,79 +270,9 @@ class Melody:
             dynamics=tuple(
                 d for d in self.dynamics if d.onset_ticks < end and d.end_ticks >= start
             ),
-            graces=tuple(
-                replace(g, note=g.note - first)
-                for g in self.graces
-                if first <= g.note <= last
-            ),
-            tuplets=tuple(
-                replace(
-                    t, first=max(t.first, first) - first, last=min(t.last, last) - first
-                )
-                for t in self.tuplets
-                if t.first <= last and t.last >= first
-            ),
-            lyrics=tuple(
-                replace(word, note=word.note - first)
-                for word in self.lyrics
-                if first <= word.note <= last
-            ),
-        )
-
-    def of_notes(self, kept: Sequence[int]) -> Melody:
-        """The same bars and signs with some of the notes, given by rising index.
-
-        Grace notes and words of the others go; tuplets go where one of theirs does.
-        """
-        index = {note: place for place, note in enumerate(kept)}
-        columns: dict[str, Any] = {
-            name: tuple([getattr(self, name)[note] for note in kept])
-            for name in NOTE_COLUMNS
-        }
-        return replace(
-            self,
-            **columns,
-            graces=tuple(
-                replace(g, note=index[g.note]) for g in self.graces if g.note in index
-            ),
-            tuplets=tuple(
-                replace(t, first=index[t.first], last=index[t.last])
-                for t in self.tuplets
-                if all(note in index for note in range(t.first, t.last + 1))
-            ),
-            lyrics=tuple(
-                replace(word, note=index[word.note])
-                for word in self.lyrics
-                if word.note in index
-            ),
-        )
-
-    def transposed(self, semitones: int, fifths: int) -> Melody:
-        """Move every pitch and key; chord symbols are left as text.
-
-        Parameters
-        ----------
-        semitones, fifths : int
-            The interval, sounding and spelled: a whole tone up is 2 and 2, a
-            minor third up 3 and -3.
-
-        Raises
-        ------
-        ValueError
-            If the two do not name the same interval.
-        """
-        if (7 * fifths - semitones) % 12:
-            raise ValueError(f"{semitones} semitones are not {fifths} fifths")
-        return replace(
-            self,
-            midi=tuple(m + semitones for m in self.midi),
-            fifths=tuple(f + fifths for f in self.fifths),
-            graces=tuple(
-                replace(g, midi=g.midi + semitones, fifths=g.fifths + fifths)
-                for g in self.graces
-            ),
-            keys=moved_keys(self.keys, fifths),
-            centres=moved_keys(self.centres, fifths),
+            graces=of_notes(self.graces, first, last),
+            tuplets=tuplets_over(self.tuplets, first, last),
+            lyrics=of_notes(self.lyrics, first, last),
         )
 
     def with_centres(self, centres: tuple[KeyChange, ...]) -> Melody:
@@ -489,75 +389,3 @@ def out_of_range(
     )
     error.limits = limits
     return error
-
-
-def moved_keys(changes: tuple[KeyChange, ...], fifths: int) -> tuple[KeyChange, ...]:
-    """Keys an interval away; where there is none, the signature alone moves."""
-    return tuple(
-        replace(
-            change,
-            key=replace(change.key, tonic_fifths=change.key.tonic_fifths + fifths)
-            if change.key.mode != "none"
-            else change.key,
-            signature_fifths=change.signature_fifths + fifths,
-        )
-        for change in changes
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class Phrase:
-    """What is looked for: a melody, and how much of it was really said.
-
-    Parameters
-    ----------
-    melody : Melody
-        The notes. Where only steps were typed, pitches start at an arbitrary
-        place; where only a contour was, they are placeholders for the signs.
-    notation : str
-        ``passage``, or how it was typed: a key of
-        :data:`melodex.reading.phrase.reader.NOTATIONS`.
-    text : str
-        As typed, or file and bars.
-    has_rhythm : bool
-        Whether durations were given.
-    has_tonic : bool
-        Whether a tonic is known, so that functions can be compared.
-    contour : tuple of int
-        For notation ``contour``: the signs -1, 0, 1 of the steps.
-    tune_id : str
-        For a passage of a tune in the corpus: that tune, left out of its own
-        results unless asked for.
-    first_note : int
-        For a passage: index in the whole tune of its first note.
-    other_notations : tuple of str
-        In which the same text would be other music.
-    has_pitch, has_length : tuple of bool
-        Where some notes are known by halves: whether pitch and length of each were
-        said. Empty where all pitches were said, and all lengths or none; what was not
-        said is a placeholder in ``melody``.
-    is_whole : bool
-        For a passage: whether it is all of its tune.
-    """
-
-    melody: Melody
-    notation: str
-    text: str = ""
-    has_rhythm: bool = True
-    has_tonic: bool = True
-    contour: tuple[int, ...] = ()
-    tune_id: str = ""
-    first_note: int = 0
-    other_notations: tuple[str, ...] = ()
-    has_pitch: tuple[bool, ...] = ()
-    has_length: tuple[bool, ...] = ()
-    is_whole: bool = False
-
-    @property
-    def has_notes(self) -> bool:
-        """Whether all its pitches were said, so that it can be drawn and heard."""
-        return not self.contour and not self.has_pitch
-
-    def __repr__(self) -> str:
-        said = f"{self.text!r}, {self.notation}" if self.text else self.notation
-        return f"<Phrase {said}: {len(self.melody)} notes>"

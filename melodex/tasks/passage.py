@@ -296,7 +296,9 @@ def passage_of(
         )
     first, last = 0, len(melody) - 1
     if bars:
-        first, last = melody.notes_of_bars(bars.first, bars.last)
+        from melodex.melody.cutting import notes_of_bars
+
+        first, last = notes_of_bars(melody, bars.first, bars.last)
     elif notes:
         first, last = notes.first - 1, notes.last - 1
     part = melody.excerpt(first, last)

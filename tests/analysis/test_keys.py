@@ -37,6 +37,7 @@ from melodex.melody import (
     pitch_class,
     pitch_class_name,
 )
+from melodex.melody.moving import transposed
 from melodex.reading import read_path
 
 QUARTER = TICKS_PER_QUARTER
@@ -151,7 +152,7 @@ def test_a_plain_tune_is_read_in_its_mode(mode: str, names: str) -> None:
 @given(st.integers(-6, 6), st.sampled_from(sorted(SCALES)))
 def test_transposing_moves_the_key_and_changes_nothing_else(step: int, mode: str) -> None:
     melody = tune(SCALES[mode])
-    moved = melody.transposed(7 * step - 12 * (7 * step // 12), step)
+    moved = transposed(melody, 7 * step - 12 * (7 * step // 12), step)
     here, there = global_key(melody), global_key(moved)
     assert there.key == Key(here.key.tonic_fifths + step, here.key.mode)
     assert there.certainty == pytest.approx(here.certainty, abs=0.002)

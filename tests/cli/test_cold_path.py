@@ -96,6 +96,7 @@ OURS = {
     "melodex.melody",
     "melodex.melody.marks",
     "melodex.melody.metre",
+    "melodex.melody.phrase",
     "melodex.melody.pitch",
     "melodex.melody.placed",
     "melodex.melody.record",

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 from melodex.analysis.harmony.chords import parse_chord, transposed_text
 from melodex.errors import PresentationError
 from melodex.melody import ChordSymbol, Key, KeyChange, Melody
+from melodex.melody.moving import transposed
 from melodex.presentation.engraving.layout import StaffPart
 
 if TYPE_CHECKING:
@@ -141,7 +142,7 @@ def moved(melody: Melody, likeness: Likeness, direction: int, onto: Melody) -> M
     while melody.midi and min(melody.midi) + semitones < 0:
         semitones += 12
     chords = [replace(c, text=moved_chord(c.text, fifths)) for c in melody.chords]
-    there = melody.transposed(semitones, fifths)
+    there = transposed(melody, semitones, fifths)
     known = [change.signature_fifths for change in onto.keys]
     turns = [turn_of(change.signature_fifths, known) for change in there.keys]
     return turned(there, turns, chords)
@@ -152,7 +153,7 @@ def moved_by(melody: Melody, semitones: int, fifths: int) -> Melody:
     if not semitones and not fifths:
         return melody
     chords = tuple(replace(c, text=moved_chord(c.text, fifths)) for c in melody.chords)
-    return replace(melody.transposed(semitones, fifths), chords=chords)
+    return replace(transposed(melody, semitones, fifths), chords=chords)
 
 
 def turn_of(signature_fifths: int, known: Sequence[int]) -> int:

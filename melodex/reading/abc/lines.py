@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 
 from melodex.errors import ReadingError
 from melodex.melody import Credits, Melody
+from melodex.melody.cutting import some_notes
 from melodex.melody.texture import Texture, texture_of_lines
 from melodex.reading.abc.header import Header, Line
 from melodex.reading.abc.tune import TuneReader
@@ -100,7 +101,7 @@ def without_top(other: Melody, top: Melody) -> Melody | None:
     kept = [i for i, midi in enumerate(other.midi) if midi != top.midi[i]]
     if len(kept) < UNDER_SHARE * len(top):
         return None
-    return other.of_notes(kept)
+    return some_notes(other, kept)
 
 
 def texture_of(

@@ -16,6 +16,7 @@ from melodex.corpus.reader import Corpus
 from melodex.corpus.tunes.particulars import RemarkRow, remarks_of
 from melodex.corpus.tunes.tune_rows import TuneRow
 from melodex.errors import CorpusError
+from melodex.melody.cutting import notes_of_bars
 from melodex.tasks.passage import read_span
 
 __all__ = ["KINDS", "Remarked", "remarks_on", "take_off", "write_remark"]
@@ -76,7 +77,7 @@ def write_remark(
     with Corpus.open(corpus_path) as corpus:
         tune_id = corpus.resolve(name)
         if span:
-            corpus.melody(tune_id).notes_of_bars(span.first, span.last)
+            notes_of_bars(corpus.melody(tune_id), span.first, span.last)
     with CorpusWriter.open(corpus_path, create=False) as writer:
         add_remark(writer, tune_id, kind, words, (span.first, span.last) if span else None)
     with Corpus.open(corpus_path) as corpus:

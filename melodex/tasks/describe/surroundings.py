@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 from melodex.errors import HostileInputError, PassageError
 from melodex.melody import Melody
-from melodex.melody.window import sounding_within
+from melodex.melody.cutting import sounding_within
 from melodex.records import dataclass
 from melodex.tasks.passage import Passage, find_passage, read_span
 from melodex.tasks.tune_file import file_and_number

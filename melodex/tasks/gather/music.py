@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from melodex.melody import Melody
+from melodex.melody.cutting import notes_of_bars
 from melodex.tasks.gather.gather import Example, Gathering
 from melodex.tasks.passage import Passage
 
@@ -77,6 +78,6 @@ def shown_of(example: Example, whole: Melody | None) -> Shown:
         inside = numbers[start : max(start + LEAST_BARS, numbers.index(inside[-1]) + 1)]
     short = len(inside) <= MOST_BARS
     last = inside[-1] if short else inside[FIRST_BARS - 1]
-    first_note, last_note = whole.notes_of_bars(inside[0], last)
+    first_note, last_note = notes_of_bars(whole, inside[0], last)
     part = whole.excerpt(first_note, last_note)
     return Shown(example, Passage(part, whole, first_note, example.tune_id, True), short)

@@ -30,6 +30,7 @@ from melodex.corpus.lessons import (
 from melodex.corpus.reader import Corpus
 from melodex.errors import REMEDIES, LessonError
 from melodex.melody import Melody, bars_text
+from melodex.melody.cutting import notes_of_bars
 from melodex.tasks.gather.wish import topic_of_wish
 from melodex.tasks.lesson.labels import (
     Topic,
@@ -238,7 +239,7 @@ def gathered(corpus: Corpus, result: Gathering) -> Iterator[Found]:
             yield before
         placed = bool(example.reasons)
         around = around_change if wished and wished[0] in CHANGES else surroundings
-        first, last = whole.notes_of_bars(*(around(whole, bars) if placed else bars))
+        first, last = notes_of_bars(whole, *(around(whole, bars) if placed else bars))
         before = Found(
             example.tune_id,
             whole,

@@ -23,6 +23,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from melodex.melody import Melody, beat_strength
+from melodex.melody.placed import held_at
 from melodex.tasks.lesson.sets import LessonExample
 
 __all__ = ["MEASURES", "Measures", "difficulty_ranks", "measures_of"]
@@ -119,7 +120,7 @@ def is_held_over(melody: Melody, note: int) -> bool:
 
 def leaves_signature(melody: Melody, note: int) -> bool:
     """Whether a note is none of the seven of the signature."""
-    change = melody.key_change_at(melody.onset_ticks[note])
+    change = held_at(melody.keys, melody.onset_ticks[note])
     signature = change.signature_fifths if change else 0
     # From the fourth to the seventh degree of the major scale on the line of fifths.
     return not -1 <= melody.fifths[note] - signature <= 5

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 from melodex.analysis.harmony.placed import spoken_degree
 from melodex.errors import MelodexError
 from melodex.melody import Melody
+from melodex.melody.cutting import notes_of_bars
 from melodex.tasks.lesson.asking.beside import beside_part, in_words_part
 from melodex.tasks.lesson.asking.cutting import is_double
 from melodex.tasks.lesson.asking.focus import NoteWish, hits_of, note_wish
@@ -254,7 +255,7 @@ def without_it(whole: Melody, shown: Shown, wish: NoteWish) -> Shown | None:
         apart = end < shown.excerpt.bar[0] or start > shown.excerpt.bar[-1]
         if not apart or end > numbers[-1]:
             continue
-        first, last = whole.notes_of_bars(start, end)
+        first, last = notes_of_bars(whole, start, end)
         excerpt = whole.excerpt(first, last)
         if len(excerpt.chords) < 2 or len(excerpt) < 4:
             continue

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 
 from melodex.corpus.rows import folded
 from melodex.errors import MelodexError
+from melodex.melody.cutting import notes_of_bars
 from melodex.melody.tune_id import leading
 from melodex.tasks.compare.compare import compare
 from melodex.tasks.lesson.asking.pairs import degree
@@ -133,7 +134,7 @@ def choice_of(corpus: Corpus, shown: Shown, match: Match) -> Shown:
     end = min(max(end, start + wanted), whole.bar[-1])
     # A shorter passage than the others would be told by its length.
     start = max(min(start, end - wanted), whole.bar[0])
-    first, last = whole.notes_of_bars(start, end)
+    first, last = notes_of_bars(whole, start, end)
     labels = labels_of(whole, first, last)
     return Shown(whole.excerpt(first, last), labels, match.passage.tune_id, is_named=False)
 

@@ -1,23 +1,75 @@
-"""What sounds of a line between two times, whether or not it begins there.
+"""Parts of a melody by other signs than the first and the last note.
 
-Conventions: a note that sounds into the window, or out of it, is cut at its edge. Bars
-are those of the window; times stay as they are in the whole.
+Conventions: times stay as they are in the whole. Of what sounds between two times, a note
+that sounds into the window, or out of it, is cut at its edge, whether or not it begins
+there; bars are those of the window.
 
-Contents: sounding_within.
+Contents: notes_of_bars, some_notes, sounding_within.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TypeVar
+from typing import Any, TypeVar
 
+from melodex.errors import PassageError
 from melodex.melody.marks import KeyChange, MetreChange, Tuplet
-from melodex.melody.record import Melody
+from melodex.melody.record import NOTE_COLUMNS, Melody, out_of_range
 
-__all__ = ["sounding_within"]
+__all__ = ["notes_of_bars", "some_notes", "sounding_within"]
 
 Change = TypeVar("Change", KeyChange, MetreChange)
+
+
+def notes_of_bars(melody: Melody, first_bar: int, last_bar: int) -> tuple[int, int]:
+    """Return the first and last index of the notes that start in some bars.
+
+    Raises
+    ------
+    PassageError
+        If the melody has no such bars, or no note starts in them.
+    """
+    numbers = [bar.number for bar in melody.bars] or list(melody.bar)
+    if not numbers:
+        raise PassageError("this tune has no bars", where=melody.title)
+    lowest, highest = min(numbers), max(numbers)
+    if first_bar > last_bar or first_bar < lowest or last_bar > highest:
+        raise out_of_range("bars", (first_bar, last_bar), (lowest, highest), melody.title)
+    inside = [i for i, bar in enumerate(melody.bar) if first_bar <= bar <= last_bar]
+    if not inside:
+        raise PassageError(
+            f"no note starts in bars {first_bar}-{last_bar}", where=melody.title
+        )
+    return inside[0], inside[-1]
+
+
+def some_notes(melody: Melody, kept: Sequence[int]) -> Melody:
+    """The same bars and signs with some of the notes, given by rising index.
+
+    Grace notes and words of the others go; tuplets go where one of theirs does.
+    """
+    index = {note: place for place, note in enumerate(kept)}
+    columns: dict[str, Any] = {
+        name: tuple([getattr(melody, name)[note] for note in kept]) for name in NOTE_COLUMNS
+    }
+    return replace(
+        melody,
+        **columns,
+        graces=tuple(
+            replace(g, note=index[g.note]) for g in melody.graces if g.note in index
+        ),
+        tuplets=tuple(
+            replace(t, first=index[t.first], last=index[t.last])
+            for t in melody.tuplets
+            if all(note in index for note in range(t.first, t.last + 1))
+        ),
+        lyrics=tuple(
+            replace(word, note=index[word.note])
+            for word in melody.lyrics
+            if word.note in index
+        ),
+    )
 
 
 def sounding_within(melody: Melody, start: int, end: int) -> Melody:
