@@ -7,8 +7,8 @@ was killed, and takes it away. A file whose owner cannot be kept, that has anoth
 too (a hard link), that carries an access list, or that lies in a closed folder is
 written in place; what is no regular file (a pipe, a device) is written to.
 
-Contents: COMPANIONS, final_place, is_special, part_beside, put_in_place, write_whole,
-flush_folder, sweep.
+Contents: COMPANIONS, final_place, is_special, part_beside, part_folder, put_in_place,
+write_whole, flush_folder, sweep.
 """
 
 from __future__ import annotations
@@ -27,6 +27,7 @@ __all__ = [
     "flush_folder",
     "is_special",
     "part_beside",
+    "part_folder",
     "put_in_place",
     "sweep",
     "write_whole",
@@ -80,11 +81,49 @@ def part_beside(target: Path) -> Iterator[Path]:
         os.close(handle)
 
 
+@contextmanager
+def part_folder(target: Path) -> Iterator[Path]:
+    """An empty folder, in one beside a target that is held at work and gone afterwards.
+
+    Raises
+    ------
+    OSError
+        If the folder in which the target stands cannot be written.
+    """
+    sweep(target.parent)
+    part = target.with_name(part_name(target))
+    part.mkdir(0o700)
+    handle = os.open(part, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+    try:
+        # Some file systems know no locks; nothing is swept there.
+        with suppress(OSError):
+            fcntl.flock(handle, fcntl.LOCK_EX)
+        # Who leaves a corpus takes turns at its folder, and would wait for us here.
+        inner = part / "made"
+        inner.mkdir(0o700)
+        yield inner
+    finally:
+        take_folder(part)
+        os.close(handle)
+
+
+def part_name(target: Path) -> str:
+    """A name for a part of a target that nothing has."""
+    return f".{target.name[:LONGEST_STEM]}{PART_MARK}{secrets.token_hex(6)}"
+
+
+def take_folder(folder: Path) -> None:
+    """Take a folder away with all that is in it."""
+    # Here, since hardly anybody needs it, and it loads the packers of files.
+    import shutil
+
+    shutil.rmtree(folder, ignore_errors=True)
+
+
 def held_part(target: Path) -> tuple[int, Path]:
     """A new part file, and the handle that holds its lock."""
     while True:
-        name = f".{target.name[:LONGEST_STEM]}{PART_MARK}{secrets.token_hex(6)}"
-        part = target.with_name(name)
+        part = target.with_name(part_name(target))
         handle = os.open(part, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o600)
         # Some file systems know no locks; nothing is swept there.
         with suppress(OSError):
@@ -108,16 +147,20 @@ def sweep(folder: Path) -> None:
             if not Path(whose(str(part))).exists():
                 with suppress(OSError):
                     part.unlink()
-        elif entry.is_file(follow_symlinks=False):
+        elif entry.is_file(follow_symlinks=False) or entry.is_dir(follow_symlinks=False):
             with suppress(OSError):
-                take_if_dead(part)
+                take_if_dead(part, is_folder=entry.is_dir(follow_symlinks=False))
 
 
-def take_if_dead(part: Path) -> None:
-    """Take a part file away, with what SQLite left beside it, if nobody holds it."""
-    handle = os.open(part, os.O_RDWR | os.O_NOFOLLOW | os.O_CLOEXEC)
+def take_if_dead(part: Path, *, is_folder: bool = False) -> None:
+    """Take a part away, with what SQLite left beside it, if nobody holds it."""
+    way = os.O_RDONLY | os.O_DIRECTORY if is_folder else os.O_RDWR
+    handle = os.open(part, way | os.O_NOFOLLOW | os.O_CLOEXEC)
     try:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        if is_folder:
+            take_folder(part)
+            return
         for left in with_companions(part):
             left.unlink(missing_ok=True)
     finally:

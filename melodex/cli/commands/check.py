@@ -12,7 +12,8 @@ from melodex.cli.progress import progress_bar
 @click.option(
     "--repair",
     is_flag=True,
-    help="Write what can be read to a new file; the damaged one is kept beside it.",
+    help="Write what can be read to a new file, or folder of shards; the damaged one is "
+    "kept beside it.",
 )
 @output_options(["text", "json"])
 @click.pass_context

@@ -18,7 +18,7 @@ from melodex.corpus.schema import APPLICATION_ID
 from melodex.errors import REMEDIES, CorpusError
 from melodex.files import COMPANIONS, final_place
 
-__all__ = ["refuse_corpus", "refuse_left_behind"]
+__all__ = ["SIGNATURE", "refuse_corpus", "refuse_left_behind"]
 
 SIGNATURE = b"SQLite format 3\0"
 """Offset 0 of every SQLite file (https://www.sqlite.org/fileformat2.html, 1.3)."""

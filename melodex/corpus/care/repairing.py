@@ -6,14 +6,14 @@ everything that is derived from melodies is made anew by adding them as usual. A
 tune that neither way brings back is named as lost, and so is every other row that is
 not as it was written: a passage of a teaching set, a tag, a place.
 
-Contents: RepairReport, repair_corpus.
+Contents: RepairReport, repair_corpus, Remains, locked, write, free_name.
 """
 
 from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, suppress
 from dataclasses import dataclass, field, replace
 from itertools import groupby
@@ -43,7 +43,7 @@ from melodex.reading import read_bytes
 from melodex.reading.apart import Apart
 from melodex.reading.result import Choice, FileReading, ReadTune, ReadWarning
 
-__all__ = ["RepairReport", "repair_corpus"]
+__all__ = ["Remains", "RepairReport", "free_name", "locked", "repair_corpus", "write"]
 
 
 UNKNOWN_SOURCE = "source-unknown"
@@ -59,7 +59,7 @@ class RepairReport:
     Parameters
     ----------
     damaged : Path
-        Where the damaged file is kept.
+        Where the damaged file, or the folder of shards, is kept.
     kept : int
         Tunes whose melody was whole.
     read_again : tuple of str
@@ -100,7 +100,7 @@ def repair_corpus(
     place = final_place(path)
     with faults_named(path), Apart() as apart, closing(locked(path)) as connection:
         fresh = free_name(place, "repaired")
-        remains = Remains(connection, apart)
+        remains = Remains([connection], apart)
         remains.collect()
         try:
             write(remains, fresh, progress)
@@ -115,13 +115,7 @@ def repair_corpus(
         finally:
             with suppress(FileNotFoundError):
                 fresh.unlink()
-    return RepairReport(
-        damaged=damaged,
-        kept=len(remains.melodies),
-        read_again=tuple(sorted(remains.read_again)),
-        lost=tuple(sorted(remains.lost)),
-        left_out=tuple(remains.left_out),
-    )
+    return remains.report(damaged)
 
 
 def exchange(place: Path, fresh: Path, damaged: Path) -> None:
@@ -174,9 +168,12 @@ def locked(path: Path) -> sqlite3.Connection:
 
 @dataclass
 class Remains:
-    """Everything that can still be read of a damaged corpus."""
+    """Everything that can still be read of a damaged corpus.
 
-    connection: sqlite3.Connection
+    Its files are one, or the shards of a folder: a row number is that of one row over all.
+    """
+
+    connections: Sequence[sqlite3.Connection]
     apart: Apart
     melodies: dict[int, Melody] = field(default_factory=dict)
     ids: dict[int, str] = field(default_factory=dict)
@@ -195,6 +192,16 @@ class Remains:
     changes: list[Row] = field(default_factory=list)
     taken_out: list[Row] = field(default_factory=list)
     renamed: dict[str, str] = field(default_factory=dict)
+
+    def report(self, damaged: Path) -> RepairReport:
+        """What was brought into the new corpus, and where the damaged one is kept."""
+        return RepairReport(
+            damaged=damaged,
+            kept=len(self.melodies),
+            read_again=tuple(sorted(self.read_again)),
+            lost=tuple(sorted(self.lost)),
+            left_out=tuple(self.left_out),
+        )
 
     def collect(self) -> None:
         """Read every table as far as it goes."""
@@ -239,9 +246,10 @@ class Remains:
     def table(self, table: str, columns: str) -> Iterator[Row]:
         """Rows of a table that can be read."""
         unread: list[str] = []
-        with suppress(sqlite3.DatabaseError):
-            for row in every_row(self.connection, table, columns, unread):
-                yield dict(row)
+        for connection in self.connections:
+            with suppress(sqlite3.DatabaseError):
+                for row in every_row(connection, table, columns, unread):
+                    yield dict(row)
         self.left_out += [message for message in unread if message not in self.left_out]
 
     def sound(self, table: str) -> Iterator[Row]:
@@ -289,15 +297,16 @@ class Remains:
 
     def one(self, table: str, columns: str, number: int) -> list[Row]:
         """A row by its number, if it can be read."""
-        cursor = self.connection.cursor()
-        cursor.row_factory = sqlite3.Row
-        try:
-            found = cursor.execute(
-                f"SELECT {columns} FROM {table} WHERE id = ?", [number]
-            ).fetchall()
-        except sqlite3.DatabaseError:
-            return []
-        return [dict(row) for row in found]
+        found: list[Row] = []
+        for connection in self.connections:
+            cursor = connection.cursor()
+            cursor.row_factory = sqlite3.Row
+            with suppress(sqlite3.DatabaseError):
+                rows = cursor.execute(
+                    f"SELECT {columns} FROM {table} WHERE id = ?", [number]
+                ).fetchall()
+                found += [dict(row) for row in rows]
+        return found
 
     def tune(self, place: Row) -> ReadTune | None:
         """The tune of a place: its own melody, or what the kept source gives again."""

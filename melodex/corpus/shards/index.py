@@ -10,7 +10,7 @@ Each change of a folder has a number, which counts from 1; the index and each sh
 had part in it keep it.
 
 Contents: INDEX_NAME, FORMAT, Shard, ShardIndex, read_index, write_index, file_of,
-refuse_other, digest_of, is_shards.
+refuse_other, fault_of_place, of_another_time, digest_of, is_shards.
 """
 
 from __future__ import annotations
@@ -42,8 +42,10 @@ __all__ = [
     "change_in",
     "counts_of",
     "digest_of",
+    "fault_of_place",
     "file_of",
     "is_shards",
+    "of_another_time",
     "read_index",
     "refuse_other",
     "write_index",
@@ -282,16 +284,9 @@ class Opened(Protocol):
 
 def refuse_other(part: Opened, index: ShardIndex, number: int) -> None:
     """Refuse a shard that is not the one that the index means."""
-    rows = part.connection.execute(
-        "SELECT value FROM setting WHERE name = ?", [SHARD_SETTING]
-    ).fetchall()
-    said = str(rows[0][0]) if rows else ""
-    fault, shard = "", index.shards[number - 1]
-    if said != index.said_in(number):
-        which = said.split(" ", 1)[-1][:40]
-        same = said.split(" ")[0] == index.shard_set
-        fault = f"shard {which} of this corpus" if same else "a file of another corpus"
-        fault = f"{fault} stands in the place of shard {number} of {len(index.shards)}"
+    fault, shard = fault_of_place(part, index, number), index.shards[number - 1]
+    if fault:
+        pass
     elif not goes_by(part.connection, shard.digest):
         fault = (
             f"shard {number} of {len(index.shards)} does not hold what the index says: "
@@ -300,12 +295,31 @@ def refuse_other(part: Opened, index: ShardIndex, number: int) -> None:
     elif counts_of(part.connection) != (shard.tunes, shard.lines, shard.notes):
         fault = f"the index counts other tunes or notes in shard {number} than it holds"
     elif change_in(part.connection) != shard.change:
-        fault = (
-            f"shard {number} of {len(index.shards)} is of another time than the index: "
-            "it was replaced by an older or a newer one"
-        )
+        fault = of_another_time(index, number)
     if fault:
         raise CorpusError(fault, where=str(part.path), hint=REMEDIES["bring shard back"])
+
+
+def fault_of_place(part: Opened, index: ShardIndex, number: int) -> str:
+    """What is wrong where a file says that it is another shard, or none; else empty."""
+    rows = part.connection.execute(
+        "SELECT value FROM setting WHERE name = ?", [SHARD_SETTING]
+    ).fetchall()
+    said = str(rows[0][0]) if rows else ""
+    if said == index.said_in(number):
+        return ""
+    which = said.split(" ", 1)[-1][:40]
+    same = said.split(" ")[0] == index.shard_set
+    fault = f"shard {which} of this corpus" if same else "a file of another corpus"
+    return f"{fault} stands in the place of shard {number} of {len(index.shards)}"
+
+
+def of_another_time(index: ShardIndex, number: int) -> str:
+    """That a shard has had part in other changes than the index says."""
+    return (
+        f"shard {number} of {len(index.shards)} is of another time than the index: "
+        "it was replaced by an older or a newer one"
+    )
 
 
 def change_in(connection: sqlite3.Connection) -> int:

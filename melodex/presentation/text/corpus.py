@@ -373,11 +373,12 @@ def joined_text(made: Joined) -> str:
 
 def repair_lines(repair: RepairReport) -> list[str]:
     """What a repair did."""
+    kind = "folder" if repair.damaged.is_dir() else "file"
     lines = [
         f"made anew: {many(repair.kept, 'tune')} were whole, "
         f"{len(repair.read_again):,} read again from the kept source, "
         f"{len(repair.lost):,} lost",
-        f"the damaged file is kept as {shown(str(repair.damaged))}",
+        f"the damaged {kind} is kept as {shown(str(repair.damaged))}",
     ]
     lines += [f"  lost: tune {tune_id}" for tune_id in repair.lost]
     return lines + [f"  left out: {shown(what)}" for what in repair.left_out]

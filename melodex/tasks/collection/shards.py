@@ -5,8 +5,8 @@ Contents: ShardList, Joined, split, join, list_shards.
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Callable
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,6 +15,7 @@ from melodex.corpus.reader import Corpus
 from melodex.corpus.shards.checking import ShardState, states_of
 from melodex.corpus.shards.joining import join_shards
 from melodex.corpus.shards.splitting import split_corpus
+from melodex.files import final_place, part_folder
 
 __all__ = ["Joined", "ShardList", "join", "list_shards", "split"]
 
@@ -70,11 +71,11 @@ def split(
     if not corpus_path.is_dir():
         split_corpus(corpus_path, folder, count, progress=progress)
         return list_shards(folder)
-    with faults_named(folder):
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        made = tempfile.TemporaryDirectory(dir=folder.parent, prefix=".joined-")
-    with made as place:
-        whole = Path(place) / "whole.melodex"
+    with ExitStack() as stack:
+        with faults_named(folder):
+            folder.parent.mkdir(parents=True, exist_ok=True)
+            made = stack.enter_context(part_folder(final_place(folder)))
+        whole = made / "whole.melodex"
         join_shards(corpus_path, whole)
         split_corpus(whole, folder, count, progress=progress)
     return list_shards(folder)

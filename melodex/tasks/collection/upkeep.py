@@ -14,7 +14,7 @@ from melodex.corpus.care.copying import copy_corpus
 from melodex.corpus.care.repairing import RepairReport, repair_corpus
 from melodex.corpus.connection import journal_bytes
 from melodex.corpus.reader import Corpus
-from melodex.errors import REMEDIES, CorpusError, DamagedCorpusError
+from melodex.errors import DamagedCorpusError
 
 __all__ = ["BackupResult", "CheckResult", "backup", "check", "journal_bytes"]
 
@@ -67,8 +67,8 @@ def check(
     corpus_path : Path
         The corpus.
     repair : bool
-        Whether to make a new file of what can be read where anything is wrong; the
-        damaged one is kept beside it.
+        Whether to make a new file, or a new folder of shards, of what can be read where
+        anything is wrong; the damaged one is kept beside it.
     progress : callable, optional
         Called with what is done and what there is in all.
 
@@ -81,7 +81,7 @@ def check(
 
     done = None
     if corpus_path.is_dir():
-        return check_shards(corpus_path, repair)
+        return check_shards(corpus_path, repair, progress)
     try:
         report = check_corpus(corpus_path, progress)
         broken = bool(report.faults)
@@ -96,25 +96,20 @@ def check(
     return CheckResult(corpus_path, report, engine_name(), titles, done)
 
 
-def check_shards(folder: Path, repair: bool) -> CheckResult:
-    """Check every shard of a folder, and that each is the one that the index means.
-
-    Raises
-    ------
-    CorpusError
-        If a repair is asked for: shards are made anew instead.
-    """
+def check_shards(
+    folder: Path, repair: bool, progress: Progress | None = None
+) -> CheckResult:
+    """Check every shard of a folder, and that each is the one that the index means."""
     from melodex.corpus.shards.checking import check_folder
+    from melodex.corpus.shards.repairing import repair_folder
     from melodex.matching import engine_name
 
-    if repair:
-        raise CorpusError(
-            "a corpus in shards is not repaired as a whole",
-            where=str(folder),
-            hint=REMEDIES["bring shard back"],
-        )
+    done = None
     report, titles = check_folder(folder)
-    return CheckResult(folder, report, engine_name(), titles)
+    if repair and report.faults:
+        done = repair_folder(folder, progress)
+        report, titles = check_folder(folder)
+    return CheckResult(folder, report, engine_name(), titles, done)
 
 
 def titles_of(corpus_path: Path, report: CheckReport) -> dict[str, str]:
