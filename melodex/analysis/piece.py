@@ -23,9 +23,10 @@ from melodex.analysis.form import (
     sections,
 )
 from melodex.analysis.harmony.chords import parse_chords
-from melodex.analysis.harmony.devices import Device, Harmony, harmony
+from melodex.analysis.harmony.devices.device import Device
+from melodex.analysis.harmony.devices.finding import Harmony, harmony
+from melodex.analysis.harmony.devices.rests import are_phrases
 from melodex.analysis.harmony.placed import CHORD_TONE
-from melodex.analysis.harmony.rests import are_phrases
 from melodex.analysis.keys import (
     KeyReading,
     Keys,

@@ -7,9 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from melodex.analysis.harmony.cadences import named_in_key
 from melodex.analysis.harmony.chords import parse_chord, parse_chords
-from melodex.analysis.harmony.devices import KINDS, find_two_five_ones, harmony
+from melodex.analysis.harmony.devices.cadences import named_in_key
+from melodex.analysis.harmony.devices.device import KINDS
+from melodex.analysis.harmony.devices.finding import harmony
+from melodex.analysis.harmony.devices.successions import find_two_five_ones
 from melodex.analysis.harmony.lines import inner_lines
 from melodex.analysis.harmony.placed import melody_on_chords, place_chords
 from melodex.analysis.piece import analyse

@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from melodex.analysis.harmony.devices import KINDS
+from melodex.analysis.harmony.devices.device import KINDS
 from melodex.analysis.harmony.progressions import read_progression
 from melodex.analysis.texture.lines import LINE_KINDS
 from melodex.corpus.reader import Corpus

@@ -29,8 +29,8 @@ from melodex.analysis.harmony import chords, lines, numerals
 from melodex.analysis.harmony import placed as harmony
 from melodex.analysis.harmony import quality as chord_quality
 from melodex.analysis.harmony.chords import Chord, parse_chord, parse_chords
-from melodex.analysis.harmony.devices import find_two_five_ones, sure_tonic
-from melodex.analysis.harmony.devices import harmony as read_harmony
+from melodex.analysis.harmony.devices.finding import harmony as read_harmony
+from melodex.analysis.harmony.devices.successions import find_two_five_ones, sure_tonic
 from melodex.analysis.harmony.progression_search import chord_bytes, find_in_row, sift
 from melodex.analysis.harmony.progressions import read_progression, tokens_of
 from melodex.analysis.keys import read_keys

@@ -13,7 +13,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from melodex.analysis.harmony.devices import KINDS
+from melodex.analysis.harmony.devices.device import KINDS
 from melodex.corpus.reader import Corpus
 from melodex.corpus.rows import folded
 from melodex.corpus.shards.merging import by_place, summed

@@ -14,7 +14,7 @@ import re
 import unicodedata
 from typing import NamedTuple
 
-from melodex.analysis.harmony.devices import KINDS
+from melodex.analysis.harmony.devices.device import KINDS
 from melodex.analysis.texture.lines import LINE_KINDS
 from melodex.errors import AnalysisError
 

@@ -18,16 +18,16 @@ from dataclasses import replace
 from operator import attrgetter
 
 from melodex.analysis.harmony.chords import Chord
-from melodex.analysis.harmony.finds import (
+from melodex.analysis.harmony.devices.device import (
     DOMINANT,
     FIFTH_FAMILIES,
     TONIC_FAMILIES,
     Device,
     Piece,
 )
+from melodex.analysis.harmony.devices.rests import Rest
 from melodex.analysis.harmony.numerals import LocalKey, is_minor_mode, numeral
 from melodex.analysis.harmony.placed import PlacedChord, spoken_degree
-from melodex.analysis.harmony.rests import Rest
 from melodex.analysis.harmony.roles import goes_on, near
 from melodex.analysis.keys.home import same_key
 from melodex.melody import pitch_class_name

@@ -1,10 +1,10 @@
-"""What finders of harmonic devices share: the find, and the piece they look at.
+"""What finders of harmonic devices share: the find, its kinds, and the piece they look at.
 
 Conventions: a step is a place in the row of chords that sound, mere repeats left
 out; its index among all placed chords is kept beside it.
 
-Contents: Device, Piece, sounding_steps, runs, and the families that tonics, seconds
-and fifths of a key may have.
+Contents: KINDS, Device, Piece, sounding_steps, runs, and the families that tonics,
+seconds and fifths of a key may have.
 """
 
 from __future__ import annotations
@@ -13,13 +13,15 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import count
 
+from melodex.analysis.harmony.devices.rests import Rest
 from melodex.analysis.harmony.placed import NoteOnChord, PlacedChord
-from melodex.analysis.harmony.rests import Rest
 from melodex.melody import Melody
 
 __all__ = [
     "DOMINANT",
+    "FIFTH_DOWN",
     "FIFTH_FAMILIES",
+    "KINDS",
     "SECOND_FAMILIES",
     "TONIC_FAMILIES",
     "Device",
@@ -27,6 +29,47 @@ __all__ = [
     "runs",
     "sounding_steps",
 ]
+
+KINDS = (
+    "secondary dominant",
+    "secondary leading tone",
+    "related ii",
+    "borrowed chord",
+    "modal mixture",
+    "tritone substitute",
+    "augmented sixth",
+    "Neapolitan",
+    "common-tone diminished",
+    "passing diminished",
+    "backdoor",
+    "flat VII to I",
+    "blues seventh",
+    "altered dominant",
+    "lydian dominant",
+    "ii V I",
+    "turnaround",
+    "circle of fifths",
+    "third relation",
+    "authentic cadence",
+    "plagal cadence",
+    "minor plagal cadence",
+    "half cadence",
+    "deceptive cadence",
+    "backdoor cadence",
+    "Picardy third",
+    "suspended ending",
+    "ending off the tonic",
+    "ending on a coloured tonic",
+    "pedal bass",
+    "bass by half step",
+    "inner line by half step",
+    "inner line over one root",
+    "colour note",
+)
+"""Every kind of device, in the order in which they are looked for."""
+
+FIFTH_DOWN = -1
+"""On the line of fifths, from a dominant to where it leads."""
 
 TONIC_FAMILIES = frozenset({"major", "minor", "dominant"})
 SECOND_FAMILIES = frozenset({"minor", "half-diminished", "diminished"})
