@@ -403,7 +403,7 @@ def fitting(widest: int | None) -> AbstractContextManager[None]:
     """Draws only what fits the screen."""
     if widest is None:
         return nullcontext()
-    from melodex.presentation.engraving.pictures import no_wider_than
+    from melodex.presentation.engraving.engraver import no_wider_than
 
     return no_wider_than(widest)
 

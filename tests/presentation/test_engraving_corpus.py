@@ -11,9 +11,10 @@ import pytest
 
 from melodex.melody import TICKS_PER_QUARTER as Q
 from melodex.melody import Melody
+from melodex.presentation.engraving.engraver import toolkit
 from melodex.presentation.engraving.layout import in_time
 from melodex.presentation.engraving.mei import mei_of
-from melodex.presentation.engraving.pictures import StaffPart, engrave_melody, toolkit
+from melodex.presentation.engraving.pictures import StaffPart, engrave_melody
 
 
 def test_every_note_of_100_real_tunes_is_in_its_picture(real_tunes: list[Melody]):

@@ -4,9 +4,9 @@ In: melodies and their comparison. Out: SVG, one system after another, with degr
 chords and marks under and over the notes.
 
 ``pictures`` is what others call; ``layout`` decides bars and rows, ``mei`` writes them
-for the engraver verovio, ``mei_texts`` their texts in the letters of ``words``; ``sheet``
-tidies what it returns, ``drawing`` and ``marks`` draw on it; ``fragments`` are the
-pictures of the local page.
+for verovio, which ``engraver`` runs, ``mei_texts`` their texts in the letters of
+``words``; ``sheet`` tidies what it returns, ``drawing`` and ``marks`` draw on it,
+``titles`` says it in words; ``fragments`` are the pictures of the local page.
 
 Read first: ``pictures``.
 """

@@ -1,28 +1,24 @@
 """Engraving: melodies as a picture of staves, with what they share drawn in.
 
-The home of verovio. It is given MEI that we wrote from our own notes (see
-:mod:`melodex.presentation.engraving.mei`), never a user's file, and what it
-returns is checked: every note of every melody must be in the picture.
+What the engraver returns is checked: every note of every melody must be in the picture.
 
 Conventions: ``layout`` is ``time`` (bars as written, over one another) or
 ``columns`` (partners in columns, without rhythm). Same input, same bytes.
 
 Contents: EngravedSvg, engrave, engrave_melody, engrave_score, engrave_sheet,
-engrave_comparison, no_wider_than.
+engrave_comparison.
 """
 
 from __future__ import annotations
 
-import threading
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from melodex.errors import PresentationError
-from melodex.melody import Melody, degree_name
+from melodex.melody import Melody
 from melodex.presentation.engraving.drawing import Drawing
+from melodex.presentation.engraving.engraver import allowed_width, rendered
 from melodex.presentation.engraving.layout import (
     Measure,
     StaffPart,
@@ -40,8 +36,7 @@ from melodex.presentation.engraving.sides import (
     parts_of,
     shown_degrees,
 )
-from melodex.presentation.engraving.words import readable_text
-from melodex.presentation.notation.pitch import spoken_pitch
+from melodex.presentation.engraving.titles import described, note_title
 
 if TYPE_CHECKING:
     from melodex.tasks.compare.compare import Comparison
@@ -54,7 +49,6 @@ __all__ = [
     "engrave_melody",
     "engrave_score",
     "engrave_sheet",
-    "no_wider_than",
 ]
 
 UNITS_PER_PIXEL = 21.0
@@ -66,41 +60,9 @@ MARGIN_COLUMNS = 3
 """Width of a page; about that of a column; and the columns that clef, signature and name
 take: in units of which 21 are a pixel; measured on pictures, our choice."""
 
-ROW_SPACING = 4.0
-"""Room of a row of text, in the engraver's units of half a staff space."""
-
-BLANK_DROP, BLANK_ROOM, BOX_RISE = 430.0, 5, 400.0
-"""How much lower a row of blanks hangs, the room that it needs, in half spaces, and how
-much higher stands what is above a row of boxes."""
-
-OPTIONS: dict[str, Any] = {
-    "breaks": "auto",
-    "pageHeight": 60000,
-    "adjustPageHeight": True,
-    "adjustPageWidth": False,
-    "pageMarginLeft": 20,
-    "pageMarginRight": 20,
-    "pageMarginTop": 20,
-    "pageMarginBottom": 30,
-    "header": "none",
-    "footer": "none",
-    "smuflTextFont": "none",
-    "svgViewBox": True,
-    "svgRemoveXlink": True,
-    "svgFormatRaw": True,
-    "xmlIdChecksum": True,
-    "mnumInterval": 0,
-    "harmDist": 3.0,
-    "topMarginHarm": 1.8,
-    "spacingLinear": 0.3,
-    "spacingStaff": 9,
-    "spacingSystem": 8,
-    "minLastJustification": 0.75,
-    "measureMinWidth": 20,
-    "systemDivider": "none",
-}
-
-kept = threading.local()
+BLANK_DROP, BOX_RISE = 430.0, 400.0
+"""How much lower a row of blanks hangs, and how much higher stands what is above a row of
+boxes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,35 +89,6 @@ class EngravedSvg:
     notes: tuple[NotePlace, ...]
     note_count: int
     bars: tuple[tuple[int, MeasurePlace], ...] = ()
-
-
-def toolkit() -> Any:
-    """This thread's engraver: its resource path is kept per thread."""
-    if not hasattr(kept, "toolkit"):
-        import verovio
-
-        verovio.enableLog(verovio.LOG_OFF)
-        made = verovio.toolkit(False)
-        made.setResourcePath(str(Path(verovio.__file__).parent / "data"))
-        kept.toolkit = made
-    return kept.toolkit
-
-
-@contextmanager
-def no_wider_than(width: int | None) -> Iterator[None]:
-    """Keep the systems that this thread engraves within a narrow screen.
-
-    Parameters
-    ----------
-    width : int or None
-        Widest system, as for :func:`engrave`; None leaves the limit that there is.
-    """
-    before = getattr(kept, "widest", None)
-    kept.widest = before if width is None else width
-    try:
-        yield
-    finally:
-        kept.widest = before
 
 
 def engrave(
@@ -192,8 +125,7 @@ def engrave(
         :func:`melodex.presentation.notation.writing.write_out`), or the engraver leaves a
         note out.
     """
-    widest = getattr(kept, "widest", None)
-    width = width if widest is None else min(width, widest)
+    width = allowed_width(width)
     if layout == "columns":
         per_system = max(4, (width * 10) // COLUMN_UNITS - MARGIN_COLUMNS)
         measures = in_columns(parts, pairs, per_system)
@@ -279,45 +211,6 @@ def rows_between(parts: Sequence[StaffPart]) -> int:
     return sum(map(bool, rows)) + bool(lower.chords and lower.melody.chords)
 
 
-def rendered(
-    mei: str,
-    layout: str,
-    width: int,
-    rows: int,
-    title: str,
-    *,
-    blanks: tuple[bool, bool] = (False, False),
-) -> list[str]:
-    """The engraver's pages for an MEI text with some rows between its staves.
-
-    ``blanks`` says whether room to write is needed below the notes, and above the chords.
-    """
-    tool = toolkit()
-    # The engraver adds its margins to the width it was given.
-    spacing = min(48, round(OPTIONS["spacingStaff"] + ROW_SPACING * rows))
-    options = OPTIONS | {"pageWidth": width - 30, "spacingStaff": spacing}
-    room = sum(blanks) * BLANK_ROOM
-    options |= {
-        "spacingSystem": OPTIONS["spacingSystem"] + room,
-        "pageMarginBottom": OPTIONS["pageMarginBottom"] + 9 * BLANK_ROOM * blanks[0],
-        "pageMarginTop": OPTIONS["pageMarginTop"] + 9 * BLANK_ROOM * blanks[1],
-    }
-    if layout == "columns":
-        options |= {
-            "breaks": "encoded",
-            "spacingNonLinear": 0.66,
-            "adjustPageWidth": True,
-            "measureMinWidth": 1,
-        }
-    elif "<sb" in mei:
-        options |= {"breaks": "smart", "breaksSmartSb": 0.55}
-    tool.resetOptions()
-    tool.setOptions(options)
-    if not tool.loadData(mei):
-        raise PresentationError("the engraver cannot load this passage", where=title)
-    return [tool.renderToSVG(page + 1) for page in range(tool.getPageCount())]
-
-
 def decorate(
     drawing: Drawing, parts: Sequence[StaffPart], pairs: Sequence[tuple[int, int]]
 ) -> None:
@@ -339,33 +232,6 @@ def decorate(
                 drawing.mark(index, note, part.relations[note])
             titles[index, note] = note_title(part, note)
     drawing.title_notes(titles)
-
-
-def note_title(part: StaffPart, note: int) -> str:
-    """A note in words: part, pitch, bar, degree, relation."""
-    words = [spoken_pitch(part.melody.midi[note], part.melody.fifths[note])]
-    words.append(f"bar {part.melody.bar[note]}")
-    hidden = note in part.hidden
-    if part.degrees and (degree := part.degrees[note]) is not None and not hidden:
-        words.append(f"degree {degree_name(degree)}")
-    if part.relations and part.relations[note]:
-        words.append(part.relations[note])
-    return (f"{part.label}: " if part.label else "") + ", ".join(words)
-
-
-def described(parts: Sequence[StaffPart]) -> str:
-    """A picture in words."""
-    out = []
-    for part in parts:
-        melody = part.melody
-        if not len(melody):
-            out.append(f"{part.label}: rests")
-            continue
-        bars = f"bars {melody.bar[0]} to {melody.bar[-1]}"
-        key = "" if melody.key.mode == "none" else f" in {melody.key}"
-        name = f"{part.label}: " if part.label else ""
-        out.append(f"{name}{readable_text(melody.title)}, {bars}, {len(melody)} notes{key}")
-    return ". ".join(out) + "."
 
 
 # From a task's result

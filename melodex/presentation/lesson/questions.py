@@ -14,9 +14,10 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from melodex.melody import Melody
+from melodex.presentation.engraving.engraver import no_wider_than
 from melodex.presentation.engraving.layout import StaffPart
 from melodex.presentation.engraving.mei_texts import EMPTY_BOX
-from melodex.presentation.engraving.pictures import engrave, no_wider_than
+from melodex.presentation.engraving.pictures import engrave
 from melodex.presentation.lesson.setting import SetPassage, SheetSetting, set_passage
 from melodex.presentation.lesson.words import maker_of, said
 from melodex.presentation.report.blocks import solo_player
