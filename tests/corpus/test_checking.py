@@ -12,8 +12,9 @@ from typing import Any
 
 import pytest
 
-from melodex.corpus.care.checking import MOST_LINES, check_corpus
+from melodex.corpus.care.checking import check_corpus
 from melodex.corpus.care.repairing import repair_corpus
+from melodex.corpus.care.soundness import MOST_LINES
 from melodex.corpus.reader import Corpus
 from melodex.corpus.rows import row_crc32
 from melodex.corpus.schema import CHECKED_COLUMNS

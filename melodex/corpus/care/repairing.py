@@ -22,9 +22,9 @@ from typing import Any
 
 from melodex.analysis.harmony.heard.sounding import harmonised
 from melodex.corpus.care.beside import refuse_unfit
-from melodex.corpus.care.checking import gaps, kept_bytes, melody_of
 from melodex.corpus.care.longer_ids import LongerIds, lengthen_names
 from melodex.corpus.care.salvage import every_row
+from melodex.corpus.care.soundness import gaps, kept_bytes, melody_of
 from melodex.corpus.connection import fold_in
 from melodex.corpus.faults import faults_named, is_busy, is_there
 from melodex.corpus.lessons import PLAN, ExampleRow, LessonRow, write_lesson
