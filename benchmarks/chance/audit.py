@@ -52,7 +52,8 @@ from melodex.matching.engine.choice import engine
 from melodex.matching.query import encode_query
 from melodex.matching.search import search
 from melodex.presentation.data.forms import as_json
-from melodex.tasks.audit.audit import Audit, Finding, audit
+from melodex.tasks.audit.audit import Audit, audit
+from melodex.tasks.audit.findings import Finding
 from melodex.tasks.passage import Passage
 
 LENGTHS = (8, 16)

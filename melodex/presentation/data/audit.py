@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 from melodex.presentation.data.resemble import in_piece_data, pairs_data
 from melodex.presentation.data.values import json_text, passage_data, rounded
-from melodex.tasks.audit.audit import Audit, Finding
+from melodex.tasks.audit.audit import Audit
+from melodex.tasks.audit.findings import Finding
 
 if TYPE_CHECKING:
     from melodex.tasks.audit.many import ManyAudits

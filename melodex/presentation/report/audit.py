@@ -30,7 +30,8 @@ from melodex.presentation.report.page import (
     Text,
 )
 from melodex.presentation.text.audit import NO_TUNES, often_text
-from melodex.tasks.audit.audit import Audit, Finding
+from melodex.tasks.audit.audit import Audit
+from melodex.tasks.audit.findings import Finding
 from melodex.tasks.compare.sentences import interval_text, summarise
 
 __all__ = [

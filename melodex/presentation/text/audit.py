@@ -14,7 +14,8 @@ from melodex.presentation.text.resemble import expected_text
 from melodex.presentation.text.staves import aligned_lines, columns, legend
 from melodex.presentation.text.style import Style, paragraphs, wrapped
 from melodex.presentation.text.words import many, shown
-from melodex.tasks.audit.audit import Audit, BarCover, Finding
+from melodex.tasks.audit.audit import Audit
+from melodex.tasks.audit.findings import BarCover, Finding
 from melodex.tasks.compare.sentences import function_text, interval_text
 
 if TYPE_CHECKING:

@@ -12,7 +12,8 @@ from melodex.scripting.file import CorpusFile
 from melodex.scripting.notebook import Drawing
 from melodex.scripting.results.result import TITLED, Found, ListResult, Result, count
 from melodex.scripting.tune import Tune
-from melodex.tasks.audit.audit import Audit, Finding
+from melodex.tasks.audit.audit import Audit
+from melodex.tasks.audit.findings import Finding
 from melodex.tasks.audit.whole import ClosePair, WholeAudit
 from melodex.tasks.collection.families import Families, Family
 from melodex.tasks.compare.compare import Comparison

@@ -12,7 +12,8 @@ from starlette.responses import JSONResponse, Response
 
 from melodex.errors import PassageError
 from melodex.presentation.doors import open_doors
-from melodex.tasks.audit.audit import Audit, Finding, audit
+from melodex.tasks.audit.audit import Audit, audit
+from melodex.tasks.audit.findings import Finding
 from melodex.tasks.gather.counts import tunes_outside
 from melodex.workbench.asking import Ask, rendered_page
 from melodex.workbench.bench import StoppableCorpus
