@@ -24,8 +24,8 @@ from melodex.corpus.chunks import (
     PackedChunk,
     TuneNotes,
     encode_notes,
-    pack,
 )
+from melodex.corpus.packing import pack
 from melodex.matching.query import EncodedQuery
 from melodex.melody import Bar, Credits, Melody
 from melodex.reading.abc.reader import read_abc

@@ -49,8 +49,8 @@ from melodex.corpus.chunks import (
     PackedChunk,
     TuneNotes,
     encode_notes,
-    pack,
 )
+from melodex.corpus.packing import pack
 from melodex.matching.chance.fit import expected_by_chance, fit_points
 from melodex.matching.chance.sample import OWN_BEST, measure_null
 from melodex.matching.engine.choice import engine

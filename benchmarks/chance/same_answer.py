@@ -33,7 +33,8 @@ from benchmarks.keeping import about, asker, keep
 from benchmarks.material import abc_texts, packed, real_tunes
 from melodex.corpus.care.copying import copy_corpus
 from melodex.corpus.care.repairing import repair_corpus
-from melodex.corpus.chunks import PackedChunk, TuneNotes, pack, unpack
+from melodex.corpus.chunks import PackedChunk, TuneNotes
+from melodex.corpus.packing import pack, unpack
 from melodex.corpus.reader import Corpus
 from melodex.corpus.shards import merging
 from melodex.corpus.writing.removing import remove_places

@@ -32,8 +32,8 @@ from melodex.corpus.chunks import (
     PackedChunk,
     TuneNotes,
     encode_notes,
-    pack,
 )
+from melodex.corpus.packing import pack
 from melodex.errors import MelodexError
 from melodex.melody import Melody
 from melodex.reading.recording.reader import hear

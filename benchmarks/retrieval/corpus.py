@@ -24,8 +24,8 @@ from melodex.corpus.chunks import (
     PackedChunk,
     TuneNotes,
     encode_notes,
-    pack,
 )
+from melodex.corpus.packing import pack
 from melodex.melody import Phrase, beat_strength
 from melodex.melody.tune_id import leading
 

@@ -25,7 +25,8 @@ from typing import Any
 
 from benchmarks.keeping import about, asker, keep, line_by_line
 from benchmarks.material import MUSIC21, abc_texts
-from melodex.corpus.chunks import PackedChunk, TuneNotes, encode_notes, pack
+from melodex.corpus.chunks import PackedChunk, TuneNotes, encode_notes
+from melodex.corpus.packing import pack
 from melodex.corpus.writing.rows.packing import by_piece
 from melodex.errors import MelodexError
 from melodex.matching.asking import Here, Notes

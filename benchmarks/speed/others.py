@@ -17,7 +17,8 @@ import music21
 import parasail
 
 import benchmarks.material as corpora
-from melodex.corpus.chunks import UNKNOWN_LENGTH, TuneNotes, unpack
+from melodex.corpus.chunks import UNKNOWN_LENGTH, TuneNotes
+from melodex.corpus.packing import unpack
 from melodex.matching.engine.compiled import CompiledEngine
 from melodex.matching.query import EncodedQuery
 from melodex.matching.search import search

@@ -18,7 +18,8 @@ from typing import Any
 from benchmarks.keeping import about, asker, keep, line_by_line
 from benchmarks.material import real_tunes, synthetic_tunes
 from benchmarks.speed.search import COSTS, SEED, TOP, least, samples
-from melodex.corpus.chunks import PackedChunk, TuneNotes, pack
+from melodex.corpus.chunks import PackedChunk, TuneNotes
+from melodex.corpus.packing import pack
 from melodex.corpus.writing.rows.packing import by_piece
 from melodex.matching.chance.fit import fit_points
 from melodex.matching.chance.sample import OWN_BEST, measure_null

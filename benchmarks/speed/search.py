@@ -34,7 +34,8 @@ from typing import Any
 import benchmarks.material as corpora
 import benchmarks.speed.others as others
 from benchmarks.keeping import ROOT, about, asker, keep
-from melodex.corpus.chunks import PackedChunk, TuneNotes, unpack, verify
+from melodex.corpus.chunks import PackedChunk, TuneNotes, verify
+from melodex.corpus.packing import unpack
 from melodex.matching.engine.choice import ENGINE_VARIABLE, Engine
 from melodex.matching.engine.compiled import CompiledEngine
 from melodex.matching.engine.numpy_engine import NumpyEngine

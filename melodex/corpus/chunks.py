@@ -10,22 +10,22 @@ tune id) and are taken :data:`LANES` at a time into blocks. In a block the first
 notes of all its tunes stand side by side, then all second notes, and so on; a
 tune that has ended leaves no gap. All pitches of a block come first, then all
 its length classes. So a compiled loop handles one note of 32 tunes at once, and
-nothing is spent on padding. The layout is private to this module, to
+nothing is spent on padding. The layout is private to this module, to ``packing``, to
 ``matching/engine/lanes.py`` and to ``matching/engine/_kernel.c``.
 
 Lines of one piece stand in one chunk, so that what is counted by piece adds up over
 chunks. ``pieces`` then has for each tune the place of the first one of its piece.
 
 Contents: TUNES_PER_CHUNK, LANES, UNKNOWN_LENGTH, CHUNK_COLUMNS, TuneNotes, PackedChunk,
-encode_notes, pack, unpack, notes_at, verify, firsts_of, regrouped.
+encode_notes, notes_at, verify, firsts_of, regrouped; tunes are put into a chunk, and taken
+out of it, in ``packing``.
 """
 
 from __future__ import annotations
 
 import struct
 import zlib
-from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import field
 
 from melodex.errors import REMEDIES, DamagedCorpusError
@@ -42,15 +42,16 @@ __all__ = [
     "UNKNOWN_LENGTH",
     "PackedChunk",
     "TuneNotes",
+    "checksum_of",
     "encode_notes",
     "firsts_of",
+    "id_in",
     "leads_of",
     "lines_led",
     "notes_at",
-    "pack",
     "pieces_in",
     "regrouped",
-    "unpack",
+    "steps",
     "verify",
 ]
 
@@ -73,9 +74,6 @@ CHUNK_COLUMNS = (
     "tune_ids, lengths, notes, checksum, tune_count, note_count, id, pieces, piece_count"
 )
 """Columns of the table, in the order that :class:`PackedChunk` takes them."""
-
-MOST_TUNES = 65_535
-"""Of one chunk: places are kept in 16 bits."""
 
 UNKNOWN_LENGTH = ABSENT_DURATION_CLASS
 """The class that notes have of which no length is known."""
@@ -256,81 +254,6 @@ def into_range(midi: int) -> int:
     return midi % 12 if midi < 0 else 108 + midi % 12
 
 
-def pack(tunes: Iterable[TuneNotes]) -> PackedChunk:
-    """Pack tunes into one chunk; the order in which they come makes no difference.
-
-    Parameters
-    ----------
-    tunes : iterable of TuneNotes
-        At most a few thousand; callers keep to :data:`TUNES_PER_CHUNK`.
-
-    Raises
-    ------
-    ValueError
-        If a tune id is not 16 hexadecimal digits, or a tune has not as many
-        length classes as pitches.
-
-    Examples
-    --------
-    >>> chunk = pack([TuneNotes("000000000000000a", b"<>", b"..")])
-    >>> chunk.tune_count, chunk.note_count, unpack(chunk)[0].pitch
-    (1, 2, b'<>')
-    """
-    ordered = sorted(tunes, key=lambda tune: (-len(tune.pitch), tune.tune_id))
-    if len(ordered) > MOST_TUNES:
-        raise ValueError(f"a chunk has {MOST_TUNES} tunes at most, not {len(ordered)}")
-    for tune in ordered:
-        check_tune(tune)
-    ids = b"".join(bytes.fromhex(tune.tune_id) for tune in ordered)
-    counts = [len(tune.pitch) for tune in ordered]
-    lengths = struct.pack(f"<{len(counts)}I", *counts)
-    parts: list[bytes] = []
-    for first in range(0, len(ordered), LANES):
-        block = ordered[first : first + LANES]
-        parts.append(interleave([tune.pitch for tune in block]))
-        parts.append(interleave([tune.length_class for tune in block]))
-    notes = b"".join(parts)
-    pieces = regrouped([tune.piece or tune.tune_id for tune in ordered])
-    return PackedChunk(
-        tune_ids=ids,
-        lengths=lengths,
-        notes=notes,
-        checksum=checksum_of(ids, lengths, notes, pieces),
-        tune_count=len(ordered),
-        note_count=sum(counts),
-        pieces=pieces,
-        piece_count=len({tune.piece or tune.tune_id for tune in ordered}),
-    )
-
-
-def unpack(chunk: PackedChunk) -> list[TuneNotes]:
-    """Return the tunes of a chunk, longest first.
-
-    Raises
-    ------
-    DamagedCorpusError
-        If the checksum or a size does not hold.
-    """
-    counts = verify(chunk)
-    tunes: list[TuneNotes] = []
-    firsts = firsts_of(chunk)
-    shared = Counter(firsts)
-    place = 0
-    for first in range(0, len(counts), LANES):
-        block = counts[first : first + LANES]
-        size = sum(block)
-        pitches = separate(chunk.notes[place : place + size], block)
-        classes = separate(chunk.notes[place + size : place + 2 * size], block)
-        place += 2 * size
-        for lane, (pitch, length_class) in enumerate(zip(pitches, classes, strict=True)):
-            leader = firsts[first + lane]
-            # No tune goes by such a name, wherever it may be moved.
-            piece = f"with {id_in(chunk, leader)}" if shared[leader] > 1 else ""
-            tune_id = id_in(chunk, first + lane)
-            tunes.append(TuneNotes(tune_id, pitch, length_class, piece))
-    return tunes
-
-
 def id_in(chunk: PackedChunk, place: int) -> str:
     """The id of a tune of a chunk."""
     return chunk.tune_ids[place * ID_BYTES : (place + 1) * ID_BYTES].hex()
@@ -418,14 +341,6 @@ def are_firsts(firsts: Sequence[int], pieces: int) -> bool:
     )
 
 
-def check_tune(tune: TuneNotes) -> None:
-    """Refuse a tune whose id or columns cannot be packed."""
-    if len(tune.tune_id) != 2 * ID_BYTES:
-        raise ValueError(f"a tune id has {2 * ID_BYTES} digits, not {tune.tune_id!r}")
-    if len(tune.pitch) != len(tune.length_class):
-        raise ValueError(f"{tune.tune_id}: not as many length classes as pitches")
-
-
 def checksum_of(ids: bytes, lengths: bytes, notes: bytes, pieces: bytes = b"") -> int:
     """CRC-32 over the four columns; without pieces, as it was before there were any."""
     return zlib.crc32(pieces, zlib.crc32(notes, zlib.crc32(lengths, zlib.crc32(ids))))
@@ -438,26 +353,3 @@ def steps(lengths: list[int] | tuple[int, ...]) -> Iterator[tuple[int, int, int]
         if lengths[lane] > start:
             yield lane + 1, start, lengths[lane]
             start = lengths[lane]
-
-
-def interleave(columns: list[bytes]) -> bytes:
-    """First bytes of all columns, then second bytes ...; longest column first."""
-    parts = []
-    for active, start, end in steps([len(column) for column in columns]):
-        part = bytearray(active * (end - start))
-        for lane in range(active):
-            part[lane::active] = columns[lane][start:end]
-        parts.append(part)
-    return b"".join(parts)
-
-
-def separate(data: bytes, lengths: tuple[int, ...]) -> list[bytes]:
-    """The columns that :func:`interleave` put together."""
-    columns: list[list[bytes]] = [[] for _ in lengths]
-    place = 0
-    for active, start, end in steps(lengths):
-        part = data[place : place + active * (end - start)]
-        place += len(part)
-        for lane in range(active):
-            columns[lane].append(part[lane::active])
-    return [b"".join(column) for column in columns]

@@ -86,7 +86,8 @@ def search_contour(
 
     Examples
     --------
-    >>> from melodex.corpus.chunks import TuneNotes, pack
+    >>> from melodex.corpus.chunks import TuneNotes
+    >>> from melodex.corpus.packing import pack
     >>> chunk = pack([TuneNotes("00000000000a0000", bytes([65, 67, 69, 60]), bytes(4)),
     ...               TuneNotes("00000000000b0000", bytes([60, 59, 58, 57]), bytes(4))])
     >>> [(hit.tune_id, hit.points) for hit in search_contour([chunk], [1, 1, -1])]

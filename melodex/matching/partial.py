@@ -13,7 +13,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
-from melodex.corpus.chunks import PackedChunk, TuneNotes, unpack
+from melodex.corpus.chunks import PackedChunk, TuneNotes
+from melodex.corpus.packing import unpack
 from melodex.errors import DamagedCorpusError, EmptyMelodyError
 from melodex.matching.engine.passes import OnDamage
 from melodex.melody import Phrase, duration_class
@@ -97,7 +98,7 @@ def search_partial(
 
     Examples
     --------
-    >>> from melodex.corpus.chunks import pack
+    >>> from melodex.corpus.packing import pack
     >>> chunk = pack([TuneNotes("00000000000a0000", bytes([60, 61, 64, 60]), bytes(4))])
     >>> search_partial([chunk], Facts(((0, 2, 4),), (), 3))
     [('00000000000a0000', [0])]

@@ -87,7 +87,8 @@ def search_rhythm(
 
     Examples
     --------
-    >>> from melodex.corpus.chunks import TuneNotes, pack
+    >>> from melodex.corpus.chunks import TuneNotes
+    >>> from melodex.corpus.packing import pack
     >>> chunk = pack([TuneNotes("00000000000a0000", bytes(4), bytes([2, 0, 0, 2])),
     ...               TuneNotes("00000000000b0000", bytes(4), bytes([0, 0, 0, 0]))])
     >>> [(h.tune_id, h.points) for h in search_rhythm([chunk], bytes([4, 2, 2, 4]))]

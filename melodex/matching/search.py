@@ -252,7 +252,8 @@ def search(
 
     Examples
     --------
-    >>> from melodex.corpus.chunks import TuneNotes, pack
+    >>> from melodex.corpus.chunks import TuneNotes
+    >>> from melodex.corpus.packing import pack
     >>> chunk = pack([TuneNotes("00000000000a0000", bytes([65, 67, 69, 65]), bytes(4)),
     ...               TuneNotes("00000000000b0000", bytes([60, 61, 62, 63]), bytes(4))])
     >>> hits = search([chunk], EncodedQuery(bytes([60, 62, 64, 60]), bytes(4)))

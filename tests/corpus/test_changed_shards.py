@@ -101,7 +101,7 @@ def rows_of(path: Path) -> dict[str, list[tuple[object, ...]]]:
 
 def packed(path: Path) -> dict[str, object]:
     """What is packed of each tune, by its id; which stand in one chunk is the check's."""
-    from melodex.corpus.chunks import unpack
+    from melodex.corpus.packing import unpack
 
     with Corpus.open(path) as corpus:
         return {

@@ -18,10 +18,9 @@ from melodex.corpus.chunks import (
     leads_of,
     lines_led,
     notes_at,
-    pack,
-    unpack,
     verify,
 )
+from melodex.corpus.packing import pack, unpack
 from melodex.errors import DamagedCorpusError
 
 

@@ -11,7 +11,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from melodex.corpus.chunks import TUNES_PER_CHUNK, TuneNotes, encode_notes, unpack
+from melodex.corpus.chunks import TUNES_PER_CHUNK, TuneNotes, encode_notes
+from melodex.corpus.packing import unpack
 from melodex.corpus.reader import Corpus
 from melodex.corpus.schema import TABLES
 from melodex.corpus.tunes.particulars import places_of

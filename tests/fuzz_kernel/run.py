@@ -26,7 +26,8 @@ from pathlib import Path
 from types import ModuleType
 
 import melodex.matching
-from melodex.corpus.chunks import TuneNotes, pack
+from melodex.corpus.chunks import TuneNotes
+from melodex.corpus.packing import pack
 from melodex.settings import AlignmentCosts
 
 SOURCE = Path(melodex.matching.__file__).parent / "engine" / "_kernel.c"

@@ -9,7 +9,8 @@ from types import SimpleNamespace
 import pytest
 from hypothesis import strategies as st
 
-from melodex.corpus.chunks import PackedChunk, TuneNotes, pack
+from melodex.corpus.chunks import PackedChunk, TuneNotes
+from melodex.corpus.packing import pack
 from melodex.matching.engine.choice import ENGINE_VARIABLE, Engine, engine
 from melodex.matching.query import EncodedQuery
 from melodex.settings import AlignmentCosts

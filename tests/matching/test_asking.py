@@ -10,7 +10,8 @@ from typing import Any
 
 import pytest
 
-from melodex.corpus.chunks import PackedChunk, TuneNotes, pack
+from melodex.corpus.chunks import PackedChunk, TuneNotes
+from melodex.corpus.packing import pack
 from melodex.errors import DamagedCorpusError
 from melodex.matching import asking
 from melodex.matching.asking import Here, Notes, Question

@@ -12,7 +12,8 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from melodex.corpus.chunks import TuneNotes, pack
+from melodex.corpus.chunks import TuneNotes
+from melodex.corpus.packing import pack
 from melodex.matching.chance.fit import (
     Best,
     Fit,

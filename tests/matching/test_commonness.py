@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from melodex.corpus.chunks import TuneNotes, pack
+from melodex.corpus.chunks import TuneNotes
+from melodex.corpus.packing import pack
 from melodex.matching.align import align
 from melodex.matching.asking import Here, Notes
 from melodex.matching.engine.alignment import Alignment

@@ -12,7 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from melodex.corpus.chunks import PackedChunk, TuneNotes, pack, pieces_in, unpack, verify
+from melodex.corpus.chunks import PackedChunk, TuneNotes, pieces_in, verify
+from melodex.corpus.packing import pack, unpack
 from melodex.matching.chance.drawing import (
     drawn_chunks,
     drawn_ids,

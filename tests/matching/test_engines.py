@@ -11,7 +11,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from melodex.corpus.chunks import PackedChunk, unpack, verify
+from melodex.corpus.chunks import PackedChunk, verify
+from melodex.corpus.packing import unpack
 from melodex.errors import SettingsError
 from melodex.matching import engine_name
 from melodex.matching.contour import CONTOUR_COSTS

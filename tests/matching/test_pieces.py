@@ -7,7 +7,8 @@ from itertools import pairwise
 
 import pytest
 
-from melodex.corpus.chunks import PackedChunk, TuneNotes, pack, unpack
+from melodex.corpus.chunks import PackedChunk, TuneNotes
+from melodex.corpus.packing import pack, unpack
 from melodex.matching.engine.choice import Engine
 from melodex.matching.evidence.figures import count_figures
 from melodex.matching.query import EncodedQuery

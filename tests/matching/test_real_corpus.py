@@ -16,9 +16,9 @@ from melodex.corpus.chunks import (
     PackedChunk,
     TuneNotes,
     encode_notes,
-    pack,
     verify,
 )
+from melodex.corpus.packing import pack
 from melodex.matching.engine.choice import ENGINE_VARIABLE
 from melodex.matching.engine.compiled import CompiledEngine
 from melodex.matching.engine.numpy_engine import NumpyEngine

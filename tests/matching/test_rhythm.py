@@ -9,7 +9,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from melodex.corpus.chunks import PackedChunk, TuneNotes, pack, unpack
+from melodex.corpus.chunks import PackedChunk, TuneNotes
+from melodex.corpus.packing import pack, unpack
 from melodex.errors import DamagedCorpusError
 from melodex.matching.engine.choice import Engine
 from melodex.matching.partial import Facts, facts_of, search_partial

@@ -12,7 +12,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from melodex.corpus.chunks import PackedChunk, TuneNotes, pack, unpack
+from melodex.corpus.chunks import PackedChunk, TuneNotes
+from melodex.corpus.packing import pack, unpack
 from melodex.errors import DamagedCorpusError, EmptyMelodyError, PhraseError, SettingsError
 from melodex.matching.contour import CONTOUR_COSTS, search_contour, signs_of
 from melodex.matching.engine.choice import ENGINE_VARIABLE, Engine, engine

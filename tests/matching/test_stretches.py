@@ -7,7 +7,8 @@ from random import Random
 
 import pytest
 
-from melodex.corpus.chunks import TuneNotes, pack
+from melodex.corpus.chunks import TuneNotes
+from melodex.corpus.packing import pack
 from melodex.matching.engine.choice import Engine
 from melodex.matching.evidence.commonness import IntervalModel
 from melodex.matching.evidence.stretches import (

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from melodex.corpus.chunks import PackedChunk, unpack
+from melodex.corpus.chunks import PackedChunk
+from melodex.corpus.packing import unpack
 from melodex.matching.engine.alignment import Alignment
 from melodex.matching.query import EncodedQuery
 from melodex.settings import AlignmentCosts

@@ -34,12 +34,12 @@ from melodex.corpus.chunks import (
     PackedChunk,
     TuneNotes,
     encode_notes,
-    unpack,
 )
 from melodex.corpus.connection import journal_bytes, reading
 from melodex.corpus.facets import FACET_TABLES, FACET_VERSION
 from melodex.corpus.faults import faults_named
 from melodex.corpus.lessons import COUNT_OF_SETS
+from melodex.corpus.packing import unpack
 from melodex.corpus.rows import row_crc32, words_of
 from melodex.corpus.schema import (
     CHECKED_COLUMNS,

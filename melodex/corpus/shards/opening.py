@@ -15,9 +15,10 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TypeVar
 
-from melodex.corpus.chunks import CHUNK_COLUMNS, PackedChunk, unpack
+from melodex.corpus.chunks import CHUNK_COLUMNS, PackedChunk
 from melodex.corpus.connection import WAIT_SECONDS, leave, let_go
 from melodex.corpus.faults import faults_named
+from melodex.corpus.packing import unpack
 from melodex.corpus.shards.absent import Absence
 from melodex.corpus.shards.index import (
     PENDING_NAME,

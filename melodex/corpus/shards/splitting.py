@@ -24,12 +24,11 @@ from melodex.corpus.chunks import (
     TUNES_PER_CHUNK,
     PackedChunk,
     TuneNotes,
-    pack,
-    unpack,
 )
 from melodex.corpus.connection import reading
 from melodex.corpus.facets import FACET_TABLES
 from melodex.corpus.faults import faults_named
+from melodex.corpus.packing import pack, unpack
 from melodex.corpus.schema import new_settings
 from melodex.corpus.shards.index import (
     INDEX_NAME,

@@ -26,9 +26,9 @@ from melodex.corpus.chunks import (
     PackedChunk,
     TuneNotes,
     notes_at,
-    pack,
     verify,
 )
+from melodex.corpus.packing import pack
 from melodex.matching.engine.alignment import Alignment, best_transposition, trace
 from melodex.matching.engine.lanes import (
     ABSENT,

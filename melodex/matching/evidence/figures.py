@@ -92,7 +92,8 @@ def count_figures(
 
     Examples
     --------
-    >>> from melodex.corpus.chunks import TuneNotes, pack
+    >>> from melodex.corpus.chunks import TuneNotes
+    >>> from melodex.corpus.packing import pack
     >>> chunk = pack([TuneNotes("00000000000a0000", bytes([65, 67, 69, 70]), bytes(4)),
     ...               TuneNotes("00000000000b0000", bytes([60, 62, 63, 65]), bytes(4))])
     >>> count_figures([chunk], [bytes([60, 62, 64, 65])])

@@ -17,7 +17,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from melodex.corpus.chunks import PackedChunk, TuneNotes, encode_notes, pack
+from melodex.corpus.chunks import PackedChunk, TuneNotes, encode_notes
+from melodex.corpus.packing import pack
 from melodex.matching.asking import Notes
 from melodex.matching.chance.fit import (
     Best,

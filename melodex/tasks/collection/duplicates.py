@@ -16,7 +16,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from melodex.corpus.chunks import unpack
+from melodex.corpus.packing import unpack
 from melodex.corpus.reader import Corpus
 from melodex.corpus.tunes.tune_rows import TuneRow, lined_pieces
 from melodex.matching.dealing.exchange import Exchange, shared_figures_by

@@ -18,7 +18,8 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from melodex.corpus.chunks import TuneNotes, encode_notes, unpack
+from melodex.corpus.chunks import TuneNotes, encode_notes
+from melodex.corpus.packing import unpack
 from melodex.corpus.reader import Corpus
 from melodex.corpus.tunes.tune_rows import TuneRow, lined_pieces
 from melodex.matching.dealing.exchange import Exchange

@@ -18,8 +18,8 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
-from melodex.corpus.chunks import unpack
 from melodex.corpus.lessons import example_rows, lesson_rows
+from melodex.corpus.packing import unpack
 from melodex.corpus.reader import Corpus
 from melodex.corpus.schema import SCHEMA_VERSION
 from melodex.corpus.tunes.particulars import remarks_of

@@ -23,10 +23,9 @@ from melodex.corpus.chunks import (
     TUNES_PER_CHUNK,
     PackedChunk,
     TuneNotes,
-    pack,
     pieces_in,
-    unpack,
 )
+from melodex.corpus.packing import pack, unpack
 
 __all__ = ["ChunkTable", "TuneNotes"]
 
