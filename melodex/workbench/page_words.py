@@ -43,7 +43,8 @@ class PageWords:
         self.turns: OrderedDict[str, dict[str, int]] = OrderedDict()
         self.marks: dict[str, dict[str, set[str]]] = {}
         self.names: dict[str, int] = {}
-        self.held: OrderedDict[tuple[str, str], Said] = OrderedDict()
+        # Set, page, field: what one page says takes the place of no other's words.
+        self.held: OrderedDict[tuple[str, str, str], Said] = OrderedDict()
 
     # Which came last
 
@@ -112,13 +113,15 @@ class PageWords:
 
     # Words without a place
 
-    def hold(self, name: str, said: Mapping[str, Said]) -> None:
-        """Keep words until what they were written on is there again."""
+    def hold(self, name: str, page: str, said: Mapping[str, Said]) -> None:
+        """Keep words of a page until what they were written on is there again."""
         for key, each in said.items():
             if len(each.text) > MOST_LETTERS:
                 continue
-            self.held.pop((name, key), None)
-            self.held[name, key] = each
+            # A page without a script has no name: of it all that differs is kept.
+            by = page or each.text
+            self.held.pop((name, by, key), None)
+            self.held[name, by, key] = each
         while len(self.held) > MOST_HELD:
             self.held.popitem(last=False)
 
@@ -126,13 +129,17 @@ class PageWords:
         """Write held words whose place is there again."""
         from melodex.tasks.lesson.words import write_words
 
-        for name in {name for name, _ in self.held}:
+        for name, page in dict.fromkeys((name, page) for name, page, _ in self.held):
             with Corpus.open(corpus_path) as corpus:
                 try:
                     now = self.name_now(corpus, name)
                 except LessonError:
                     continue
-            said = {key: each for (whose, key), each in self.held.items() if whose == name}
+            said = {
+                key: each
+                for (whose, by, key), each in self.held.items()
+                if (whose, by) == (name, page)
+            }
             written = write_words(corpus_path, now, said)
             for key in said.keys() - set(written.lost):
-                del self.held[name, key]
+                del self.held[name, page, key]

@@ -312,3 +312,134 @@ def test_words_of_questions_are_written_by_a_tab_that_is_closed(bench, opened):
         other.wait_for_timeout(100)
     assert "Take a pencil, please." in plan().wanted[0].tasks.values()
     assert plan().words == ("At the head.",)
+
+
+def typed_at_the_end(page: Page, passage: int, text: str) -> None:
+    page.locator(f"#passage-{passage} textarea").focus()
+    page.keyboard.press("Control+End")
+    page.keyboard.insert_text(text)
+
+
+def test_the_caret_stays_in_its_words_when_an_answer_comes_while_one_types(bench, opened):
+    name, page = opened
+    page.fill("#passage-2 textarea", "first")
+    page.locator("#passage-2 textarea").blur()
+    written(page)
+    held = Held(page)
+    page.locator("#passage-2 >> text=Earlier").click()
+    held.wait()
+    typed_at_the_end(page, 2, "")
+    page.keyboard.press("ArrowLeft")
+    held.let_go()
+    # It stands before the other now, and is still being typed in.
+    expect(page.locator("#did")).to_contain_text("Moved")
+    expect(page.locator("#passage-1 textarea")).to_be_focused()
+    page.keyboard.insert_text("es")
+    expect(page.locator("#passage-1 textarea")).to_have_value("firsest")
+    arrives(bench, name, ["firsest", ""], page)
+
+
+def test_the_caret_stays_in_its_words_when_they_are_joined_with_others(bench, opened):
+    name, page = opened
+    other = second_tab(page)
+    other.fill("#passage-1 textarea", "theirs")
+    other.locator("#passage-1 textarea").blur()
+    written(other)
+    held = Held(page)
+    page.fill("#passage-1 textarea", "mine")
+    page.locator("#passage-1 textarea").blur()
+    held.wait()
+    typed_at_the_end(page, 1, " is fin")
+    page.keyboard.press("ArrowLeft")
+    held.let_go()
+    field = page.locator("#passage-1 textarea")
+    expect(field).to_have_value("theirs\n\nmine is fin")
+    page.keyboard.insert_text("ct")
+    page.keyboard.press("ArrowLeft")
+    page.keyboard.insert_text("_")
+    expect(field).to_have_value("theirs\n\nmine is fic_tn")
+    arrives(bench, name, ["theirs\n\nmine is fic_tn", ""], page)
+
+
+def test_words_of_two_tabs_on_a_passage_that_a_third_took_out_all_come_back(bench, opened):
+    name, page = opened
+    others = [second_tab(page), second_tab(page)]
+    page.locator("#passage-1 >> text=Remove").click()
+    expect(page.locator("#did")).to_contain_text("Took out")
+    for other, words in zip(others, ("of one", "of another"), strict=True):
+        other.fill("#passage-1 textarea", words)
+        other.locator("#passage-1 textarea").blur()
+        expect(other.locator("#saved")).to_contain_text("about a passage that was taken")
+    # What one of them says next takes the place of its own words only.
+    others[0].fill("#passage-1 textarea", "of one, and more")
+    expect(others[0].locator("#saved")).to_be_empty()
+    others[0].locator("#passage-1 textarea").blur()
+    expect(others[0].locator("#saved")).to_contain_text("about a passage that was taken")
+    page.locator("#did").get_by_role("button", name="Undo").click()
+    expect(page.locator("#did")).to_contain_text("Undone")
+    assert set(notes_in(bench, name)[0].split("\n\n")) == {"of one, and more", "of another"}
+
+
+ANSWER_LATE = """(pattern) => {
+  const send = window.fetch;
+  window.answered = new Promise((seen) => {
+    window.fetch = async (address, ...more) => {
+      const answer = await send(address, ...more);
+      if (!String(address).includes(pattern)) return answer;
+      seen();
+      return new Promise((yes) => { window.letGo = () => yes(answer); });
+    };
+  });
+}"""
+HIDE = """() => {
+  Object.defineProperty(document, "hidden", { value: true, configurable: true });
+  document.dispatchEvent(new Event("visibilitychange"));
+  delete document.hidden;
+}"""
+
+
+def test_an_answer_that_comes_late_hides_no_words_that_were_written_since(bench, opened):
+    name, page = opened
+    page.locator("#passage-1 >> text=Later").click()
+    expect(page.locator("#did")).to_contain_text("Moved")
+    page.evaluate(ANSWER_LATE, "/undo")
+    page.locator("#did").get_by_role("button", name="Undo").click()
+    page.evaluate("answered")
+    typed_at_the_end(page, 1, "one")
+    # Another tab comes to the front: what was typed is written without waiting.
+    page.evaluate(HIDE)
+    written(page)
+    assert notes_in(bench, name) == ["", "one"]
+    page.evaluate("letGo()")
+    expect(page.locator("#did")).to_contain_text("Undone")
+    expect(page.locator("#passage-2 textarea")).to_have_value("one")
+    typed_at_the_end(page, 2, " two")
+    arrives(bench, name, ["", "one two"], page)
+
+
+REFUSE_WORDS = """() => {
+  const send = window.fetch;
+  window.accept = () => { window.fetch = send; };
+  window.fetch = (address, options) => (options?.body?.get("do") === "words"
+    ? Promise.reject(new TypeError("refused")) : send(address, options));
+}"""
+
+
+def test_words_that_have_their_passage_again_are_not_written_over_by_what_they_were(
+    bench, opened
+):
+    name, page = opened
+    # Buttons go through, and no words that are sent alone.
+    page.evaluate(REFUSE_WORDS)
+    held = Held(page)
+    page.locator("#passage-2 >> text=Remove").click()
+    held.wait()
+    page.fill("#passage-2 textarea", "too late?")
+    held.let_go()
+    expect(page.locator(".match")).to_have_count(1)
+    page.locator("#did").get_by_role("button", name="Undo").click()
+    expect(page.locator("#passage-2 textarea")).to_have_value("too late?")
+    typed_at_the_end(page, 2, " no")
+    page.evaluate("accept()")
+    page.locator("#passage-2 textarea").blur()
+    arrives(bench, name, ["", "too late? no"], page)

@@ -14,6 +14,8 @@ const line = document.getElementById("saved");
 const page = crypto.randomUUID();
 let turn = 0;
 let settledTurn = 0;
+// By which turn the words of a field were written last, by its key.
+const settledAt = new Map();
 let waiting = 0;
 let hasFailed = false;
 let hasHeld = false;
@@ -55,9 +57,19 @@ function withWords(body, sent) {
 const size = (body) => [...body].reduce((sum, [, text]) => sum + 200 + 3 * text.length, 0);
 const landed = (sent) => sent.forEach(({ key, text }) => { if (flying.get(key) === text) flying.delete(key); });
 
+// The caret stays in the words that it stands in, wherever those stand afterwards.
+function caretOf({ value, selectionStart, selectionEnd, selectionDirection }) {
+  const blank = value.length - value.trimStart().length;
+  return (field) => {
+    const shift = Math.max(0, field.value.indexOf(value.trim()) - blank);
+    field.setSelectionRange(selectionStart + shift, selectionEnd + shift, selectionDirection);
+  };
+}
+
 // What was written is what the page holds now; what was typed meanwhile comes next.
 function settle(sent, found) {
   sent.forEach(({ key, text }) => {
+    settledAt.set(key, settledTurn);
     if (adrift.get(key)?.text === text) adrift.delete(key);
     const field = fieldOf(key);
     const both = found.joined[key];
@@ -65,11 +77,13 @@ function settle(sent, found) {
     let mark = found.marks[key];
     if (both !== undefined) told("Another page has written here too: both texts are kept.");
     if (field && both !== undefined) {
+      const keepCaret = caretOf(field);
       if (field.value === text) field.value = both;
       else if (text && field.value.includes(text)) field.value = field.value.replace(text, () => both);
       // Our part of both texts is what is worked on here; the other stays beside it.
       else mark = found.own[key];
       if (mark !== found.own[key]) now = both;
+      keepCaret(field);
     }
     if (!field) { forget([key]); return; }
     field.defaultValue = now;
@@ -145,8 +159,10 @@ function leave() {
 function carryOver(typed) {
   typed.forEach((each) => {
     const field = fieldOf(each.key);
-    if (!field) adrift.set(each.key, each);
-    else if (field.defaultValue !== each.text) {
+    if (!field) { adrift.set(each.key, each); return; }
+    // It has its field again, which may say more than this by now.
+    adrift.delete(each.key);
+    if (field.defaultValue !== each.text) {
       field.name = each.name;
       field.value = each.text;
     }
@@ -154,10 +170,13 @@ function carryOver(typed) {
   if (typed.length) waiting = setTimeout(early, PAUSE);
 }
 
-function put(answer, button, sent) {
+function put(answer, button, sent, asked) {
   const scroll = scrollY;
   const typing = document.activeElement?.dataset.words;
+  const keepCaret = typing && caretOf(document.activeElement);
   const typed = unsaved().filter(({ key, text }) => !sent.some((each) => each.key === key && each.text === text));
+  // The answer may be older than words that were written while it was on its way.
+  typed.push(...fields().filter((each) => settledAt.get(each.dataset.words) > asked && each.value === each.defaultValue).map(wordsOf));
   ["set-body", "did"].forEach((id) => {
     document.getElementById(id).replaceChildren(...answer.getElementById(id).childNodes);
   });
@@ -177,6 +196,7 @@ function put(answer, button, sent) {
   const again = [what, other].map((each) => document.querySelector(`button[value="${each} ${CSS.escape(key ?? "")}"]:enabled`)).find(Boolean);
   const field = typing && fieldOf(typing);
   (field || again || document.querySelector("#did button") || home.querySelector("textarea"))?.focus({ preventScroll: false });
+  if (field) keepCaret(field);
   told(document.querySelector("#did span")?.textContent ?? "");
 }
 
@@ -195,6 +215,7 @@ function saidBy(button, sent) {
 }
 
 async function change(button, action, body, sent) {
+  const asked = turn;
   // What is typed while the answer is on its way is not in it, and stays unsaved.
   const arrived = () => forget(sent.filter(({ key, text }) => fieldOf(key)?.value === text).map(({ key }) => key));
   try {
@@ -207,7 +228,7 @@ async function change(button, action, body, sent) {
     }
     if (isHere) {
       if (answer.ok) moveTo(answer.url);
-      put(found, button, answer.ok ? sent : []);
+      put(found, button, answer.ok ? sent : [], asked);
     } else if (answer.ok) location.assign(answer.url);
     else complain(found);
   } catch {

@@ -123,7 +123,7 @@ def set_called(ask: Ask, corpus: Corpus) -> str:
         said = words_said(ask)
         if not said:
             raise
-        words.hold(ask.said("name"), said)
+        words.hold(ask.said("name"), ask.said("page"), said)
         raise LessonError(
             f"the set {ask.said('name')} is not there any more; what you wrote is kept, "
             "and stands in it again when that is undone",
@@ -149,7 +149,8 @@ def words_written(ask: Ask, name: str, doing: Doing) -> Written:
     written = write_words(ask.bench.corpus_path, name, said)
     own = {k: m for k, m in written.marks.items() if k not in written.joined}
     words.note_marks(ask.said("page"), own)
-    words.hold(written.name, {key: said[key] for key in written.lost})
+    lost = {key: said[key] for key in written.lost}
+    words.hold(written.name, ask.said("page"), lost)
     if written.changed:
         is_new = written.name != name
         if is_new:
