@@ -17,7 +17,8 @@ from contextlib import ExitStack, suppress
 from pathlib import Path
 
 from melodex.corpus.care.guarding import SIGNATURE
-from melodex.corpus.care.repairing import Remains, RepairReport, free_name, locked, write
+from melodex.corpus.care.remains import Remains, RepairReport
+from melodex.corpus.care.repairing import free_name, locked, write
 from melodex.corpus.connection import Part
 from melodex.corpus.faults import faults_named
 from melodex.corpus.shards.index import (

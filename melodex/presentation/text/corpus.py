@@ -21,7 +21,7 @@ from melodex.melody.tune_id import leading
 from melodex.presentation.text.words import WIDEST_TITLE, clipped, many, shown, table, width
 
 if TYPE_CHECKING:
-    from melodex.corpus.care.repairing import RepairReport
+    from melodex.corpus.care.remains import RepairReport
     from melodex.corpus.tunes.particulars import RemarkRow
     from melodex.corpus.tunes.tune_rows import LineRow, TuneRow
     from melodex.tasks.adding.add import AddResult

@@ -11,7 +11,8 @@ from pathlib import Path
 
 from melodex.corpus.care.checking import CheckReport, check_corpus
 from melodex.corpus.care.copying import copy_corpus
-from melodex.corpus.care.repairing import RepairReport, repair_corpus
+from melodex.corpus.care.remains import RepairReport
+from melodex.corpus.care.repairing import repair_corpus
 from melodex.corpus.connection import journal_bytes
 from melodex.corpus.reader import Corpus
 from melodex.errors import DamagedCorpusError
