@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from melodex.presentation.map.content import NumberedFind
 from melodex.presentation.map.finds import LONGEST_TOLD, MOST_PLACES, told_of
-from melodex.tasks.describe.describe import Find
+from melodex.tasks.describe.finds import Find
 
 
 def find_at(bars: range) -> NumberedFind:

@@ -20,7 +20,8 @@ from melodex.analysis.piece import DOUBTED
 from melodex.analysis.texture.activity import LineActivity
 from melodex.melody import Bar, Key, Melody, pitch_class_name
 from melodex.presentation.map.levels import Curve, curves_of
-from melodex.tasks.describe.describe import Description, Find
+from melodex.tasks.describe.describe import Description
+from melodex.tasks.describe.finds import Find
 from melodex.tasks.describe.sentences import UNCERTAIN
 
 __all__ = [

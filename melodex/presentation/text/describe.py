@@ -13,7 +13,9 @@ from melodex.presentation.map.content import NumberedFind, numbered, piece_map
 from melodex.presentation.map.terminal import map_lines
 from melodex.presentation.text.style import Style, paragraphs
 from melodex.presentation.text.words import shown
-from melodex.tasks.describe.describe import Description, Find, GridBar
+from melodex.tasks.describe.describe import Description
+from melodex.tasks.describe.finds import Find
+from melodex.tasks.describe.grid import GridBar
 
 __all__ = ["description_text"]
 

@@ -11,8 +11,9 @@ from typing import Any, cast
 from melodex.scripting.notebook import Drawing
 from melodex.scripting.results.result import BARS, ListResult, Result, count
 from melodex.scripting.tune import Tune
-from melodex.tasks.describe.describe import Description, Find
+from melodex.tasks.describe.describe import Description
 from melodex.tasks.describe.echoes import Answer, Answers
+from melodex.tasks.describe.finds import Find
 from melodex.tasks.describe.surroundings import Surroundings
 
 __all__ = ["AnswersResult", "AroundResult", "DescribeResult"]
