@@ -30,6 +30,9 @@ MOST_DEEDS = 200
 """Deeds that can be undone; older ones are forgotten; our choice."""
 WORDS = "words"
 
+Texts = tuple[int, dict[str, str], dict[str, str]]
+"""A set by its row number, and its texts by their keys before and after."""
+
 
 @dataclass(slots=True)
 class Deed:
@@ -51,8 +54,8 @@ class Deed:
         Of the last change of the corpus that it made.
     undoing : callable or None
         Undoes it, where the corpus is not to be put back as a whole.
-    texts : tuple of (int, dict) or None
-        Of words that were written: the set, and what stood there before.
+    texts : tuple of (int, dict, dict) or None
+        Of words that were written: the set, what stood there before, and then.
     at : str
         The time, in UTC.
     is_undone : bool
@@ -65,7 +68,7 @@ class Deed:
     back: str
     number: int | None = None
     undoing: Undoing | None = None
-    texts: tuple[int, dict[str, str]] | None = None
+    texts: Texts | None = None
     at: str = field(default_factory=lambda: datetime.now(UTC).isoformat(timespec="seconds"))
     is_undone: bool = False
     last_number: int = 0
@@ -90,7 +93,8 @@ class Deeds:
         if last and deed.kind == last.kind == WORDS and last.words == deed.words:
             last.back, last.last_number = deed.back, deed.last_number
             if last.texts and deed.texts:
-                last.texts = (last.texts[0], {**deed.texts[1], **last.texts[1]})
+                (_, before, after), (of, first, then) = deed.texts, last.texts
+                last.texts = (of, {**before, **first}, {**then, **after})
             return last
         self.count += 1
         deed.id = self.count
@@ -127,7 +131,7 @@ class Doing:
     back: str = "/"
     kind: str = ""
     undoing: Undoing | None = None
-    texts: tuple[int, dict[str, str]] | None = None
+    texts: Texts | None = None
     deed: Deed | None = None
 
 

@@ -46,6 +46,8 @@ from melodex.tasks.lesson.sets import (
     remove_lesson,
     rewritten,
 )
+from melodex.tasks.lesson.undoing import put_instead
+from melodex.tasks.lesson.words import passage_keys
 from melodex.tasks.passage import find_passage, read_span
 from melodex.tasks.resemble import resemble
 
@@ -260,6 +262,24 @@ def test_a_changed_passage_is_offered_with_how_much_agrees(corpus_path, tunes):
     (mended,) = take_nearest(corpus_path, "Steps", [1]).examples
     assert mended.row.note == "kept words"
     assert mended.excerpt.midi[7] == 64
+
+
+def test_undoing_what_took_the_nearest_leaves_what_was_written_since(corpus_path, tunes):
+    kept(corpus_path, ("Salt Stair", "3-4"))
+    before = opened(corpus_path)
+    tunes.write_text(TUNES.replace("C E G F | ", "C E G F | z4 | "))
+    added(tunes, corpus_path)
+    mended = take_nearest(corpus_path, "Steps")
+    annotate(corpus_path, "Steps", 1, "written since")
+    (key,) = passage_keys(mended.rows)
+    again = put_instead(corpus_path, mended.row.id, key, before.rows[0])
+    (row,) = opened(corpus_path).rows
+    assert row == replace(before.rows[0], note="written since")
+    again()
+    (row,) = opened(corpus_path).rows
+    assert row == replace(mended.rows[0], note="written since")
+    with pytest.raises(LessonError, match="not in the set"):
+        put_instead(corpus_path, mended.row.id, "elsewhere.0.1", before.rows[0])
 
 
 def test_a_removed_tune_stays_in_the_set_with_its_labels(corpus_path):

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 from melodex.corpus.reader import Corpus
 from melodex.errors import LessonError
@@ -443,3 +443,54 @@ def test_words_that_have_their_passage_again_are_not_written_over_by_what_they_w
     page.evaluate("accept()")
     page.locator("#passage-2 textarea").blur()
     arrives(bench, name, ["", "too late? no"], page)
+
+
+def test_words_typed_before_the_scripts_of_a_page_are_there_stay(bench, opened):
+    name, page = opened
+    page.on("dialog", lambda dialog: dialog.accept())
+    page.route(CHANGE, lambda route: route.abort())
+    page.fill("#passage-1 textarea", "kept")
+    page.locator("#passage-1 textarea").blur()
+    expect(page.locator("#saved")).to_contain_text("Not written yet")
+    waiting: list[Route] = []
+
+    def hold(route: Route) -> None:
+        waiting.append(route)
+
+    page.route("**/keeps.js", hold)
+    page.reload(wait_until="commit")
+    page.locator("#passage-1 textarea").evaluate("field => { field.value = ''; }")
+    typed_at_the_end(page, 1, " and early")
+    page.unroute(CHANGE)
+    for route in waiting:
+        route.continue_()
+    expect(page.locator("#passage-1 textarea")).to_have_value("kept and early")
+    arrives(bench, name, ["kept and early", ""], page)
+
+
+def test_undoing_words_takes_back_what_they_said_and_nothing_written_since(bench, opened):
+    name, _ = opened
+    with Corpus.open(bench.corpus_path) as corpus:
+        key = passage_keys(open_lesson(corpus, name).rows)[0]
+
+    def done(path: str, fields: str) -> str:
+        """Do it; the number of the deed."""
+        status, headers, _ = bench.send(path, fields)
+        assert status == 303
+        return headers["location"].partition("did=")[2].partition("#")[0]
+
+    def said(seen: str, text: str) -> str:
+        field = f"words:{key}:{mark_of_text(seen)}"
+        return done("/set/change", f"name={name}&do=words&{field}={text}")
+
+    first = said("", "one")
+    done("/set/change", f"name={name}&do=down {key}")
+    second = said("one", "one and two")
+    undone = done("/undo", f"deed={first}")
+    assert notes_in(bench, name) == ["", "and two"]
+    # What stands there no more as it was written is left alone.
+    assert bench.send("/undo", f"deed={second}")[0] == 422
+    done("/undo", f"deed={undone}")
+    assert notes_in(bench, name) == ["", "one and two"]
+    done("/undo", f"deed={second}")
+    assert notes_in(bench, name) == ["", "one"]

@@ -4,12 +4,14 @@ Conventions: sets go by their row number, since a name may change, and passages 
 keys (see ``words``). Each call undoes something in the set as it is now, and returns what
 undoes that in turn.
 
-Contents: Undoing, put_in, take_out, put_in_order, put_texts.
+Contents: Undoing, put_in, take_out, put_in_order, put_instead, put_texts.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -17,9 +19,15 @@ from melodex.corpus.lessons import ExampleRow, example_rows, lesson_rows
 from melodex.corpus.reader import Corpus
 from melodex.errors import LessonError
 from melodex.tasks.lesson.sets import rewritten
-from melodex.tasks.lesson.words import Said, mark_of_text, passage_keys, write_words
+from melodex.tasks.lesson.words import (
+    Said,
+    mark_of_text,
+    passage_keys,
+    texts_in,
+    write_words,
+)
 
-__all__ = ["Undoing", "put_in", "put_in_order", "put_texts", "take_out"]
+__all__ = ["Undoing", "put_in", "put_in_order", "put_instead", "put_texts", "take_out"]
 
 Undoing = Callable[[], "Undoing | None"]
 
@@ -71,17 +79,62 @@ def put_in_order(corpus_path: Path, set_id: int, keys: Sequence[str]) -> Undoing
     return partial(put_in_order, corpus_path, set_id, before)
 
 
-def put_texts(corpus_path: Path, set_id: int, texts: Mapping[str, str]) -> Undoing:
-    """Put texts back as they were, whatever stands there now."""
+def put_instead(corpus_path: Path, set_id: int, key: str, row: ExampleRow) -> Undoing:
+    """Put a passage in the place of another; what is written beside that stays."""
+    name, rows = set_now(corpus_path, set_id)
+    keys = passage_keys(rows)
+    if key not in keys:
+        raise LessonError("that passage is not in the set any more")
+    place = keys.index(key)
+    there = rows[place]
+    rows[place] = replace(row, note=there.note)
+    lesson = rewritten(corpus_path, name, lambda _: rows)
+    return partial(
+        put_instead, corpus_path, set_id, passage_keys(lesson.rows)[place], there
+    )
+
+
+def put_texts(
+    corpus_path: Path, set_id: int, before: Mapping[str, str], after: Mapping[str, str]
+) -> Undoing:
+    """Put texts back as they were before words were written, and leave what came since.
+
+    Parameters
+    ----------
+    before, after : mapping of str to str
+        By key, what stood there before and once they were written.
+
+    Raises
+    ------
+    LessonError
+        If the set is gone, or none of those words stand there as they were written.
+    """
     name, rows = set_now(corpus_path, set_id)
     with Corpus.open(corpus_path) as corpus:
         row = next(row for row, _ in lesson_rows(corpus) if row.id == set_id)
-    there = {"name": row.name, "topic": row.topic, "level": row.level, "notes": row.notes}
-    there |= zip(passage_keys(rows), (each.note for each in rows), strict=True)
-    wanted = {
-        key: Said(text, mark_of_text(there[key]))
-        for key, text in texts.items()
-        if key in there
-    }
+    there = texts_in(row, rows)
+    wanted = {}
+    for key, text in before.items():
+        now = there.get(key)
+        if now is None:
+            continue
+        back = taken_back(now, text, after[key], is_whole=key == "name")
+        if back is not None:
+            wanted[key] = Said(back, mark_of_text(now))
+    if not wanted:
+        raise LessonError(
+            "those words do not stand there any more as they were written",
+            hint="what was written since can be undone first",
+        )
     written = write_words(corpus_path, name, wanted)
-    return partial(put_texts, corpus_path, set_id, written.before)
+    return partial(put_texts, corpus_path, set_id, written.before, written.after)
+
+
+def taken_back(now: str, before: str, after: str, *, is_whole: bool) -> str | None:
+    """A text without what one writing did to it; None where that cannot be told apart."""
+    if now == after:
+        return before
+    standing = rf"(?<!\S){re.escape(after)}(?!\S)"
+    if is_whole or not after or len(re.findall(standing, now)) != 1:
+        return None
+    return re.sub(standing, lambda _: before, now)

@@ -27,7 +27,7 @@ from melodex.errors import LessonError
 from melodex.melody.tune_id import leading
 from melodex.tasks.lesson.sets import alter_lesson, checked_text, rewritten, writing
 
-__all__ = ["Said", "Written", "mark_of_text", "passage_keys", "write_words"]
+__all__ = ["Said", "Written", "mark_of_text", "passage_keys", "texts_in", "write_words"]
 
 TEXTS = ("topic", "level", "notes")
 
@@ -56,8 +56,8 @@ class Written:
         Keys whose text is another now.
     joined : tuple of str
         Those of them that somebody else had changed as well: both texts stand there.
-    before : dict of str to str
-        By key, what stood there before.
+    before, after : dict of str to str
+        By key of what was changed, what stood there before, and what stands there now.
     set_id : int
         Row number of the set.
     lost : tuple of str
@@ -72,6 +72,7 @@ class Written:
     changed: tuple[str, ...] = ()
     joined: tuple[str, ...] = ()
     before: dict[str, str] = field(default_factory=dict)
+    after: dict[str, str] = field(default_factory=dict)
     set_id: int = 0
     lost: tuple[str, ...] = ()
     marks: dict[str, str] = field(default_factory=dict)
@@ -146,7 +147,7 @@ def write_words(corpus_path: Path, name: str, words: Mapping[str, Said]) -> Writ
         done.refused = error
         del wanted["name"]
     done.changed, done.joined, done.lost = tuple(wanted), tuple(joined), tuple(lost)
-    done.before = {key: there[key] for key in wanted}
+    done.before, done.after = {key: there[key] for key in wanted}, wanted
     return done
 
 

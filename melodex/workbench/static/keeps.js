@@ -86,6 +86,12 @@ function keepFold(fold) {
   write(place(), kept);
 }
 
+// Words as they are kept, and what was typed before this script was there to keep it.
+function withEarly({ value, defaultValue }, text) {
+  if (value === defaultValue || text.includes(value.trim())) return text;
+  return text + (value.startsWith(defaultValue) ? value.slice(defaultValue.length) : `\n${value}`);
+}
+
 // Put back what was there; called again for parts that come later.
 export function restore(scope) {
   const kept = read(place());
@@ -105,7 +111,7 @@ export function restore(scope) {
       // Words on their way may have come after all; older ones must not hide newer ones.
       if (field.name !== seen && field.defaultValue.includes(text.trim())) { forget([field]); return; }
       field.name = seen;
-      field.value = text;
+      field.value = withEarly(field, text);
     } else if (field.type === "checkbox") field.checked = kept[name];
     else field.value = kept[name];
     field.dispatchEvent(new Event("input", { bubbles: true }));

@@ -23,7 +23,7 @@ from melodex.tasks.lesson.file import unpack_set
 from melodex.tasks.lesson.keeping import take_nearest
 from melodex.tasks.lesson.order import apply_arrangement, arrange
 from melodex.tasks.lesson.sets import Lesson, open_lesson
-from melodex.tasks.lesson.undoing import Undoing, put_in, put_in_order
+from melodex.tasks.lesson.undoing import Undoing, put_in, put_in_order, put_instead
 from melodex.tasks.lesson.words import (
     Said,
     Written,
@@ -160,7 +160,7 @@ def words_written(ask: Ask, name: str, doing: Doing) -> Written:
             f"Renamed {name} to {written.name}." if is_new else f"Wrote words in {name}."
         )
         doing.back = address("/set", name=written.name)
-        doing.texts = (written.set_id, written.before)
+        doing.texts = (written.set_id, written.before, written.after)
     return written
 
 
@@ -247,9 +247,11 @@ def drop(ask: Ask, doing: Doing, lesson: Lesson, key: str) -> None:
 
 def mend(ask: Ask, doing: Doing, lesson: Lesson, key: str) -> None:
     """Take what is offered in place of a passage."""
-    position = place_of(lesson, key)
-    take_nearest(ask.bench.corpus_path, lesson.row.name, [position])
+    position, path = place_of(lesson, key), ask.bench.corpus_path
+    mended = take_nearest(path, lesson.row.name, [position])
     doing.words = f"Took the nearest passage in place {position}."
+    came, gone = passage_keys(mended.rows)[position - 1], lesson.rows[position - 1]
+    doing.undoing = partial(put_instead, path, lesson.row.id, came, gone)
     doing.back += f"#passage-{position}"
 
 
