@@ -35,6 +35,7 @@ from benchmarks.material import (
     synthetic_tunes,
 )
 from melodex.corpus.chunks import TuneNotes
+from melodex.melody.tune_id import leading
 
 SEED = 24
 TUNES_PER_FILE = 200
@@ -143,9 +144,9 @@ def judged(told: dict[str, Any]) -> dict[str, Any]:
             title = tune["title"]
             kind = title.split()[0] if title.startswith((COPY, INVENTED)) else "music21's"
             kinds[kind] += 1
-            family_of[tune["tune_id"]] = number
+            family_of[leading(tune["tune_id"])] = number
             if kind == COPY:
-                of_copy[title] = title.split()[2], number
+                of_copy[title] = leading(title.split()[2]), number
     together: dict[str, int] = defaultdict(int)
     for title, (source, number) in of_copy.items():
         together[title.split()[1]] += family_of.get(source) == number

@@ -139,8 +139,7 @@ def links_dealt(
     for part in batched(entries, AT_ONCE):
         places = sorted({each for one, others in part for each in (one, *others)})
         jobs.append(({each: tunes[each] for each in places}, part, least, unrelated))
-    # Another version may find other kin among the same tunes.
-    name = hashlib.sha256(repr((__version__, jobs)).encode()).hexdigest()[:16]
+    name = name_of_work(tunes, jobs)
     told = 0
 
     def progress(done: int, total: int) -> None:
@@ -159,6 +158,18 @@ def links_dealt(
         ]
     except (TypeError, ValueError) as error:
         raise unreadable(exchange.folder) from error
+
+
+def name_of_work(tunes: Sequence[WholeTune], jobs: Sequence[LinkJob]) -> str:
+    """What tells this work from work on other tunes, other pairs or at another level."""
+    # Another version may find other kin among the same tunes.
+    digest = hashlib.sha256(__version__.encode())
+    # Piece by piece: as one text all jobs, which name a tune many times, are gigabytes.
+    for tune in tunes:
+        digest.update(repr(tune).encode())
+    for _, *asked in jobs:
+        digest.update(repr(asked).encode())
+    return digest.hexdigest()[:16]
 
 
 def links_of_job(job: LinkJob) -> list[tuple[int, int, list[Any], float, float]]:
