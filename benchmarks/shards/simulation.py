@@ -101,7 +101,7 @@ class Parts:
     pairs_a_figure: float
     call: float
     task: float
-    bytes_a_tune: float = 6300.0
+    bytes_a_tune: float = 3960.0
     """Of a corpus file without analysis, see the run of a million."""
     notes_bytes: float = 2.14
 
