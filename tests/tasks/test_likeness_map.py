@@ -10,7 +10,7 @@ import pytest
 from sklearn.metrics import silhouette_score
 
 from melodex.corpus.reader import Corpus
-from melodex.presentation.map.corpus import likeness_svg, pushed_apart
+from melodex.presentation.map.corpus import REACH, clear_of, likeness_svg, pushed_apart
 from melodex.presentation.report.forms import report_html
 from melodex.presentation.report.holdings import CorpusMap, panels_of
 from melodex.presentation.report.paper import handout_pdf
@@ -76,6 +76,18 @@ def test_the_picture_is_the_same_each_time_and_no_point_hides_another(
     assert drawn == likeness_svg(likeness_map(demo_corpus), "#{}".format)
     places = pushed_apart([(0.5, 0.5)] * 12 + [(0.1, 0.2), (0.9, 0.9)])
     assert min(np.hypot(a - c, b - d) for (a, b), (c, d) in combinations(places, 2)) > 10
+
+
+def test_a_name_stands_where_it_covers_no_point() -> None:
+    # A column of points, and one beside it where there is room between them.
+    column = [(100.0, y) for y in np.arange(60.0, 180.0, 16.0)]
+    beside = [(130.0, 100.0), (130.0, 160.0)]
+    y = clear_of([*column, *beside], 100.0, 40.0, 90.0)
+    assert y < 60 - REACH or y > 172 + REACH
+    y = clear_of(beside, 100.0, 40.0, 100.0)
+    assert all(abs(y - 4.5 - py) >= 7.5 + REACH for _, py in beside)
+    assert abs(y - 100.0) <= 20
+    assert clear_of([], 100.0, 40.0, 90.0) == 90.0
 
 
 def test_a_corpus_of_three_tunes_has_no_plane(demo_corpus: Corpus) -> None:

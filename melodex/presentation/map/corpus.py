@@ -29,6 +29,10 @@ NAMES_WIDTH, BAR_WIDTH, COLUMN_WIDTH = 150.0, 200.0, 420.0
 TALL, EDGE, REACH = 560.0, 26.0, 6.5
 AROUND = 70.0
 """Tunes so near the middle of a cluster stand below its name."""
+NAME_ABOVE, NAME_BELOW = 12.0, 3.0
+"""How far a name reaches above and below the line that it is written on."""
+NAME_STEP, NAME_MOVES = 4.0, 20
+"""How far a name is moved at once, and how often at most, so that it covers no point."""
 NUMBERED = 120
 """Points that can have their numbers beside them."""
 PUSHES = 60
@@ -224,8 +228,29 @@ def name_places(
         near_by = [y for x, y in own if math.dist((x, y), middle) <= AROUND]
         above = min(near_by, default=middle[1])
         x = min(max(middle[0], half + 2), WIDTH - half - 2)
-        laid.append(((x, max(above - REACH - 4, 12)), words))
+        top = max(above - REACH - 4, NAME_ABOVE)
+        laid.append(((x, clear_of(places, x, half, top)), words))
     return parted(laid)
+
+
+def clear_of(
+    places: Sequence[tuple[float, float]], x: float, half: float, wanted: float
+) -> float:
+    """The height nearest to a wanted one at which a name lies on the fewest points."""
+
+    def covered(y: float) -> int:
+        middle = y - NAME_ABOVE / 2 + NAME_BELOW / 2
+        tall = (NAME_ABOVE + NAME_BELOW) / 2 + REACH
+        return sum(
+            abs(px - x) < half + REACH and abs(py - middle) < tall for px, py in places
+        )
+
+    steps = range(-NAME_MOVES, NAME_MOVES + 1)
+    heights = [
+        wanted + move * NAME_STEP for move in sorted(steps, key=lambda n: (abs(n), n))
+    ]
+    allowed = [y for y in heights if NAME_ABOVE <= y <= TALL - NAME_BELOW]
+    return min(allowed, key=covered)
 
 
 def parted(
