@@ -95,43 +95,29 @@ def sounding_within(melody: Melody, start: int, end: int) -> Melody:
         for note, onset in enumerate(melody.onset_ticks)
         if onset < end and ends[note] > start
     ]
-    place = {note: at for at, note in enumerate(kept)}
-    onsets = tuple(max(melody.onset_ticks[note], start) for note in kept)
+    part = some_notes(melody, kept)
+    held_over = [onset < start for onset in part.onset_ticks]
+    onsets = tuple(max(onset, start) for onset in part.onset_ticks)
     bars = tuple(bar for bar in melody.bars if start <= bar.onset_ticks < end)
-    number = bars[0].number if bars else 0
+    first_bar = bars[0].number if bars else 0
     return replace(
-        melody,
-        midi=tuple(melody.midi[note] for note in kept),
-        fifths=tuple(melody.fifths[note] for note in kept),
+        part,
         onset_ticks=onsets,
         duration_ticks=tuple(
             min(ends[note], end) - onset for note, onset in zip(kept, onsets, strict=True)
         ),
         bar=tuple(
-            number if melody.onset_ticks[note] < start else melody.bar[note]
-            for note in kept
+            first_bar if over else bar
+            for over, bar in zip(held_over, part.bar, strict=True)
         ),
-        beat_strength=tuple(melody.beat_strength[note] for note in kept),
-        phrase=tuple(melody.phrase[note] for note in kept),
         bars=bars,
         keys=held(melody.keys, start, end),
         centres=held(melody.centres, start, end),
         metres=held(melody.metres, start, end),
         chords=tuple(c for c in melody.chords if start <= c.onset_ticks < end),
         marks=tuple(m for m in melody.marks if start <= m.onset_ticks < end),
-        graces=tuple(
-            replace(g, note=place[g.note]) for g in melody.graces if g.note in place
-        ),
-        tuplets=tuple(
-            replace(t, first=place[t.first], last=place[t.last])
-            for t in melody.tuplets
-            if t.first in place and t.last in place and is_whole(t, start, end)
-        ),
-        lyrics=tuple(
-            replace(word, note=place[word.note])
-            for word in melody.lyrics
-            if word.note in place and melody.onset_ticks[word.note] >= start
-        ),
+        tuplets=tuple(t for t in part.tuplets if is_whole(t, start, end)),
+        lyrics=tuple(word for word in part.lyrics if not held_over[word.note]),
     )
 
 
