@@ -3,7 +3,8 @@
 In: a :class:`~melodex.melody.Melody`, with its chord symbols, marks and metre.
 Out: keys and where they change (``keys``), chords with their numerals, cadences and
 devices (``harmony``), sections, phrases and figures (``form``), degrees of the scale
-(``degrees``); all of it together is a piece (``piece``).
+(``degrees``), the eights that songs are counted in (``eights``); all of it together is a
+piece (``piece``).
 
 Nothing here reads a file or a corpus, and nothing is worded for a screen.
 Read first: ``piece``, which calls the rest in order.

@@ -25,6 +25,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from melodex.analysis.eights import EIGHT, eights_inside
 from melodex.analysis.form.bars import NAMED, FormBar, form_bars
 from melodex.analysis.form.content import (
     content_starts,
@@ -44,8 +45,6 @@ that nothing parts from its return. Our choice."""
 CONTENT = "content"
 """The reason of a start that nothing prints. In scores of music21's corpus that print
 repeats, with these hidden, one such start in ten was one of them."""
-EIGHT = 8
-"""Bars in which songs are counted (common practice, no source)."""
 LONGEST_ODD = 32
 """Bars of the longest section whose odd length is heard; our choice."""
 SHORTEST_ELSEWHERE = 8
@@ -127,7 +126,6 @@ def eights_apart(
     bars: Sequence[FormBar], starts: Sequence[int], centres: Sequence[int]
 ) -> list[int]:
     """Starts with those of eights that begin with a key centre and last as long as it."""
-    found = set(starts)
     onsets = [bar.onset_ticks for bar in bars]
     places = [*(bisect_left(onsets, centre) for centre in centres), len(bars)]
     stays = {
@@ -135,10 +133,8 @@ def eights_apart(
         for before, place, after in zip(places, places[1:], places[2:], strict=False)
         if min(place - before, after - place) >= EIGHT
     }
-    for first, stop in pairwise([0, *starts, len(bars)]):
-        if (stop - first) % EIGHT == 0:
-            found |= stays.intersection(range(first + EIGHT, stop, EIGHT))
-    return sorted(found)
+    told = stays.intersection(eights_inside(starts, len(bars)))
+    return sorted({*starts, *told})
 
 
 def strains_whole(bars: Sequence[FormBar], starts: Sequence[int]) -> list[int]:

@@ -19,6 +19,7 @@ from functools import lru_cache
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from melodex.analysis.eights import EIGHT
 from melodex.analysis.form import song_weights
 from melodex.analysis.form.bars import FormBar
 from melodex.analysis.form.letters import SAME_SECTION, as_alike
@@ -121,7 +122,7 @@ def add_answers(
 
 # One chorus, as it is usually counted.
 
-EIGHT, TWELVE, SIXTEEN = 8, 12, 16
+TWELVE, SIXTEEN = 12, 16
 LONGEST_SHEET = 64
 LONGEST_PLAIN = 32
 OPENING = 4

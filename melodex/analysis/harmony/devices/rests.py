@@ -19,6 +19,7 @@ from itertools import groupby, pairwise
 from statistics import median
 from typing import Protocol
 
+from melodex.analysis.eights import eights_inside
 from melodex.analysis.harmony.placed import PlacedChord
 from melodex.analysis.harmony.roles import LOWERED_THIRD, goes_on
 from melodex.melody import Melody
@@ -32,8 +33,6 @@ BARS_OF_REST = 2
 """Bars of one chord after which chords alone have come to rest. Our choice."""
 SECOND = 2
 """From the tonic up to the second, in fifths."""
-EIGHT = 8
-"""Bars in which sections of chords are counted (common practice, no source)."""
 
 FEWEST_FIGURES = 8
 """Fewer phrases than this are believed however short they are. Our choice."""
@@ -134,11 +133,9 @@ def eight_ends(
 ) -> Iterator[tuple[int, int]]:
     """Ticks at which the eights of longer sections end, each with the length of a bar."""
     onsets = [bar.onset_ticks for bar in melody.bars]
-    edges = [0, *(bisect_left(onsets, close) for close, _ in closes), len(onsets)]
-    for first, stop in pairwise(edges):
-        if (stop - first) % EIGHT == 0:
-            for bar in range(first + EIGHT, stop, EIGHT):
-                yield onsets[bar], melody.bars[bar - 1].duration_ticks
+    starts = (bisect_left(onsets, close) for close, _ in closes)
+    for bar in eights_inside(starts, len(onsets)):
+        yield onsets[bar], melody.bars[bar - 1].duration_ticks
 
 
 def rests_of_melody(

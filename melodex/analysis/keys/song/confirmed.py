@@ -18,6 +18,7 @@ from collections.abc import Collection, Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from melodex.analysis.eights import EIGHT
 from melodex.analysis.keys.song.layout import Layout
 from melodex.analysis.keys.song.points import KINDS, NO_ROOT, SongBar
 
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 
 __all__ = ["confirmed_points", "part_numbers"]
 
-SHORTEST_SECTION, USUAL_SECTION = 4, 8
+SHORTEST_SECTION = 4
 SHORT_SHEET, SHORT_SECTION = 40, 4
 CONFIRMED = 14.0
 """Points for a tonic that its section confirms in a short sheet; in a long one the counts
@@ -45,7 +46,7 @@ def parts_of(layout: Layout) -> list[tuple[int, int]]:
     """
     if len(layout.starts) > 1:
         return cut(sorted(layout.starts), len(layout.bars))
-    return cut(range(0, len(layout.bars), USUAL_SECTION), len(layout.bars))
+    return cut(range(0, len(layout.bars), EIGHT), len(layout.bars))
 
 
 def part_numbers(layout: Layout) -> list[int]:

@@ -16,6 +16,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from melodex.analysis.eights import EIGHT
 from melodex.analysis.keys.song.centres import with_centres
 from melodex.analysis.keys.song.chain import tonic_probabilities
 from melodex.analysis.keys.song.confirmed import confirmed_points, part_numbers
@@ -61,8 +62,6 @@ RETURNS_ASKED = 2
 OTHERS = 3
 FOREIGN_SIGNS = 2
 """A key that is so many signs away from the printed signature leaves it aside."""
-EIGHT = 8
-"""Bars after which major may turn to minor where no section is marked."""
 MELODY_WAS_HEARD = 4
 """Notes from which a melody is taken to have been written down, not only its chords."""
 
@@ -192,7 +191,9 @@ def keys_of_run(
     run: tuple[int, int, int],
     mode_before: str,
 ) -> list[tuple[Key, int, int]]:
-    """The keys on one tonic: its third may change from section to section."""
+    """The keys on one tonic: its third may change from section to section, or from eight
+    to eight where none is marked.
+    """
     tonic, first, stop = run
     bars = layout.bars[first:stop]
     starts = [
