@@ -14,7 +14,7 @@ Contents: LONGEST_SECTION, best_segments, start_points, length_logs, regular_sta
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -199,11 +199,7 @@ def after_introduction(bars: Sequence[FormBar], lengths: Sequence[int]) -> bool:
 
 def eights_again(bars: Sequence[FormBar]) -> int:
     """How many of the eights were there before, whole."""
-    eights = [bars[i : i + EIGHT] for i in range(0, len(bars), EIGHT)]
-    return sum(
-        any(as_alike(earlier, eight, SAME_SECTION) for earlier in eights[:place])
-        for place, eight in enumerate(eights)
-    )
+    return sum(come_again(bars, EIGHT, SAME_SECTION))
 
 
 def pairs_of_eights(lengths: Sequence[int]) -> bool:
@@ -214,12 +210,14 @@ def pairs_of_eights(lengths: Sequence[int]) -> bool:
 
 def eight_returns(bars: Sequence[FormBar]) -> bool:
     """Whether one of the eights begins as one before it does."""
-    openings = [bars[i : i + OPENING] for i in range(0, len(bars), EIGHT)]
-    return any(
-        as_alike(earlier, opening, SAME_OPENING)
-        for place, opening in enumerate(openings)
-        for earlier in openings[:place]
-    )
+    return any(come_again(bars, OPENING, SAME_OPENING))
+
+
+def come_again(bars: Sequence[FormBar], size: int, least: float) -> Iterator[bool]:
+    """Of each eight in turn, whether it begins with so many bars of an eight before it."""
+    parts = [bars[i : i + size] for i in range(0, len(bars), EIGHT)]
+    for place, part in enumerate(parts):
+        yield any(as_alike(earlier, part, least) for earlier in parts[:place])
 
 
 def is_blues(bars: Sequence[FormBar]) -> bool:
@@ -241,7 +239,7 @@ def is_sixteen_bar_blues(bars: Sequence[FormBar]) -> bool:
     if len(bars) != SIXTEEN or first_root(bars[0]) < 0:
         return False
     home = first_root(bars[0])
-    kinds = {((root - home) % TWELVE, kind) for b in bars for _, root, kind in b.chords}
+    kinds = {((root - home) % 12, kind) for b in bars for _, root, kind in b.chords}
     blue = {kind for above, kind in kinds if above in {0, FOURTH}} == {"dominant"}
     roots = {above for above, _ in kinds}
     return blue and {0, FOURTH, FIFTH} <= roots
@@ -249,8 +247,8 @@ def is_sixteen_bar_blues(bars: Sequence[FormBar]) -> bool:
 
 def is_chorus(bars: Sequence[FormBar], home: int) -> bool:
     """Whether twelve bars are one chorus of a blues."""
-    above = [(first_root(bar) - home) % TWELVE for bar in bars]
-    turn = {(root - home) % TWELVE for bar in bars[8:10] for _, root, _ in bar.chords}
+    above = [(first_root(bar) - home) % 12 for bar in bars]
+    turn = {(root - home) % 12 for bar in bars[8:10] for _, root, _ in bar.chords}
     begins = above[0] == 0 or not bars[0].chords
     corners = begins and above[4] == FOURTH and above[6] in HOME_AGAIN
     return corners and FIFTH in turn

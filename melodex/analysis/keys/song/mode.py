@@ -306,7 +306,7 @@ def is_freygish(held: Held, tonic: int) -> bool:
     """Whether the chords are those of the phrygian mode with a major third."""
     shares: dict[tuple[int, str], float] = defaultdict(float)
     for (root, kind), length in held.chords.items():
-        shares[(root - tonic) % TWELVE, third_of(kind)] += length
+        shares[(root - tonic) % 12, third_of(kind)] += length
     whole = sum(shares.values())
     foreign = sum(length for which, length in shares.items() if which not in OWN_CHORDS)
     return (
