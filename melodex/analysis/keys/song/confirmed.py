@@ -8,7 +8,7 @@ sections do so, by a dominant seventh, for the tonic that was heard in 169 of 17
 short sheet says everything once: there a plain dominant after IV or ii is enough, and
 where nothing is marked, four bars that begin and end on a tonic are taken for a section.
 
-Contents: part_numbers, confirmed_points.
+Contents: parts_of, part_numbers, confirmed_points.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from melodex.analysis.keys.song.points import KINDS, NO_ROOT, SongBar
 if TYPE_CHECKING:
     from numpy import ndarray
 
-__all__ = ["confirmed_points", "part_numbers"]
+__all__ = ["confirmed_points", "part_numbers", "parts_of"]
 
 SHORTEST_SECTION = 4
 SHORT_SHEET, SHORT_SECTION = 40, 4

@@ -21,6 +21,7 @@ from melodex.analysis.keys.song.confirmed import parts_of
 from melodex.analysis.keys.song.layout import Layout
 from melodex.analysis.keys.song.mode import third_of
 from melodex.analysis.keys.song.points import NO_ROOT, SongBar
+from melodex.analysis.keys.song.returns import SETTLED, only_tonic
 
 if TYPE_CHECKING:
     from numpy import ndarray
@@ -30,8 +31,6 @@ __all__ = ["relative_points"]
 FEWEST_BARS = 8
 LONGEST_COUNTED = 40
 """Bars of a sheet without marks in which eights are taken for sections."""
-SETTLED = 30.0
-"""Points that settle the tonic of a section: more than leaving a key twice costs."""
 
 Row = list[tuple[int, str]]
 
@@ -57,8 +56,8 @@ def relative_points(
         return points
     told = False
     for first, stop in parts_of(layout):
-        home = tonics[first]
-        if stop - first < FEWEST_BARS or set(tonics[first:stop]) != {home}:
+        home = only_tonic((first, stop), tonics)
+        if home is None or stop - first < FEWEST_BARS:
             continue
         tonic = tonic_of_part(layout.bars[first:stop], home)
         if tonic is None:
@@ -75,10 +74,11 @@ def tonic_of_part(bars: Sequence[SongBar], home: int) -> int | None:
     row = chords_in_order(bars)
     if not row:
         return None
-    if in_relative_minor(bars, row, (home + 9) % 12, home):
-        return (home + 9) % 12
-    if in_relative_major(bars, row, (home + 3) % 12, home):
-        return (home + 3) % 12
+    minor, major = (home + 9) % 12, (home + 3) % 12
+    if in_relative_minor(bars, row, minor, home):
+        return minor
+    if in_relative_major(bars, row, major, home):
+        return major
     return home if row[0][0] == home and speaks_of(row, row[0]) else None
 
 
@@ -103,26 +103,31 @@ def held(bars: Sequence[SongBar], chord: tuple[int, str]) -> float:
     )
 
 
+def five_of(tonic: int) -> tuple[int, str]:
+    """The V of a tonic, with a major third."""
+    return (tonic + 7) % 12, "M"
+
+
 def goes_home(row: Row, home: tuple[int, str]) -> list[int]:
-    """Places in a row where a V with a major third goes to its tonic."""
-    five = ((home[0] + 7) % 12, "M")
-    return [i for i, (a, b) in enumerate(pairwise(row), 1) if (a, b) == (five, home)]
+    """Places in a row where V goes to its tonic."""
+    step = five_of(home[0]), home
+    return [place for place, pair in enumerate(pairwise(row), 1) if pair == step]
 
 
 def speaks_of(row: Row, one: tuple[int, str]) -> bool:
     """Whether V goes to I in a section, or follows it first and is waited on at the end."""
-    five = ((one[0] + 7) % 12, "M")
-    return bool(goes_home(row, one)) or (len(row) > 2 and row[1] == row[-1] == five)
+    waits = len(row) > 2 and row[1] == row[-1] == five_of(one[0])
+    return bool(goes_home(row, one)) or waits
 
 
 def in_relative_minor(bars: Sequence[SongBar], row: Row, tonic: int, home: int) -> bool:
     """Whether a section of a major key is in its relative minor."""
     one, major = (tonic, "m"), (home, "M")
     own, other = goes_home(row, one), goes_home(row, major)
-    waits = row[-1] == ((tonic + 7) % 12, "M")
+    waits = row[-1] == five_of(tonic)
     closes = len(own) > len(other) and own[-1:] > other[-1:]
     # A few chords more that end on the V of the major key have led back to it.
-    leads_back = row[-1] == ((home + 7) % 12, "M") and own[-1:] < [len(row) - 2]
+    leads_back = row[-1] == five_of(home) and own[-1:] < [len(row) - 2]
     return (
         row[0] == one
         and held(bars, one) >= held(bars, major)
@@ -133,11 +138,10 @@ def in_relative_minor(bars: Sequence[SongBar], row: Row, tonic: int, home: int) 
 def in_relative_major(bars: Sequence[SongBar], row: Row, tonic: int, home: int) -> bool:
     """Whether a section of a minor key is in its relative major."""
     one, minor = (tonic, "M"), (home, "m")
-    five = ((tonic + 7) % 12, "M")
     return (
         row[0] == one
-        and row[-1] in {one, five}
+        and row[-1] in {one, five_of(tonic)}
         and held(bars, one) >= held(bars, minor)
         and speaks_of(row, one)
-        and ((home + 7) % 12, "M") not in row
+        and five_of(home) not in row
     )

@@ -6,7 +6,7 @@ not have, has its tonic moved by as much (a lift, or a bridge a half step up). M
 fourth or a fifth it may be no more than the chords on IV or V. All of it is common
 practice, no source. Where another key is printed, that alone counts.
 
-Contents: returning_points.
+Contents: SETTLED, returning_points, only_tonic.
 """
 
 from __future__ import annotations
@@ -23,11 +23,11 @@ from melodex.analysis.keys.song.points import KINDS, NO_ROOT, SongBar
 if TYPE_CHECKING:
     from numpy import ndarray
 
-__all__ = ["returning_points"]
+__all__ = ["SETTLED", "only_tonic", "returning_points"]
 
 FEWEST_BARS, FEWEST_MOVED_BARS = 4, 8
 LONGEST_COUNTED = 64
-RETURNING = 30.0
+SETTLED = 30.0
 """Points that settle the tonic of a section: more than leaving a key twice costs."""
 ROUNDING = 50
 """Parts of a bar to which shares of chords are rounded before they are compared."""
@@ -71,11 +71,11 @@ def returning_points(
         tonic = agreed(family, tonics, alone)
         if tonic is not None:
             for first, stop in family:
-                points[first:stop, tonic] += RETURNING / (stop - first)
+                points[first:stop, tonic] += SETTLED / (stop - first)
     for earlier, part, step in moved:
         tonic = lifted(layout.bars, earlier, part, step, tonics)
         if tonic is not None:
-            points[part[0] : part[1], tonic] += RETURNING / (part[1] - part[0])
+            points[part[0] : part[1], tonic] += SETTLED / (part[1] - part[0])
     return points
 
 
