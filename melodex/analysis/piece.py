@@ -23,6 +23,7 @@ from melodex.analysis.form import (
     sections,
 )
 from melodex.analysis.harmony.chords import parse_chords
+from melodex.analysis.harmony.devices.cadences import is_over_its_root
 from melodex.analysis.harmony.devices.device import Device
 from melodex.analysis.harmony.devices.finding import Harmony, harmony
 from melodex.analysis.harmony.devices.rests import are_phrases
@@ -188,5 +189,4 @@ def is_far_substitute(device: Device, found: Analysis) -> bool:
     if device.kind != "tritone substitute":
         return False
     here = found.harmony.chords[device.chords[0]]
-    over_root = here.chord.bass_fifths in {None, here.chord.root_fifths}
-    return here.numeral.goal_degree not in {0, 1} or not over_root
+    return here.numeral.goal_degree not in {0, 1} or not is_over_its_root(here.chord)

@@ -28,6 +28,7 @@ from melodex.melody import fifths_from_name, pitch_class, pitch_class_name
 
 __all__ = [
     "CONVENTIONS",
+    "DIMINISHED",
     "FAMILIES",
     "Chord",
     "parse_chord",
@@ -46,6 +47,9 @@ FAMILIES = (
     "power",
 )
 """What a chord can be; ``none`` stands for no chord, ``""`` for not understood."""
+
+DIMINISHED = frozenset({"diminished", "half-diminished"})
+"""Families with a diminished fifth over a minor third."""
 
 CONVENTIONS = (
     ("C#5, Cb5, Eb9", "a sign after the letter belongs to the root"),

@@ -21,7 +21,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Protocol
 
-from melodex.analysis.harmony.chords import Chord
+from melodex.analysis.harmony.chords import DIMINISHED, Chord
 from melodex.analysis.harmony.lines import bass_lines, inner_lines
 from melodex.analysis.harmony.roles import (
     APPLIED_DEGREE,
@@ -159,7 +159,7 @@ def numeral(
     figures, foreign_bass = figured(chord)
     over = "" if foreign_bass is None else f" over {degree_name(foreign_bass + degree)}"
     shown = near(degree) if role.shown_degree is None else role.shown_degree
-    if chord.family in {"diminished", "half-diminished"}:
+    if chord.family in DIMINISHED:
         shown = degree
     plain = spelled(shown, chord.family, figures)
     return Numeral(
@@ -183,7 +183,7 @@ def as_near(chord: Chord, tonic_fifths: int) -> Chord:
     Diminished chords keep the sharps that tell where they lead.
     """
     degree = chord.root_fifths - tonic_fifths
-    sharpest = 9 if chord.family in {"diminished", "half-diminished"} else 7
+    sharpest = 9 if chord.family in DIMINISHED else 7
     shift = -12 if degree > sharpest else 12 if degree < -6 else 0
     if not shift or not chord.sounds:
         return chord

@@ -8,7 +8,7 @@ kept beside it. Only a seventh on I or IV is left as the blues has it unless it
 resolves. All rules are common practice; no source.
 
 Contents: Role, Place, role_of, ROLES, APPLIED_DEGREE, AUGMENTED_SIXTH,
-LOWERED_THIRD, goes_on, near, is_minor_mode, scale_of_mode, roman.
+LEADING_TONE, LOWERED_THIRD, goes_on, near, is_minor_mode, scale_of_mode, roman.
 """
 
 from __future__ import annotations
@@ -16,12 +16,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
-from melodex.analysis.harmony.chords import Chord
+from melodex.analysis.harmony.chords import DIMINISHED, Chord
 from melodex.melody import MODES, degree_name, pitch_class
 
 __all__ = [
     "APPLIED_DEGREE",
     "AUGMENTED_SIXTH",
+    "LEADING_TONE",
     "LOWERED_THIRD",
     "ROLES",
     "Place",
@@ -53,11 +54,17 @@ ROLES = (
 )
 """What a chord does in its key; empty where there is no chord or no key."""
 
-APPLIED_DEGREE = {"secondary dominant": 1, "secondary leading tone": 5, "related ii": 2}
+LEADING_TONE = 5
+"""Above the tonic, in fifths."""
+APPLIED_DEGREE = {
+    "secondary dominant": 1,
+    "secondary leading tone": LEADING_TONE,
+    "related ii": 2,
+}
 LOWERED_THIRD = frozenset({"minor", "half-diminished", "diminished"})
 ROMAN = ("", "I", "II", "III", "IV", "V", "VI", "VII")
-RAISED_SIXTH, RAISED_SEVENTH = 3, 5
-LEADING_TONE_DOWN = -5
+RAISED_SIXTH, RAISED_SEVENTH = 3, LEADING_TONE
+LEADING_TONE_DOWN = -LEADING_TONE
 """From a leading tone up to its goal is a minor second: five fifths down."""
 FLAT_SIX, FLAT_TWO, FLAT_SEVEN, FLAT_THREE = -4, -5, -2, -3
 FOURTH, THIRD = 5, 4
@@ -239,7 +246,7 @@ def role_of(place: Place) -> Role:
         return role_of_dominant(place)
     if family == "major":
         found = role_of_major(place)
-    elif family in {"diminished", "half-diminished"}:
+    elif family in DIMINISHED:
         found = role_of_diminished(place)
     else:
         found = None

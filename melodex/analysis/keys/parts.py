@@ -13,12 +13,13 @@ Contents: in_minor, at_home, with_relatives_at_home, without_glances.
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 
-from melodex.analysis.harmony.chords import Chord
+from melodex.analysis.harmony.chords import DIMINISHED, Chord
+from melodex.analysis.harmony.roles import LEADING_TONE
 from melodex.analysis.keys.home import MINOR_MODES, Home
 from melodex.analysis.keys.spans import KeySpan, merged
 from melodex.melody import Key, KeyChange
@@ -29,9 +30,6 @@ FEWEST_LEADING = 2
 LONGEST_EDGE = 0.25
 """A first or last key that holds no longer than this part of a piece gives way to the
 home key, where the first or last chord is its tonic. Our choice."""
-DIMINISHED = frozenset({"diminished", "half-diminished"})
-LEADING_NOTE = 5
-"""From a tonic up to its leading note, in fifths."""
 GLANCE_BARS, FAR_SIGNS = 2, 3
 """Bars that a centre so many signs from the key on both sides of it has to last, unless a
 cadence tells it. Madrigals go through nearer keys as fast; our choice."""
@@ -46,14 +44,12 @@ def in_minor(home: Home, heard: Sequence[Chord], printed: KeyChange | None) -> H
     """
     if home.key.mode != "dorian" or (printed and printed.key.mode == "dorian"):
         return home
-    five, seven = home.key.tonic_fifths + 1, home.key.tonic_fifths + LEADING_NOTE
-    on_five = [chord for chord in heard if chord.root_fifths == five]
-    leading = sum(4 in chord.degrees for chord in on_five)
-    leading += sum(c.root_fifths == seven and c.family in DIMINISHED for c in heard)
-    plain = sum(-3 in chord.degrees for chord in on_five)
+    tonic = home.key.tonic_fifths
+    leading = sum(leads_to(chord, tonic) for chord in heard)
+    plain = sum(c.root_fifths == tonic + 1 and -3 in c.degrees for c in heard)
     if leading < max(FEWEST_LEADING, plain):
         return home
-    return replace(home, key=Key(home.key.tonic_fifths, "minor"))
+    return replace(home, key=Key(tonic, "minor"))
 
 
 def at_home(
@@ -99,7 +95,7 @@ def with_relatives_at_home(
     found = []
     for span in spans:
         if is_relative(span.key, home):
-            first = max(bisect_left(onsets, span.onset_ticks + 1) - 1, 0)
+            first = max(bisect_right(onsets, span.onset_ticks) - 1, 0)
             last = bisect_left(onsets, span.end_ticks)
             held = {home: 0, span.key: 0}
             for place in range(first, last):
@@ -148,10 +144,15 @@ def without_glances(
 
 def leads_home(chord: Chord, following: Chord, key: Key) -> bool:
     """Whether a V or a leading-note chord goes to the tonic of a key."""
-    above = chord.root_fifths - key.tonic_fifths
-    five = above == 1 and 4 in chord.degrees
-    seven = above == LEADING_NOTE and chord.family in DIMINISHED
-    return (five or seven) and is_home(following, key, picardy=False)
+    return leads_to(chord, key.tonic_fifths) and is_home(following, key, picardy=False)
+
+
+def leads_to(chord: Chord, tonic_fifths: int) -> bool:
+    """Whether a chord has the leading note of a tonic: as its V, or on that note."""
+    above = chord.root_fifths - tonic_fifths
+    if above == 1:
+        return 4 in chord.degrees
+    return above == LEADING_TONE and chord.family in DIMINISHED
 
 
 def is_relative(key: Key, home: Key) -> bool:

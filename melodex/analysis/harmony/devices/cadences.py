@@ -7,7 +7,7 @@ one begins with I. A half cadence needs a melody that stands still, and a V that
 that lasts while the melody moves on, or stands over its fifth or seventh, prepares what
 comes. All rules are common practice, no source.
 
-Contents: cadences, endings, cadence_of.
+Contents: cadences, endings, cadence_of, is_over_its_root, with_minor_four.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from operator import attrgetter
 
-from melodex.analysis.harmony.chords import Chord
+from melodex.analysis.harmony.chords import DIMINISHED, Chord
 from melodex.analysis.harmony.devices.device import (
     DOMINANT,
     FIFTH_FAMILIES,
@@ -25,18 +25,15 @@ from melodex.analysis.harmony.devices.device import (
     Device,
     Piece,
 )
-from melodex.analysis.harmony.devices.rests import Rest
+from melodex.analysis.harmony.devices.rests import Rest, first_of_root
 from melodex.analysis.harmony.numerals import LocalKey, is_minor_mode, numeral
 from melodex.analysis.harmony.placed import PlacedChord, spoken_degree
-from melodex.analysis.harmony.roles import goes_on, near
+from melodex.analysis.harmony.roles import LEADING_TONE, near
 from melodex.analysis.keys.home import same_key
 from melodex.melody import pitch_class_name
 
-__all__ = ["cadence_of", "cadences", "endings"]
+__all__ = ["cadence_of", "cadences", "endings", "is_over_its_root", "with_minor_four"]
 
-DIMINISHED = frozenset({"diminished", "half-diminished"})
-LEADING_TONE = 5
-"""Above the tonic, in fifths."""
 LEADING_TONE_UP = 4
 """From a chord that is the dominant of another to the leading tone of that, in fifths."""
 LATEST_START = 1 / 3
@@ -49,7 +46,7 @@ def cadences(piece: Piece) -> Iterator[Device]:
     reached: set[int] = set()
     for rest in piece.rests:
         for step in steps_under(piece, rest):
-            first = first_of_root(piece, step)
+            first = first_of_root(piece.row, step)
             if step in named or not first or not inside(piece, rest, first):
                 continue
             if first in reached:
@@ -80,11 +77,15 @@ def cadences(piece: Piece) -> Iterator[Device]:
             last = step if kind == "half cadence" else settled(piece, first, step)
             here, after = fundamental(piece, first - 1), piece.row[last]
             reason = f"{here.chord.text} {after.chord.text}: {named_in_key(here, after)}"
-            start = start_of(piece, kind, first - 1)
+            start = first - 1
+            if kind == "backdoor cadence":
+                start = with_minor_four(piece, start)
             found = piece.device(kind, start, last, reason)
             # A chord that was held long is part of it from its last bar on.
-            near = max(found.first_bar, found.last_bar - 1) if start == first - 1 else 0
-            yield replace(found, first_bar=near or found.first_bar)
+            if start == first - 1:
+                begins = max(found.first_bar, found.last_bar - 1)
+                found = replace(found, first_bar=begins)
+            yield found
             break
 
 
@@ -193,11 +194,13 @@ def turns_back(piece: Piece, step: int) -> bool:
     return home and cadence_of(piece.row[step - 2], here) == "authentic cadence"
 
 
-def start_of(piece: Piece, kind: str, step: int) -> int:
-    """Where a cadence starts: the backdoor with the minor IV before it."""
-    before = piece.row[step - 1] if step else None
-    four = before and before.numeral.degree == -1 and before.chord.family == "minor"
-    return step - 1 if kind == "backdoor cadence" and four else step
+def with_minor_four(piece: Piece, step: int) -> int:
+    """Where a backdoor starts: with the minor IV before its chord, if there is one."""
+    if not step:
+        return step
+    before = piece.row[step - 1]
+    four = before.numeral.degree == -1 and before.chord.family == "minor"
+    return step - 1 if four else step
 
 
 def steps_under(piece: Piece, rest: Rest) -> range:
@@ -205,13 +208,6 @@ def steps_under(piece: Piece, rest: Rest) -> range:
     start = attrgetter("onset_ticks")
     first = bisect_right(piece.row, rest.onset_ticks, key=start) - 1
     return range(max(first, 0), bisect_left(piece.row, rest.end_ticks, key=start))
-
-
-def first_of_root(piece: Piece, step: int) -> int:
-    """The first step of the chords on one root that lead up to a step, such as V4 and V."""
-    while step and goes_on(piece.row[step - 1].chord, piece.row[step].chord):
-        step -= 1
-    return step
 
 
 def inside(piece: Piece, rest: Rest, step: int) -> bool:
@@ -263,10 +259,15 @@ def cadence_in(key: LocalKey, here: PlacedChord, after: PlacedChord) -> str:
         if after.chord.bass_fifths == key.tonic_fifths + 1 or only_passes(here, after):
             return ""
         return close_of(here.chord, degree, after.chord, key.mode)
-    leading = degree == LEADING_TONE and here.chord.family in DIMINISHED
-    if goal == 1 and after.chord.family in FIFTH_FAMILIES and degree != 1 and not leading:
+    leads = degree == 1 or is_leading(here.chord, degree)
+    if goal == 1 and after.chord.family in FIFTH_FAMILIES and not leads:
         return "half cadence" if rests_on(after.chord) else ""
     return "deceptive cadence" if is_deceptive(key, here, after) else ""
+
+
+def is_leading(chord: Chord, degree: int) -> bool:
+    """Whether a chord on some degree is the diminished one on the leading tone."""
+    return degree == LEADING_TONE and chord.family in DIMINISHED
 
 
 def rests_on(chord: Chord) -> bool:
@@ -294,7 +295,7 @@ def is_over_its_root(chord: Chord) -> bool:
 def close_of(chord: Chord, degree: int, goal: Chord, mode: str) -> str:
     """The cadence that a chord on some degree makes with the tonic."""
     five = degree == 1 and chord.family in FIFTH_FAMILIES
-    leading = degree == LEADING_TONE and chord.family in DIMINISHED
+    leading = is_leading(chord, degree)
     substitute = degree == -5 and chord.family in DOMINANT
     if is_minor_mode(mode):
         picardy = goal.family == "major" and (five or leading or degree == -1)
@@ -341,7 +342,7 @@ def endings(piece: Piece) -> Iterator[Device]:
 
 def is_usual(piece: Piece, here: PlacedChord) -> bool:
     """Whether most tonic chords of a piece are coloured as the last one is."""
-    first = first_of_root(piece, len(piece.row) - 1)
+    first = first_of_root(piece.row, len(piece.row) - 1)
     before = [p.chord for p in piece.row[:first] if p.numeral.degree == 0]
     alike = sum(chord.extensions == here.chord.extensions for chord in before)
     return bool(before) and 2 * alike > len(before)

@@ -7,7 +7,7 @@ chord that stands clearly longer than usual is a rest as well. So it is after a 
 ends bars before the piece does. That a cadence stands where a phrase or a section ends is
 common practice, no source.
 
-Contents: Rest, PhraseEnd, SectionEnd, rests, are_phrases, LONG_REST_RATIO.
+Contents: Rest, PhraseEnd, SectionEnd, rests, are_phrases, first_of_root, LONG_REST_RATIO.
 """
 
 from __future__ import annotations
@@ -24,7 +24,15 @@ from melodex.analysis.harmony.placed import PlacedChord
 from melodex.analysis.harmony.roles import LOWERED_THIRD, goes_on
 from melodex.melody import Melody
 
-__all__ = ["LONG_REST_RATIO", "PhraseEnd", "Rest", "SectionEnd", "are_phrases", "rests"]
+__all__ = [
+    "LONG_REST_RATIO",
+    "PhraseEnd",
+    "Rest",
+    "SectionEnd",
+    "are_phrases",
+    "first_of_root",
+    "rests",
+]
 
 LONG_REST_RATIO = 1.9
 """A note or chord this many times the median length is a place of rest."""
@@ -201,6 +209,7 @@ def rests_of_chords(
     lengths = [run[-1].end_ticks - run[0].onset_ticks for run in runs]
     usual = median(lengths) if lengths else 0
     edges = sorted(close for close, _ in closes)
+    firsts = [run[0] for run in runs]
     start = 0
     for place, run in enumerate(runs):
         onset, end = run[0].onset_ticks, run[-1].end_ticks
@@ -208,8 +217,9 @@ def rests_of_chords(
         closing = bisect_right(edges, onset) < bisect_right(edges, end)
         is_last = place + 1 == len(runs)
         before = runs[place - 1][-1] if place else run[0]
-        home = not is_last and runs[place + 1][0].numeral.degree == 0
-        if closing and end - first_of_root(runs, place) < min(usual, bar_ticks):
+        home = not is_last and firsts[place + 1].numeral.degree == 0
+        on_root = end - firsts[first_of_root(firsts, place)].onset_ticks if closing else 0
+        if closing and on_root < min(usual, bar_ticks):
             closing = False
             if place and before.numeral.degree == 0 and before.bar == run[0].bar:
                 yield Rest(start, before.onset_ticks, onset, sure=False, closes=True)
@@ -217,8 +227,8 @@ def rests_of_chords(
         if not (closing or long or is_last):
             continue
         if closing and not is_last:
-            fills = end - first_of_root(runs, place) >= bar_ticks
-            sure = long or (fills and not (home and is_two(before)))
+            turns = home and is_two(before)
+            sure = long or (on_root >= bar_ticks and not turns)
         else:
             two_bars = lengths[place] >= BARS_OF_REST * bar_ticks
             sure = long and (is_last or (two_bars and not home))
@@ -227,11 +237,11 @@ def rests_of_chords(
         start = end if closing else onset
 
 
-def first_of_root(runs: Sequence[Sequence[PlacedChord]], place: int) -> int:
-    """Where the chords on one root begin that lead up to a run, such as V4 and V."""
-    while place and goes_on(runs[place - 1][-1].chord, runs[place][0].chord):
+def first_of_root(row: Sequence[PlacedChord], place: int) -> int:
+    """The first of the chords on one root that lead up to a place, such as V4 and V."""
+    while place and goes_on(row[place - 1].chord, row[place].chord):
         place -= 1
-    return runs[place][0].onset_ticks
+    return place
 
 
 def is_two(here: PlacedChord) -> bool:

@@ -13,7 +13,7 @@ import operator
 from collections.abc import Iterator, Sequence
 
 from melodex.analysis.harmony.chords import Chord
-from melodex.analysis.harmony.devices.cadences import cadences
+from melodex.analysis.harmony.devices.cadences import cadences, with_minor_four
 from melodex.analysis.harmony.devices.device import (
     DOMINANT,
     FIFTH_DOWN,
@@ -182,7 +182,7 @@ def flat_sevens(piece: Piece) -> Iterator[Device]:
         if moves or is_minor_mode(after.key.mode):
             continue
         if here.chord.family == "dominant" and piece.steps[step + 1] not in named:
-            first = step - 1 if step and is_minor_four(piece.row[step - 1]) else step
+            first = with_minor_four(piece, step)
             texts = " ".join(piece.row[s].numeral.text for s in range(first, step + 2))
             reason = f"{texts}: the backdoor, up a whole tone to I"
             yield piece.device("backdoor", first, step + 1, reason)
@@ -190,11 +190,6 @@ def flat_sevens(piece: Piece) -> Iterator[Device]:
             texts = " ".join(piece.row[s].numeral.text for s in range(step, step + 2))
             reason = f"{texts}: flat VII goes straight to I, up a whole tone"
             yield piece.device("flat VII to I", step, step + 1, reason)
-
-
-def is_minor_four(here: PlacedChord) -> bool:
-    """Whether a chord is the minor subdominant."""
-    return here.numeral.degree == -1 and here.chord.family == "minor"
 
 
 TURNING = (
