@@ -3,9 +3,10 @@
 Conventions: what is to go under a name is written beside it first, in a part file that
 its maker holds a lock on (``flock``, which the system lets go when a process ends,
 however it ends). So whoever finds a part file that nobody holds knows that its maker
-was killed, and takes it away. A file whose owner cannot be kept, that has another name
-too (a hard link), that carries an access list, or that lies in a closed folder is
-written in place; what is no regular file (a pipe, a device) is written to.
+was killed, and takes it away; a folder that is made goes the same way. A file whose
+owner cannot be kept, that has another name too (a hard link), that carries an access
+list, or that lies in a closed folder is written in place; what is no regular file (a
+pipe, a device) is written to.
 
 Contents: COMPANIONS, final_place, is_special, part_beside, part_folder, put_in_place,
 write_whole, flush_folder, sweep.
@@ -17,7 +18,7 @@ import fcntl
 import os
 import secrets
 import stat
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -72,7 +73,7 @@ def part_beside(target: Path) -> Iterator[Path]:
         If the folder cannot be written.
     """
     sweep(target.parent)
-    handle, part = held_part(target)
+    handle, part = held_part(target, new_file)
     try:
         yield part
     finally:
@@ -85,19 +86,16 @@ def part_beside(target: Path) -> Iterator[Path]:
 def part_folder(target: Path) -> Iterator[Path]:
     """An empty folder, in one beside a target that is held at work and gone afterwards.
 
+    What is made in it may be given the target's name.
+
     Raises
     ------
     OSError
         If the folder in which the target stands cannot be written.
     """
     sweep(target.parent)
-    part = target.with_name(part_name(target))
-    part.mkdir(0o700)
-    handle = os.open(part, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+    handle, part = held_part(target, new_folder)
     try:
-        # Some file systems know no locks; nothing is swept there.
-        with suppress(OSError):
-            fcntl.flock(handle, fcntl.LOCK_EX)
         # Who leaves a corpus takes turns at its folder, and would wait for us here.
         inner = part / "made"
         inner.mkdir(0o700)
@@ -105,11 +103,6 @@ def part_folder(target: Path) -> Iterator[Path]:
     finally:
         take_folder(part)
         os.close(handle)
-
-
-def part_name(target: Path) -> str:
-    """A name for a part of a target that nothing has."""
-    return f".{target.name[:LONGEST_STEM]}{PART_MARK}{secrets.token_hex(6)}"
 
 
 def take_folder(folder: Path) -> None:
@@ -120,11 +113,12 @@ def take_folder(folder: Path) -> None:
     shutil.rmtree(folder, ignore_errors=True)
 
 
-def held_part(target: Path) -> tuple[int, Path]:
-    """A new part file, and the handle that holds its lock."""
+def held_part(target: Path, made: Callable[[Path], int]) -> tuple[int, Path]:
+    """A new part of a target, made and opened under a new name, and what holds its lock."""
     while True:
-        part = target.with_name(part_name(target))
-        handle = os.open(part, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o600)
+        stem = target.name[:LONGEST_STEM]
+        part = target.with_name(f".{stem}{PART_MARK}{secrets.token_hex(6)}")
+        handle = made(part)
         # Some file systems know no locks; nothing is swept there.
         with suppress(OSError):
             fcntl.flock(handle, fcntl.LOCK_EX)
@@ -135,24 +129,36 @@ def held_part(target: Path) -> tuple[int, Path]:
         os.close(handle)
 
 
+def new_file(part: Path) -> int:
+    """A new file, opened."""
+    return os.open(part, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o600)
+
+
+def new_folder(part: Path) -> int:
+    """A new folder, opened."""
+    part.mkdir(0o700)
+    return os.open(part, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+
+
 def sweep(folder: Path) -> None:
-    """Take away the part files in a folder that no process holds any more."""
+    """Take away the part files and folders in a folder that no process holds any more."""
     try:
         found = [each for each in os.scandir(folder or ".") if PART_MARK in each.name]
     except OSError:
         return
     for entry in found:
         part = Path(entry.path)
+        is_folder = entry.is_dir(follow_symlinks=False)
         if part.name.endswith(COMPANIONS):
             if not Path(whose(str(part))).exists():
                 with suppress(OSError):
                     part.unlink()
-        elif entry.is_file(follow_symlinks=False) or entry.is_dir(follow_symlinks=False):
+        elif is_folder or entry.is_file(follow_symlinks=False):
             with suppress(OSError):
-                take_if_dead(part, is_folder=entry.is_dir(follow_symlinks=False))
+                take_if_dead(part, is_folder=is_folder)
 
 
-def take_if_dead(part: Path, *, is_folder: bool = False) -> None:
+def take_if_dead(part: Path, *, is_folder: bool) -> None:
     """Take a part away, with what SQLite left beside it, if nobody holds it."""
     way = os.O_RDONLY | os.O_DIRECTORY if is_folder else os.O_RDWR
     handle = os.open(part, way | os.O_NOFOLLOW | os.O_CLOEXEC)

@@ -9,7 +9,14 @@ from pathlib import Path
 
 import pytest
 
-from melodex.files import PART_MARK, part_beside, put_in_place, sweep, write_whole
+from melodex.files import (
+    PART_MARK,
+    part_beside,
+    part_folder,
+    put_in_place,
+    sweep,
+    write_whole,
+)
 
 
 def parts(folder: Path) -> list[str]:
@@ -94,6 +101,26 @@ def test_parts_of_the_dead_are_swept_and_those_of_the_living_are_left(tmp_path):
         assert mine.exists()
         mine.write_bytes(b"whole")
         put_in_place(mine, tmp_path / "b", replace=False)
+    assert [each.name for each in tmp_path.iterdir()] == ["b"]
+
+
+def test_folders_of_the_dead_are_swept_and_those_of_the_living_are_left(tmp_path):
+    child = os.fork()
+    if child == 0:
+        with part_folder(tmp_path / "a") as part:
+            (part / "half").write_bytes(b"half")
+            os._exit(9)
+    os.waitpid(child, 0)
+    assert len(parts(tmp_path)) == 1
+    with part_folder(tmp_path / "b") as mine:
+        assert parts(tmp_path) == [mine.parent.name]
+        sweeper = os.fork()
+        if sweeper == 0:
+            sweep(tmp_path)
+            os._exit(0)
+        os.waitpid(sweeper, 0)
+        (mine / "whole").write_bytes(b"whole")
+        (mine / "whole").rename(tmp_path / "b")
     assert [each.name for each in tmp_path.iterdir()] == ["b"]
 
 

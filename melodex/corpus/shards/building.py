@@ -1,22 +1,15 @@
 """An empty folder of shards, to be added to.
 
-Conventions: the folder is made inside another, which is held meanwhile, and gets its own
-name when it is whole; what a killed maker left is taken away by the next. The folder that
-is held is not that of the shards: who leaves a corpus takes turns at its folder
-(:mod:`melodex.corpus.connection`), and would wait here for nobody but himself.
+Conventions: the folder is made as a part that nobody knows yet, and gets its own name when
+it is whole; what a killed maker left is taken away by the next.
 
 Contents: make_empty.
 """
 
 from __future__ import annotations
 
-import fcntl
 import os
 import secrets
-import shutil
-import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from melodex.corpus.faults import faults_named
@@ -31,12 +24,9 @@ from melodex.corpus.shards.index import (
 from melodex.corpus.shards.splitting import name_of, told
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import REMEDIES, CorpusError, SettingsError
-from melodex.files import flush_folder
+from melodex.files import final_place, flush_folder, part_folder
 
 __all__ = ["make_empty"]
-
-MAKING = ".melodex-making-"
-"""Part of the name of a folder that is being made."""
 
 
 def make_empty(folder: Path, count: int) -> None:
@@ -74,8 +64,9 @@ def make_empty(folder: Path, count: int) -> None:
                 hint=REMEDIES["other folder for shards"],
             )
         folder.parent.mkdir(parents=True, exist_ok=True)
-        sweep(folder.parent)
-        with made_beside(folder) as made:
+        with part_folder(final_place(folder)) as part:
+            made = part / "shards"
+            made.mkdir()
             shard_set = secrets.token_hex(8)
             for number in range(1, count + 1):
                 place = made / name_of(number, count)
@@ -91,23 +82,6 @@ def has_entries(folder: Path) -> bool:
     return folder.exists() and bool(os.listdir(folder))  # noqa: PTH208 (a name is enough)
 
 
-@contextmanager
-def made_beside(folder: Path) -> Iterator[Path]:
-    """A new folder to be moved to another, in one that is held while we are at work."""
-    held = Path(tempfile.mkdtemp(prefix=MAKING, dir=folder.parent))
-    handle = os.open(held, os.O_RDONLY | os.O_CLOEXEC)
-    try:
-        # Some file systems know no locks; nothing is swept there.
-        with suppress(OSError):
-            fcntl.flock(handle, fcntl.LOCK_SH | fcntl.LOCK_NB)
-        made = held / folder.name
-        made.mkdir()
-        yield made
-    finally:
-        os.close(handle)
-        shutil.rmtree(held, ignore_errors=True)
-
-
 def put_in_place(made: Path, folder: Path) -> None:
     """Give a folder its name; one that somebody else made meanwhile stays."""
     try:
@@ -117,15 +91,3 @@ def put_in_place(made: Path, folder: Path) -> None:
         if not is_shards(folder):
             raise
     flush_folder(folder.parent)
-
-
-def sweep(parent: Path) -> None:
-    """Take away folders that were being made by who was killed."""
-    for left in parent.glob(f"{MAKING}*"):
-        with suppress(OSError):
-            handle = os.open(left, os.O_RDONLY | os.O_NOFOLLOW | os.O_CLOEXEC)
-            try:
-                fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-                shutil.rmtree(left)
-            finally:
-                os.close(handle)
