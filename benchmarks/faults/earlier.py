@@ -42,7 +42,6 @@ from melodex.melody.tune_id import leading
 
 VERSIONS = Path(__file__).parents[2] / "tests" / "corpus" / "versions"
 EARLIER = range(1, schema.SCHEMA_VERSION)
-INDEX_OF_WORDS = "tune_words_fts"
 TUNES_OF_A_DISK = 400
 """Enough that a migration needs more pages than SQLite holds in memory at once."""
 

@@ -51,8 +51,6 @@ PHRASE = 4
 """Bars of a phrase (common practice, no source)."""
 AGREEING = 0.6
 """Share of places of a phrase that agree where two phrases are the same."""
-STRONG = 0.5
-"""Beats so strong or more are strong: a downbeat is 1, the next level a half."""
 MORE_BARS = 1.5
 """A tune of so many times the bars may be written in bars of half the length."""
 MOST_BARS = 160
