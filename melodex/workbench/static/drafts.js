@@ -2,12 +2,11 @@
 // the workbench as one types: it is there again in another tab, and after the browser has
 // crashed. Reload and back find it in the tab's own storage (keeps.js), and that goes first.
 
-import { called, here, isKept, usual } from "./keeps.js";
+import { called, here, isKept, onceTaken, outlives, usual } from "./keeps.js";
 
 const PAUSE = 300;
 const KINDS = ["text", "search", "number", "textarea", "select-one"];
 const TAB = "melodex tab";
-const SENT = "melodex drafts sent";
 const changed = new Map();
 let waiting = 0;
 let place = here();
@@ -25,10 +24,10 @@ const isDraft = (field) => KINDS.includes(field.type) && field.form?.method === 
 const drafts = () => [...document.querySelectorAll("input, textarea, select")].filter(isDraft);
 
 function post(what, texts, at = place) {
-  const body = new URLSearchParams({ do: what, place: at, tab: tab() });
+  const body = new FormData();
+  Object.entries({ do: what, place: at, tab: tab() }).forEach(([name, text]) => body.set(name, text));
   texts.forEach(([name, text]) => body.set(`draft:${name}`, text));
-  const keepalive = body.toString().length < 60000;
-  return fetch("/drafts", { method: "POST", body, keepalive, headers: { Accept: "application/json" } })
+  return fetch("/drafts", { method: "POST", body, keepalive: outlives(body), headers: { Accept: "application/json" } })
     .catch(() => { /* It is in the tab's own storage. */ });
 }
 
@@ -49,25 +48,15 @@ export function sent(form) {
   if (texts.length) post("sent", texts);
 }
 
-// The answer is another page, and it tells whether what was sent was taken.
-function leaving({ target, defaultPrevented }) {
-  if (defaultPrevented || target.method !== "post") return;
-  const texts = taken(target);
-  try {
-    if (texts.length) sessionStorage.setItem(SENT, JSON.stringify({ at: place, texts }));
-  } catch { /* A full storage keeps nothing. */ }
-}
-async function arrived() {
-  const said = sessionStorage.getItem(SENT);
-  sessionStorage.removeItem(SENT);
-  if (!said || document.querySelector(".fault[role=alert]")) return;
-  const { at, texts } = JSON.parse(said);
-  await post("sent", texts, at);
-}
+const textsIn = (form) => {
+  const texts = taken(form);
+  return texts.length ? { at: place, texts } : {};
+};
+const arrived = onceTaken("melodex drafts sent", textsIn, ({ at, texts }) => post("sent", texts, at));
 
 // An event would have it kept for this tab too, and offered here once it has been sent there.
 async function putBack() {
-  await arrived();
+  await arrived;
   if (!drafts().length) return;
   try {
     const answer = await fetch(`/drafts?${new URLSearchParams({ place })}`, { headers: { Accept: "application/json" } });
@@ -90,8 +79,6 @@ document.addEventListener("input", ({ target }) => {
   clearTimeout(waiting);
   waiting = setTimeout(write, PAUSE);
 });
-// After every other listener, which may yet take the submission over.
-addEventListener("submit", leaving);
 addEventListener("pagehide", write);
 document.addEventListener("visibilitychange", () => { if (document.hidden) write(); });
 putBack();

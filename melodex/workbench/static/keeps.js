@@ -25,11 +25,15 @@ const place = () => `melodex page ${here()}`;
 
 let restoring = false;
 
+// Whether a request may outlive its page: browsers take 64 KiB of them at a time.
+const MOST_KEPT_ALIVE = 60000;
+export const outlives = (body) => [...body].reduce((sum, [, text]) => sum + 200 + 3 * text.length, 0) < MOST_KEPT_ALIVE;
+
 // What a field is called, whatever else stands on the page.
 export function called(field) {
   if (field.dataset.words) return `words ${field.dataset.words}`;
   const name = field.name || field.id;
-  if (!name || !SHOWN.includes(field.type) || field.closest("[data-set-choice]")) return "";
+  if (!name || !SHOWN.includes(field.type)) return "";
   const alike = [...document.getElementsByName(field.name)].indexOf(field);
   return `${name} ${field.type === "checkbox" ? field.value : Math.max(0, alike)}`;
 }
@@ -128,25 +132,31 @@ export function restorePhrase(field) {
   field.dispatchEvent(new Event("input", { bubbles: true }));
 }
 
+// What is noted of a form as it is sent is acted on by the page that answers, which tells
+// whether that was taken or refused. Listens after every other listener, which may yet take
+// the submission over.
+export function onceTaken(key, note, act) {
+  addEventListener("submit", ({ target, defaultPrevented }) => {
+    if (!defaultPrevented && target.method === "post") write(key, note(target));
+  });
+  const noted = read(key);
+  sessionStorage.removeItem(key);
+  const isTaken = Object.keys(noted).length && !document.querySelector(".fault[role=alert]");
+  return isTaken ? act(noted) : undefined;
+}
+
 // What was sent is not offered again, unless it was refused.
-function sent({ target, defaultPrevented }) {
-  if (defaultPrevented || target.method !== "post") return;
-  const names = [...target.elements].map(called).filter(Boolean);
-  write("melodex sent", { place: place(), names });
+const namesIn = (form) => ({ place: place(), names: [...form.elements].map(called).filter(Boolean) });
+function letGo({ place: from, names }) {
+  const kept = read(from);
+  names.forEach((name) => { delete kept[name]; });
+  write(from, kept);
 }
 // What is asked for stands in the address of the answer; the page that it was typed on
 // goes on saying what its own address says.
 function asked({ target }) {
   if (target.method !== "get") return;
   forget([...target.elements].filter((field) => called(field)));
-}
-function arrived() {
-  const { place: from, names } = read("melodex sent");
-  sessionStorage.removeItem("melodex sent");
-  if (!from || document.querySelector(".fault[role=alert]")) return;
-  const kept = read(from);
-  names.forEach((name) => { delete kept[name]; });
-  write(from, kept);
 }
 
 // Each room is entered where it was left; the room one is in, at its door.
@@ -164,11 +174,9 @@ function rooms() {
 }
 const doorOf = (room) => ({ "/find": "/", "/set": "/sets", "/tunes": "/shelf", "/tune": "/shelf", "/work": "/shelf", "/hand": "/shelf" })[room] ?? room;
 
-arrived();
+onceTaken("melodex sent", namesIn, letGo);
 rooms();
 document.addEventListener("input", keep);
 document.addEventListener("change", keep);
 // Before any other listener, which may lead to another address.
 addEventListener("submit", asked, true);
-// After every other listener, which may yet take the submission over.
-addEventListener("submit", sent);

@@ -2,7 +2,7 @@
 // before anything is printed.
 
 import { data, told } from "./bench.js";
-import { forget } from "./keeps.js";
+import { forget, outlives } from "./keeps.js";
 
 const PAUSE = 1500;
 const form = document.getElementById("choice");
@@ -17,8 +17,6 @@ let turn = 0;
 let waiting = 0;
 let writing = null;
 let hasFailed = false;
-// Requests that outlive their page: browsers take 64 KiB of them at a time.
-const MOST_KEPT_ALIVE = 60000;
 
 function settle(changed, values) {
   changed.forEach((each, place) => {
@@ -45,10 +43,9 @@ async function send(changed) {
   const values = changed.map(holds);
   const body = bodyOf(changed);
   const mine = turn;
-  const size = [...body].reduce((sum, [, text]) => sum + 200 + 3 * text.length, 0);
   line.textContent = "Writing …";
   try {
-    const found = await data(form.action, { method: "POST", body, keepalive: size < MOST_KEPT_ALIVE });
+    const found = await data(form.action, { method: "POST", body, keepalive: outlives(body) });
     if (mine === turn) form.elements.mark.value = found.mark;
     settle(changed, values);
     hasFailed = false;

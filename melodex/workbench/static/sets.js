@@ -2,12 +2,10 @@
 // it without leaving the place where one is.
 
 import { data, enliven, told } from "./bench.js";
-import { forget, moveTo } from "./keeps.js";
+import { forget, moveTo, outlives } from "./keeps.js";
 
 const PAUSE = 1500;
 const AGAIN = 4000;
-// Requests that outlive their page: browsers take 64 KiB of them at a time.
-const MOST_KEPT_ALIVE = 60000;
 const form = document.getElementById("set");
 const line = document.getElementById("saved");
 // The workbench tells by these which words of this page came last.
@@ -54,7 +52,6 @@ function withWords(body, sent) {
   });
   return body;
 }
-const size = (body) => [...body].reduce((sum, [, text]) => sum + 200 + 3 * text.length, 0);
 const landed = (sent) => sent.forEach(({ key, text }) => { if (flying.get(key) === text) flying.delete(key); });
 
 // The caret stays in the words that it stands in, wherever those stand afterwards.
@@ -107,7 +104,7 @@ async function send(sent) {
   body.set("do", "words");
   say("Writing …");
   try {
-    const found = await data("/set/change", { method: "POST", body, keepalive: size(body) < MOST_KEPT_ALIVE });
+    const found = await data("/set/change", { method: "POST", body, keepalive: outlives(body) });
     if (mine > settledTurn) {
       settledTurn = mine;
       settle(sent, found);
@@ -204,7 +201,7 @@ const post = (address, body) => fetch(address, {
   method: "POST",
   body,
   headers: { Accept: "text/html" },
-  keepalive: size(body) < MOST_KEPT_ALIVE,
+  keepalive: outlives(body),
 });
 
 // All that the form says, of words only what is not written yet.
