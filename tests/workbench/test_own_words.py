@@ -77,6 +77,21 @@ def test_words_of_every_form_that_changes_something_outlive_the_browser(own_benc
     expect(visit(running, "/tune?tune=Snail+Post").locator("[name=why]")).to_have_value("")
 
 
+def test_the_name_of_a_copy_is_not_offered_again_once_the_copy_is_made(own_bench, visit):
+    running = own_bench()
+    running.send("/keep", "source=tune&into=Turns&tune=The+Eel+Trap&bars=1-4")
+    page = visit(running, "/set?name=Turns")
+    page.locator("summary", has_text="Copy or delete").click()
+    with page.expect_response("**/drafts"):
+        page.fill("[name=copy-name]", "Other turns")
+    page.get_by_role("button", name="Copy", exact=True).click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Other turns")
+    with page.expect_response("**/drafts?place=%2Fset%3Fname%3DTurns") as found:
+        page.goto(f"{running.base}/set?name=Turns")
+    assert found.value.json() == {"drafts": {}}
+    expect(page.locator("[name=copy-name]")).to_have_value("")
+
+
 def test_drafts_are_bounded_and_tabs_overwrite_nothing_of_one_another():
     drafts = Drafts()
     drafts.write("/tune", "one", {"text 0": "of one"})

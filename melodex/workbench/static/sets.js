@@ -2,6 +2,7 @@
 // it without leaving the place where one is.
 
 import { data, enliven, told } from "./bench.js";
+import { sent as taken } from "./drafts.js";
 import { forget, moveTo, outlives } from "./keeps.js";
 
 const PAUSE = 1500;
@@ -211,6 +212,12 @@ function saidBy(button, sent) {
   return withWords(body, sent);
 }
 
+// What the form says beside words is offered no more once it has led to another page.
+function doneWith() {
+  taken(form);
+  forget([...form.elements].filter((each) => !each.dataset.words));
+}
+
 async function change(button, action, body, sent) {
   const asked = turn;
   // What is typed while the answer is on its way is not in it, and stays unsaved.
@@ -226,8 +233,10 @@ async function change(button, action, body, sent) {
     if (isHere) {
       if (answer.ok) moveTo(answer.url);
       put(found, button, answer.ok ? sent : [], asked);
-    } else if (answer.ok) location.assign(answer.url);
-    else complain(found);
+    } else if (answer.ok) {
+      if (action === form.action) doneWith();
+      location.assign(answer.url);
+    } else complain(found);
   } catch {
     hasFailed = true;
     say("Not done: the workbench does not answer. Your words are kept in the browser.");
