@@ -15,7 +15,7 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
-from melodex.corpus.lessons import ExampleRow, example_rows, lesson_rows
+from melodex.corpus.lessons import ExampleRow, LessonRow, example_rows, lesson_rows
 from melodex.corpus.reader import Corpus
 from melodex.errors import LessonError
 from melodex.tasks.lesson.sets import rewritten
@@ -32,12 +32,12 @@ __all__ = ["Undoing", "put_in", "put_in_order", "put_instead", "put_texts", "tak
 Undoing = Callable[[], "Undoing | None"]
 
 
-def set_now(corpus_path: Path, set_id: int) -> tuple[str, list[ExampleRow]]:
-    """The name and the passages that a set has now."""
+def set_now(corpus_path: Path, set_id: int) -> tuple[LessonRow, list[ExampleRow]]:
+    """A set and its passages as they are now."""
     with Corpus.open(corpus_path) as corpus:
         for row, _ in lesson_rows(corpus):
             if row.id == set_id:
-                return row.name, example_rows(corpus, set_id)
+                return row, example_rows(corpus, set_id)
     raise LessonError("the set was deleted meanwhile", hint="undo that first")
 
 
@@ -45,11 +45,11 @@ def put_in(
     corpus_path: Path, set_id: int, gone: Sequence[tuple[int, ExampleRow]]
 ) -> Undoing:
     """Put passages back where each stood, or at the end of a set that is shorter now."""
-    name, rows = set_now(corpus_path, set_id)
+    found, rows = set_now(corpus_path, set_id)
     placed: list[ExampleRow] = list(rows)
     for position, row in sorted(gone, key=lambda each: each[0]):
         placed.insert(min(position - 1, len(placed)), row)
-    lesson = rewritten(corpus_path, name, lambda _: placed)
+    lesson = rewritten(corpus_path, found.name, lambda _: placed)
     came = {id(row) for _, row in gone}
     keyed = zip(passage_keys(lesson.rows), placed, strict=True)
     keys = [key for key, row in keyed if id(row) in came]
@@ -58,37 +58,37 @@ def put_in(
 
 def take_out(corpus_path: Path, set_id: int, keys: Sequence[str]) -> Undoing:
     """Take out passages that were put in, with what was written beside them."""
-    name, rows = set_now(corpus_path, set_id)
+    found, rows = set_now(corpus_path, set_id)
     keyed = list(zip(passage_keys(rows), rows, strict=True))
     gone = [(p, row) for p, (key, row) in enumerate(keyed, 1) if key in keys]
     if not gone:
         raise LessonError("those passages are not in the set any more")
     left = [row for key, row in keyed if key not in keys]
-    rewritten(corpus_path, name, lambda _: left)
+    rewritten(corpus_path, found.name, lambda _: left)
     return partial(put_in, corpus_path, set_id, gone)
 
 
 def put_in_order(corpus_path: Path, set_id: int, keys: Sequence[str]) -> Undoing:
     """Put passages in the order of some keys; what has come since stays behind them."""
-    name, rows = set_now(corpus_path, set_id)
+    found, rows = set_now(corpus_path, set_id)
     before = passage_keys(rows)
     places = {key: place for place, key in enumerate(keys)}
     keyed = zip(before, rows, strict=True)
     ordered = sorted(keyed, key=lambda each: places.get(each[0], len(places)))
-    rewritten(corpus_path, name, lambda _: [row for _, row in ordered])
+    rewritten(corpus_path, found.name, lambda _: [row for _, row in ordered])
     return partial(put_in_order, corpus_path, set_id, before)
 
 
 def put_instead(corpus_path: Path, set_id: int, key: str, row: ExampleRow) -> Undoing:
     """Put a passage in the place of another; what is written beside that stays."""
-    name, rows = set_now(corpus_path, set_id)
+    found, rows = set_now(corpus_path, set_id)
     keys = passage_keys(rows)
     if key not in keys:
         raise LessonError("that passage is not in the set any more")
     place = keys.index(key)
     there = rows[place]
     rows[place] = replace(row, note=there.note)
-    lesson = rewritten(corpus_path, name, lambda _: rows)
+    lesson = rewritten(corpus_path, found.name, lambda _: rows)
     return partial(
         put_instead, corpus_path, set_id, passage_keys(lesson.rows)[place], there
     )
@@ -109,10 +109,8 @@ def put_texts(
     LessonError
         If the set is gone, or none of those words stand there as they were written.
     """
-    name, rows = set_now(corpus_path, set_id)
-    with Corpus.open(corpus_path) as corpus:
-        row = next(row for row, _ in lesson_rows(corpus) if row.id == set_id)
-    there = texts_in(row, rows)
+    found, rows = set_now(corpus_path, set_id)
+    there = texts_in(found, rows)
     wanted = {}
     for key, text in before.items():
         now = there.get(key)
@@ -126,7 +124,7 @@ def put_texts(
             "those words do not stand there any more as they were written",
             hint="what was written since can be undone first",
         )
-    written = write_words(corpus_path, name, wanted)
+    written = write_words(corpus_path, found.name, wanted)
     return partial(put_texts, corpus_path, set_id, written.before, written.after)
 
 

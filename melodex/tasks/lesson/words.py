@@ -5,7 +5,7 @@ first and last note, and, where the set holds the same twice, which of them. Eac
 comes with a mark of the one that its page showed. What somebody else has written
 meanwhile is not written over: both are kept, theirs first.
 
-Contents: Said, Written, mark_of_text, passage_keys, write_words.
+Contents: Said, Written, mark_of_text, passage_keys, texts_in, write_words.
 """
 
 from __future__ import annotations

@@ -29,6 +29,7 @@ from melodex.tasks.lesson.words import (
     Written,
     mark_of_text,
     passage_keys,
+    texts_in,
     write_words,
 )
 from melodex.workbench.asking import Ask, address
@@ -39,12 +40,6 @@ from melodex.workbench.views.sets import deleted, mark_of, shown
 __all__ = ["change", "new", "unpack"]
 
 WORDS = "words"
-SET_TEXTS = {
-    "name": "its name",
-    "topic": "its topic",
-    "level": "its level",
-    "notes": "notes",
-}
 
 
 def new(ask: Ask) -> Response:
@@ -171,14 +166,10 @@ def told(ask: Ask, written: Written, doing: Doing) -> Response:
         return RedirectResponse(after(doing), 303)
     with ask.bench.open_corpus(Stop()) as corpus:
         lesson = open_lesson(corpus, written.name)
-    row = lesson.row
-    texts = {"name": row.name, "topic": row.topic, "level": row.level, "notes": row.notes}
-    texts |= dict(
-        zip(passage_keys(lesson.rows), (r.note for r in lesson.rows), strict=True)
-    )
+    texts = texts_in(lesson.row, lesson.rows)
     marks = {key: mark_of_text(text) for key, text in texts.items()}
     said = {
-        "name": row.name,
+        "name": lesson.row.name,
         "mark": mark_of(lesson),
         "marks": {**written.marks, **marks},
         "own": written.marks,
