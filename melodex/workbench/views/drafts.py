@@ -22,7 +22,7 @@ def drafts(ask: Ask) -> Response:
 
 def keep_drafts(ask: Ask) -> Response:
     """Keep what stands in fields of a page, or let go of what has been sent."""
-    place, tab = ask.said("place")[:LONGEST_PLACE], ask.said("tab")[:LONGEST_TAB]
+    place, tab = ask.said("place"), ask.said("tab")[:LONGEST_TAB]
     texts = {
         name.removeprefix(FIELD)[:LONGEST_NAME]: text
         for name, text in ask.fields.items()
@@ -30,6 +30,6 @@ def keep_drafts(ask: Ask) -> Response:
     }
     if ask.said("do") == "sent":
         ask.bench.drafts.sent(place, tab, texts)
-    elif place.startswith("/") and tab:
+    elif place.startswith("/") and len(place) <= LONGEST_PLACE and tab:
         ask.bench.drafts.write(place, tab, texts)
     return JSONResponse({"kept": len(texts)})
