@@ -48,6 +48,7 @@ __all__ = [
 
 MEANINGS = {
     SAME_IN_TIME: "same degree and time",
+    SAME: "same degree",
     OTHER_RHYTHM: "same degree, other rhythm",
     INFLECTED: "other inflection",
     DIFFERENT: "different",
@@ -60,15 +61,6 @@ MEANINGS = {
     **{name: name for name in (SAME_WAY, OTHER_WAY, SAME_LENGTH, OTHER_LENGTH)},
     **{name: name for name in (AS_ASKED, NOT_ASKED)},
 }
-
-
-ALIKE = (
-    (SAME_IN_TIME, SAME),
-    (SHAPE_IN_TIME, SAME_SHAPE),
-    (INFLECTED, INFLECTED_SHAPE),
-    (DIFFERENT, OTHER_SHAPE),
-)
-"""Relations with one mark; the first of each pair is told for both."""
 
 
 def columns(
@@ -215,15 +207,13 @@ def bar_row(melody: Melody, places: Sequence[int | None]) -> list[str]:
 def legend(pairs: Iterable[str], style: Style) -> list[str]:
     """What the marks that were used mean."""
     used = set(pairs)
-    # One mark has one meaning: of two relations that share it, the first is told.
-    used -= {other for first, other in ALIKE if first in used}
-    told = [
-        f"{style.mark(relation)} {MEANINGS.get(relation, relation)}"
-        for relation in (SAME, *MEANINGS)
-        if relation in used
-    ]
+    meanings: dict[str, str] = {}
+    for relation, meaning in MEANINGS.items():
+        if relation in used:
+            # One mark has one meaning: of relations that share it, the first is told.
+            meanings.setdefault(style.mark(relation), meaning)
     lines = [""]
-    for meaning in told:
+    for meaning in map(" ".join, meanings.items()):
         if lines[-1] and len(lines[-1]) + len(meaning) + 3 > style.width:
             lines.append("")
         lines[-1] += ("   " if lines[-1] else "") + meaning
