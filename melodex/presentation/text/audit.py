@@ -1,11 +1,13 @@
 """Text of an audit: what comes close, the strip of bars, and the words of caution.
 
-Contents: NO_TUNES, audit_text, each_text, many_audits_text, often_text, title_lines.
+Contents: NO_TUNES, audit_text, each_text, many_audits_text, left_out_text, often_text,
+title_lines.
 """
 
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from melodex.melody import bars_text
@@ -25,6 +27,7 @@ __all__ = [
     "NO_TUNES",
     "audit_text",
     "each_text",
+    "left_out_text",
     "many_audits_text",
     "often_text",
     "title_lines",
@@ -175,14 +178,17 @@ def often_text(times: float) -> str:
 
 def compared_with(found: Audit) -> str:
     """What has to be known to repeat the audit."""
-    ids = ", ".join(map(leading, found.excluded))
-    left_out = f", left out: {ids}" if ids else ""
     return (
         f"Compared with {found.corpus_tunes:,} tunes of {found.corpus_notes:,} notes "
         f"(digest {found.corpus_digest}) in "
         f"{found.windows} windows, findings expected up to {often_text(found.threshold)}, "
-        f"melodex {found.version}{left_out}."
+        f"melodex {found.version}{left_out_text(found.excluded)}."
     )
+
+
+def left_out_text(excluded: Sequence[str]) -> str:
+    """Which tunes were left out, behind what else has to be known; nothing of none."""
+    return f", left out: {', '.join(map(leading, excluded))}" if excluded else ""
 
 
 def each_text(name: str, found: Audit) -> str:

@@ -6,7 +6,7 @@ Contents: whole_audit_text.
 from __future__ import annotations
 
 from melodex.melody.tune_id import leading
-from melodex.presentation.text.audit import title_lines
+from melodex.presentation.text.audit import left_out_text, title_lines
 from melodex.presentation.text.corpus import groups_text
 from melodex.presentation.text.style import Style, paragraphs, wrapped
 from melodex.presentation.text.words import many, shown
@@ -92,11 +92,9 @@ def example(found: WholeAudit) -> str:
 
 def repeated_by(found: WholeAudit) -> list[str]:
     """What has to be known to repeat the audit."""
-    ids = ", ".join(map(leading, found.excluded))
-    left_out = f", left out: {ids}" if ids else ""
     return [
         f"Compared by figures in any key, melodex {found.version}, digest of the corpus "
-        f"{found.corpus_digest}{left_out}."
+        f"{found.corpus_digest}{left_out_text(found.excluded)}."
     ]
 
 

@@ -30,20 +30,7 @@ SHOWN_COLUMNS = (
 
 
 class HeldSet:
-    """A teaching set of a corpus, looked at.
-
-    Parameters
-    ----------
-    corpus : CorpusFile
-        That holds it.
-    name : str
-        What it is called.
-
-    Raises
-    ------
-    LessonError
-        If there is no such set.
-    """
+    """A teaching set, looked at; of what it is made says :class:`melodex.Lesson`."""
 
     def __init__(self, corpus: CorpusFile, name: str) -> None:
         self.corpus = corpus
