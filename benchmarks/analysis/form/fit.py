@@ -38,9 +38,9 @@ LONGEST_PHRASE = 30
 
 HEADER = '''"""Weights of form, fitted by ``benchmarks.analysis.form.fit``, not by hand.
 
-Conventions: ``BOUNDARY_WEIGHTS`` go with ``form_boundaries.BOUNDARY_FEATURES`` (fitted on
+Conventions: ``BOUNDARY_WEIGHTS`` go with ``boundaries.BOUNDARY_FEATURES`` (fitted on
 the tuning half of O'Neill, Ryan and Aird, repeat signs hidden), ``PHRASE_WEIGHTS`` with
-``form_phrases.PHRASE_FEATURES``; ``PHRASE_LENGTH_LOGS`` are logarithms of the share of
+``phrases.PHRASE_FEATURES``; ``PHRASE_LENGTH_LOGS`` are logarithms of the share of
 phrases of 0, 1, 2 ... notes (both fitted on the tuning half of the Essen songs).
 
 Contents: BOUNDARY_WEIGHTS, PHRASE_WEIGHTS, PHRASE_LENGTH_LOGS.

@@ -1,11 +1,11 @@
 """Weights of keys, fitted by ``benchmarks.analysis.keys.fit``, not by hand.
 
 Conventions: whole numbers are hundredths. ``OPEN`` and ``SIGNED`` hold, for each
-mode, a row for each count of ``keys_evidence.GROUPS`` over the degrees from
+mode, a row for each count of ``evidence.GROUPS`` over the degrees from
 :data:`LOWEST_DEGREE` upward in fifths, and a constant: ``OPEN`` chooses among all
 keys, ``SIGNED`` among those of a printed signature. ``NOTE_LOGS`` are logarithms of
 the share of each degree from :data:`LOWEST_NOTE_DEGREE` upward, and ``CHORD_LOGS`` of
-each chord, a row for each of ``keys_local.CHORD_KINDS`` over the roots from
+each chord, a row for each of ``local.CHORD_KINDS`` over the roots from
 :data:`LOWEST_CHORD_ROOT` upward.
 
 Fitted on the tuning halves of the printed keys of O'Neill, Ryan and Aird, and of the
