@@ -455,13 +455,9 @@ def is_small_goal(
     In a chain of dominants each is that of a degree of the key: E7 before A7 is V7/vi.
     V/V is written so whether the fifth turns out major or minor.
     """
-    leads_on = is_family(reached, "dominant") or (
-        is_family(reached, "major")
-        and (
-            half_steps(reached, beyond) == FOURTH
-            or (is_family(beyond, "diminished") and half_steps(reached, beyond) == THIRD)
-        )
-    )
+    up = half_steps(reached, beyond)
+    falls = up == FOURTH or (up == THIRD and is_family(beyond, "diminished"))
+    leads_on = is_family(reached, "dominant") or (falls and is_family(reached, "major"))
     if reached is None or leads_on or goal == 1:
         return goal_is_minor(mode, goal)
     return reached.family in LOWERED_THIRD
