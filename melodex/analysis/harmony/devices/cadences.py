@@ -361,7 +361,7 @@ def goes_round(piece: Piece) -> bool:
     turns = here.chord.family in DOMINANT and degree in {1, -5}
     if turns and first.degree == 0 and last and piece.row[last - 1].key == here.key:
         return True
-    return any(device.chords[1] == piece.steps[-1] for device in cadences(piece))
+    return any(device.chords[1] == piece.steps[-1] for device in piece.cadences)
 
 
 def ending_of(here: PlacedChord) -> tuple[str, str] | None:

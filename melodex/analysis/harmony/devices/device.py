@@ -66,7 +66,7 @@ KINDS = (
     "inner line over one root",
     "colour note",
 )
-"""Every kind of device, in the order in which they are looked for."""
+"""Every kind of device, in the order in which those of the same chords are told."""
 
 FIFTH_DOWN = -1
 """On the line of fifths, from a dominant to where it leads."""
@@ -98,7 +98,8 @@ class Piece:
     """What the finders look at.
 
     ``steps`` indexes the chords without silences and mere repeats, ``row`` holds
-    those chords; ``rests`` are the places where the music comes to rest.
+    those chords; ``rests`` are the places where the music comes to rest. ``cadences`` are
+    found first: other finders leave out, or name otherwise, what is one.
     """
 
     melody: Melody
@@ -107,6 +108,7 @@ class Piece:
     steps: tuple[int, ...]
     row: tuple[PlacedChord, ...]
     rests: tuple[Rest, ...] = ()
+    cadences: tuple[Device, ...] = ()
 
     def neighbours(self) -> Iterator[tuple[int, PlacedChord, PlacedChord]]:
         """Each step with its chord and the next one."""

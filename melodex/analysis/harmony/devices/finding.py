@@ -9,7 +9,7 @@ Contents: harmony, Harmony, devices.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from melodex.analysis.harmony.devices.cadences import cadences, endings
 from melodex.analysis.harmony.devices.device import KINDS, Device, Piece, sounding_steps
@@ -109,7 +109,9 @@ def devices(
         return ()
     row = tuple(placed[step] for step in steps)
     piece = Piece(melody, placed, notes, steps, row, resting)
-    found = one_name([device for finder in FINDERS for device in finder(piece)], steps[-1])
+    piece = replace(piece, cadences=tuple(cadences(piece)))
+    others = (device for finder in FINDERS for device in finder(piece))
+    found = one_name([*piece.cadences, *others], steps[-1])
     found.sort(key=lambda device: (device.chords, KIND_ORDER[device.kind]))
     return tuple(found)
 
@@ -130,9 +132,9 @@ FINDERS: tuple[Callable[[Piece], Iterator[Device]], ...] = (
     two_five_ones,
     circles,
     third_relations,
-    cadences,
     endings,
     lines,
     colour_notes,
 )
+"""What looks for devices other than cadences."""
 KIND_ORDER = {kind: place for place, kind in enumerate(KINDS)}

@@ -10,14 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from melodex.analysis.harmony.devices.cadences import cadences
 from melodex.analysis.harmony.devices.device import FIFTH_DOWN, Device, Piece
 from melodex.analysis.harmony.placed import (
     PlacedChord,
     spoken_degree,
     spoken_numeral,
 )
-from melodex.analysis.harmony.roles import goes_on
+from melodex.analysis.harmony.roles import LEADING_TONE, goes_on
 from melodex.melody import pitch_class, pitch_class_name
 
 __all__ = ["altered_dominants", "coloured_chords", "named_mode"]
@@ -31,7 +30,7 @@ PARALLEL = {"minor": "the parallel minor", "major": "the parallel major"}
 
 def coloured_chords(piece: Piece) -> Iterator[Device]:
     """Applied, borrowed and substituted chords, each with its reason."""
-    closing = {d.chords[1] for d in cadences(piece) if d.kind == "Picardy third"}
+    closing = {d.chords[1] for d in piece.cadences if d.kind == "Picardy third"}
     for step, here in enumerate(piece.row):
         sentence = SENTENCES.get(here.numeral.role)
         if sentence is not None and piece.steps[step] not in closing:
@@ -44,11 +43,16 @@ def goes(here: PlacedChord) -> str:
     return "and goes there" if here.numeral.resolves else "without going there"
 
 
+def goal_of(here: PlacedChord) -> int:
+    """The root that an applied chord leads to, as the key has it, in fifths."""
+    return here.key.tonic_fifths + (here.numeral.goal_degree or 0)
+
+
 def goal_note(here: PlacedChord) -> str:
     """The root that an applied chord leads to, named as the chord is: A7 leads to D."""
     if here.numeral.role == "secondary dominant":
         return pitch_class_name(here.chord.root_fifths + FIFTH_DOWN)
-    goal = here.key.tonic_fifths + (here.numeral.goal_degree or 0)
+    goal = goal_of(here)
     return pitch_class_name(goal + 12 if goal < FLATTEST_NAME else goal)
 
 
@@ -62,9 +66,9 @@ def say_secondary_dominant(here: PlacedChord) -> str:
 
 def say_leading_tone(here: PlacedChord) -> str:
     """Reason of a secondary leading-tone chord."""
-    goal = here.key.tonic_fifths + (here.numeral.goal_degree or 0)
+    goal = goal_of(here)
     under = pitch_class(goal - here.chord.root_fifths) == 1
-    note = "it" if under else f"its {pitch_class_name(goal + 5)}"
+    note = "it" if under else f"its {pitch_class_name(goal + LEADING_TONE)}"
     return (
         f"{here.chord.text} is {here.numeral.text}: {note} stands a half step below "
         f"{goal_note(here)} ({here.numeral.goal}), {goes(here)}"
@@ -78,10 +82,10 @@ def say_related_ii(here: PlacedChord) -> str:
 
 def say_substitute(here: PlacedChord) -> str:
     """Reason of a tritone substitute."""
-    goal = here.key.tonic_fifths + (here.numeral.goal_degree or 0)
+    five = pitch_class_name(goal_of(here) + 1)
     return (
         f"{here.chord.text} ({here.numeral.text}) stands for "
-        f"{pitch_class_name(goal + 1)}7, a tritone away, and leads down a half step to "
+        f"{five}7, a tritone away, and leads down a half step to "
         f"{goal_note(here)} ({here.numeral.goal}), {goes(here)}"
     )
 

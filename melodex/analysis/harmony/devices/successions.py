@@ -13,7 +13,7 @@ import operator
 from collections.abc import Iterator, Sequence
 
 from melodex.analysis.harmony.chords import Chord
-from melodex.analysis.harmony.devices.cadences import cadences, with_minor_four
+from melodex.analysis.harmony.devices.cadences import with_minor_four
 from melodex.analysis.harmony.devices.device import (
     DOMINANT,
     FIFTH_DOWN,
@@ -173,7 +173,7 @@ def flat_sevens(piece: Piece) -> Iterator[Device]:
 
     Where it closes a phrase it is named as a cadence.
     """
-    named = {d.chords[1] for d in cadences(piece) if d.kind == "backdoor cadence"}
+    named = {d.chords[1] for d in piece.cadences if d.kind == "backdoor cadence"}
     for step, here, after in piece.neighbours():
         degrees = here.numeral.degree, after.numeral.degree
         if degrees != (-2, 0) or after.chord.family not in {"major", "dominant"}:
