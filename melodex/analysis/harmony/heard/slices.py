@@ -64,13 +64,11 @@ class Heard:
         count = len(self.times) - 1
         self.quarters = np.diff(np.array(self.times)) / TICKS_PER_QUARTER
         offsets = offsets_at(self.times[:-1], melody)
-        self.fine = [level_of(*offset) for offset in offsets]
-        self.levels = [min(level, COARSEST) for level in self.fine]
+        self.levels = [level_of(*offset) for offset in offsets]
         self.on_beat = [metre is None or t % metre.beat_ticks == 0 for t, metre in offsets]
         self.bar_starts = [bar.onset_ticks for bar in melody.bars]
         shape = count, 2 * REACH + 1
-        self.struck, self.held = np.zeros(shape), np.zeros(shape)
-        self.echoing = np.zeros(shape)
+        self.struck, self.echoing = np.zeros(shape), np.zeros(shape)
         self.pitch = np.full(count, SILENT)
         self.sounding_lowest = np.zeros(count, dtype=int)
         columns = {fifths: self.column(fifths) for fifths in {n.fifths for n in notes}}
@@ -96,11 +94,7 @@ class Heard:
         last = np.array([self.slice_at[note.end_ticks] for note in notes])
         columns = np.array(self.columns)
         np.add.at(self.struck, (first, columns), 1)
-        # Of each column how many notes begin to be held, less those that end, summed.
-        held = np.zeros((len(self.held) + 1, self.held.shape[1]))
-        np.add.at(held, (first + 1, columns), 1)
-        np.add.at(held, (last, columns), -1)
-        self.held = np.cumsum(held, axis=0)[:-1]
+        self.held = self.going_on(first, last, columns, 1.0)
         for note, start, end in zip(notes, first.tolist(), last.tolist(), strict=True):
             starts, until = self.by_line.setdefault(note.line, ([], []))
             starts.append(start)
@@ -113,6 +107,21 @@ class Heard:
             self.pitch[start:end] = notes[each].midi
             self.sounding_lowest[start:end] = self.columns[each]
             self.lowest_line[start:end] = notes[each].line
+
+    def going_on(
+        self, first: ndarray, last: ndarray, columns: ndarray, weights: ndarray | float
+    ) -> ndarray:
+        """Weights of notes in the slices that hold them, of the shape of ``struck``.
+
+        ``first`` are the slices in which they begin, ``last`` those after their last.
+        """
+        import numpy as np
+
+        # Of each column the notes that begin to be held, less those that end, summed.
+        changes = np.zeros((len(self.struck) + 1, self.struck.shape[1]))
+        np.add.at(changes, (first + 1, columns), weights)
+        np.add.at(changes, (last, columns), -weights)
+        return np.cumsum(changes, axis=0)[:-1]
 
     def is_sounding(self, line: int, place: int) -> bool:
         """Whether a line has a note in a slice."""
@@ -127,7 +136,7 @@ class Heard:
         """
         import numpy as np
 
-        levels = dict(zip(self.times, self.fine, strict=False))
+        levels = dict(zip(self.times, self.levels, strict=False))
         levels[self.times[-1]] = 0
         found = [
             (
@@ -151,15 +160,13 @@ class Heard:
         less = np.array((1.0, *lighter))[manners] - 1
         found: ndarray = self.struck + held * self.held
         np.add.at(found, (first, columns), less)
-        going = np.zeros((len(found) + 1, found.shape[1]))
-        np.add.at(going, (first + 1, columns), held * less)
-        np.add.at(going, (last, columns), -held * less)
-        found += np.cumsum(going, axis=0)[:-1]
+        found += self.going_on(first, last, columns, held * less)
         return found
 
     def sound_on(self, notes: Sequence[SoundingNote]) -> None:
         """Count notes that have ended until their register moves or the bar ends."""
-        levels = dict(zip(self.times, self.levels, strict=False))
+        coarse = (min(level, COARSEST) for level in self.levels)
+        levels = dict(zip(self.times, coarse, strict=False))
         stays_bass = broken_off(notes, levels)
         # By pitch: a new note takes the place of all of its pitch, so that what rings of
         # one began together.

@@ -396,7 +396,7 @@ def best_path(heard: Heard) -> tuple[list[int], ndarray, ndarray]:
     points = points_of(heard, common)
     roots, kinds = 2 * ROOTS_AROUND + 1, len(KINDS)
     entering = np.tile(ENTERING, roots) + KEYED_ENTERING * common
-    strengths = np.array(STRENGTHS)[heard.fine]
+    strengths = np.array(STRENGTHS)[heard.levels]
     entered = entering - (CHANGE / (ANYWHERE + strengths))[:, None]
     by_root = (len(points), roots, kinds)
     ways = Ways(FALLING_FIFTH, SAME_ROOT, LEADING, LEADERS)
