@@ -14,7 +14,7 @@ Contents: relative_points.
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from itertools import pairwise
+from itertools import groupby, pairwise
 from typing import TYPE_CHECKING
 
 from melodex.analysis.keys.song.confirmed import parts_of
@@ -84,13 +84,13 @@ def tonic_of_part(bars: Sequence[SongBar], home: int) -> int | None:
 
 def chords_in_order(bars: Sequence[SongBar]) -> Row:
     """Root and third of each chord, those that go on once."""
-    row: Row = []
-    for bar in bars:
-        for root, kind, _ in bar.chords:
-            told = (root, third_of(kind))
-            if root != NO_ROOT and (not row or row[-1] != told):
-                row.append(told)
-    return row
+    sounding = (
+        (root, third_of(kind))
+        for bar in bars
+        for root, kind, _ in bar.chords
+        if root != NO_ROOT
+    )
+    return [told for told, _ in groupby(sounding)]
 
 
 def held(bars: Sequence[SongBar], chord: tuple[int, str]) -> float:
