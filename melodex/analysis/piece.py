@@ -36,7 +36,7 @@ from melodex.analysis.keys import (
     modal_passages,
     read_keys,
 )
-from melodex.analysis.keys.song.mode import FREYGISH
+from melodex.analysis.keys.song.idioms import PHRYGIAN
 from melodex.melody import Melody
 
 __all__ = ["DOUBTED", "Analysis", "analyse", "sure_devices"]
@@ -107,10 +107,11 @@ def analyse(melody: Melody, *, phrased: bool = True, keys: Keys | None = None) -
         harmony(melody, keys.spans, phrases=breathing, sections=parts),
         keys.reading.idiom,
     )
+    modal = modal_passages(melody, spans=keys.spans, explained=explained_notes(found))
     return Analysis(
         key=keys.reading,
         spans=keys.spans,
-        modal=modal_passages(melody, spans=keys.spans, explained=explained_notes(found)),
+        modal=() if keys.reading.idiom in PHRYGIAN else modal,
         harmony=found,
         sections=parts,
         phrases=told,
@@ -147,15 +148,15 @@ def explained_notes(found: Harmony) -> frozenset[int]:
     )
 
 
-NOT_FREYGISH = {"borrowed chord", "modal mixture", "Neapolitan"}
-"""What the flat second of the phrygian dominant mode is not: it is the mode's own."""
+NOT_PHRYGIAN = {"borrowed chord", "modal mixture", "Neapolitan"}
+"""What the chords of the phrygian dominant mode are not: they are the mode's own."""
 
 
 def in_idiom(found: Harmony, idiom: str) -> Harmony:
     """Harmony without names for chords that belong to the idiom of the piece."""
-    if idiom != FREYGISH:
+    if idiom not in PHRYGIAN:
         return found
-    kept = tuple(each for each in found.devices if each.kind not in NOT_FREYGISH)
+    kept = tuple(each for each in found.devices if each.kind not in NOT_PHRYGIAN)
     return replace(found, devices=kept)
 
 

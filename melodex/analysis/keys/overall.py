@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from melodex.analysis.harmony.chords import parse_chords
 from melodex.analysis.keys.home import NO_KEY, same_key
+from melodex.analysis.keys.song.idioms import PHRYGIAN
 from melodex.melody import Key, Melody, pitch_class_name
 
 if TYPE_CHECKING:
@@ -52,8 +53,7 @@ class KeyReading:
     remark : str
         What a musician should know before trusting the key.
     idiom : str
-        ``blues``, ``minor blues`` or ``freygish tune (phrygian dominant)`` where it is
-        one; else empty.
+        ``blues``, ``minor blues`` or one of :data:`PHRYGIAN` where it is one; else empty.
     """
 
     key: Key
@@ -99,6 +99,9 @@ def headline(
     printed = melody.printed_key
     # A key that is printed further on is printed too.
     meant = any(same_key(key, change.key) for change in melody.keys)
+    if idiom in PHRYGIAN:
+        phrygian = Key(key.tonic_fifths, "phrygian")
+        meant = meant or any(same_key(phrygian, change.key) for change in melody.keys)
     agrees = None if printed.mode == "none" else meant
     remarks = [remark] if remark else []
     said = bool(melody.keys) and melody.keys[0].stated

@@ -333,4 +333,29 @@ HARMONY: dict[str, tuple[str, str]] = {
         "Imaj7|vi7|ii7/bVI V7/bVI|bVImaj7|ii7|V7|I(add6)|I(add6)",
         "related ii 3-3, authentic cadence 6-7",
     ),
+    "bridge on the flat third that has no V": (
+        "I|vi|IV|V|I|vi|IV V|I|I|IV|I|IV|I|vi|IV|V|I|vi|IV|V|I|vi|IV V|I",
+        "authentic cadence 7-8, half cadence 15-16, authentic cadence 23-24",
+    ),
+    "bridge on the major sixth that has no V": (
+        "I|vi|ii|V|I|vi|ii V|I|I|IV|I|IV|I|vi|IV|V7|I|vi|ii|V|I|vi|ii V|I",
+        "authentic cadence 7-8, half cadence 15-16, authentic cadence 23-24",
+    ),
+    "chords of minor under a chorus that comes home": (
+        "I|IV|V|I|I|IV|V|I|bIII|bVII|IV|I|bIII|bVII|IV|I|I|IV|V|I|I|IV|V|I",
+        "authentic cadence 3-4, authentic cadence 7-8, inner line by half step 11-14, "
+        "plagal cadence 15-16, authentic cadence 19-20, authentic cadence 23-24",
+    ),
+    "dorian vamps on two roots": (
+        "i7|IV7|i7|IV7|i7|IV7|i7|IV7|i7|IV7|i7|IV7|i7|IV7|i7|IV7",
+        "",
+    ),
+    "phrygian dominant": (
+        "I|I|iv|I|bvii|bII|I|I|iv|iv|I|I|bvii|bII|I|I",
+        "minor plagal cadence 10-11",
+    ),
+    "flamenco cadence": (
+        "I|bII|I|I|iv|bIII|bII|I|I|bII|bIII|bII|iv|bIII|bII|I",
+        "",
+    ),
 }

@@ -17,6 +17,7 @@ import re
 from dataclasses import dataclass
 
 from melodex.analysis.harmony.chords import parse_chord
+from melodex.analysis.keys.song.idioms import FLAMENCO, FREYGISH
 from melodex.melody import (
     MODES,
     TICKS_PER_QUARTER,
@@ -283,6 +284,43 @@ FORMS = (
         "[A]Dm7 G7|C|Dm7 G7|C|[B]Bbm7 Eb7|Ab|Bbm7 Eb7|Ab|[C]F#m7 B7|E|F#m7 B7|E"
         "|[A]Dm7 G7|C|Dm7 G7|C",
         ((1, 4, "C major"), (5, 8, "Ab major"), (9, 12, "E major"), (13, 16, "C major")),
+    ),
+    Form(
+        "bridge on the flat third that has no V",
+        "[A]C|Am|F|G|C|Am|F G|C|[B]Eb|Ab|Eb|Ab|Eb|Cm|Ab|G|[A]C|Am|F|G|C|Am|F G|C",
+        ((1, 8, "C major"), (9, 15, "Eb major"), (16, 24, "C major")),
+    ),
+    Form(
+        "bridge on the major sixth that has no V",
+        "[A]C|Am|Dm|G|C|Am|Dm G|C|[B]A|D|A|D|A|F#m|D|G7|[A]C|Am|Dm|G|C|Am|Dm G|C",
+        ((1, 8, "C major"), (9, 15, "A major"), (16, 24, "C major")),
+    ),
+    one(
+        "chords of minor under a chorus that comes home",
+        "[A]C|F|G|C|C|F|G|C|[B]Eb|Bb|F|C|Eb|Bb|F|C|[A]C|F|G|C|C|F|G|C",
+        "C major",
+    ),
+    Form(
+        "dorian vamps on two roots",
+        "Cm7|F7|Cm7|F7|Bbm7|Eb7|Bbm7|Eb7|Cm7|F7|Cm7|F7|Bbm7|Eb7|Bbm7|Eb7",
+        (
+            (1, 4, "C dorian"),
+            (5, 8, "Bb dorian"),
+            (9, 12, "C dorian"),
+            (13, 16, "Bb dorian"),
+        ),
+    ),
+    one(
+        "phrygian dominant",
+        "D|D|Gm|D|Cm|Eb|D|D|Gm|Gm|D|D|Cm|Eb|D|D",
+        "D major",
+        idiom=FREYGISH,
+    ),
+    one(
+        "flamenco cadence",
+        "E|F|E|E|Am|G|F|E|E|F|G|F|Am|G|F|E",
+        "E major",
+        idiom=FLAMENCO,
     ),
     # Centres that a ii V I confirms
     Form(

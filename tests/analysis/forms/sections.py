@@ -32,5 +32,10 @@ SECTIONS = {
     "parallel verse and chorus": "Verse 8, Chorus 8",
     "bridge on the dominant": "A 8, B 8, A 8",
     "bridge on the flat third": "A 8, B 8, A 8",
+    "bridge on the flat third that has no V": "A 8, B 8, A 8",
+    "bridge on the major sixth that has no V": "A 8, B 8, A 8",
+    "chords of minor under a chorus that comes home": "A 8, B 8, A 8",
+    "dorian vamps on two roots": "A 8, A 8",
+    "flamenco cadence": "A 8, (8)",
     "centres a third apart": "A 4, B 4, C 4, A 4",
 }

@@ -8,7 +8,7 @@ as the bars have more of its scale than of the key's; a dominant that leads away
 next key's. Common practice, no source; how long it must stay is our choice. The charts that
 ``weights`` names change key so in four songs at most, and none is read worse for it.
 
-Contents: with_centres.
+Contents: CERTAINTY, Sounding, sounding, with_centres.
 """
 
 from __future__ import annotations
@@ -19,13 +19,18 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from melodex.analysis.keys.song.layout import Layout
-from melodex.analysis.keys.song.mode import MAJOR_SCALE, root_and_third, third_of
+from melodex.analysis.keys.song.mode import (
+    MAJOR_SCALE,
+    NATURAL_SCALE,
+    root_and_third,
+    third_of,
+)
 from melodex.analysis.keys.song.points import KINDS, NO_ROOT, SongBar
 
 if TYPE_CHECKING:
     from numpy import ndarray
 
-__all__ = ["with_centres"]
+__all__ = ["CERTAINTY", "Sounding", "sounding", "with_centres"]
 
 FEWEST_BARS, FEWEST_IN_CYCLE = 3, 2
 """Bars of a centre, and of one in a cycle of centres."""
@@ -37,9 +42,8 @@ FARTHEST = 32
 """Bars to either side of a ii V I that are asked."""
 CERTAINTY = 0.75
 """Of a centre; our choice."""
-NATURAL_SCALE = frozenset({0, 2, 3, 5, 7, 8, 10})
 MINOR_SCALE = NATURAL_SCALE | {11}
-"""Semitones above the tonic; minor with both sevenths where a bar is weighed."""
+"""Semitones above the tonic, with both sevenths where a bar is weighed."""
 SECONDS = frozenset({"minor", "minor seventh", "half-diminished"})
 FIFTHS = frozenset({"dominant", "suspended"})
 RESTING = frozenset({"major", "major seventh", "minor", "minor seventh"})

@@ -46,7 +46,7 @@ def parts_of(layout: Layout) -> list[tuple[int, int]]:
     """
     if len(layout.starts) > 1:
         return cut(sorted(layout.starts), len(layout.bars))
-    return cut(range(0, len(layout.bars), EIGHT), len(layout.bars))
+    return cut(range(layout.first, len(layout.bars), EIGHT), len(layout.bars))
 
 
 def part_numbers(layout: Layout) -> list[int]:
@@ -77,7 +77,8 @@ def confirmed_points(layout: Layout) -> ndarray:
     if count > SHORT_SHEET:
         return points
     printed = len(layout.starts) > 1
-    parts = parts_of(layout) if printed else cut(range(0, count, SHORT_SECTION), count)
+    fours = range(layout.first, count, SHORT_SECTION)
+    parts = parts_of(layout) if printed else cut(fours, count)
     for first, stop in parts:
         tonic = confirmed(layout.bars[first:stop], from_two=printed)
         if tonic is not None:

@@ -45,6 +45,8 @@ class Layout:
         Whether those are printed marks.
     printed : dict of int to KeyChange
         Bars in which another key is printed, the first among them.
+    first : int
+        The bar that bars are counted from: 1 after a pickup, else 0.
     """
 
     edges: tuple[int, ...]
@@ -52,6 +54,7 @@ class Layout:
     starts: frozenset[int]
     marked: bool
     printed: dict[int, KeyChange]
+    first: int = 0
 
     def bar_at(self, onset_ticks: int) -> int:
         """The bar that a place lies in."""
@@ -73,7 +76,7 @@ def layout_of(melody: Melody, placed: Sequence[tuple[int, Chord]]) -> Layout:
     printed = {place_in(edges, change.onset_ticks): change for change in turns_of(melody)}
     starts, marked = starts_of(melody, edges, printed)
     chords, notes = chords_by_bar(edges, placed), notes_by_bar(melody, edges)
-    first = next((i for i in range(count) if full(edges, i)), 0)
+    first = 0 if full(edges, 0) else 1
     bars, since = [], first
     for number in range(count):
         begins = number in starts
@@ -81,7 +84,7 @@ def layout_of(melody: Melody, placed: Sequence[tuple[int, Chord]]) -> Layout:
         place = places_after(number - since, begins and marked)
         closes = marked and (number + 1 == count or number + 1 in starts)
         bars.append(SongBar(chords[number], notes[number], place, closes))
-    return Layout(tuple(edges), tuple(bars), frozenset(starts), marked, printed)
+    return Layout(tuple(edges), tuple(bars), frozenset(starts), marked, printed, first)
 
 
 def places_after(bars: int, section: bool) -> str:
@@ -94,6 +97,17 @@ def places_after(bars: int, section: bool) -> str:
 def place_in(edges: Sequence[int], onset_ticks: int) -> int:
     """The cell that a place lies in."""
     return min(max(bisect_right(edges, onset_ticks) - 1, 0), len(edges) - 2)
+
+
+def start_in(edges: Sequence[int], onset_ticks: int) -> int:
+    """The first whole bar of a section that is marked somewhere.
+
+    What stands before a pickup, or inside a bar before the notes that lead on, is about
+    the bar that they lead to.
+    """
+    bar = place_in(edges, onset_ticks)
+    inside = onset_ticks > edges[bar] or not full(edges, bar)
+    return min(bar + inside, len(edges) - 2)
 
 
 def edges_of(melody: Melody, placed: Sequence[tuple[int, Chord]]) -> list[int]:
@@ -137,17 +151,18 @@ def starts_of(
     melody: Melody, edges: Sequence[int], printed: dict[int, KeyChange]
 ) -> tuple[set[int], bool]:
     """Bars that begin a section, and whether marks say so."""
-    marks = {place_in(edges, mark.onset_ticks) for mark in melody.marks}
-    if marks - {0}:
-        return marks | {0}, True
-    starts = {0, *printed}
+    first = start_in(edges, edges[0])
+    marks = {start_in(edges, mark.onset_ticks) for mark in melody.marks}
+    if marks - {first}:
+        return marks | {first}, True
+    starts = {first, *(start_in(edges, edges[bar]) for bar in printed)}
     for bar in melody.bars:
         if bar.repeat_start:
-            starts.add(place_in(edges, bar.onset_ticks))
+            starts.add(start_in(edges, bar.onset_ticks))
         if bar.line in {"double", "final"} or bar.repeat_times:
             after = bar.onset_ticks + bar.duration_ticks
             if after < edges[-1]:
-                starts.add(place_in(edges, after))
+                starts.add(start_in(edges, after))
     return starts, False
 
 

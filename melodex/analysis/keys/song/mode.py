@@ -1,4 +1,4 @@
-"""The mode on a tonic that is known already, and the idiom of a song.
+"""The mode on a tonic that is known already.
 
 Conventions: the third of the tonic chord decides between major and minor, with what else
 sounds; then the telling notes decide whether it is mixolydian, dorian, phrygian or lydian:
@@ -6,8 +6,8 @@ chords and melody must have many more of them than of the notes they replace. A 
 seventh on the tonic is a colour of blues and no mixolydian. What each chord and note
 tells is common practice, no source; how much it counts is our choice.
 
-Contents: MAJOR_SCALE, third_of, root_and_third, thirds_of, Held, held_in, scale_mode,
-FREYGISH, idiom_of.
+Contents: MAJOR_SCALE, NATURAL_SCALE, third_of, root_and_third, thirds_of, Held, held_in,
+scale_mode, is_blues_colour.
 """
 
 from __future__ import annotations
@@ -20,11 +20,11 @@ from melodex.analysis.keys.song.points import KINDS, NO_ROOT, SongBar
 from melodex.melody import MODES
 
 __all__ = [
-    "FREYGISH",
     "MAJOR_SCALE",
+    "NATURAL_SCALE",
     "Held",
     "held_in",
-    "idiom_of",
+    "is_blues_colour",
     "root_and_third",
     "scale_mode",
     "third_of",
@@ -33,7 +33,8 @@ __all__ = [
 ]
 
 MAJOR_SCALE = frozenset({0, 2, 4, 5, 7, 9, 11})
-"""Semitones above the tonic."""
+NATURAL_SCALE = frozenset({0, 2, 3, 5, 7, 8, 10})
+"""Semitones above the tonic, of major and of natural minor."""
 THIRD_SEMITONES = {"M": 4, "m": 3}
 """Semitones of the third above the root, by the kind of third."""
 MAJOR_KINDS = frozenset({"major", "dominant", "major seventh"})
@@ -78,8 +79,6 @@ TELLING = {
     "phrygian": (FLAT_SECOND, 1, NATURAL_SECOND, 2),
 }
 """For each mode the chords and the note that tell it, and those that it replaces."""
-TWELVE = 12
-"""Bars of a blues chorus: common practice, no source."""
 
 
 def third_of(kind: int) -> str:
@@ -261,60 +260,6 @@ def mostly_dominant(held: Held, root: int) -> bool:
     """Whether more than half of the chords on a root are dominant sevenths."""
     here = {kind: share for (other, kind), share in held.chords.items() if other == root}
     return 2 * here.get(KINDS.index("dominant"), 0.0) > sum(here.values())
-
-
-def idiom_of(bars: Sequence[SongBar], tonic: int) -> str:
-    """Name the idiom of a piece: ``blues``, ``minor blues``, a freygish tune, or nothing.
-
-    Common practice, no source: sevenths on the tonic and the fourth that do not lead on,
-    or the chords of the twelve-bar form at its corners.
-    """
-    held = held_in(bars)
-    if is_blues_colour(held, tonic):
-        return "blues"
-    if is_freygish(held, tonic):
-        return FREYGISH
-    harmony = [bar for bar in bars if any(c[0] != NO_ROOT for c in bar.chords)]
-    if not harmony or len(harmony) % TWELVE:
-        return ""
-    thirds = set()
-    for start in range(0, len(harmony), TWELVE):
-        chorus = harmony[start : start + TWELVE]
-        for bar, degree in ((0, 0), (4, 5), (6, 0)):
-            root, kind, _ = next(c for c in chorus[bar].chords if c[0] != NO_ROOT)
-            above = (root - tonic) % 12
-            if bar == 6 and above == 4:
-                # Later players put iii in the place of I.
-                continue
-            if above != degree:
-                return ""
-            thirds.add(third_of(kind))
-        turn = {(c[0] - tonic) % 12 for bar in chorus[8:10] for c in bar.chords}
-        if 7 not in turn:
-            return ""
-    return "minor blues" if thirds == {"m"} else "blues" if thirds == {"M"} else ""
-
-
-FREYGISH = "freygish tune (phrygian dominant)"
-"""The idiom of a tune on a major chord over a flat second (common practice, no source)."""
-LEAST_TONIC, LEAST_FLAT_SECOND, MOST_FOREIGN = 0.2, 0.08, 0.05
-"""Shares of the time of its I, of its flat II, and of chords that the mode lacks."""
-OWN_CHORDS = {(0, "M"), (1, "M"), (5, "m"), (10, "m"), (4, ""), (7, "")}
-
-
-def is_freygish(held: Held, tonic: int) -> bool:
-    """Whether the chords are those of the phrygian mode with a major third."""
-    shares: dict[tuple[int, str], float] = defaultdict(float)
-    for (root, kind), length in held.chords.items():
-        shares[(root - tonic) % 12, third_of(kind)] += length
-    whole = sum(shares.values())
-    foreign = sum(length for which, length in shares.items() if which not in OWN_CHORDS)
-    return (
-        shares[0, "M"] >= LEAST_TONIC * whole
-        and shares[1, "M"] >= LEAST_FLAT_SECOND * whole
-        and shares[5, "m"] + shares[10, "m"] > 0
-        and foreign <= MOST_FOREIGN * whole
-    )
 
 
 def third_of_mode(mode: str) -> int:

@@ -20,17 +20,19 @@ from melodex.analysis.eights import EIGHT
 from melodex.analysis.keys.song.centres import with_centres
 from melodex.analysis.keys.song.chain import tonic_probabilities
 from melodex.analysis.keys.song.confirmed import confirmed_points, part_numbers
+from melodex.analysis.keys.song.far import with_far_sections
+from melodex.analysis.keys.song.idioms import PHRYGIAN, fifth_as_tonic, idiom_of
 from melodex.analysis.keys.song.layout import Layout, layout_of
 from melodex.analysis.keys.song.mode import (
     held_in,
-    idiom_of,
     scale_mode,
     third_of_mode,
     thirds_of,
 )
 from melodex.analysis.keys.song.points import chord_points, melody_points, signature_points
 from melodex.analysis.keys.song.relatives import relative_points
-from melodex.analysis.keys.song.returns import returning_points
+from melodex.analysis.keys.song.returns import SETTLED, returning_points
+from melodex.analysis.keys.song.vamps import with_vamps
 from melodex.analysis.keys.spans import BarNumbers, KeySpan, merged, span_of
 from melodex.melody import MODES, Key, KeyChange, Melody, pitch_class
 
@@ -109,10 +111,15 @@ def song_spans(
             break
         points += again
         chances = tonic_probabilities(points, costs)
-    relative = relative_points(layout, chances.argmax(1).tolist(), printed)
-    if relative.any():
-        chances = tonic_probabilities(points + relative, costs)
+    settled = chances.argmax(1).tolist()
+    beside = relative_points(layout, settled, printed)
+    if (fifth := fifth_as_tonic(layout, settled)) is not None:
+        beside[:, fifth] += SETTLED
+    if beside.any():
+        chances = tonic_probabilities(points + beside, costs)
+    chances = with_far_sections(layout, chances, printed)
     chances = with_centres(layout, chances, printed)
+    chances = with_vamps(layout, chances, printed)
     speller = Speller(melody, layout, placed)
     numbers = BarNumbers(melody)
     spans: list[KeySpan] = []
@@ -126,13 +133,12 @@ def song_spans(
         for key, a, b in keys_of_run(layout, printed, held, speller, run, dorian):
             start, end = layout.edges[a], layout.edges[b]
             spans.append(span_of(numbers, start, end, key, certain, ""))
-    remark = remark_of(spans, printed)
+    idiom = idiom_of(layout.bars, tonics[0]) if len(set(tonics)) == 1 else ""
+    remark = "" if idiom in PHRYGIAN else remark_of(spans, printed)
     method = method_of(melody, bool(printed) and not remark)
     kept = [replace(span, method=method) for span in merged(spans)]
     whole = chances.mean(0)
     others = other_keys(layout, speller, whole, np.argsort(-whole).tolist())
-    bars = layout.bars
-    idiom = idiom_of(bars, tonics[0]) if len(set(tonics)) == 1 else ""
     return SongKeys(tuple(kept), others, remark, idiom)
 
 
@@ -161,7 +167,7 @@ def printed_points(change: KeyChange) -> ndarray:
 
 def leaving_costs(layout: Layout, printed: dict[int, KeyChange]) -> list[float]:
     """What leaving a tonic costs as each bar begins."""
-    costs, since = [], 0
+    costs, since = [], layout.first
     dearer = UNPRINTED * (len(printed) > 1)
     for bar in range(len(layout.bars)):
         if bar in layout.starts:
@@ -197,7 +203,7 @@ def keys_of_run(
     tonic, first, stop = run
     bars = layout.bars[first:stop]
     starts = [
-        bar in layout.starts or not (layout.marked or bar % EIGHT)
+        bar in layout.starts or not (layout.marked or (bar - layout.first) % EIGHT)
         for bar in range(first, stop)
     ]
     said = [printed_third(printed.get(bar), tonic) for bar in range(first, stop)]

@@ -1,0 +1,121 @@
+"""Sections in a far key, told by what they are made of where no cadence tells it.
+
+Conventions: a bridge may stay in a key three signs or more away and never have its V.
+It is told by its chords: the section begins on a major or minor chord that the key of the
+piece does not have, stays on it for a quarter of its time, has two more chords and none
+but those of that chord's own key, and never sounds the I that was home, until its last
+bars lead back. Two chords alone are a colour of the key that they stand in. Common
+practice, no source. Where another key is printed, that alone counts. Of the charts that
+``weights`` names four have such sections; in two of them listeners heard another tonic
+there, in two they let the one of the song stand.
+
+Contents: with_far_sections.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from typing import TYPE_CHECKING
+
+from melodex.analysis.keys.song.centres import CERTAINTY
+from melodex.analysis.keys.song.confirmed import parts_of
+from melodex.analysis.keys.song.layout import Layout
+from melodex.analysis.keys.song.mode import (
+    MAJOR_SCALE,
+    NATURAL_SCALE,
+    root_and_third,
+    third_of,
+)
+from melodex.analysis.keys.song.points import NO_ROOT, SongBar
+from melodex.analysis.keys.song.relatives import LONGEST_COUNTED, held
+from melodex.analysis.keys.song.returns import only_tonic
+
+if TYPE_CHECKING:
+    from numpy import ndarray
+
+__all__ = ["with_far_sections"]
+
+FEWEST_BARS, LONGEST_TAIL = 6, 2
+"""Bars that stay in the key, and bars that lead back at most. Our choice."""
+LEAST_SHARE = 0.25
+"""Of the bars that its I must hold; our choice."""
+FEWEST_CHORDS = 3
+FEWEST_SIGNS = 3
+"""Signs from which on a key is far: its I is then none of the chords of the other."""
+
+Sounding = tuple[int, str]
+"""Root, and third as :func:`third_of` has it."""
+
+
+def with_far_sections(
+    layout: Layout, chances: ndarray, printed: Collection[int]
+) -> ndarray:
+    """Return the chances of each tonic with the sections that stay in a far key.
+
+    Parameters
+    ----------
+    layout : Layout
+    chances : ndarray of shape (n, 12)
+        How likely each tonic is in each bar without them; rows sum to 1.
+    printed : collection of int
+        Bars in which a key is printed.
+
+    Returns
+    -------
+    ndarray of shape (n, 12)
+        Rows sum to 1; the likeliest tonic of such a section is that of its key.
+    """
+    counted = not layout.marked and len(layout.bars) > LONGEST_COUNTED
+    if len(printed) > 1 or counted:
+        return chances
+    found, tonics = chances.copy(), chances.argmax(1).tolist()
+    for first, stop in parts_of(layout)[1:]:
+        home = only_tonic((first, stop), tonics)
+        if home is None:
+            continue
+        bars = layout.bars[first:stop]
+        minor = held(layout.bars, (home, "m")) > held(layout.bars, (home, "M"))
+        far = far_tonic(bars, home, minor)
+        if far is not None:
+            tonic, count = far
+            found[first : first + count] *= 1 - CERTAINTY
+            found[first : first + count, tonic] += CERTAINTY
+    return found
+
+
+def far_tonic(bars: Sequence[SongBar], home: int, minor: bool) -> tuple[int, int] | None:
+    """The far tonic that a section begins on, and for how many bars it holds."""
+    row = [chords_of(bar) for bar in bars]
+    if not row or not row[0] or not row[0][0][1] or row[0][0][0] == home:
+        return None
+    tonic, third = row[0][0]
+    own = scale_on(tonic, third)
+    if len(own & scale_on(home, "m" if minor else "M")) > 7 - FEWEST_SIGNS:
+        return None
+    count = next((i for i, chords in enumerate(row) if not within(chords, own)), len(row))
+    stays = {chord for chords in row[:count] for chord in chords}
+    if (
+        count < FEWEST_BARS
+        or len(row) - count > LONGEST_TAIL
+        or len(stays) < FEWEST_CHORDS
+        or (home, "m" if minor else "M") in stays
+        or held(bars[:count], (tonic, third)) < LEAST_SHARE * count
+    ):
+        return None
+    return tonic, count
+
+
+def chords_of(bar: SongBar) -> list[Sounding]:
+    """Root and third of each chord of a bar."""
+    return [(root, third_of(kind)) for root, kind, _ in bar.chords if root != NO_ROOT]
+
+
+def within(chords: Sequence[Sounding], scale: frozenset[int]) -> bool:
+    """Whether a scale has the roots and the thirds of some chords."""
+    return all(scale.issuperset(root_and_third(*chord)) for chord in chords)
+
+
+def scale_on(tonic: int, third: str) -> frozenset[int]:
+    """The pitch classes of the major or the natural minor scale of a tonic."""
+    steps = NATURAL_SCALE if third == "m" else MAJOR_SCALE
+    return frozenset((tonic + step) % 12 for step in steps)

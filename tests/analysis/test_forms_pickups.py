@@ -1,0 +1,68 @@
+"""Sheets with pickups, and what is printed beside them; common practice, no source."""
+
+from __future__ import annotations
+
+import pytest
+
+from melodex.analysis.piece import Analysis, analyse
+from melodex.reading import read_data
+
+HYMN = """X:1
+T:Invented hymn
+M:3/4
+L:1/4
+K:D
+{mark}"D"A|"D"d2 f|"G"e2 d|"D"d2 c|"A"A2 A|"Bm"d2 f|"E7"e2 ^g|"A"a3-|a2 A|
+"D"d2 f|"G"b2 a|"D/F#"f2 "G"g|"Em"e2 e|"D/A"f2 d|"A7"e2 c|"D"d3-|d2|]
+"""
+FREYGISH_TUNE = """X:1
+T:Invented dance
+M:2/4
+L:1/16
+K:{key}
+P:A
+"D"d2^f2 a2f2|"D"e2^f2 g2a2|"Gm"b2a2 g2f2|"D"^f4 d4|
+"Cm"_e2g2 c'2g2|"Eb"_e2g2 _b2g2|"D"a2g2 ^f2_e2|"D"d8|
+P:B
+"Gm"_b4 g4|"Gm"d'2c'2 _b2a2|"D"a2_b2 a2g2|"D"^f8|
+"Cm"c'4 g4|"Eb"_e'2d'2 c'2_b2|"D"a2g2 ^f2_e2|"D"d8|]
+"""
+
+
+def read(text: str) -> Analysis:
+    """The analysis of a tune in ABC."""
+    return analyse(read_data(text.encode(), "sheet.abc").tunes[0].melody)
+
+
+@pytest.mark.parametrize("mark", ["", "P:A\n"])
+def test_bars_are_counted_from_after_a_pickup(mark: str) -> None:
+    # Counted from the pickup, four bars would begin and end on A.
+    found = read(HYMN.format(mark=mark))
+    assert [str(span.key) for span in found.spans] == ["D major"]
+    assert str(found.key.key) == "D major"
+
+
+def test_a_section_begins_after_the_pickup_that_its_mark_stands_before() -> None:
+    verse = '"C"c2 e2|"F"f2 a2|"G"g2 d2|"C"e3'
+    lift = '"Db"_d2 f2|"Gb"_g2 _b2|"Ab"_a2 _e2|"Db"f3'
+    abc = f"X:1\nM:4/4\nL:1/4\nK:C\nP:A\n G|{verse} G|{verse}\nP:B\n _A|{lift} _A|{lift}|]"
+    found = read(abc)
+    told = [(span.first_bar, span.last_bar, str(span.key)) for span in found.spans]
+    assert [key for _, _, key in told] == ["C major", "Db major"]
+    assert told[1][0] == 9
+
+
+@pytest.mark.parametrize("key", ["Dphr", "Gm", "D", "none"])
+def test_a_freygish_tune_is_on_its_own_tonic_whatever_is_printed(key: str) -> None:
+    found = read(FREYGISH_TUNE.format(key=key))
+    assert str(found.key.key) == "D major"
+    assert found.key.idiom == "freygish tune (phrygian dominant)"
+    assert "left aside" not in found.key.remark
+    assert not found.modal
+    assert "borrowed chord" not in {device.kind for device in found.harmony.devices}
+
+
+def test_a_minor_tune_that_ends_on_its_five_stays_minor() -> None:
+    # The seventh of V leads home: D7 is no tonic.
+    text = FREYGISH_TUNE.format(key="Gm").replace('"D"', '"D7"')
+    assert str(read(text).key.key) == "G minor"
