@@ -7,17 +7,19 @@ a gap. Every change of a set is one transaction.
 
 Contents: LessonRow, ExampleRow, lesson_rows, find_lesson, example_rows, place_of_tune,
 plan_of, tune_at_place, write_lesson, write_plan, change_lesson, write_examples,
-delete_lesson, put_back_set.
+delete_lesson, kept_before, state_of_set, set_number.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from melodex.corpus.rows import folded
 from melodex.corpus.tunes.tune_rows import IN_ORDER
+from melodex.corpus.writing.lesson_changes import outline_of, what_changed
 from melodex.errors import REMEDIES, LessonError
 
 if TYPE_CHECKING:
@@ -29,13 +31,18 @@ __all__ = [
     "ExampleRow",
     "LessonRow",
     "change_lesson",
+    "count_sets",
     "delete_lesson",
     "example_rows",
     "find_lesson",
+    "kept_before",
     "lesson_rows",
     "place_of_tune",
     "plan_of",
-    "put_back_set",
+    "put_examples",
+    "put_plan",
+    "set_number",
+    "state_of_set",
     "tune_at_place",
     "write_examples",
     "write_lesson",
@@ -45,6 +52,10 @@ __all__ = [
 
 COUNT_OF_SETS = "set_count"
 """The setting that says how many sets there are, so that one wholly gone is missed."""
+
+LAST_SET = "last_set"
+"""The setting with the last row number of a set: each is given once, since changes that
+can be undone go by it."""
 
 PLAN = "questions_of_set_{}"
 """The setting that holds which questions were chosen for a set, by its row number."""
@@ -184,6 +195,7 @@ def write_lesson(
     examples: Iterable[ExampleRow] = (),
     *,
     plan: str = "",
+    keeps_number: bool = False,
 ) -> int:
     """Write a new set with its passages; return its row number.
 
@@ -195,6 +207,8 @@ def write_lesson(
         In their order.
     plan : str
         Which questions were chosen for it.
+    keeps_number : bool
+        Whether it has the number that it had, as in a repair.
 
     Raises
     ------
@@ -207,7 +221,8 @@ def write_lesson(
                 f"there is a teaching set called {lesson.name!r} already",
                 hint="choose another name",
             )
-        row = writer.insert("lesson", without_id(lesson))
+        row = set_number(writer, lesson.id if keeps_number else 0)
+        writer.insert("lesson", {**asdict(lesson), "id": row})
         put_examples(writer, row, examples)
         put_plan(writer, row, plan)
         count_sets(writer, 1)
@@ -222,9 +237,7 @@ def write_plan(writer: CorpusWriter, lesson: int, plan: str) -> None:
     LessonError
         If the set is gone.
     """
-    with writer.changing("set"):
-        refuse_gone(writer, lesson)
-        keep_as_it_was(writer, lesson)
+    with writer.changing("set"), kept_before(writer, lesson):
         put_plan(writer, lesson, plan)
 
 
@@ -263,9 +276,7 @@ def change_lesson(
     LessonError
         If it is gone, or another set has its new name.
     """
-    with writer.changing("set"):
-        refuse_gone(writer, lesson)
-        keep_as_it_was(writer, lesson)
+    with writer.changing("set"), kept_before(writer, lesson):
         columns = ", ".join(LessonRow.__slots__)
         held = writer.rows(f"SELECT {columns} FROM lesson WHERE id = ?", [lesson])[0]
         row = LessonRow(**{**asdict(LessonRow(*held)), **changed})
@@ -306,9 +317,7 @@ def write_examples(
     LessonError
         If the set is gone, or was changed by somebody else meanwhile.
     """
-    with writer.changing("set"):
-        refuse_gone(writer, lesson)
-        keep_as_it_was(writer, lesson)
+    with writer.changing("set"), kept_before(writer, lesson):
         if expected is not None and stored_examples(writer, lesson) != list(expected):
             raise LessonError("the set was changed meanwhile", hint="try again")
         writer.do("DELETE FROM lesson_example WHERE lesson = ?", [lesson])
@@ -317,53 +326,51 @@ def write_examples(
 
 def delete_lesson(writer: CorpusWriter, lesson: int) -> None:
     """Take out a set with its passages; tunes stay."""
-    with writer.changing("set"):
-        refuse_gone(writer, lesson)
-        keep_as_it_was(writer, lesson)
+    with writer.changing("set"), kept_before(writer, lesson):
         writer.do("DELETE FROM lesson WHERE id = ?", [lesson])
         # Another set may get its number.
         put_plan(writer, lesson, "")
         count_sets(writer, -1)
 
 
-def keep_as_it_was(writer: CorpusWriter, lesson: int) -> None:
-    """Keep a set with its passages before it is changed, inside the same transaction."""
-    row = LessonRow(
-        *writer.rows(f"SELECT {LESSON_COLUMNS} FROM lesson WHERE id = ?", [lesson])[0]
-    )
-    examples = [asdict(example) for example in stored_examples(writer, lesson)]
-    plan = writer.setting(PLAN.format(lesson))
-    content = {"lesson": asdict(row), "examples": examples, "plan": plan}
-    writer.taken.take_set(row.name, content)
+def set_number(writer: CorpusWriter, wanted: int = 0) -> int:
+    """A row number that no set has had, or the wanted one; noted as given."""
+    (highest,) = writer.rows("SELECT coalesce(max(id), 0) FROM lesson")[0]
+    last = max(highest, int(writer.setting(LAST_SET) or 0))
+    number = wanted or last + 1
+    writer.put_setting(LAST_SET, str(max(number, last)))
+    return number
 
 
-def put_back_set(writer: CorpusWriter, content: dict[str, Any]) -> str:
-    """Write a set as it was, inside a transaction; what it is now is kept in turn.
+def state_of_set(writer: CorpusWriter, lesson: int) -> dict[str, Any] | None:
+    """All that a set holds, as plain values; None where it is gone."""
+    rows = writer.rows(f"SELECT {LESSON_COLUMNS} FROM lesson WHERE id = ?", [lesson])
+    if not rows:
+        return None
+    return {
+        "lesson": asdict(LessonRow(*rows[0])),
+        "examples": [asdict(example) for example in stored_examples(writer, lesson)],
+        "plan": writer.setting(PLAN.format(lesson)),
+    }
 
-    Returns
-    -------
-    str
-        The name that it has: another set may have taken its own meanwhile.
+
+@contextmanager
+def kept_before(writer: CorpusWriter, lesson: int) -> Iterator[dict[str, Any]]:
+    """Keep a set as it was before what is done inside, and an outline of what came of it.
+
+    Raises
+    ------
+    LessonError
+        If the set is gone.
     """
-    lesson = LessonRow(**content["lesson"])
-    if writer.rows("SELECT 1 FROM lesson WHERE id = ?", [lesson.id]):
-        keep_as_it_was(writer, lesson.id)
-        writer.do("DELETE FROM lesson WHERE id = ?", [lesson.id])
-        count_sets(writer, -1)
-    name, number = lesson.name, 2
-    while writer.rows("SELECT 1 FROM lesson WHERE name = ?", [name]):
-        name, number = f"{lesson.name} ({number})", number + 1
-    writer.insert("lesson", {**asdict(lesson), "name": name})
-    count_sets(writer, 1)
-    put_examples(writer, lesson.id, [ExampleRow(**row) for row in content["examples"]])
-    put_plan(writer, lesson.id, content.get("plan", ""))
-    return name
-
-
-def refuse_gone(writer: CorpusWriter, lesson: int) -> None:
-    """Refuse to write to a set that somebody has deleted."""
-    if not writer.rows("SELECT 1 FROM lesson WHERE id = ?", [lesson]):
-        raise LessonError("the set was deleted meanwhile")
+    before = state_of_set(writer, lesson)
+    if before is None:
+        raise LessonError("the set was deleted meanwhile", hint=REMEDIES["list changes"])
+    yield before
+    now = state_of_set(writer, lesson)
+    after = now and outline_of(now)
+    content = {**before, "after": after}
+    writer.taken.take_set(before["lesson"]["name"], content, what_changed(before, after))
 
 
 def stored_examples(writer: CorpusWriter, lesson: int) -> list[ExampleRow]:
@@ -380,10 +387,3 @@ def put_examples(writer: CorpusWriter, lesson: int, examples: Iterable[ExampleRo
     for position, example in enumerate(examples, start=1):
         row = {"lesson": lesson, "position": position, **asdict(example)}
         writer.insert("lesson_example", row)
-
-
-def without_id(lesson: LessonRow) -> dict[str, Any]:
-    """The columns of a set that has no row number yet."""
-    columns = asdict(replace(lesson, id=0))
-    del columns["id"]
-    return columns

@@ -32,6 +32,8 @@ WORDS = "words"
 
 Texts = tuple[int, dict[str, str], dict[str, str]]
 """A set by its row number, and its texts by their keys before and after."""
+Choice = tuple[int, str, str]
+"""A set by its row number, and which questions were chosen for it before and after."""
 
 
 @dataclass(slots=True)
@@ -56,6 +58,8 @@ class Deed:
         Undoes it, where the corpus is not to be put back as a whole.
     texts : tuple of (int, dict, dict) or None
         Of words that were written: the set, what stood there before, and then.
+    choice : tuple of (int, str, str) or None
+        Of questions that were chosen or reworded: the set, and the plans before and after.
     at : str
         The time, in UTC.
     is_undone : bool
@@ -69,6 +73,7 @@ class Deed:
     number: int | None = None
     undoing: Undoing | None = None
     texts: Texts | None = None
+    choice: Choice | None = None
     at: str = field(default_factory=lambda: datetime.now(UTC).isoformat(timespec="seconds"))
     is_undone: bool = False
     last_number: int = 0
@@ -76,8 +81,14 @@ class Deed:
     @property
     def can_be_undone(self) -> bool:
         """Whether there is a way back."""
-        ways = (self.number, self.undoing, self.texts)
+        ways = (self.number, self.undoing, self.texts, self.choice)
         return not self.is_undone and any(way is not None for way in ways)
+
+    def goes_on_in(self, deed: Deed) -> bool:
+        """Whether another deed is the same, gone on with."""
+        if self.is_undone or self.words != deed.words:
+            return False
+        return not (self.choice and deed.choice) or self.choice[2] == deed.choice[1]
 
 
 class Deeds:
@@ -90,11 +101,13 @@ class Deeds:
     def note(self, deed: Deed) -> Deed:
         """Keep a deed, under the next id; words join those just before them."""
         last = next(reversed(self.kept.values()), None)
-        if last and deed.kind == last.kind == WORDS and last.words == deed.words:
+        if last and deed.kind == last.kind == WORDS and last.goes_on_in(deed):
             last.back, last.last_number = deed.back, deed.last_number
             if last.texts and deed.texts:
                 (_, before, after), (of, first, then) = deed.texts, last.texts
                 last.texts = (of, {**before, **first}, {**then, **after})
+            if last.choice and deed.choice:
+                last.choice = (*last.choice[:2], deed.choice[2])
             return last
         self.count += 1
         deed.id = self.count
@@ -132,6 +145,7 @@ class Doing:
     kind: str = ""
     undoing: Undoing | None = None
     texts: Texts | None = None
+    choice: Choice | None = None
     deed: Deed | None = None
 
 
@@ -146,7 +160,7 @@ def changing(corpus_path: Path, deeds: Deeds) -> Iterator[Doing]:
     number = before + 1 if after > before else None
     if doing.words and (number is not None or doing.undoing is not None):
         made = Deed(0, doing.kind, doing.words, doing.back, number, doing.undoing)
-        made.last_number, made.texts = after, doing.texts
+        made.last_number, made.texts, made.choice = after, doing.texts, doing.choice
         doing.deed = deeds.note(made)
 
 
@@ -162,6 +176,7 @@ def undo_deed(corpus_path: Path, deed: Deed) -> Undoing | None:
         If that was done already, or nothing is kept of it.
     """
     from melodex.tasks.collection.undo import undo
+    from melodex.tasks.lesson.choosing import put_choice
     from melodex.tasks.lesson.undoing import put_texts
 
     if not deed.can_be_undone:
@@ -169,6 +184,8 @@ def undo_deed(corpus_path: Path, deed: Deed) -> Undoing | None:
     again: Undoing | None = None
     if deed.texts is not None:
         again = put_texts(corpus_path, *deed.texts)
+    elif deed.choice is not None:
+        again = put_choice(corpus_path, *deed.choice)
     elif deed.undoing is not None:
         again = deed.undoing()
     else:

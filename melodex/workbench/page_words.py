@@ -3,9 +3,9 @@
 Conventions: a page sends its words as one types and, when it is left, once more without
 waiting for answers; so a later request may be here before an earlier one. Each page has
 a name of its own and counts its requests, and of one text the highest count stands. Words
-for a passage or a set that is gone are held until it is back. Sets go by their name, which
-another page may have changed: an old name leads to the set as long as nothing else has it.
-All is of one run, and bounded.
+for a passage or a set that is gone are held in the corpus until it is back. Sets go by
+their name, which another page may have changed: an old name leads to the set as long as
+nothing else has it. All else is of one run, and bounded.
 
 Contents: PageWords.
 """
@@ -30,10 +30,6 @@ __all__ = ["PageWords"]
 
 MOST_PAGES = 500
 """Open pages whose requests are told apart; our choice."""
-MOST_HELD = 200
-"""Texts that are held; our choice."""
-MOST_LETTERS = 4000
-"""Of a text that is held: no longer one is written (``melodex.tasks.lesson.sets``)."""
 
 
 class PageWords:
@@ -43,8 +39,6 @@ class PageWords:
         self.turns: OrderedDict[str, dict[str, int]] = OrderedDict()
         self.marks: dict[str, dict[str, set[str]]] = {}
         self.names: dict[str, int] = {}
-        # Set, page, field: what one page says takes the place of no other's words.
-        self.held: OrderedDict[tuple[str, str, str], Said] = OrderedDict()
 
     # Which came last
 
@@ -113,33 +107,25 @@ class PageWords:
 
     # Words without a place
 
-    def hold(self, name: str, page: str, said: Mapping[str, Said]) -> None:
+    def hold(
+        self, corpus_path: Path, name: str, page: str, said: Mapping[str, Said]
+    ) -> None:
         """Keep words of a page until what they were written on is there again."""
-        for key, each in said.items():
-            if len(each.text) > MOST_LETTERS:
-                continue
-            # A page without a script has no name: of it all that differs is kept.
-            by = page or each.text
-            self.held.pop((name, by, key), None)
-            self.held[name, by, key] = each
-        while len(self.held) > MOST_HELD:
-            self.held.popitem(last=False)
+        from melodex.tasks.collection.held import Held, hold_words
+
+        number = self.names.get(folded(name), 0)
+        hold_words(
+            corpus_path,
+            [
+                # A page without a script has no name: of it all that differs is kept.
+                Held(number, name, page or each.text, key, each.text, each.seen, own)
+                for key, each in said.items()
+                for own in [tuple(sorted(each.own))]
+            ],
+        )
 
     def put_back(self, corpus_path: Path) -> None:
         """Write held words whose place is there again."""
-        from melodex.tasks.lesson.words import write_words
+        from melodex.tasks.collection.held import put_back_held
 
-        for name, page in dict.fromkeys((name, page) for name, page, _ in self.held):
-            with Corpus.open(corpus_path) as corpus:
-                try:
-                    now = self.name_now(corpus, name)
-                except LessonError:
-                    continue
-            said = {
-                key: each
-                for (whose, by, key), each in self.held.items()
-                if (whose, by) == (name, page)
-            }
-            written = write_words(corpus_path, now, said)
-            for key in said.keys() - set(written.lost):
-                del self.held[name, page, key]
+        put_back_held(corpus_path, self.row_of)

@@ -155,7 +155,7 @@ def write(
                 writer.put_remark(row, remark)
         for lesson, examples in remains.lessons:
             plan = remains.plans.get(PLAN.format(lesson.id), "")
-            write_lesson(writer, lesson, examples, plan=plan)
+            write_lesson(writer, lesson, examples, plan=plan, keeps_number=True)
         put_history(writer, remains)
 
 

@@ -3,7 +3,7 @@
 Conventions: one transaction. What has to make room (the tune that replaced another,
 the present state of a set) is kept as a change of its own, so that undoing can be
 undone. Where another tune has come to a place since, that one stays, and what cannot go
-back is named and stays among what is kept.
+back is named and stays among what is kept. Of a set what was done since stays.
 
 Contents: PutBack, put_back, NOT_KEPT.
 """
@@ -15,11 +15,11 @@ import zlib
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from melodex.corpus.lessons import put_back_set
 from melodex.corpus.rows import row_crc32, storable
 from melodex.corpus.schema import CHECKED_COLUMNS
 from melodex.corpus.tunes.tune_rows import LINE_COLUMNS, score_line_of
 from melodex.corpus.writing.preparing import PreparedFile, PreparedTune, prepared_tune
+from melodex.corpus.writing.putting_sets_back import put_back_set
 from melodex.corpus.writing.rows.lines import flush_notes
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import REMEDIES, CorpusError
@@ -40,6 +40,8 @@ class PutBack:
     left: list[str] = field(default_factory=list)
     sets: list[str] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
+    stayed: list[str] = field(default_factory=list)
+    whole: list[str] = field(default_factory=list)
 
 
 def put_back(writer: CorpusWriter, number: int) -> PutBack:
@@ -53,7 +55,7 @@ def put_back(writer: CorpusWriter, number: int) -> PutBack:
     with writer.changing("undo"):
         undoing = Undoing(writer, PutBack(number), change_kind(writer, number))
         undoing.run()
-        if not undoing.done.left:
+        if not (undoing.done.left or undoing.done.stayed):
             writer.do("DELETE FROM change WHERE id = ?", [number])
         flush_notes(writer)
     return undoing.done
@@ -87,8 +89,12 @@ class Undoing:
 
     def run(self) -> None:
         """Bring back sets and remarks, then tunes by the places where they stood."""
-        for _, data in self.kept("set"):
-            self.done.sets.append(put_back_set(self.writer, json.loads(data)))
+        # What was done last to a set is taken back first.
+        for _, data in reversed(self.kept("set")):
+            back = put_back_set(self.writer, json.loads(data))
+            self.done.sets.append(back.name)
+            self.done.stayed += back.stayed
+            self.done.whole += [back.name] if back.is_whole else []
         for tune_id, data in self.kept("remark"):
             self.put_remark(tune_id, json.loads(data))
         placed: dict[str, bool] = {}

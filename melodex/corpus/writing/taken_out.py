@@ -136,9 +136,9 @@ class TakenOut:
             self.sources.add(digest)
             self.take("source", digest, data, kept_format, is_packed=True)
 
-    def take_set(self, name: str, content: dict[str, Any]) -> None:
-        """Keep a teaching set as it was."""
-        self.take("set", name, json.dumps(content).encode())
+    def take_set(self, name: str, content: dict[str, Any], what: str) -> None:
+        """Keep a teaching set as it was, and what is done to it, in a word or two."""
+        self.take("set", name, json.dumps(content).encode(), what)
 
     def take_remark(self, tune_id: str, title: str, remark: dict[str, Any]) -> None:
         """Keep what the musician said of a tune that stays."""

@@ -1,6 +1,6 @@
 """What was done and can be undone, as text.
 
-Contents: done_text, undone_text, KIND_WORDS.
+Contents: done_text, undone_text, KIND_WORDS, SET_WORDS.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from melodex.presentation.text.words import MOST_NAMED, many, shown, table
 if TYPE_CHECKING:
     from melodex.tasks.collection.undo import Done, Undone
 
-__all__ = ["KIND_WORDS", "done_text", "undone_text"]
+__all__ = ["KIND_WORDS", "SET_WORDS", "done_text", "undone_text"]
 
 KIND_WORDS = {
     "remove": "removed",
@@ -25,6 +25,19 @@ KIND_WORDS = {
 }
 
 
+SET_WORDS = {
+    "deleted": "deleted the set",
+    "taken out": "took passages out of the set",
+    "put in": "put passages into the set",
+    "put instead": "took another passage in the set",
+    "moved": "moved passages of the set",
+    "renamed": "renamed the set",
+    "questions": "changed the questions of the set",
+    "words": "wrote words in the set",
+}
+"""What was done to a set, as :class:`melodex.tasks.collection.undo.Done` says it."""
+
+
 def done_text(found: Sequence[Done]) -> str:
     """What can be undone, the last first."""
     if not found:
@@ -33,7 +46,7 @@ def done_text(found: Sequence[Done]) -> str:
         (
             str(done.number),
             done.done_at.replace("T", " "),
-            KIND_WORDS.get(done.kind, done.kind),
+            SET_WORDS.get(done.what) or KIND_WORDS.get(done.kind, done.kind),
             what(done),
         )
         for done in found
@@ -66,7 +79,14 @@ def undone_text(done: Undone) -> str:
     ]
     if len(done.tunes) > MOST_NAMED:
         lines.append(f"  and {len(done.tunes) - MOST_NAMED:,} more")
-    lines += [f"the set {shown(name)!r} is as it was" for name in done.sets]
+    lines += [f"taken back in the set {shown(name)!r}" for name in done.sets]
+    if done.stayed:
+        lines.append(f"changed since, and left as it is: {', '.join(done.stayed)}")
+    lines += [
+        f"the whole set {shown(name)!r} is as it was then; 'melodex undo last' brings back "
+        "what was done to it since"
+        for name in done.whole
+    ]
     if done.displaced:
         lines.append(
             f"{many(len(done.displaced), 'tune')} made room: undoing this brings them back"

@@ -40,6 +40,9 @@ class Done:
         What is kept of it takes so much room.
     can_be_undone : bool
         False where it was too large to be kept.
+    what : str
+        Of a set, what was done to it: ``deleted``, ``taken out``, ``put in``, ``put
+        instead``, ``moved``, ``renamed``, ``questions`` or ``words``; else empty.
     """
 
     number: int
@@ -49,13 +52,16 @@ class Done:
     titles: tuple[str, ...]
     byte_count: int
     can_be_undone: bool
+    what: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Undone:
     """What undoing brought back, what made room for it, and what could not go back.
 
-    ``left`` names tunes by id: another tune has come to their place since.
+    ``left`` names tunes by id: another tune has come to their place since. ``stayed`` says
+    what of a set could not be taken back, as it was changed since; ``whole`` names sets
+    that were put back whole, since a change of an earlier version tells no more.
     """
 
     number: int
@@ -64,6 +70,8 @@ class Undone:
     left: tuple[str, ...]
     sets: tuple[str, ...]
     remarks: tuple[str, ...] = ()
+    stayed: tuple[str, ...] = ()
+    whole: tuple[str, ...] = ()
 
 
 def what_was_done(corpus: Corpus) -> tuple[Done, ...]:
@@ -72,12 +80,22 @@ def what_was_done(corpus: Corpus) -> tuple[Done, ...]:
         "SELECT id, done_at, kind, is_whole, "
         "(SELECT count(DISTINCT name) FROM taken_out "
         " WHERE change = change.id AND kind IN ('tune', 'place')), "
-        "(SELECT coalesce(sum(byte_count), 0) FROM taken_out WHERE change = change.id) "
+        "(SELECT coalesce(sum(byte_count), 0) FROM taken_out WHERE change = change.id), "
+        "(SELECT title FROM taken_out WHERE change = change.id AND kind = 'set' LIMIT 1) "
         "FROM change ORDER BY id DESC"
     )
     return tuple(
-        Done(number, done_at, kind, tunes, titles_of(corpus, number), size, bool(is_whole))
-        for number, done_at, kind, is_whole, tunes, size in changes
+        Done(
+            number,
+            done_at,
+            kind,
+            tunes,
+            titles_of(corpus, number),
+            size,
+            bool(is_whole),
+            what or "",
+        )
+        for number, done_at, kind, is_whole, tunes, size, what in changes
     )
 
 
@@ -94,13 +112,18 @@ def titles_of(corpus: Corpus, number: int) -> tuple[str, ...]:
 def undo(corpus_path: Path, number: int | None = None) -> Undone:
     """Undo something that was done; the last where no number is given.
 
+    Words that are held for a passage or a set that is back now are written there.
+
     Raises
     ------
     CorpusError
         If there is nothing to undo, or it was too large to be kept.
+    LessonError
+        If a set is gone, or nothing of what was done to it stands there.
     """
     from melodex.corpus.writing.putting_back import put_back
     from melodex.corpus.writing.store import CorpusWriter
+    from melodex.tasks.collection.held import put_back_held
 
     with CorpusWriter.open(corpus_path, create=False) as writer:
         if number is None:
@@ -112,6 +135,8 @@ def undo(corpus_path: Path, number: int | None = None) -> Undone:
                 hint="what is removed, replaced or changed in a set is kept for a while",
             )
         done = put_back(writer, number)
+    if done.sets:
+        put_back_held(corpus_path)
     with Corpus.open(corpus_path) as corpus:
         # What another process has taken out again by now is back no longer.
         found = corpus.tune_rows(
@@ -126,4 +151,6 @@ def undo(corpus_path: Path, number: int | None = None) -> Undone:
         tuple(done.left),
         tuple(done.sets),
         tuple(done.remarks),
+        tuple(done.stayed),
+        tuple(done.whole),
     )

@@ -4,16 +4,17 @@ Conventions: what is kept is a plan (see ``plan``). When the set has changed sin
 still fits of it holds: questions that are not asked any more are dropped, new ones come
 last, and both are said. A plan that asks for nothing at all is no plan.
 
-Contents: Chosen, choice_of, keep_choice, with_kinds, moved, put_out.
+Contents: Chosen, choice_of, keep_choice, put_choice, with_kinds, moved, put_out.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from melodex.corpus.lessons import find_lesson, write_plan
+from melodex.corpus.lessons import find_lesson, lesson_rows, write_plan
 from melodex.corpus.reader import Corpus
 from melodex.errors import LessonError
 from melodex.tasks.lesson.plan import (
@@ -25,12 +26,23 @@ from melodex.tasks.lesson.plan import (
     read_plan,
 )
 from melodex.tasks.lesson.questions import KINDS, LEVELS, Worksheet, worksheet
-from melodex.tasks.lesson.sets import Lesson, writing
+from melodex.tasks.lesson.sets import Lesson, open_lesson, writing
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-__all__ = ["Chosen", "choice_of", "keep_choice", "moved", "put_out", "with_kinds"]
+    from melodex.tasks.lesson.undoing import Undoing
+
+
+__all__ = [
+    "Chosen",
+    "choice_of",
+    "keep_choice",
+    "moved",
+    "put_choice",
+    "put_out",
+    "with_kinds",
+]
 
 SOURCE = "the questions that were chosen"
 
@@ -116,8 +128,8 @@ def fitted(wish: Planned, fresh: Planned) -> Planned:
     return replace(wish, tasks=tasks or fresh.tasks)
 
 
-def keep_choice(corpus_path: Path, name: str, plan: Plan | None) -> None:
-    """Keep what is chosen for a set; None to choose anew.
+def keep_choice(corpus_path: Path, name: str, plan: Plan | None) -> str:
+    """Keep what is chosen for a set, None to choose anew; return it as it is kept.
 
     Raises
     ------
@@ -132,6 +144,81 @@ def keep_choice(corpus_path: Path, name: str, plan: Plan | None) -> None:
             read_plan(text, SOURCE)
     with writing(corpus_path) as writer:
         write_plan(writer, row.id, text)
+    return text
+
+
+def put_choice(corpus_path: Path, set_id: int, before: str, after: str) -> Undoing:
+    """Take one change of a choice back, and leave what was chosen since.
+
+    Parameters
+    ----------
+    before, after : str
+        The choice as it was kept before the change, and just after it.
+
+    Raises
+    ------
+    LessonError
+        If the set is gone, or nothing of the change stands there.
+    """
+    with Corpus.open(corpus_path) as corpus:
+        row = next((row for row, _ in lesson_rows(corpus) if row.id == set_id), None)
+        if row is None:
+            raise LessonError("the set was deleted meanwhile", hint="undo that first")
+        lesson = open_lesson(corpus, row.name)
+        texts = (lesson.plan, before, after)
+        now, was, made = (
+            choice_of(corpus, replace(lesson, plan=text)).plan for text in texts
+        )
+    if lesson.plan == after:
+        wanted = was if before else None
+    else:
+        wanted = without(now, was, made)
+        if wanted == now:
+            raise LessonError(
+                "that does not stand there any more as it was chosen",
+                hint="what was chosen since can be undone first",
+            )
+    kept = keep_choice(corpus_path, row.name, wanted)
+    return partial(put_choice, corpus_path, set_id, lesson.plan, kept)
+
+
+def without(now: Plan, before: Plan, after: Plan) -> Plan:
+    """A plan without one change; what was changed since stays."""
+    known, was, made = (
+        {each.name: each for each in plan.wanted} for plan in (now, before, after)
+    )
+    for name in known.keys() & was.keys() & made.keys():
+        known[name] = wish_without(known[name], was[name], made[name])
+    wanted = [each for each in known.values() if each.name in was or each.name not in made]
+    wanted += [each for name, each in was.items() if name not in {**made, **known}]
+    if [name for name in was if name in made] != [name for name in made if name in was]:
+        places = {name: place for place, name in enumerate(was)}
+        wanted.sort(key=lambda each: places.get(each.name, len(places)))
+    changed = unchanged_since(now, before, after, ("words", "kinds", "level"))
+    return replace(now, wanted=tuple(wanted), **changed)
+
+
+def wish_without(now: Planned, before: Planned, after: Planned) -> Planned:
+    """A question without one change."""
+    tasks = dict(now.tasks)
+    for letter in before.tasks.keys() | after.tasks.keys():
+        was, made = before.tasks.get(letter), after.tasks.get(letter)
+        if was != made == tasks.get(letter):
+            tasks.pop(letter, None)
+            tasks |= {} if was is None else {letter: was}
+    changed = unchanged_since(now, before, after, ("heading", "words", "is_out"))
+    return replace(now, tasks=dict(sorted(tasks.items())) or now.tasks, **changed)
+
+
+def unchanged_since(
+    now: object, before: object, after: object, names: Sequence[str]
+) -> dict[str, Any]:
+    """What a change made of some attributes and nobody has changed since, as it was."""
+    return {
+        name: getattr(before, name)
+        for name in names
+        if getattr(before, name) != getattr(after, name) == getattr(now, name)
+    }
 
 
 # Changing a plan.

@@ -6,7 +6,7 @@ hyphen, are left out, and they stand in the order of the lines. What was reworde
 printed as it stands, in every key; an answer is never taken from a plan. Lines that begin
 with > before the first question are printed at the head of the sheet.
 
-Contents: Plan, Planned, as_plan, chosen, plan_text, planned, read_plan.
+Contents: Plan, Planned, as_plan, as_planned, chosen, plan_text, planned, read_plan.
 """
 
 from __future__ import annotations
@@ -19,7 +19,16 @@ from melodex.errors import LessonError
 from melodex.tasks.lesson.asking.records import Part, Question, plain_words
 from melodex.tasks.lesson.questions import Worksheet
 
-__all__ = ["Plan", "Planned", "as_plan", "chosen", "plan_text", "planned", "read_plan"]
+__all__ = [
+    "Plan",
+    "Planned",
+    "as_plan",
+    "as_planned",
+    "chosen",
+    "plan_text",
+    "planned",
+    "read_plan",
+]
 
 HEAD = """\
 # {name}

@@ -9,7 +9,6 @@ Contents: Undoing, put_in, take_out, put_in_order, put_instead, put_texts.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
@@ -17,6 +16,7 @@ from pathlib import Path
 
 from melodex.corpus.lessons import ExampleRow, LessonRow, example_rows, lesson_rows
 from melodex.corpus.reader import Corpus
+from melodex.corpus.writing.lesson_changes import taken_back
 from melodex.errors import LessonError
 from melodex.tasks.lesson.sets import rewritten
 from melodex.tasks.lesson.words import (
@@ -126,13 +126,3 @@ def put_texts(
         )
     written = write_words(corpus_path, found.name, wanted)
     return partial(put_texts, corpus_path, set_id, written.before, written.after)
-
-
-def taken_back(now: str, before: str, after: str, *, is_whole: bool) -> str | None:
-    """A text without what one writing did to it; None where that cannot be told apart."""
-    if now == after:
-        return before
-    standing = rf"(?<!\S){re.escape(after)}(?!\S)"
-    if is_whole or not after or len(re.findall(standing, now)) != 1:
-        return None
-    return re.sub(standing, lambda _: before, now)

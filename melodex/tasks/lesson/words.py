@@ -23,8 +23,8 @@ from melodex.corpus.lessons import (
     find_lesson,
 )
 from melodex.corpus.reader import Corpus
+from melodex.corpus.writing.lesson_changes import keys_of
 from melodex.errors import LessonError
-from melodex.melody.tune_id import leading
 from melodex.tasks.lesson.sets import alter_lesson, checked_text, rewritten, writing
 
 __all__ = ["Said", "Written", "mark_of_text", "passage_keys", "texts_in", "write_words"]
@@ -86,13 +86,7 @@ def mark_of_text(text: str) -> str:
 
 def passage_keys(rows: Sequence[ExampleRow]) -> list[str]:
     """The key of each passage of a set, in order."""
-    seen: dict[str, int] = {}
-    keys = []
-    for row in rows:
-        key = f"{leading(row.tune_id)}.{row.first_note}.{row.last_note}"
-        seen[key] = seen.get(key, 0) + 1
-        keys.append(key if seen[key] == 1 else f"{key}.{seen[key]}")
-    return keys
+    return keys_of((row.tune_id, row.first_note, row.last_note) for row in rows)
 
 
 def write_words(corpus_path: Path, name: str, words: Mapping[str, Said]) -> Written:

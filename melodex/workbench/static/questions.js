@@ -1,70 +1,103 @@
 // The page of a set's questions: what is typed is written down as one stops typing, and
-// before anything is printed.
+// before anything is printed. Only what was touched is sent, with what stood there before.
 
 import { data, told } from "./bench.js";
 import { forget, outlives } from "./keeps.js";
 
 const PAUSE = 1500;
+const AGAIN = 4000;
 const form = document.getElementById("choice");
 const line = document.getElementById("saved");
 const fields = () => [...form.elements].filter((each) => each.type !== "hidden" && each.name !== "do" && each.name !== "kind" && each.name !== "level");
-const holds = (each) => (each.type === "checkbox" ? each.checked : each.value);
-const before = (each) => (each.type === "checkbox" ? each.defaultChecked : each.defaultValue);
-const unsaved = () => fields().filter((each) => holds(each) !== before(each));
+const isTick = (each) => each.type === "checkbox";
+const holds = (each) => (isTick(each) ? each.checked : each.value);
+const before = (each) => (isTick(each) ? each.defaultChecked : each.defaultValue);
+// What is typed of a part that is not asked has no place yet: it stays in the browser.
+const partOf = (each) => each.closest(".asked-part")?.querySelector("[type=checkbox]");
+const isOff = (each) => !isTick(each) && partOf(each)?.checked === false;
+const unsaved = () => fields().filter((each) => holds(each) !== before(each) && !isOff(each));
 // The workbench tells by these which words of this page came last.
 const page = crypto.randomUUID();
 let turn = 0;
+// By which turn a field was written last, by its name and value.
+const settledAt = new Map();
+const nameOf = (each) => `${each.name} ${isTick(each) ? each.value : ""}`;
+const flights = new Set();
 let waiting = 0;
-let writing = null;
 let hasFailed = false;
 
-function settle(changed, values) {
-  changed.forEach((each, place) => {
-    if (each.type === "checkbox") each.defaultChecked = values[place];
-    else each.defaultValue = values[place];
+function say(text) { if (line.textContent !== text) line.textContent = text; }
+
+// What was written is what the page holds now; what was typed meanwhile comes next.
+function settle(changed, values, joined, mine) {
+  const settled = changed.filter((each) => (settledAt.get(nameOf(each)) ?? 0) < mine);
+  settled.forEach((each) => {
+    const value = values[changed.indexOf(each)];
+    settledAt.set(nameOf(each), mine);
+    if (isTick(each)) { each.defaultChecked = value; return; }
+    each.defaultValue = value;
+    const both = joined[each.name];
+    if (both === undefined) return;
+    told("Another page has written here too: both texts are kept.");
+    // While one types, the other text comes with what is written next.
+    if (each.value !== value || each === document.activeElement) return;
+    each.value = both;
+    each.defaultValue = both;
   });
-  // What was typed meanwhile comes next.
-  forget(changed.filter((each, place) => holds(each) === values[place]));
+  forget(settled.filter((each) => holds(each) === before(each)));
 }
 
-// Questions that were touched go whole, the others not at all.
-function bodyOf(changed) {
-  const homes = new Set(changed.map((each) => each.closest("li.match")));
-  const body = new FormData(form);
-  fields().filter((each) => !homes.has(each.closest("li.match"))).forEach((each) => body.delete(each.name));
+// Of ticks the letters that are asked.
+const ticked = (name, test) => fields().filter((each) => each.name === name && test(each)).map((each) => each.value).join("");
+function withTouched(body, changed) {
   turn += 1;
-  body.set("do", "words");
   body.set("page", page);
   body.set("turn", turn);
+  changed.forEach((each) => {
+    body.set(each.name, isTick(each) ? ticked(each.name, holds) : each.value);
+    body.set(`was:${each.name}`, isTick(each) ? ticked(each.name, before) : each.defaultValue);
+  });
   return body;
 }
 
 async function send(changed) {
   const values = changed.map(holds);
-  const body = bodyOf(changed);
+  const body = new FormData();
+  ["name", "mark"].forEach((name) => body.set(name, form.elements[name].value));
+  body.set("do", "words");
+  withTouched(body, changed);
   const mine = turn;
-  line.textContent = "Writing …";
+  say("Writing …");
   try {
     const found = await data(form.action, { method: "POST", body, keepalive: outlives(body) });
     if (mine === turn) form.elements.mark.value = found.mark;
-    settle(changed, values);
+    settle(changed, values, found.joined, mine);
     hasFailed = false;
-    line.textContent = "All words are written down.";
+    say("All words are written down.");
   } catch (error) {
-    // They are kept in the browser.
+    // They are kept in the browser, and are tried again.
     hasFailed = true;
-    line.textContent = `Not written yet: ${error.message}`;
-    told(error.message);
+    const words = `Not written yet: ${error.message}`;
+    if (line.dataset.failed !== words) told(error.message);
+    line.dataset.failed = words;
+    say(words);
+    clearTimeout(waiting);
+    waiting = setTimeout(write, AGAIN);
   }
 }
 
+function fly(changed) {
+  const flight = send(changed).finally(() => flights.delete(flight));
+  flights.add(flight);
+  return flight;
+}
+async function landed() { while (flights.size) await Promise.all([...flights]); }
+
 async function write() {
   clearTimeout(waiting);
-  while (writing) await writing;
+  await landed();
   const changed = unsaved();
-  if (!changed.length) return;
-  writing = send(changed).finally(() => { writing = null; });
-  await writing;
+  if (changed.length) await fly(changed);
 }
 
 // Leaving: no answer will be heard here, so nothing is waited for.
@@ -72,7 +105,7 @@ let isSent = false;
 function leave() {
   clearTimeout(waiting);
   const changed = unsaved();
-  if (changed.length && !isSent) send(changed);
+  if (changed.length && !isSent) fly(changed);
 }
 addEventListener("pagehide", leave);
 document.addEventListener("visibilitychange", () => { if (document.hidden) leave(); });
@@ -81,27 +114,39 @@ addEventListener("beforeunload", (event) => { if (hasFailed && unsaved().length)
 
 document.addEventListener("input", ({ target }) => {
   if (!fields().includes(target)) return;
-  line.textContent = "";
+  say("");
   clearTimeout(waiting);
   waiting = setTimeout(write, PAUSE);
 });
-document.addEventListener("change", ({ target }) => { if (fields().includes(target)) write(); });
+document.addEventListener("change", ({ target }) => {
+  if (!fields().includes(target)) return;
+  if (isTick(target) && !ticked(target.name, holds)) {
+    target.checked = true;
+    told("A question asks one part at least; Leave out takes the whole question off.");
+  }
+  write();
+});
 
-// What is on its way is waited for: the form would carry the mark of before.
+// What is on its way is waited for: the form would say anew what comes after it.
 form.addEventListener("submit", async (event) => {
   clearTimeout(waiting);
-  if (writing) {
+  if (flights.size) {
     event.preventDefault();
-    while (writing) await writing;
+    await landed();
     form.requestSubmit(event.submitter);
     return;
   }
-  // The form carries all that stands here.
   isSent = true;
 });
+form.addEventListener("formdata", ({ formData }) => {
+  fields().forEach((each) => formData.delete(each.name));
+  withTouched(formData, unsaved());
+});
 document.querySelector("form.print").addEventListener("submit", async (event) => {
-  if (!writing && !unsaved().length) return;
+  if (!flights.size && !unsaved().length) return;
   event.preventDefault();
   await write();
-  event.target.requestSubmit(event.submitter);
+  if (!hasFailed) event.target.requestSubmit(event.submitter);
 });
+// What an earlier visit could not write is tried at once.
+if (unsaved().length) write();

@@ -16,7 +16,6 @@ from functools import partial
 
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
-from melodex.corpus.reader import Corpus
 from melodex.errors import REMEDIES, LessonError
 from melodex.tasks.lesson import sets as lessons
 from melodex.tasks.lesson.file import unpack_set
@@ -88,9 +87,7 @@ def change(ask: Ask) -> Response:
         raise LessonError(f"a set cannot be changed by {ask.said('do')!r}")
     bench = ask.bench
     with bench.changing:
-        with bench.open_corpus(Stop()) as corpus:
-            name = set_called(ask, corpus)
-            seen = mark_of(open_lesson(corpus, name))
+        name, seen = set_called(ask)
         with changing(bench.corpus_path, bench.deeds) as doing:
             written = words_written(ask, name, doing)
         if written.refused:
@@ -109,16 +106,18 @@ def change(ask: Ask) -> Response:
     return RedirectResponse(after(doing), 303)
 
 
-def set_called(ask: Ask, corpus: Corpus) -> str:
-    """The name that the set of a page has now; words for one that is gone are held."""
+def set_called(ask: Ask) -> tuple[str, str]:
+    """The name that the set of a page has now, and its mark; else its words are held."""
     words = ask.bench.words
     try:
-        return words.name_now(corpus, ask.said("name"))
+        with ask.bench.open_corpus(Stop()) as corpus:
+            name = words.name_now(corpus, ask.said("name"))
+            return name, mark_of(open_lesson(corpus, name))
     except LessonError as error:
         said = words_said(ask)
         if not said:
             raise
-        words.hold(ask.said("name"), ask.said("page"), said)
+        words.hold(ask.bench.corpus_path, ask.said("name"), ask.said("page"), said)
         raise LessonError(
             f"the set {ask.said('name')} is not there any more; what you wrote is kept, "
             "and stands in it again when that is undone",
@@ -142,10 +141,11 @@ def words_written(ask: Ask, name: str, doing: Doing) -> Written:
     """Write all words that the form carries, and hold those that have no place."""
     said, words = words_said(ask), ask.bench.words
     written = write_words(ask.bench.corpus_path, name, said)
+    words.note_name(written.name, written.set_id)
     own = {k: m for k, m in written.marks.items() if k not in written.joined}
     words.note_marks(ask.said("page"), own)
     lost = {key: said[key] for key in written.lost}
-    words.hold(written.name, ask.said("page"), lost)
+    words.hold(ask.bench.corpus_path, written.name, ask.said("page"), lost)
     if written.changed:
         is_new = written.name != name
         if is_new:

@@ -1,8 +1,9 @@
 """The questions of a set: chosen, left out, reworded and put in order on a page.
 
-Conventions: the page is one form that carries all that stands on it, whatever button is
-pressed, so that nothing typed is lost. It carries a mark of the choice that it was made
-from; a page that is older than the choice changes nothing and shows what was typed there.
+Conventions: the page is one form that carries what stands on it, whatever button is
+pressed, so that nothing typed is lost (see ``choosing_words``). It carries a mark of the
+choice that it was made from; a page without a script that is older than the choice changes
+nothing and shows what was typed there.
 
 Contents: questions, one_question, change.
 """
@@ -12,13 +13,10 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 from dataclasses import replace
-from functools import partial
-from pathlib import Path
 
 from markupsafe import Markup
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
-from melodex.corpus.lessons import lesson_rows
 from melodex.corpus.reader import Corpus
 from melodex.errors import LessonError
 from melodex.tasks.lesson.asking.records import Question
@@ -30,13 +28,18 @@ from melodex.tasks.lesson.choosing import (
     put_out,
     with_kinds,
 )
-from melodex.tasks.lesson.plan import LETTERS, LONGEST_LINE, Plan, Planned, read_plan
+from melodex.tasks.lesson.plan import LETTERS, Plan, as_planned
 from melodex.tasks.lesson.questions import KINDS, LEVELS
-from melodex.tasks.lesson.sets import Lesson, checked_text, open_lesson
-from melodex.tasks.lesson.undoing import Undoing
+from melodex.tasks.lesson.sets import Lesson, open_lesson
 from melodex.workbench.asking import Ask, address, rendered_page
 from melodex.workbench.bench import Stop
 from melodex.workbench.deeds import WORDS, changing
+from melodex.workbench.views.choosing_words import (
+    LONGEST_TYPED,
+    as_said,
+    texts_of,
+    touched,
+)
 from melodex.workbench.views.sets import set_of
 
 __all__ = ["change", "one_question", "questions"]
@@ -73,7 +76,7 @@ def page_of(
         mark=mark_of(lesson),
         kinds=KINDS,
         levels=[*LEVELS],
-        longest=LONGEST_LINE - 60,
+        longest=LONGEST_TYPED,
         clash=clash,
     )
 
@@ -134,29 +137,33 @@ def change(ask: Ask) -> Response:
     act = CHANGES.get(what)
     if act is None or bool(key) != (what in WITH_KEY):
         raise LessonError(f"questions cannot be changed by {ask.said('do')!r}")
-    bench = ask.bench
+    bench, page = ask.bench, ask.said("page")
     with bench.changing:
         with bench.open_corpus(Stop()) as corpus:
             lesson = set_of(ask, corpus)
             choice = choice_of(corpus, lesson)
-        page, turn = ask.said("page"), ask.number("turn", 0, least=0, most=999_999)
-        if bench.words.is_overtaken(page, turn, PLAN):
-            return JSONResponse({"mark": mark_of(lesson)})
-        own = bench.words.own_marks(page, PLAN)
-        if mark_of(lesson) not in {ask.said("mark"), *own}:
+        is_older = mark_of(lesson) not in {
+            ask.said("mark"),
+            *bench.words.own_marks(page, PLAN),
+        }
+        # A page with a script says what it saw of all that it sends.
+        if is_older and (not page or what in ANEW):
             return clashing(ask, lesson, choice)
-        said = act(as_said(ask, choice.plan), key)
+        typed = touched(ask)
+        made = {q.name: as_planned(q).tasks for q in choice.every.questions}
+        plan = typed.put_into(choice.plan, made) if page else as_said(ask, choice.plan)
+        said = act(plan, key)
         if said is not None and what == "kinds":
             with bench.open_corpus(Stop()) as corpus:
                 said = asked_for(ask, corpus, lesson, said)
         if said is None or said != choice.plan or what in ANEW:
             keep(ask, lesson, said, what)
     name = lesson.row.name
+    with bench.open_corpus(Stop()) as corpus:
+        mark = mark_of(open_lesson(corpus, name))
+    bench.words.note_marks(page, {PLAN: mark, **typed.marks})
     if ask.wants_data:
-        with bench.open_corpus(Stop()) as corpus:
-            mark = mark_of(open_lesson(corpus, name))
-        bench.words.note_marks(page, {PLAN: mark})
-        return JSONResponse({"mark": mark})
+        return JSONResponse({"mark": mark, "joined": typed.joined})
     deed = bench.deeds.latest()[:1]
     did = deed[0].id if deed and deed[0].words.endswith(f"of {name}.") else ""
     spot = f"#question-{key}" if key and what != "out" else ""
@@ -174,22 +181,11 @@ def keep(ask: Ask, lesson: Lesson, plan: Plan | None, what: str) -> None:
     """Keep a choice with the set, and note how it is undone."""
     path = ask.bench.corpus_path
     with changing(path, ask.bench.deeds) as doing:
-        keep_choice(path, lesson.row.name, plan)
+        after = keep_choice(path, lesson.row.name, plan)
         doing.words = f"{SAID[what]} of {lesson.row.name}."
         doing.kind = WORDS if what == "words" else ""
         doing.back = address("/set/questions", name=lesson.row.name)
-        doing.undoing = partial(put_choice, path, lesson.row.id, lesson.plan)
-
-
-def put_choice(corpus_path: Path, set_id: int, text: str) -> Undoing:
-    """Put a choice back as it was, and return what undoes that."""
-    with Corpus.open(corpus_path) as corpus:
-        row = next((row for row, _ in lesson_rows(corpus) if row.id == set_id), None)
-        if row is None:
-            raise LessonError("the set was deleted meanwhile", hint="undo that first")
-        before = open_lesson(corpus, row.name).plan
-    keep_choice(corpus_path, row.name, read_plan(text) if text else None)
-    return partial(put_choice, corpus_path, set_id, before)
+        doing.choice = (lesson.row.id, lesson.plan, after)
 
 
 def clashing(ask: Ask, lesson: Lesson, choice: Chosen) -> Response:
@@ -202,40 +198,6 @@ def clashing(ask: Ask, lesson: Lesson, choice: Chosen) -> Response:
     now = {text for wish in choice.plan.wanted for text in texts_of(wish)}
     typed = [text for wish in here.wanted for text in texts_of(wish) if text not in now]
     return page_of(ask, lesson, choice, clash=tuple(typed))
-
-
-def texts_of(wish: Planned) -> tuple[str, ...]:
-    """Every text of a question that can be typed."""
-    return (wish.heading, *wish.tasks.values(), *wish.words)
-
-
-def line_of(text: str) -> str:
-    """A text as one line of a plan."""
-    return " ".join(text.split())[: LONGEST_LINE - 60]
-
-
-def as_said(ask: Ask, plan: Plan) -> Plan:
-    """The plan with what stands in the fields of the page."""
-    words = plan.words
-    if "words" in ask.fields:
-        words = tuple(map(line_of, checked_text(ask.said("words")).splitlines()))
-    wanted = tuple(wish_said(ask, wish) for wish in plan.wanted)
-    return replace(plan, wanted=wanted, words=words)
-
-
-def wish_said(ask: Ask, wish: Planned) -> Planned:
-    """One question as its fields say; one that has no fields stays as it is."""
-    heading = line_of(ask.said(f"heading:{wish.name}"))
-    if not heading:
-        return wish
-    ticked = ask.every(f"part:{wish.name}") or [*wish.tasks]
-    tasks = {
-        letter: line_of(ask.said(f"task:{wish.name}:{letter}")) for letter in sorted(ticked)
-    }
-    kept = {letter: task for letter, task in tasks.items() if task}
-    lines = checked_text(ask.said(f"words:{wish.name}")).splitlines()
-    words = tuple(line_of(line) for line in lines if line.strip())
-    return replace(wish, heading=heading, tasks=kept or wish.tasks, words=words)
 
 
 Act = Callable[[Plan, str], Plan | None]

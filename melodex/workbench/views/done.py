@@ -1,6 +1,6 @@
 """What was done, and undoing it.
 
-Contents: done, undo.
+Contents: done, told, undo.
 """
 
 from __future__ import annotations
@@ -8,10 +8,14 @@ from __future__ import annotations
 from starlette.responses import RedirectResponse, Response
 
 from melodex.errors import CorpusError
+from melodex.presentation.text.undo import SET_WORDS
+from melodex.presentation.text.words import many
+from melodex.tasks.collection.held import held_words
 from melodex.tasks.collection.undo import Done, what_was_done
-from melodex.tasks.collection.undo import undo as put_back
-from melodex.workbench.asking import Ask, rendered_page
-from melodex.workbench.deeds import Deed, changing, undo_deed
+from melodex.tasks.collection.undo import undo as undo_change
+from melodex.workbench.asking import Ask, address, rendered_page
+from melodex.workbench.bench import Stop
+from melodex.workbench.deeds import Deed, Doing, changing, undo_deed
 from melodex.workbench.views.changes import after
 
 __all__ = ["done", "undo"]
@@ -33,16 +37,37 @@ def done(ask: Ask) -> Response:
     corpus = ask.corpus_if_any()
     earlier = what_was_done(corpus) if corpus else ()
     rows = [(told(each), each) for each in earlier if each.number not in known]
-    return rendered_page(ask, "done.html", "What was done", deeds=deeds, earlier=rows)
+    held = held_words(corpus) if corpus else ()
+    return rendered_page(
+        ask, "done.html", "What was done", deeds=deeds, earlier=rows, held=held
+    )
 
 
 def told(change: Done) -> str:
     """A change that another program or an earlier run has made, in a sentence."""
     names = ", ".join(change.titles)
     more = change.tune_count - len(change.titles)
-    return f"{KINDS.get(change.kind, change.kind)} {names}" + (
-        f" and {more} more." if more > 0 else "."
-    )
+    done = SET_WORDS.get(change.what, "").capitalize()
+    done = done or KINDS.get(change.kind, change.kind)
+    return f"{done} {names}" + (f" and {more} more." if more > 0 else ".")
+
+
+def put_back(ask: Ask, number: int, doing: Doing) -> None:
+    """Undo a change by its number, and say what came of it."""
+    path = ask.bench.corpus_path
+    with ask.bench.open_corpus(Stop()) as corpus:
+        found = [told(each) for each in what_was_done(corpus) if each.number == number]
+    back = undo_change(path, number)
+    said = [turned(words) for words in found] or ["Undone."]
+    if back.stayed:
+        said.append(f"It was changed since, and stays: {', '.join(back.stayed)}.")
+    if back.whole:
+        said.append("What was done to the set since went with it: undo this to have it.")
+    if back.left:
+        many_tunes = many(len(back.left), "tune")
+        said.append(f"{many_tunes} could not go back, as another stands in their place.")
+    doing.words = " ".join(said)
+    doing.back = address("/set", name=back.sets[0]) if back.sets else "/done"
 
 
 def undo(ask: Ask) -> Response:
@@ -57,8 +82,7 @@ def undo(ask: Ask) -> Response:
             doing.undoing = undo_deed(bench.corpus_path, deed)
             doing.words, doing.back = turned(deed.words), back_of(deed)
         else:
-            put_back(bench.corpus_path, number)
-            doing.words, doing.back = "Undone.", "/done"
+            put_back(ask, number, doing)
         bench.words.put_back(bench.corpus_path)
     return RedirectResponse(after(doing), 303)
 
