@@ -50,16 +50,16 @@ def test_forward_and_backward_give_the_sum_over_all_paths(seed: int, cells: int)
     """The slow way: every run of three states, its probability, and its share."""
     draw = np.random.default_rng(seed)
     logs = draw.normal(size=(cells, 3))
-    table = draw.uniform(0.1, 1.0, size=(3, 3))
-    table /= table.sum(1, keepdims=True)
+    ways = draw.uniform(0.1, 1.0, size=(cells, 3, 3))
+    ways /= ways.sum(2, keepdims=True)
     total = np.zeros((cells, 3))
     for path in product(range(3), repeat=cells):
         chance = np.exp(logs[range(cells), path].sum())
-        for a, b in pairwise(path):
-            chance *= table[a, b]
+        for cell, (a, b) in enumerate(pairwise(path), start=1):
+            chance *= ways[cell, a, b]
         total[range(cells), path] += chance
     expected = total / total.sum(1, keepdims=True)
-    assert forward_backward(logs, table) == pytest.approx(expected)
+    assert forward_backward(logs, list(ways)) == pytest.approx(expected)
 
 
 def test_changes_are_probabilities_and_near_keys_are_nearer() -> None:

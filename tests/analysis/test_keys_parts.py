@@ -11,9 +11,10 @@ from pathlib import Path
 import music21
 import pytest
 
-from melodex.analysis.harmony.chords import parse_chords
+from melodex.analysis.harmony.chords import Chord, parse_chords
 from melodex.analysis.harmony.heard.sounding import harmonised
 from melodex.analysis.keys import read_keys
+from melodex.analysis.keys.closes import ON_DOMINANT, ON_TONIC, ROOTED, told_by_closes
 from melodex.analysis.keys.home import Home
 from melodex.analysis.keys.parts import (
     at_home,
@@ -21,18 +22,24 @@ from melodex.analysis.keys.parts import (
     with_relatives_at_home,
     without_glances,
 )
-from melodex.analysis.keys.spans import KeySpan
+from melodex.analysis.keys.spans import BarNumbers, KeySpan
 from melodex.analysis.piece import analyse
 from melodex.melody import Key, KeyChange, Melody
 from melodex.reading import read_path
 
 CORPUS = Path(music21.__file__).parent / "corpus"
+NO_BARS = BarNumbers(Melody())
 D_DORIAN = Home(Key(2, "dorian"), 0.9, "melody and chords")
 
 
 def heard(work: str) -> Melody:
     """A piece of the corpus over the chords that its notes make."""
     return harmonised(read_path(CORPUS / work).tunes[0])
+
+
+def every_bar(names: list[str]) -> list[tuple[int, Chord]]:
+    """Chords that are a hundred ticks long."""
+    return list(zip(range(0, 100 * len(names), 100), parse_chords(names), strict=True))
 
 
 def span(first: int, last: int, key: Key) -> KeySpan:
@@ -68,16 +75,34 @@ def test_a_dorian_that_is_printed_stays():
 def test_a_short_last_key_gives_way_to_home_under_its_tonic():
     home = Key(3, "minor")
     spans = [span(0, 7, home), span(8, 9, Key(2, "minor"))]
-    tonic, other = parse_chords(["A", "D"])
-    assert [s.key for s in at_home(spans, tonic, tonic, home)] == [home]
-    assert len(at_home(spans, tonic, other, home)) == 2
+    assert [s.key for s in at_home(spans, every_bar(10 * ["A"]), home, NO_BARS)] == [home]
+    assert len(at_home(spans, every_bar([*9 * ["A"], "D"]), home, NO_BARS)) == 2
 
 
 def test_a_long_last_key_stays():
     home = Key(3, "minor")
     spans = [span(0, 4, home), span(5, 9, Key(2, "minor"))]
-    (tonic,) = parse_chords(["A"])
-    assert len(at_home(spans, tonic, tonic, home)) == 2
+    assert len(at_home(spans, every_bar(10 * ["A"]), home, NO_BARS)) == 2
+
+
+@pytest.mark.parametrize(
+    ("opening", "ends"),
+    [("Am C G7 C", [100, 400, 1600]), ("Am C F C", [1600]), ("C C G7 C", [400, 1600])],
+)
+def test_a_short_first_key_stays_where_a_cadence_tells_it(opening, ends):
+    home = Key(3, "minor")
+    spans = [span(0, 3, Key(0, "major")), span(4, 15, home)]
+    chords = every_bar([*opening.split(), *12 * ["Am"]])
+    assert [s.end_ticks for s in at_home(spans, chords, home, NO_BARS)] == ends
+
+
+def test_a_chorale_turns_with_its_cadences():
+    # Bach, chorale 13 of Riemenschneider: as the analysis in music21's corpus has it, the
+    # first phrase goes to C major and the second comes back to A minor.
+    keys = read_keys(heard("bach/bwv33.6.mxl"))
+    assert [str(s.key) for s in keys.spans][:3] == ["A minor", "C major", "A minor"]
+    assert (keys.spans[1].first_bar, keys.spans[1].last_bar) == (1, 3)
+    assert str(keys.reading.key) == "A minor"
 
 
 def test_a_slow_movement_turns_to_its_keys():
@@ -114,16 +139,14 @@ def test_a_picardy_third_stands_over_its_root(chords, told):
 
 
 def test_a_relative_key_that_is_at_home_as_long_is_none():
-    chords = parse_chords(["Eb", "Ab", "C7", "Fm", "Ab", "Db", "C7", "Fm", "Eb7", "Ab"])
-    placed = list(zip(range(0, 1000, 100), chords, strict=True))
+    placed = every_bar(["Eb", "Ab", "C7", "Fm", "Ab", "Db", "C7", "Fm", "Eb7", "Ab"])
     home = Key(-4, "major")
     spans = [span(0, 7, Key(-1, "minor")), span(8, 9, home)]
     assert with_relatives_at_home(spans, placed, home) == [span(0, 9, home)]
 
 
 def test_a_relative_key_that_rests_on_its_own_tonic_stays():
-    chords = parse_chords(["Fm", "Bbm", "C7", "Fm", "Ab", "C7", "Fm", "Fm", "Eb7", "Ab"])
-    placed = list(zip(range(0, 1000, 100), chords, strict=True))
+    placed = every_bar(["Fm", "Bbm", "C7", "Fm", "Ab", "C7", "Fm", "Fm", "Eb7", "Ab"])
     home = Key(-4, "major")
     spans = [span(0, 7, Key(-1, "minor")), span(8, 9, home)]
     assert with_relatives_at_home(spans, placed, home) == spans
@@ -154,3 +177,28 @@ def test_a_glance_at_another_key_is_a_centre_where_a_cadence_tells_it(chords, ce
     names = {c_major: "C major", minor: "Ab minor"}
     found = without_glances(spans, placed, 100)
     assert [names[span.key] for span in found] == centres
+
+
+# Common practice, no source.
+@pytest.mark.parametrize(
+    ("chords", "ends", "most"),
+    [
+        ("C F G C", {3}, (0, "major")),
+        ("Am E Am", {2}, (3, "minor")),
+        ("Dm G Am E Am", {3}, (3, "minor")),
+        ("Dm G A E A", {3}, (3, "major")),
+        ("Am Dm E A", {3}, (3, "minor")),
+    ],
+)
+def test_a_close_speaks_for_the_key_of_its_tonic_and_a_rest_for_that_of_its_dominant(
+    chords, ends, most
+):
+    points: dict[tuple[int, str], float] = {}
+    for _, tonic, mode, nats in told_by_closes(list(parse_chords(chords.split())), ends):
+        points[tonic, mode] = points.get((tonic, mode), 0.0) + nats
+    assert points[most] >= max(ROOTED, ON_TONIC, ON_DOMINANT)
+
+
+@pytest.mark.parametrize("chords", ["C Am Dm F", "C G7/B C/E Am", "C G F Em"])
+def test_within_a_phrase_only_a_rooted_dominant_that_goes_home_speaks(chords):
+    assert told_by_closes(list(parse_chords(chords.split())), ()) == []

@@ -17,10 +17,12 @@ from itertools import pairwise
 from statistics import median
 
 from melodex.analysis.harmony.chords import Chord
+from melodex.analysis.keys.closes import told_by_closes
 from melodex.analysis.keys.home import MINOR_MODES, Home
 from melodex.analysis.keys.local import (
     CHORDS,
     LINE,
+    MARKED,
     SLOWER,
     LocalSetting,
     chord_kind,
@@ -95,8 +97,10 @@ def spans_of_chords(
     """Spans by the chords, each a cell with the melody over it."""
     cells = chord_cells(melody, placed, start, end)
     bar_ticks = median_bar(melody)
-    setting = setting_for(cells, bar_ticks)
+    ends = phrase_ends(melody, cells)
+    setting = setting_for(cells, bar_ticks, marked=bool(ends))
     usual = median(cell.end_ticks - cell.onset_ticks for cell in cells)
+    marked = setting is MARKED
     found = local_keys_from_weights(
         [cell.weights for cell in cells],
         chords=[
@@ -111,6 +115,8 @@ def spans_of_chords(
             whole.key.tonic_fifths,
             "minor" if whole.key.mode in MINOR_MODES else "major",
         ),
+        closes=told_by_closes([cell.chord for cell in cells], ends) if marked else (),
+        fresh={end + 1 for end in ends} if marked else (),
         setting=setting,
     )
     keys = [(Key(local.tonic_fifths, local.mode), local.certainty) for local in found]
@@ -127,11 +133,30 @@ def spans_of_chords(
     )
 
 
-def setting_for(cells: list[Cell], bar_ticks: float) -> LocalSetting:
-    """How hard a key is left: easily in a chorale, where each phrase may have its own."""
+def phrase_ends(melody: Melody, cells: list[Cell]) -> set[int]:
+    """The cells with which phrases end that are marked."""
+    starts = [cell.onset_ticks for cell in cells]
+    lasts = (
+        onset
+        for onset, phrase, after in zip(
+            melody.onset_ticks, melody.phrase, melody.phrase[1:], strict=False
+        )
+        if phrase != after
+    )
+    found = {max(bisect_right(starts, onset) - 1, 0) for onset in lasts}
+    return found | {len(cells) - 1} if found else found
+
+
+def setting_for(cells: list[Cell], bar_ticks: float, *, marked: bool) -> LocalSetting:
+    """How hard a key is left: easily in a chorale, where each phrase may have its own.
+
+    ``marked`` says whether its phrases are marked, so that their cadences are known.
+    """
     held = cells[-1].end_ticks - cells[0].onset_ticks
     quick = bar_ticks * len(cells) >= QUICK_IN_BAR * held
-    return CHORDS if quick and len(cells) <= MOST_IN_CHORALE else SLOWER
+    if not quick or len(cells) > MOST_IN_CHORALE:
+        return SLOWER
+    return MARKED if marked else CHORDS
 
 
 def median_bar(melody: Melody) -> float:

@@ -17,11 +17,12 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
+from operator import itemgetter
 
 from melodex.analysis.harmony.chords import DIMINISHED, Chord
 from melodex.analysis.harmony.roles import LEADING_TONE
 from melodex.analysis.keys.home import MINOR_MODES, Home
-from melodex.analysis.keys.spans import KeySpan, merged
+from melodex.analysis.keys.spans import BarNumbers, KeySpan, merged
 from melodex.melody import Key, KeyChange
 
 __all__ = ["at_home", "in_minor", "with_relatives_at_home", "without_glances"]
@@ -53,28 +54,53 @@ def in_minor(home: Home, heard: Sequence[Chord], printed: KeyChange | None) -> H
 
 
 def at_home(
-    spans: Sequence[KeySpan], first: Chord, last: Chord, home: Key
+    spans: Sequence[KeySpan],
+    placed: Sequence[tuple[int, Chord]],
+    home: Key,
+    bars: BarNumbers,
 ) -> list[KeySpan]:
     """The spans, the first and the last at home where their chord is its tonic.
+
+    Of a first one on another tonic that a cadence in it tells, no more than that chord.
 
     Parameters
     ----------
     spans : sequence of KeySpan
         Of one stretch, in order.
-    first, last : Chord
-        What sounds at both ends of it.
+    placed : sequence of (int, Chord)
+        Onsets in ticks and chords of the stretch, in order.
     home : Key
         In which the stretch is at home.
+    bars : BarNumbers
+        Of the piece.
     """
     found = list(spans)
     if not found:
         return found
     longest = LONGEST_EDGE * (found[-1].end_ticks - found[0].onset_ticks)
-    for place, chord, picardy in ((0, first, False), (-1, last, True)):
-        span = found[place]
-        if span.end_ticks - span.onset_ticks <= longest and is_home(chord, home, picardy):
-            found[place] = replace(span, mode=home.mode, tonic_fifths=home.tonic_fifths)
+    tonic, mode = home.tonic_fifths, home.mode
+    for place, picardy in ((0, False), (-1, True)):
+        span, chord = found[place], placed[place][1]
+        if span.end_ticks - span.onset_ticks > longest or not is_home(chord, home, picardy):
+            continue
+        ours = replace(span, tonic_fifths=tonic, mode=mode)
+        if place == 0 and span.tonic_fifths != tonic and has_cadence(span, placed):
+            turns = next((t for t, other in placed if other != chord), span.end_ticks)
+            ours = replace(ours, end_ticks=turns, last_bar=bars.at(turns - 1))
+            found[0] = replace(span, onset_ticks=turns, first_bar=bars.at(turns))
+            found.insert(0, ours)
+        else:
+            found[place] = ours
     return merged(found)
+
+
+def has_cadence(span: KeySpan, placed: Sequence[tuple[int, Chord]]) -> bool:
+    """Whether something leads home in a span, the chord before it counted."""
+    onset = itemgetter(0)
+    first = max(bisect_left(placed, span.onset_ticks, key=onset) - 1, 0)
+    last = bisect_left(placed, span.end_ticks, key=onset)
+    row = [chord for _, chord in placed[first:last]]
+    return any(leads_home(here, after, span.key) for here, after in pairwise(row))
 
 
 def with_relatives_at_home(
@@ -127,7 +153,6 @@ def without_glances(
     bar_ticks : int
         How long a bar lasts.
     """
-    onsets = [onset for onset, _ in placed]
     found = list(spans)
     for place in range(1, len(spans) - 1):
         before, span, after = spans[place - 1 : place + 2]
@@ -135,9 +160,7 @@ def without_glances(
         apart = abs(span.key.signature_fifths - before.key.signature_fifths)
         if not short or before.key != after.key or apart < FAR_SIGNS:
             continue
-        first = max(bisect_left(onsets, span.onset_ticks) - 1, 0)
-        row = [chord for _, chord in placed[first : bisect_left(onsets, span.end_ticks)]]
-        if not any(leads_home(a, b, span.key) for a, b in pairwise(row)):
+        if not has_cadence(span, placed):
             found[place] = replace(span, mode=before.mode, tonic_fifths=before.tonic_fifths)
     return merged(found)
 

@@ -226,7 +226,7 @@ def stretch_spans(
                 found = with_relatives_at_home(found, here, home.key)
                 bar_ticks = part.bars[0].duration_ticks if part.bars else 0
                 found = without_glances(found, here, bar_ticks)
-                found = at_home(found, here[0][1], here[-1][1], home.key)
+                found = at_home(found, here, home.key, numbers)
             if len(turns) > 1:
                 found = [replace(s, method=f"{s.method}, printed change") for s in found]
             spans += found
