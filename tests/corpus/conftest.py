@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import os
 import random
+import signal
+import time
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from melodex.corpus.reader import Corpus
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.melody import (
     TICKS_PER_QUARTER,
@@ -45,6 +49,25 @@ def melody_of(number: int, /, *, notes: int = 24, **makers: Any) -> Melody:
         metres=(MetreChange(0, Metre(4, 4)),),
         credits=Credits(**{**known, **makers}),
     )
+
+
+def opened_by_two_of_which_one_is_killed(path: Path, seconds: float) -> None:
+    """Two processes open a corpus; one is killed so soon, and the other has to be done."""
+    children = []
+    for _ in range(2):
+        child = os.fork()
+        if child == 0:
+            try:
+                Corpus.open(path).close()
+                os._exit(0)
+            except BaseException:
+                os._exit(3)
+        children.append(child)
+    time.sleep(seconds)
+    os.kill(children[0], signal.SIGKILL)
+    ends = [os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) for child in children]
+    assert ends[0] in {0, -9}
+    assert ends[1] == 0
 
 
 def abc_of(number: int, notes: int = 24) -> bytes:

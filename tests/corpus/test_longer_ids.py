@@ -8,12 +8,9 @@ from __future__ import annotations
 
 import io
 import json
-import os
 import random
-import signal
 import sqlite3
 import tarfile
-import time
 import zipfile
 import zlib
 from collections.abc import Callable, Iterator
@@ -53,6 +50,7 @@ from melodex.tasks.collection.upkeep import check
 from melodex.tasks.demo import tunes_folder
 from melodex.tasks.lesson.file import unpack_file
 from melodex.tasks.lesson.sets import open_lesson
+from tests.corpus.conftest import opened_by_two_of_which_one_is_killed
 
 KEPT = Path(__file__).parent / "versions" / "shards-of-schema-4.tar.gz"
 
@@ -288,21 +286,7 @@ def test_two_processes_under_kills_lose_nothing_of_a_folder(earlier: Path) -> No
         for left in folder.iterdir():
             left.unlink()
         unpack(earlier)
-        children = []
-        for _ in range(2):
-            child = os.fork()
-            if child == 0:
-                try:
-                    Corpus.open(folder).close()
-                    os._exit(0)
-                except BaseException:
-                    os._exit(3)
-            children.append(child)
-        time.sleep(draw.uniform(0, 0.2))
-        os.kill(children[0], signal.SIGKILL)
-        ends = [os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) for child in children]
-        assert ends[0] in {0, -9}
-        assert ends[1] == 0
+        opened_by_two_of_which_one_is_killed(folder, draw.uniform(0, 0.2))
         assert not check(folder).report.faults
         assert sorted(names_in(folder)) == wanted
 

@@ -165,14 +165,14 @@ def test_a_folder_that_cannot_be_given_its_name_is_put_back(
 ) -> None:
     spoil_a_melody(shard(folder, 1))
     before = {path.name: path.read_bytes() for path in folder.iterdir()}
-    rename: Callable[[Path, Path], Path] = Path.rename
+    replace: Callable[[Path, Path], Path] = Path.replace
 
     def refuse(self: Path, target: Path) -> Path:
         if self.name == "shards":
             raise PermissionError(13, "Permission denied", str(target))
-        return rename(self, target)
+        return replace(self, target)
 
-    monkeypatch.setattr(Path, "rename", refuse)
+    monkeypatch.setattr(Path, "replace", refuse)
     with pytest.raises(CorpusError):
         check(folder, repair=True)
     monkeypatch.undo()

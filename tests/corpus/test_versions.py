@@ -9,11 +9,8 @@ from __future__ import annotations
 import gzip
 import importlib.util
 import json
-import os
 import random
-import signal
 import sqlite3
-import time
 from contextlib import closing
 from pathlib import Path
 
@@ -25,6 +22,7 @@ from melodex.corpus.schema import SCHEMA_VERSION
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import NewerCorpusError
 from melodex.tasks.adding.add import add_paths
+from tests.corpus.conftest import opened_by_two_of_which_one_is_killed
 
 VERSIONS = Path(__file__).parent / "versions"
 
@@ -105,21 +103,7 @@ def test_migrating_by_two_processes_under_kills_loses_nothing(tmp_path):
         for left in tmp_path.glob("kept.melodex*"):
             left.unlink()
         told = kept(1, path)
-        children = []
-        for _ in range(2):
-            child = os.fork()
-            if child == 0:
-                try:
-                    Corpus.open(path).close()
-                    os._exit(0)
-                except BaseException:
-                    os._exit(3)
-            children.append(child)
-        time.sleep(draw.uniform(0, 0.15))
-        os.kill(children[0], signal.SIGKILL)
-        ends = [os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) for child in children]
-        assert ends[0] in {0, -9}
-        assert ends[1] == 0
+        opened_by_two_of_which_one_is_killed(path, draw.uniform(0, 0.15))
         with Corpus.open(path) as corpus:
             assert write.corpus_data(corpus) == told
         backups = list(tmp_path.glob("kept.melodex.schema-1*"))

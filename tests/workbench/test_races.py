@@ -221,16 +221,22 @@ def test_what_is_typed_while_undo_is_under_way_stays(bench, opened):
     assert notes_in(bench, name) == ["typed meanwhile", ""]
 
 
-def test_both_texts_stay_when_one_is_changed_while_they_are_joined(bench, opened):
-    name, page = opened
+def mine_held_after(page, theirs, mine):
+    """What another tab wrote, then one's own words on their way, held up."""
     other = second_tab(page)
-    other.fill("#passage-1 textarea", "theirs costs $& or $1")
+    other.fill("#passage-1 textarea", theirs)
     other.locator("#passage-1 textarea").blur()
     written(other)
     held = Held(page)
-    page.fill("#passage-1 textarea", "mine as it was")
+    page.fill("#passage-1 textarea", mine)
     page.locator("#passage-1 textarea").blur()
     held.wait()
+    return held
+
+
+def test_both_texts_stay_when_one_is_changed_while_they_are_joined(bench, opened):
+    name, page = opened
+    held = mine_held_after(page, "theirs costs $& or $1", "mine as it was")
     page.fill("#passage-1 textarea", "mine, mended")
     held.let_go()
     page.locator("#passage-1 textarea").blur()
@@ -341,14 +347,7 @@ def test_the_caret_stays_in_its_words_when_an_answer_comes_while_one_types(bench
 
 def test_the_caret_stays_in_its_words_when_they_are_joined_with_others(bench, opened):
     name, page = opened
-    other = second_tab(page)
-    other.fill("#passage-1 textarea", "theirs")
-    other.locator("#passage-1 textarea").blur()
-    written(other)
-    held = Held(page)
-    page.fill("#passage-1 textarea", "mine")
-    page.locator("#passage-1 textarea").blur()
-    held.wait()
+    held = mine_held_after(page, "theirs", "mine")
     typed_at_the_end(page, 1, " is fin")
     page.keyboard.press("ArrowLeft")
     held.let_go()

@@ -6,7 +6,8 @@ everything that is derived from melodies is made anew by adding them as usual. A
 tune that neither way brings back is named as lost, and so is every other row that is
 not as it was written: a passage of a teaching set, a tag, a place.
 
-Contents: repair_corpus, locked, write, free_name; what is written is in ``remains``.
+Contents: repair_corpus, exchange, locked, write, free_name; what is written is in
+``remains``.
 """
 
 from __future__ import annotations
@@ -33,7 +34,7 @@ from melodex.melody.tune_id import is_id_of
 from melodex.reading.apart import Apart
 from melodex.reading.result import FileReading
 
-__all__ = ["free_name", "locked", "repair_corpus", "write"]
+__all__ = ["exchange", "free_name", "locked", "repair_corpus", "write"]
 
 
 def repair_corpus(
@@ -77,23 +78,29 @@ def repair_corpus(
 
 
 def exchange(place: Path, fresh: Path, damaged: Path) -> None:
-    """Put a new file in the place of an old one, which gets a name of its own.
+    """Put a new file or folder in the place of an old one, which gets a name of its own.
 
     There is a file under the name at every moment, and never another's journal beside the
-    new one, whenever the power goes.
+    new one, whenever the power goes. Of folders there is none between two renames.
     """
     try:
         os.link(place, damaged)
         is_linked = True
     except OSError:
-        # Some file systems have no links.
+        # Folders have no links, and none are on some file systems.
         is_linked = False
-    for side in COMPANIONS:
-        with suppress(FileNotFoundError):
-            Path(f"{place}{side}").rename(f"{damaged}{side}")
+    if not place.is_dir():
+        for side in COMPANIONS:
+            with suppress(FileNotFoundError):
+                Path(f"{place}{side}").rename(f"{damaged}{side}")
     if not is_linked:
         place.rename(damaged)
-    fresh.replace(place)
+    try:
+        fresh.replace(place)
+    except OSError:
+        if not is_linked:
+            damaged.rename(place)
+        raise
     flush_folder(place.parent)
 
 

@@ -284,20 +284,24 @@ class Opened(Protocol):
 
 def refuse_other(part: Opened, index: ShardIndex, number: int) -> None:
     """Refuse a shard that is not the one that the index means."""
-    fault, shard = fault_of_place(part, index, number), index.shards[number - 1]
+    fault = fault_of_place(part, index, number) or fault_of_content(part, index, number)
     if fault:
-        pass
-    elif not goes_by(part.connection, shard.digest):
-        fault = (
+        raise CorpusError(fault, where=str(part.path), hint=REMEDIES["bring shard back"])
+
+
+def fault_of_content(part: Opened, index: ShardIndex, number: int) -> str:
+    """What is wrong where a shard holds other tunes than the index says; else empty."""
+    shard = index.shards[number - 1]
+    if not goes_by(part.connection, shard.digest):
+        return (
             f"shard {number} of {len(index.shards)} does not hold what the index says: "
             "it was replaced or changed"
         )
-    elif counts_of(part.connection) != (shard.tunes, shard.lines, shard.notes):
-        fault = f"the index counts other tunes or notes in shard {number} than it holds"
-    elif change_in(part.connection) != shard.change:
-        fault = of_another_time(index, number)
-    if fault:
-        raise CorpusError(fault, where=str(part.path), hint=REMEDIES["bring shard back"])
+    if counts_of(part.connection) != (shard.tunes, shard.lines, shard.notes):
+        return f"the index counts other tunes or notes in shard {number} than it holds"
+    if change_in(part.connection) != shard.change:
+        return of_another_time(index, number)
+    return ""
 
 
 def fault_of_place(part: Opened, index: ShardIndex, number: int) -> str:

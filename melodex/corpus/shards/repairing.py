@@ -18,7 +18,7 @@ from pathlib import Path
 
 from melodex.corpus.care.guarding import SIGNATURE
 from melodex.corpus.care.remains import Remains, RepairReport
-from melodex.corpus.care.repairing import free_name, locked, write
+from melodex.corpus.care.repairing import exchange, free_name, locked, write
 from melodex.corpus.connection import Part
 from melodex.corpus.faults import faults_named
 from melodex.corpus.shards.index import (
@@ -31,7 +31,7 @@ from melodex.corpus.shards.index import (
 from melodex.corpus.shards.opening import settled
 from melodex.corpus.shards.splitting import split_corpus
 from melodex.errors import REMEDIES, CorpusError, DamagedCorpusError
-from melodex.files import final_place, flush_folder, part_folder
+from melodex.files import final_place, part_folder
 from melodex.reading.apart import Apart
 
 __all__ = ["repair_folder"]
@@ -115,14 +115,3 @@ def held(
     if fault:
         raise CorpusError(fault, where=str(path), hint=REMEDIES["bring shard back"])
     return connection
-
-
-def exchange(place: Path, fresh: Path, damaged: Path) -> None:
-    """Give a new folder the name of an old one, which gets a name of its own."""
-    place.rename(damaged)
-    try:
-        fresh.rename(place)
-    except OSError:
-        damaged.rename(place)
-        raise
-    flush_folder(place.parent)
