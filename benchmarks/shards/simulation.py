@@ -127,7 +127,7 @@ def measured(notes: int, call: float, task: float) -> Parts:
     searching = {}
     for length in (12, 24, 40):
         questions = asking(queries_from(asked, length, 7))
-        _, seconds = spent(partial(look, chunks, (questions, 0)), 3)
+        _, seconds = spent(partial(look, chunks, (questions, 0, False)), 3)
         searching[length] = seconds / len(questions) / millions
     questions = asking(queries_from(asked, 24, 7))
     drawing: list[tuple[Question, tuple[int, int], bool | None]] = [

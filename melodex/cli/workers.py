@@ -93,7 +93,7 @@ def shards_for(hands: Hands, corpus: Corpus) -> Iterator[Shards | None]:
     from melodex.matching.dealing.held import Shards, places_of
 
     with dealt_by(hands.workers, hands.scheduler) as dealer:
-        yield Shards(dealer, places_of(corpus))
+        yield Shards(dealer, places_of(corpus, dealer.workers))
 
 
 @contextmanager

@@ -10,6 +10,8 @@ together as one part would say it. So one file and many shards go the same way:
 3. *fetch*: each part gives those, and looks for the phrase backwards among as many;
 4. *answer*: the best of all, and what chance would bring.
 
+A part that is all there is is asked once: it looks and fetches.
+
 Contents: Parts, Here, Question, Answer, Looked, Notes, best_of_all.
 """
 
@@ -186,18 +188,26 @@ class Notes:
         DamagedCorpusError
             If a chunk is damaged and there is no ``on_damage``.
         """
-        looked = self.looked(questions, on_damage)
+        looked = self.looked(questions, on_damage, with_drawn=True)
         found = [each for each in looked if each.hits]
         nulls = iter(self.nulls(found))
         return [Answer(each.hits, next(nulls) if each.hits else None) for each in looked]
 
     def looked(
-        self, questions: Sequence[Question], on_damage: OnDamage | None = None
+        self,
+        questions: Sequence[Question],
+        on_damage: OnDamage | None = None,
+        *,
+        with_drawn: bool = False,
     ) -> list[Looked]:
-        """What is found for some phrases, before chance is thought of."""
+        """What is found for some phrases, before chance is thought of.
+
+        ``with_drawn`` says that it will be: one part then tells at once what is drawn.
+        """
         # One part need not say what it has: all that is drawn is of it.
-        offered = 0 if self.count == 1 else offered_by(self.count)
-        parts: list[list[Look]] = self.told(look, (list(questions), offered))
+        is_one = self.count == 1
+        asked = list(questions), 0 if is_one else offered_by(self.count)
+        parts: list[list[Look]] = self.told(look, (*asked, is_one and with_drawn))
         # It is told of once, not for each question.
         damages = {
             str(damage): damage for row in parts for each in row for damage in each.damages
@@ -214,6 +224,20 @@ class Notes:
 
     def nulls(self, looked: Sequence[Looked]) -> list[Null]:
         """What chance is fitted to for some phrases that were looked for."""
+        later = iter(self.fetched([each for each in looked if each.drawn is None]))
+        return [
+            null_of_drawn(
+                each.drawn or next(later),
+                sum(part.pieces for part in each.looks),
+                each.question.query,
+                each.question.costs,
+                each.hits,
+            )
+            for each in looked
+        ]
+
+    def fetched(self, looked: Sequence[Looked]) -> list[Drawn]:
+        """What is drawn for some phrases that were looked for."""
         if not looked:
             return []
         plans = [self.planned(each) for each in looked]
@@ -224,17 +248,8 @@ class Notes:
             ]
             for part in range(self.count)
         ]
-        fetched: list[list[Drawn]] = self.each(fetch, jobs)
-        return [
-            null_of_drawn(
-                together(drawn),
-                sum(part.pieces for part in each.looks),
-                each.question.query,
-                each.question.costs,
-                each.hits,
-            )
-            for each, drawn in zip(looked, zip(*fetched, strict=True), strict=True)
-        ]
+        parts: list[list[Drawn]] = self.each(fetch, jobs)
+        return [together(drawn) for drawn in zip(*parts, strict=True)]
 
     def planned(self, looked: Looked) -> Plan:
         """How many of those drawn from the whole are of each part."""
@@ -301,12 +316,14 @@ class Notes:
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """What a part found for a phrase, its tunes, those it offers for drawing, damage."""
+    """What a part found for a phrase, its tunes, those it offers for drawing, damage;
+    what was drawn, where that is told at once."""
 
     hits: list[Hit]
     pieces: int
     offered: bytes
     damages: list[DamagedCorpusError]
+    drawn: Drawn | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -316,6 +333,11 @@ class Looked:
     question: Question
     hits: list[Hit]
     looks: Sequence[Look]
+
+    @property
+    def drawn(self) -> Drawn | None:
+        """What was drawn, where that was told at once."""
+        return self.looks[0].drawn
 
 
 @dataclass(frozen=True, slots=True)
@@ -332,9 +354,9 @@ def offered_by(parts: int) -> int:
     return min(SEARCHED_TUNES, int(SPARE_SHARE * SEARCHED_TUNES / parts) + SPARE_TUNES)
 
 
-def look(chunks: Chunks, asked: tuple[list[Question], int]) -> list[Look]:
-    """What a part finds for some phrases."""
-    questions, offered = asked
+def look(chunks: Chunks, asked: tuple[list[Question], int, bool]) -> list[Look]:
+    """What a part finds for some phrases, and what is drawn from it if it is the whole."""
+    questions, offered, with_drawn = asked
     pieces = sum(map(pieces_in, chunks))
     found = []
     for question in questions:
@@ -349,7 +371,10 @@ def look(chunks: Chunks, asked: tuple[list[Question], int]) -> list[Look]:
         )
         seed = seed_of(question.query)
         ids = drawn_ids(chunks, seed, offered) if offered else b""
-        found.append(Look(hits, pieces, ids, damages))
+        drawn = None
+        if with_drawn and hits:
+            drawn = draw(chunks, question.query, question.costs, question.exclude)
+        found.append(Look(hits, pieces, ids, damages, drawn))
     return found
 
 

@@ -76,7 +76,8 @@ class Hands:
             return None
         from melodex.matching.dealing.held import Shards, places_of
 
-        return Shards(self.dealer(workers, scheduler), places_of(reader))
+        dealer = self.dealer(workers, scheduler)
+        return Shards(dealer, places_of(reader, dealer.workers))
 
     def notes(self, reader: Corpus, workers: int | None, scheduler: str) -> Notes | None:
         """The notes of a corpus as others hold them; None where nobody else works."""

@@ -28,7 +28,7 @@ from melodex.matching.asking import Notes
 from melodex.matching.dealing import cluster as clusters
 from melodex.matching.dealing.cluster import PATIENCE_VARIABLE, Cluster, ready_there
 from melodex.matching.dealing.dealer import Dealer, Here, Processes
-from melodex.matching.dealing.held import Held, Shards, places_of
+from melodex.matching.dealing.held import HERE, Held, Shards, places_of
 from melodex.presentation.data.forms import as_json
 from melodex.reading.phrase.reader import read_phrase
 from melodex.tasks.adding.add import add_paths
@@ -94,11 +94,11 @@ def cluster(local: Any) -> Iterator[Cluster]:
         found.close()
 
 
-def told(path: Path, dealer: Dealer | None) -> dict[str, str]:
-    """What a corpus answers, by this process or by those who work."""
+def told(path: Path, dealer: Dealer | None, most: int = 3) -> dict[str, str]:
+    """What a corpus answers, by this process or by those who work, in so many parts."""
     found = {}
     with Corpus.open(path) as corpus:
-        shards = None if dealer is None else Shards(dealer, places_of(corpus))
+        shards = None if dealer is None else Shards(dealer, places_of(corpus, most))
         notes = None if shards is None else Notes(shards)
         for text in PHRASES:
             phrase = read_phrase(text)
@@ -138,7 +138,7 @@ def test_a_cluster_answers_by_shard_as_one_file_does(
     corpora: tuple[Path, Path], expected: dict[str, str], cluster: Cluster
 ) -> None:
     _, three = corpora
-    assert told(three, cluster) == expected
+    assert told(three, cluster, cluster.workers) == expected
     assert len(set(cluster.seats.values())) == 2
     killed = cluster.client.run(os.getpid)[cluster.seats[next(iter(cluster.seats))]]
     os.kill(killed, signal.SIGKILL)
@@ -177,6 +177,22 @@ def test_where_few_tunes_are_aligned_parts_look_at_the_likeliest_of_all(
                 assert found.unsure
                 answers.append(as_json(found))
     assert answers[:3] == answers[3:]
+
+
+def test_one_who_holds_several_shards_answers_for_them_as_for_one(
+    corpora: tuple[Path, Path], expected: dict[str, str]
+) -> None:
+    """And no notes are held twice when others are asked for."""
+    with Corpus.open(corpora[1]) as corpus:
+        parts = [[place.numbers for place in places_of(corpus, most)] for most in (1, 2, 9)]
+    assert parts == [[(1, 2, 3)], [(1, 3), (2,)], [(1,), (2,), (3,)]]
+    for most in (1, 2):
+        assert told(corpora[1], Here(), most) == expected
+        held = [key[1] for key in HERE.held]
+        assert held == parts[most - 1]
+    with Corpus.open(corpora[0]) as corpus:
+        assert ask(corpus, Here(), places_of(corpus)) == expected["first"]
+    assert [key[1] for key in HERE.held] == [()]
 
 
 def times_read(place: Any, number: int) -> int:

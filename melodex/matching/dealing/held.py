@@ -14,17 +14,17 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
 from typing import Any
 
 from melodex.corpus.chunks import PackedChunk
-from melodex.corpus.connection import let_go
+from melodex.corpus.connection import leave, let_go
 from melodex.corpus.faults import faults_named
 from melodex.corpus.reader import Corpus, opened_part
-from melodex.corpus.shards.index import INDEX_NAME, digest_of
+from melodex.corpus.shards.index import INDEX_NAME, MOST_SHARDS, ShardIndex, digest_of
 from melodex.corpus.shards.opening import opened_shard, settled
 from melodex.errors import CorpusError, WorkersError
 from melodex.matching.dealing.dealer import Dealer
@@ -85,30 +85,38 @@ class Held(Corpus):
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Where a part of a corpus lies: the whole file, or a shard of a folder.
+    """What one who works holds of a corpus: the whole file, or some shards of a folder.
 
     Parameters
     ----------
     path : str
         The whole path of the file or folder, the same for all who work.
-    number : int
-        Of the shard, from 1; 0 for a file.
-    digest : str
-        Of its chunks.
+    numbers : tuple of int
+        Of the shards, from 1; none for a file.
+    digests : tuple of str
+        Of the chunks of each of them, or of the file.
     """
 
     path: str
-    number: int
-    digest: str
+    numbers: tuple[int, ...]
+    digests: tuple[str, ...]
 
 
-def places_of(corpus: Corpus) -> list[Place]:
-    """The parts of a corpus that is open here, in order."""
+def places_of(corpus: Corpus, most: int = MOST_SHARDS) -> list[Place]:
+    """The parts of a corpus that is open here, at most so many, each of a few shards.
+
+    Who holds several shards answers for them as for one: each of three rounds asks it
+    once, and of what chance draws nothing has to be shared out among them.
+    """
     path = str(corpus.path.absolute())
-    numbers = range(1, len(corpus.parts) + 1) if corpus.path.is_dir() else [0]
+    digests = [digest_of(part.connection) for part in corpus.parts]
+    if not corpus.path.is_dir():
+        return [Place(path, (), tuple(digests))]
+    numbers = range(1, len(digests) + 1)
+    count = min(most, len(digests))
     return [
-        Place(path, number, digest_of(part.connection))
-        for number, part in zip(numbers, corpus.parts, strict=True)
+        Place(path, tuple(numbers[first::count]), tuple(digests[first::count]))
+        for first in range(count)
     ]
 
 
@@ -154,29 +162,35 @@ class Shards:
         return self.dealer.each(with_corpus, self.places, asked)
 
 
+Key = tuple[str, tuple[int, ...]]
+"""A path and the numbers of shards; none for the whole corpus."""
+
 HERE = threading.local()
-"""What this thread holds: by path and number of the shard, its stamp and the corpus."""
+"""What this thread holds: by its key, its stamp and the corpus."""
 
 
-def held(key: tuple[str, int], opened: Callable[[], Held], files: Sequence[str]) -> Held:
+def held(key: Key, opened: Callable[[], Held], files: Sequence[str]) -> Held:
     """What is held, opened anew where its files are others than before."""
-    holding: dict[tuple[str, int], tuple[Stamp, Held]] = HERE.__dict__.setdefault(
-        "held", {}
-    )
+    holding: dict[Key, tuple[Stamp, Held]] = HERE.__dict__.setdefault("held", {})
     stamp = stamp_of(files)
     if key in holding and holding[key][0] == stamp:
         holding[key][1].wake()
         return holding[key][1]
-    # Of another corpus, or of the whole beside its shards, nothing is kept.
-    for other in [
-        other for other in holding if other[0] != key[0] or 0 in (other[1], key[1])
-    ]:
+    # Of another corpus nothing is kept, and no notes are kept twice.
+    for other in [other for other in holding if not are_apart(other, key)]:
         holding.pop(other)[1].close()
-    if key in holding:
-        holding.pop(key)[1].close()
     found = opened()
     holding[key] = (stamp, found)
     return found
+
+
+def are_apart(one: Key, other: Key) -> bool:
+    """Whether two keys are of one folder and have no shard in common."""
+    return (
+        one[0] == other[0]
+        and bool(one[1] and other[1])
+        and set(one[1]).isdisjoint(other[1])
+    )
 
 
 def stamp_of(files: Sequence[str]) -> Stamp:
@@ -201,7 +215,7 @@ def whole_at_hand(path: str) -> Held:
     # What is gone meanwhile is told of by who opens it.
     with suppress(OSError):
         files += sorted(str(entry) for entry in Path(path).iterdir())
-    return held((path, 0), lambda: opened_whole(path), files)
+    return held((path, ()), lambda: opened_whole(path), files)
 
 
 def opened_whole(path: str) -> Held:
@@ -209,6 +223,18 @@ def opened_whole(path: str) -> Held:
     corpus = Held.open(path)
     assert isinstance(corpus, Held)
     return corpus
+
+
+def opened_shards_of(folder: Path, index: ShardIndex, numbers: Sequence[int]) -> Held:
+    """Some shards of a folder as a corpus whose notes are kept."""
+    with ExitStack() as opening:
+        parts = []
+        for number in numbers:
+            parts.append(opened_shard(folder, index, number, opened_part))
+            opening.callback(leave, parts[-1].connection, parts[-1].path)
+        found = Held(parts, folder)
+        opening.pop_all()
+    return found
 
 
 def part_at_hand(place: Place) -> Held:
@@ -221,23 +247,21 @@ def part_at_hand(place: Place) -> Held:
     """
     folder = Path(place.path)
     try:
-        if not place.number:
+        if not place.numbers:
             found = whole_at_hand(place.path)
         else:
             index = settled(folder)
-            if place.number > len(index.shards):
+            if max(place.numbers) > len(index.shards):
                 raise other_tunes(place.path)
-            shard = folder / index.shards[place.number - 1].file
+            shards = [folder / index.shards[number - 1].file for number in place.numbers]
             found = held(
-                (place.path, place.number),
-                lambda: Held(
-                    [opened_shard(folder, index, place.number, opened_part)], folder
-                ),
-                [str(folder / INDEX_NAME), str(shard)],
+                (place.path, place.numbers),
+                lambda: opened_shards_of(folder, index, place.numbers),
+                [str(file) for file in (folder / INDEX_NAME, *shards)],
             )
     except CorpusError as error:
         raise unusable(error) from error
-    if digest_of(found.parts[0].connection) != place.digest:
+    if tuple(digest_of(part.connection) for part in found.parts) != place.digests:
         found.rest()
         raise other_tunes(place.path)
     return found
