@@ -6,11 +6,13 @@ is drawn, and the step that follows it there is taken. Into them are planted
 mutated copies of some of them, so that there is something to find. All from a
 seed.
 
-Contents: real_tunes, synthetic_tunes, planted, packed, queries_from, write_corpus.
+Contents: real_tunes, synthetic_tunes, scattered, planted, packed, queries_from,
+write_corpus.
 """
 
 from __future__ import annotations
 
+import hashlib
 import json
 import random
 from dataclasses import replace
@@ -96,6 +98,14 @@ def synthetic_tunes(model: list[TuneNotes], notes: int, seed: int) -> list[TuneN
             rows[1, : wanted[n], n].tobytes(),
         )
         for n in range(len(wanted))
+    ]
+
+
+def scattered(tunes: list[TuneNotes]) -> list[TuneNotes]:
+    """The same with ids over the whole range, as digests are: shards are ranges of ids."""
+    return [
+        replace(tune, tune_id=hashlib.sha256(tune.tune_id.encode("ascii")).hexdigest()[:16])
+        for tune in tunes
     ]
 
 

@@ -26,7 +26,13 @@ from pathlib import Path
 from typing import Any
 
 from benchmarks.keeping import about, asker, keep
-from benchmarks.material import queries_from, real_tunes, synthetic_tunes, write_corpus
+from benchmarks.material import (
+    queries_from,
+    real_tunes,
+    scattered,
+    synthetic_tunes,
+    write_corpus,
+)
 from melodex.corpus.reader import Corpus
 from melodex.matching.chance.fit import fit_points
 from melodex.matching.chance.sample import OWN_BEST, measure_null
@@ -193,7 +199,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         whole = folder / "whole.melodex"
-        tunes = synthetic_tunes(real_tunes(), said.notes, 23)
+        tunes = scattered(synthetic_tunes(real_tunes(), said.notes, 23))
         write_corpus(whole, tunes)
         for part in (files, searches, all_pairs):
             run[part.__name__] = part(folder, whole)
