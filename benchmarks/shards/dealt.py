@@ -4,9 +4,10 @@ A corpus of synthetic tunes (see ``benchmarks.material``) lies in one file and i
 shards. Phrases are asked of the file by this process in one thread, and of the shards by
 one and by two workers of a Dask cluster, which its own commands start here, in turn, so
 that whatever else the machine does touches all alike. Then many phrases are dealt out by
-question, and all tunes are compared with one another, by one and by two workers. Answers
-are compared. Seconds are of the clock; those of each worker's processor stand beside, which
-tell on a machine with much else to do how the work falls to them.
+question, and all tunes are compared with one another, by one and by two workers: the
+figures alone, then the whole of ``audit --whole-corpus``. Answers are compared. Seconds
+are of the clock; those of each worker's processor stand beside, which tell on a machine
+with much else to do how the work falls to them.
 
 Run:  python -m benchmarks.shards.dealt FOLDER [--notes 10000000] [--phrases 40]
           [--corpus FILE] [--keep NAME]
@@ -24,7 +25,13 @@ from pathlib import Path
 from typing import Any
 
 from benchmarks.keeping import about, asker, keep
-from benchmarks.material import queries_from, real_tunes, synthetic_tunes, write_corpus
+from benchmarks.material import (
+    queries_from,
+    real_tunes,
+    scattered,
+    synthetic_tunes,
+    write_corpus,
+)
 from benchmarks.shards.cost import machines
 from benchmarks.shards.million import phrase_of
 from melodex.corpus.chunks import TuneNotes
@@ -35,6 +42,7 @@ from melodex.matching.dealing.exchange import Exchange, shared_figures_by
 from melodex.matching.dealing.held import Held, Shards, places_of, whole_of, with_whole
 from melodex.matching.engine.choice import one_thread
 from melodex.melody import Phrase
+from melodex.tasks.audit.whole import audit_whole
 from melodex.tasks.collection.duplicates import steps_by_tune
 from melodex.tasks.collection.shards import split
 from melodex.tasks.resemble import Resemblance, resemble, resemble_as_asked
@@ -55,7 +63,7 @@ def corpora(folder: Path, notes: int, whole: Path | None) -> tuple[Path, Path]:
     name = whole.stem if whole else str(notes)
     whole, shards = whole or folder / f"{name}.melodex", folder / f"{name}-in-2"
     if not whole.exists():
-        write_corpus(whole, synthetic_tunes(known(), notes, 23))
+        write_corpus(whole, scattered(synthetic_tunes(known(), notes, 23)))
     if not shards.exists():
         split(whole, shards, 2)
     return whole, shards
@@ -105,12 +113,11 @@ def one_question(
     """Milliseconds of a question by this process and by those who work, in turn."""
     found: dict[str, dict[str, float]] = {}
     with Held.open(whole) as file, Corpus.open(shards) as corpus:
-        places = places_of(corpus)
         ways: dict[str, Callable[[Phrase], Resemblance]] = {
             "one file, one thread": partial(resemble, file),
             **{
                 f"{count} Dask workers": partial(
-                    resemble, corpus, notes=Notes(Shards(cluster, places))
+                    resemble, corpus, notes=Notes(Shards(cluster, places_of(corpus, count)))
                 )
                 for count, cluster in clusters.items()
             },
@@ -155,6 +162,14 @@ def all_pairs(whole: Path, dealer: Any, processes: list[int]) -> dict[str, Any]:
     return {"tunes": len(steps), "pairs": len(pairs), **row}
 
 
+def whole_audit(shards: Path, dealer: Any, processes: list[int]) -> dict[str, Any]:
+    """Seconds of ``audit --whole-corpus``, with all that the asker does."""
+    with tempfile.TemporaryDirectory() as work, Corpus.open(shards) as corpus:
+        exchange = Exchange(dealer, Path(work))
+        found, row = timed(partial(audit_whole, corpus, exchange=exchange), processes)
+    return {"groups": found.groups_in_all, "pairs": found.pairs_in_all, **row}
+
+
 def main() -> None:
     """Measure, print, and keep what was asked for."""
     parser = asker(__doc__)
@@ -171,7 +186,7 @@ def main() -> None:
     run = about("numpy", "distributed", "music21")
     with Corpus.open(whole) as corpus:
         run["tunes"], run["notes"] = corpus.tune_count, corpus.note_count
-    run["many"], run["all with all"] = {}, {}
+    run |= {"many": {}, "all with all": {}, "whole audit": {}}
     with machines(1) as (first, one), machines(2) as (second, two):
         clusters = {1: Cluster(first), 2: Cluster(second)}
         run["one question"] = one_question(whole, shards, clusters)
@@ -179,7 +194,9 @@ def main() -> None:
             name, cluster = f"{count} Dask workers", clusters[count]
             run["many"][name] = many(whole, cluster, said.phrases, processes)
             run["all with all"][name] = all_pairs(whole, cluster, processes)
-            print(run["many"][name], run["all with all"][name], sep="\n", flush=True)
+            run["whole audit"][name] = whole_audit(shards, cluster, processes)
+            for part in ("many", "all with all", "whole audit"):
+                print(name, part, run[part][name], flush=True)
         for cluster in clusters.values():
             cluster.close()
     keep(said.keep, {"dealt.json": run})

@@ -2,17 +2,19 @@
 
 Conventions: the pairs and counts are those of
 :func:`melodex.matching.evidence.kinship.shared_figures`, whoever works them out. It takes
-three rounds. First the figures of some tunes each are worked out and written in order,
+four rounds. First the figures of some tunes each are worked out and written in order,
 with the tunes that hold them. Then each piece of work takes one range of figures from all
-of these files, so that equal figures meet, and writes the pairs that they suggest. Last,
-when it is known how many figures of each number of tunes there are, pairs are counted, the
-rarest first, for as long as there is room. So no worker holds more than a slice of the
-tunes or a range of the figures.
+of these files, so that equal figures meet, and writes the pairs that they suggest. When it
+is known how many figures of each number of tunes there are, pairs are counted in each
+range, the rarest first, for as long as there is room. Last, each piece of work takes the
+pairs of some tunes from all ranges, so that equal pairs meet, and tells those that share
+enough. So no worker holds more than a slice of the tunes, a range of the figures or a range
+of the pairs, and whoever asks puts results end to end.
 
 Files are put in place whole, in a folder that every worker sees. What is there from before
 is not done again.
 
-Contents: Exchange, work_folder, shared_figures_by, shared_figures_dealt.
+Contents: Exchange, work_folder, shared_figures_by, shared_figures_dealt, name_of_work.
 """
 
 from __future__ import annotations
@@ -23,7 +25,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from melodex import __version__
 from melodex.errors import REMEDIES, WorkersError
@@ -34,10 +36,11 @@ from melodex.matching.evidence.kinship import (
     MOST_PAIRS,
     Progress,
     SharedFigures,
-    figures_of,
+    as_shared,
+    figures_in_order,
     numbered_pairs,
-    shared_among,
     shared_figures,
+    sharing_enough,
 )
 
 if TYPE_CHECKING:
@@ -46,7 +49,13 @@ if TYPE_CHECKING:
 
     from melodex.matching.dealing.dealer import Dealer
 
-__all__ = ["Exchange", "shared_figures_by", "shared_figures_dealt", "work_folder"]
+__all__ = [
+    "Exchange",
+    "name_of_work",
+    "shared_figures_by",
+    "shared_figures_dealt",
+    "work_folder",
+]
 
 TUNES_AT_ONCE = 10_000
 """Of one slice: their figures take about 11 MB."""
@@ -60,6 +69,9 @@ Range = tuple[str, int, str, int | None, int | None, int]
 """Folder, slices, name of the range, first figure, figure after the last, tunes."""
 Counted = tuple[str, str, list[int]]
 """Folder, name of the range, and how many figures of each number of tunes are taken."""
+Summed = tuple[str, int, list[str], int, int, int, int]
+"""Folder, slices, names of the ranges, tunes, first pair, pair after the last, and the
+fewest figures that are enough."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +137,8 @@ def shared_figures_dealt(
     """
     import numpy as np
 
-    folder = exchange.folder / f"figures-{digest_of(tunes)}"
+    settings = TUNES_AT_ONCE, FIGURES_AT_ONCE, MOST_PAIRS
+    folder = exchange.folder / f"figures-{name_of_work(tunes, *settings)}"
     folder.mkdir(parents=True, exist_ok=True)
     deal = exchange.dealer.deal
     starts = range(0, len(tunes), TUNES_AT_ONCE)
@@ -148,19 +161,22 @@ def shared_figures_dealt(
         (str(folder), job[2], taken)
         for job, taken in zip(ranges, taken_of(sizes), strict=True)
     ]
-    rounds = deal(counted_pairs, jobs, progress)
-    pairs = np.concatenate([np.frombuffer(each, np.int64) for each, _ in rounds])
-    counts = np.concatenate([np.frombuffer(each, np.int64) for _, each in rounds])
-    found, place = np.unique(pairs, return_inverse=True)
-    totals = np.bincount(place, counts, len(found)).astype(np.int64)
-    own = np.concatenate([read(folder / f"sizes-{n}.npy") for n in range(len(slices))])
-    return shared_among(found, totals, own, fewest)
+    deal(counted_pairs, jobs, progress)
+    names = [job[2] for job in ranges]
+    last: list[Summed] = [
+        (str(folder), len(slices), names, len(tunes), low, high, fewest)
+        for low, high in pairwise(pair_bounds(len(tunes), len(ranges)))
+    ]
+    told = deal(summed_pairs, last, progress)
+    pairs = np.concatenate([np.frombuffer(each, np.int64) for each, _ in told])
+    counts = np.concatenate([np.frombuffer(each, np.int64) for _, each in told])
+    return as_shared(pairs, counts, len(tunes))
 
 
-def digest_of(tunes: Sequence[bytes]) -> str:
-    """What tells this work from work on other tunes, or in other pieces."""
+def name_of_work(tunes: Sequence[bytes], *settings: float) -> str:
+    """What tells this work from work on other tunes, in other pieces or otherwise set."""
     # Another version may find other figures in the same tunes.
-    digest = hashlib.sha256(f"{__version__} {TUNES_AT_ONCE} {FIGURES_AT_ONCE}".encode())
+    digest = hashlib.sha256(" ".join(map(str, (__version__, *settings))).encode())
     for steps in tunes:
         digest.update(len(steps).to_bytes(8, "little") + steps)
     return digest.hexdigest()[:16]
@@ -175,12 +191,9 @@ def figures_of_slice(job: Slice) -> int:
     names = [place / f"{kind}-{number}.npy" for kind in ("sizes", "holders", "figures")]
     if names[-1].exists():
         return len(read(names[-1]))
-    own = [figures_of(steps) for steps in tunes]
-    sizes = np.asarray([len(each) for each in own], np.int64)
-    figures = np.concatenate([np.zeros(0, np.uint64), *own])
-    holders = np.repeat(np.arange(first, first + len(tunes), dtype=np.int64), sizes)
-    order = np.argsort(figures, kind="stable")
-    for name, column in zip(names, (sizes, holders[order], figures[order]), strict=True):
+    figures, holders = figures_in_order(tunes, first)
+    sizes = np.bincount(holders - first, minlength=len(tunes)).astype(np.int64)
+    for name, column in zip(names, (sizes, holders, figures), strict=True):
         write(name, column)
     return len(figures)
 
@@ -248,12 +261,15 @@ def taken_of(sizes: NDArray[np.int64]) -> Iterator[list[int]]:
     yield from taken.tolist()
 
 
-def counted_pairs(job: Counted) -> tuple[bytes, bytes]:
-    """The pairs of one range that there is room for, and how often each is suggested."""
+def counted_pairs(job: Counted) -> None:
+    """Write the pairs of one range that there is room for, and how often each stands."""
     import numpy as np
 
     folder, name, taken = job
     place = Path(folder)
+    names = [place / f"{kind}-{name}.npy" for kind in ("counts", "counted")]
+    if names[-1].exists():
+        return
     pairs = read(place / f"pairs-{name}.npy")
     groups = read(place / f"groups-{name}.npy")
     parts, start = [np.zeros(0, np.int64)], 0
@@ -262,10 +278,46 @@ def counted_pairs(job: Counted) -> tuple[bytes, bytes]:
         parts.append(np.asarray(pairs[start : start + each * taken[size]]))
         start += each * int(groups[size])
     found, counts = np.unique(np.concatenate(parts), return_counts=True)
-    return found.tobytes(), counts.astype(np.int64).tobytes()
+    for written, column in zip(names, (counts, found), strict=True):
+        write(written, column)
 
 
-def write(name: Path, column: NDArray[np.int64] | NDArray[np.uint64]) -> None:
+def pair_bounds(tunes: int, wanted: int) -> list[int]:
+    """Pairs at which ranges begin that hold about as many pairs of tunes each.
+
+    Of n tunes the first x are the lower one of n²(1 - (1 - x/n)²)/2 pairs.
+    """
+    firsts = (int(tunes * (1 - (1 - at / wanted) ** 0.5)) for at in range(1, wanted))
+    return [0, *(first * tunes for first in firsts), tunes * tunes]
+
+
+def summed_pairs(job: Summed) -> tuple[bytes, bytes]:
+    """The pairs of some tunes that share enough, in order, and how much each shares."""
+    import numpy as np
+
+    folder, slices, names, tunes, low, high, fewest = job
+    place = Path(folder)
+    pairs, counts = [np.zeros(0, np.int64)], [np.zeros(0, np.int64)]
+    for name in names:
+        found = read(place / f"counted-{name}.npy")
+        part = slice(*(int(np.searchsorted(found, edge)) for edge in (low, high)))
+        pairs.append(np.asarray(found[part]))
+        counts.append(np.asarray(read(place / f"counts-{name}.npy")[part]))
+    everything = np.concatenate(pairs)
+    # Each range is in order, which a stable sort makes use of.
+    order = np.argsort(everything, kind="stable")
+    everything = everything[order]
+    starts = np.flatnonzero(np.r_[True, everything[1:] != everything[:-1]])
+    if not len(everything):
+        return b"", b""
+    totals = np.add.reduceat(np.concatenate(counts)[order], starts)
+    sizes = np.concatenate([read(place / f"sizes-{n}.npy") for n in range(slices)])
+    assert len(sizes) == tunes
+    enough = sharing_enough(everything[starts], totals, sizes, fewest)
+    return enough[0].tobytes(), enough[1].tobytes()
+
+
+def write(name: Path, column: NDArray[np.integer[Any]]) -> None:
     """Write numbers to a file, whole or not at all."""
     import numpy as np
 

@@ -8,7 +8,7 @@ stands in many tunes suggests no pair, and rare figures are taken first until
 :data:`MOST_PAIRS` have been suggested.
 
 Contents: FIGURE_INTERVALS, COMMON_TUNES, SharedFigures, steps_of, all_figures,
-shared_figures, longest_run.
+figures_in_order, shared_figures, longest_run.
 """
 
 from __future__ import annotations
@@ -28,6 +28,7 @@ __all__ = [
     "FIGURE_INTERVALS",
     "SharedFigures",
     "all_figures",
+    "figures_in_order",
     "longest_run",
     "shared_figures",
     "steps_of",
@@ -43,6 +44,9 @@ COMMON_TUNES = 64
 MOST_PAIRS = 20_000_000
 """Pairs suggested, one figure each, that are counted at most: 160 MB."""
 
+TUNES_AT_ONCE = 1_000
+"""Whose figures are put in order together: between two, progress is told."""
+
 Progress = Callable[[int, int], None]
 
 
@@ -53,9 +57,8 @@ def steps_of(pitch: bytes) -> bytes:
 
 def all_figures(steps: bytes) -> frozenset[bytes]:
     """Every run of :data:`FIGURE_INTERVALS` steps."""
-    return frozenset(
-        steps[at : at + FIGURE_INTERVALS] for at in range(len(steps) - FIGURE_INTERVALS + 1)
-    )
+    last = len(steps) - FIGURE_INTERVALS
+    return frozenset({steps[at : at + FIGURE_INTERVALS] for at in range(last + 1)})
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,29 +97,27 @@ def shared_figures(
     """
     import numpy as np
 
-    sizes = np.zeros(len(tunes), np.int64)
-    figures, holders = [], []
-    for place, steps in enumerate(tunes):
-        own = figures_of(steps)
-        sizes[place] = len(own)
+    figures, holders = [np.zeros(0, np.uint64)], [np.zeros(0, np.int64)]
+    for first in range(0, len(tunes), TUNES_AT_ONCE):
+        own, of = figures_in_order(tunes[first : first + TUNES_AT_ONCE], first)
         figures.append(own)
-        holders.append(np.full(len(own), place, np.int64))
-        if progress is not None and place % 1000 == 0:
-            progress(place, len(tunes))
-    if not sizes.any():
-        return []
-    pairs = suggested(np.concatenate(figures), np.concatenate(holders), len(tunes))
+        holders.append(of)
+        if progress is not None:
+            progress(first, len(tunes))
+    everyone = np.concatenate(holders)
+    pairs = suggested(np.concatenate(figures), everyone, len(tunes))
     found, counts = np.unique(pairs, return_counts=True)
-    return shared_among(found, counts, sizes, fewest)
+    sizes = np.bincount(everyone, minlength=len(tunes))
+    return as_shared(*sharing_enough(found, counts, sizes, fewest), len(tunes))
 
 
-def shared_among(
+def sharing_enough(
     pairs: NDArray[np.int64],
     counts: NDArray[np.int64],
     sizes: NDArray[np.int64],
     fewest: int,
-) -> list[SharedFigures]:
-    """Of pairs as first * tunes + second, in order, those that share enough.
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Of pairs as first * tunes + second those that share enough, and what they share.
 
     Parameters
     ----------
@@ -129,23 +130,55 @@ def shared_among(
     """
     import numpy as np
 
-    first, second = np.divmod(pairs, len(sizes))
+    first, second = np.divmod(pairs, max(len(sizes), 1))
     enough = counts >= np.minimum(fewest, np.minimum(sizes[first], sizes[second]))
-    columns = (column[enough].tolist() for column in (first, second, counts))
-    return [SharedFigures(*row) for row in zip(*columns, strict=True)]
+    return pairs[enough], counts[enough]
 
 
-def figures_of(steps: bytes) -> NDArray[np.uint64]:
-    """The different figures of a tune, eight steps as one number each."""
+def as_shared(
+    pairs: NDArray[np.int64], counts: NDArray[np.int64], tunes: int
+) -> list[SharedFigures]:
+    """Pairs as first * tunes + second, and what each shares, one by one."""
     import numpy as np
 
-    if len(steps) < FIGURE_INTERVALS:
-        return np.zeros(0, np.uint64)
-    rows = np.lib.stride_tricks.sliding_window_view(
-        np.frombuffer(steps, np.uint8), FIGURE_INTERVALS
-    )
-    numbers: NDArray[np.uint64] = np.ascontiguousarray(rows).view("<u8").ravel()
-    return np.unique(numbers)
+    columns = *np.divmod(pairs, max(tunes, 1)), counts
+    return list(map(SharedFigures, *(column.tolist() for column in columns)))
+
+
+def figures_in_order(
+    tunes: Sequence[bytes], first: int = 0
+) -> tuple[NDArray[np.uint64], NDArray[np.int64]]:
+    """The different figures of some tunes, eight steps as one number each.
+
+    Parameters
+    ----------
+    tunes : sequence of bytes
+        Steps of each.
+    first : int
+        Place of the first of them among all.
+
+    Returns
+    -------
+    figures, holders : ndarray of shape (n,)
+        In order of the figures, then of the places of the tunes that hold them.
+    """
+    import numpy as np
+
+    joined = np.frombuffer(b"".join(tunes), np.uint8)
+    if len(joined) < FIGURE_INTERVALS:
+        return np.zeros(0, np.uint64), np.zeros(0, np.int64)
+    rows = np.lib.stride_tricks.sliding_window_view(joined, FIGURE_INTERVALS)
+    lengths = np.fromiter(map(len, tunes), np.int64, len(tunes))
+    holders = np.repeat(np.arange(len(tunes)), lengths)[: len(rows)]
+    # No figure goes on in the next tune.
+    ends = np.cumsum(lengths)[holders]
+    within = np.flatnonzero(np.arange(len(rows)) + FIGURE_INTERVALS <= ends)
+    numbers: NDArray[np.uint64] = rows[within].view("<u8").ravel()
+    order = np.argsort(numbers, kind="stable")
+    numbers, holders = numbers[order], holders[within][order]
+    is_new = np.ones(len(numbers), bool)
+    is_new[1:] = (numbers[1:] != numbers[:-1]) | (holders[1:] != holders[:-1])
+    return numbers[is_new], holders[is_new] + first
 
 
 def suggested(

@@ -19,7 +19,6 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from melodex import __version__
-from melodex.corpus.shards.merging import in_order
 from melodex.corpus.tunes.tune_rows import with_their_lines
 from melodex.errors import EmptyMelodyError
 from melodex.matching.asking import Notes
@@ -234,8 +233,8 @@ def digest_of(corpus: Corpus) -> str:
     """
 
     def digest() -> str:
-        rows = corpus.query("SELECT tune_id FROM tune ORDER BY tune_id", merge=in_order(0))
-        ids = "".join(leading(row[0]) for row in rows)
+        rows = corpus.query("SELECT tune_id FROM tune")
+        ids = "".join(sorted(leading(row[0]) for row in rows))
         return hashlib.sha256(ids.encode("ascii")).hexdigest()[:12]
 
     return corpus.worked_out("digest of tune ids", digest)

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from heapq import nsmallest
 
 from melodex import __version__
 from melodex.corpus.reader import Corpus
@@ -168,7 +169,7 @@ def audit_whole(
         ]
     if pieces:
         shared = best_of_two_pieces(shared, [pieces.get(each, each) for each in ids])
-    duplicates = duplicates_among(corpus, tunes, least, shared)
+    duplicates = duplicates_among(corpus, tunes, least, shared, exchange)
     if sides:
         groups = tuple(
             group
@@ -183,14 +184,11 @@ def audit_whole(
     }
     # Of a group of near-duplicates the first stands for all.
     standing = {found.tunes[0].tune_id for found in duplicates.groups}
+    stands = [tune_id in standing or tune_id not in group for tune_id in ids]
     apart = [
         pair
         for pair in shared
-        if pair.count >= SHARED_FIGURES
-        and all(
-            ids[place] in standing or ids[place] not in group
-            for place in (pair.first, pair.second)
-        )
+        if pair.count >= SHARED_FIGURES and stands[pair.first] and stands[pair.second]
     ]
     room = max(limit - len(duplicates.groups), 0)
     return WholeAudit(
@@ -241,8 +239,9 @@ def close_pairs(
     limit: int,
 ) -> tuple[ClosePair, ...]:
     """The pairs whose longest run tells most, of those that share most figures."""
-    most = sorted(shared, key=lambda pair: (-pair.count, pair.first, pair.second))
-    most = most[: LOOKED_AT * limit]
+    most = nsmallest(
+        LOOKED_AT * limit, shared, lambda pair: (-pair.count, pair.first, pair.second)
+    )
     model = IntervalModel.learned(
         pitch for pitch, _ in sample_tunes(list(corpus.chunks()), MODEL_SEED)
     )

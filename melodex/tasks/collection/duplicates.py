@@ -13,17 +13,20 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
-from dataclasses import dataclass, replace
-from functools import lru_cache
+from dataclasses import dataclass
+from itertools import groupby
+from pathlib import Path
 
 from melodex.corpus.packing import unpack
 from melodex.corpus.reader import Corpus
 from melodex.corpus.tunes.tune_rows import TuneRow, lined_pieces
-from melodex.matching.dealing.exchange import Exchange, shared_figures_by
+from melodex.matching.dealing.dealer import Dealer, Here, Kept, unreadable
+from melodex.matching.dealing.exchange import Exchange, name_of_work, shared_figures_by
+from melodex.matching.engine.passes import batched
 from melodex.matching.evidence.kinship import (
+    FIGURE_INTERVALS,
     SharedFigures,
     all_figures,
-    steps_of,
 )
 
 __all__ = [
@@ -36,6 +39,15 @@ __all__ = [
 
 SHARED_TO_COMPARE = 3
 """Rare figures that two tunes must share before they are compared in full."""
+
+PAIRS_AT_ONCE = 20_000
+"""Compared by whoever works in one piece: with their tunes about 3 MB, half a second."""
+
+LOOKED_FURTHER = 2 * FIGURE_INTERVALS
+"""Steps of a tune that are looked at beyond as many as may begin no figure of another."""
+
+Pair = tuple[str, str, float]
+"""Two tunes and their likeness."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +96,8 @@ def find_duplicates(
         Groups, the most alike first, then by tune id.
     """
     tunes = main_lines(corpus, steps_by_tune(corpus))
-    return duplicates_among(corpus, tunes, least, figures_shared(tunes, exchange))
+    shared = figures_shared(tunes, exchange)
+    return duplicates_among(corpus, tunes, least, shared, exchange)
 
 
 def figures_shared(
@@ -100,6 +113,7 @@ def duplicates_among(
     tunes: Mapping[str, bytes],
     least: float,
     shared: Sequence[SharedFigures],
+    exchange: Exchange | None = None,
 ) -> Duplicates:
     """Find the duplicates among tunes of which is known what figures they share.
 
@@ -113,11 +127,13 @@ def duplicates_among(
         Likeness from which two tunes count as duplicates.
     shared : sequence of SharedFigures
         Places count in order of tune id.
+    exchange : Exchange, optional
+        Others who work, and where; this process alone where it is not given.
     """
     tunes, shared = of_main_lines(corpus, tunes, shared)
     same = same_steps(tunes)
     leaders = {ids[0] for ids in same}
-    pairs = [*equal_pairs(same), *near_pairs(tunes, leaders, shared, least)]
+    pairs = [*equal_pairs(same), *near_pairs(tunes, leaders, shared, least, exchange)]
     groups = []
     for members, likeness in grouped(pairs):
         rows = tuple(corpus.tune(tune_id) for tune_id in members)
@@ -146,7 +162,7 @@ def of_main_lines(
     ids = sorted(tunes)
     place = {tune_id: at for at, tune_id in enumerate(sorted(mains))}
     kept = [
-        replace(pair, first=place[ids[pair.first]], second=place[ids[pair.second]])
+        SharedFigures(place[ids[pair.first]], place[ids[pair.second]], pair.count)
         for pair in shared
         if ids[pair.first] in place and ids[pair.second] in place
     ]
@@ -155,11 +171,14 @@ def of_main_lines(
 
 def steps_by_tune(corpus: Corpus) -> dict[str, bytes]:
     """Read the steps of all tunes: one byte each, downward ones wrapped."""
-    return {
-        tune.tune_id: steps_of(tune.pitch)
-        for chunk in corpus.chunks()
-        for tune in unpack(chunk)
-    }
+    import numpy as np
+
+    found = {}
+    for chunk in corpus.chunks():
+        for tune in unpack(chunk):
+            pitch = np.frombuffer(tune.pitch, np.uint8)
+            found[tune.tune_id] = (pitch[1:] - pitch[:-1]).tobytes()
+    return found
 
 
 def same_steps(tunes: Mapping[str, bytes]) -> list[list[str]]:
@@ -170,7 +189,7 @@ def same_steps(tunes: Mapping[str, bytes]) -> list[list[str]]:
     return list(found.values())
 
 
-def equal_pairs(same: Iterable[list[str]]) -> Iterator[tuple[str, str, float]]:
+def equal_pairs(same: Iterable[list[str]]) -> Iterator[Pair]:
     """Pairs that hold together the tunes with the same steps."""
     for ids in same:
         for other in ids[1:]:
@@ -182,29 +201,69 @@ def near_pairs(
     leaders: Set[str],
     shared: Sequence[SharedFigures],
     least: float,
-) -> Iterator[tuple[str, str, float]]:
+    exchange: Exchange | None = None,
+) -> Iterator[Pair]:
     """Pairs of tunes that share enough figures, one tune for each row of steps."""
     ids = sorted(tunes)
+    led = [tune_id in leaders for tune_id in ids]
+    parts = [
+        [(pair.first, pair.second) for pair in part if led[pair.first] and led[pair.second]]
+        for part in batched(shared, PAIRS_AT_ONCE)
+    ]
+    steps = [tunes[tune_id] for tune_id in ids]
+    jobs = [
+        ({place: steps[place] for pair in part for place in pair}, part, least)
+        for part in parts
+    ]
+    dealer: Dealer = Here()
+    if exchange is not None:
+        name = name_of_work(steps, least, PAIRS_AT_ONCE)
+        dealer = Kept(exchange.dealer, exchange.folder, f"near-{name}")
+    for part, found in zip(parts, dealer.deal(alike_of_pairs, jobs), strict=True):
+        try:
+            for at, likeness in found:
+                first, second = part[at]
+                yield ids[first], ids[second], float(likeness)
+        except (TypeError, ValueError, IndexError) as error:
+            raise unreadable(exchange.folder if exchange else Path()) from error
 
-    @lru_cache(maxsize=4096)
-    def figures(tune_id: str) -> frozenset[bytes]:
-        return all_figures(tunes[tune_id])
 
-    for pair in shared:
-        one, other = ids[pair.first], ids[pair.second]
-        if one in leaders and other in leaders:
-            likeness = jaccard(figures(one), figures(other))
+PairsJob = tuple[dict[int, bytes], list[tuple[int, int]], float]
+"""Steps of tunes by place, which of them are compared, and the least likeness."""
+
+
+def alike_of_pairs(job: PairsJob) -> list[tuple[int, float]]:
+    """Which of some pairs are alike, by their places in the job, and how much."""
+    tunes, pairs, least = job
+    found = []
+    for first, group in groupby(enumerate(pairs), key=lambda entry: entry[1][0]):
+        own = all_figures(tunes[first])
+        for at, (_, second) in group:
+            likeness = jaccard(own, tunes[second], least)
             if likeness >= least:
-                yield one, other, likeness
+                found.append((at, likeness))
+    return found
 
 
-def jaccard(one: frozenset[bytes], other: frozenset[bytes]) -> float:
-    """Share of what either has that both have."""
-    both = len(one & other)
-    return both / (len(one) + len(other) - both)
+def jaccard(own: frozenset[bytes], other: bytes, least: float) -> float:
+    """Share of what either has that both have; 0 where it is below the least.
+
+    Most pairs are far from it, and no more of the other is looked at than shows that. Of
+    k figures of which d are not among n others, at most k - d are in both and at least
+    n + d in either, so that d is at most (k - least n) / (1 + least); one more, since
+    numbers are rounded.
+    """
+    most = len(other) - FIGURE_INTERVALS + 1
+    room = int((most - least * len(own)) / (1 + least)) + 1
+    if most < 1 or room < 0:
+        return 0.0
+    if len(all_figures(other[: room + LOOKED_FURTHER]) - own) > room:
+        return 0.0
+    both = len(own & (figures := all_figures(other)))
+    return both / (len(own) + len(figures) - both)
 
 
-def grouped(pairs: Iterable[tuple[str, str, float]]) -> Iterator[tuple[list[str], float]]:
+def grouped(pairs: Iterable[Pair]) -> Iterator[tuple[list[str], float]]:
     """Tunes held together by pairs, and the least likeness that holds them."""
     leader: dict[str, str] = {}
 
