@@ -101,6 +101,50 @@ def test_many_tunes_are_audited_in_order_each_as_alone(
     assert repr(pickle.loads(pickle.dumps(found))) == repr(found)
 
 
+@pytest.mark.parametrize("workers", [None, 2])
+def test_an_audit_of_many_that_was_stopped_is_gone_on_with(
+    workers: int | None, corpora: tuple[Path, Path], tmp_path: Path
+) -> None:
+    """Nothing is done twice and nothing lost, whoever works, over a file or shards."""
+    own, work = tunes_folder() / "own", tmp_path / "work"
+
+    def stop(done: int, total: int) -> None:
+        if done == 2:
+            raise KeyboardInterrupt
+
+    given: list[str | Path] = ["The Eel Trap", own, "Rain on the Roof"]
+    with melodex.open(corpora[0]) as one, melodex.open(corpora[1]) as two:
+        expected = one.audit_each(given, threshold=30.0)
+        with pytest.raises(KeyboardInterrupt):
+            two.audit_each(given, threshold=30.0, workers=workers, work=work, progress=stop)
+        kept = {file: file.stat().st_mtime_ns for file in work.iterdir()}
+        assert 2 <= len(kept) <= 4
+        # One of them was not written to its end.
+        spoilt = sorted(kept)[0]
+        spoilt.write_bytes(spoilt.read_bytes()[:-1])
+        found = one.audit_each(given, threshold=30.0, workers=workers, work=work)
+        after = {file: file.stat().st_mtime_ns for file in work.iterdir()}
+        assert len(after) == 4
+        assert [file for file in kept if kept[file] != after[file]] == [spoilt]
+        told: list[tuple[int, int]] = []
+        again = two.audit_each(
+            [*given, tmp_path / "no.abc"],
+            threshold=30.0,
+            work=work,
+            progress=lambda *done: told.append(done),
+        )
+        assert told == []
+        assert len(again.refusals) == 1
+        for each in (found, again):
+            assert [audit.to_dict() for audit in each] == [x.to_dict() for x in expected]
+            assert [str(audit) for audit in each] == [str(audit) for audit in expected]
+        # Otherwise set it is another audit.
+        two.audit_each(given, threshold=29.0, work=work)
+        assert len(list(work.iterdir())) == 8
+        with pytest.raises(WorkersError, match="the folder for the work cannot be made"):
+            two.audit_each(given, work=spoilt / "below")
+
+
 def test_no_tunes_are_audited_to_nothing(corpora: tuple[Path, Path]) -> None:
     with melodex.open(corpora[0]) as one:
         found = one.audit_each([])

@@ -131,6 +131,7 @@ class Comparing(CorpusFile):
         limit: int = 20,
         workers: int | None = None,
         scheduler: str = "",
+        work: str | PathLike[str] | None = None,
         progress: Callable[[int, int], None] | None = None,
     ) -> AuditEachResult:
         """Audit many tunes of your own, dealt out tune by tune.
@@ -145,6 +146,10 @@ class Comparing(CorpusFile):
             Let so many processes of this machine work, each with the whole corpus.
         scheduler : str
             Let the workers of the Dask cluster at this address work.
+        work : str or PathLike, optional
+            A folder in which each audit is kept as soon as it is there, so that a call that
+            was stopped is gone on with, or asked again with more tunes. What was refused is
+            tried again.
         progress : callable, optional
             Called with the number of tunes done and of all.
 
@@ -159,7 +164,10 @@ class Comparing(CorpusFile):
         WorkersError
             If those who are to work cannot be had, or are gone.
         """
+        from melodex.matching.dealing.exchange import work_folder
         from melodex.matching.dealing.held import whole_of
+        from melodex.tasks.audit.audit import digest_of
+        from melodex.tasks.audit.kept import KeptAudits
         from melodex.tasks.audit.many import AuditJob, audits_in_order
         from melodex.tasks.gather.counts import tunes_left_out
 
@@ -171,9 +179,13 @@ class Comparing(CorpusFile):
                 threshold=threshold,
                 limit=limit,
             )
+            kept = None
+            if work is not None:
+                settings = sorted({*asked.exclude}), sorted(asked.outside), threshold, limit
+                kept = KeptAudits(work_folder(Path(work)), digest_of(reader), settings)
             given = [own for tune in tunes for own in own_each(tune, reader)]
             dealer = self.hands.dealer(workers, scheduler)
-            found = audits_in_order(asked, given, dealer, progress=progress)
+            found = audits_in_order(asked, given, dealer, progress=progress, kept=kept)
         return AuditEachResult(found, self)
 
     def audit_whole(

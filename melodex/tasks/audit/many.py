@@ -24,6 +24,7 @@ from melodex.matching.dealing.held import Whole, with_whole
 from melodex.reading.apart import read_path_apart
 from melodex.tasks.adding.walking import files_of
 from melodex.tasks.audit.audit import Audit, audit
+from melodex.tasks.audit.kept import KeptAudits
 from melodex.tasks.passage import Passage, passage_of
 
 __all__ = [
@@ -123,6 +124,7 @@ def audit_many(
     done: Callable[[OwnTune, Audit | Refused], None] | None = None,
     *,
     progress: Progress | None = None,
+    kept: KeptAudits | None = None,
 ) -> list[Audit | Refused]:
     """Audit tunes by whoever works; each result is handed on as soon as it is there.
 
@@ -138,6 +140,9 @@ def audit_many(
         Called with a tune and its audit, or why there is none.
     progress : callable, optional
         Called with tunes done and of all.
+    kept : KeptAudits, optional
+        Where audits are kept as soon as they are there; those that are there already are
+        not made again, and not handed to ``done``.
 
     Returns
     -------
@@ -149,13 +154,26 @@ def audit_many(
     WorkersError
         If a worker sees another corpus under that name, or none can be had.
     """
-    jobs = [(asked.whole, audit_one, replace(asked, tune=tune)) for tune in tunes]
+    held = {
+        place: found
+        for place, tune in enumerate(tunes)
+        if kept and (found := kept.find(tune.passage))
+    }
+    left = [tune for place, tune in enumerate(tunes) if place not in held]
+    jobs = [(asked.whole, audit_one, replace(asked, tune=tune)) for tune in left]
 
     def told(place: int, result: Audit | Refused) -> None:
+        if kept and isinstance(result, Audit):
+            kept.keep(result, left[place].passage)
         if done:
-            done(tunes[place], result)
+            done(left[place], result)
 
-    return dealer.deal(with_whole, jobs, progress, told)
+    def count(now: int, _total: int) -> None:
+        if progress:
+            progress(len(held) + now, len(tunes))
+
+    made = iter(dealer.deal(with_whole, jobs, count, told))
+    return [held.get(place) or next(made) for place in range(len(tunes))]
 
 
 def audits_in_order(
@@ -164,18 +182,19 @@ def audits_in_order(
     dealer: Dealer,
     *,
     progress: Progress | None = None,
+    kept: KeptAudits | None = None,
 ) -> ManyAudits:
     """Audit tunes of which some were refused before; all in the order given.
 
     Parameters
     ----------
-    asked, dealer, progress
+    asked, dealer, progress, kept
         As for :func:`audit_many`.
     given : sequence of OwnTune or Refused
         The tunes, and in their places those that could not be read.
     """
     tunes = [each for each in given if isinstance(each, OwnTune)]
-    results = iter(audit_many(asked, tunes, dealer, progress=progress))
+    results = iter(audit_many(asked, tunes, dealer, progress=progress, kept=kept))
     audited: list[tuple[str, Audit]] = []
     refusals: list[Refused] = []
     for each in given:
