@@ -19,9 +19,11 @@ from __future__ import annotations
 
 import random
 import shutil
+import sqlite3
 import sys
 import tempfile
 import time
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -40,6 +42,8 @@ PATIENCE_MS = 8_000
 """Of a hand that wants something of a page."""
 CHECKING_MS = 180_000
 """Of what makes ready and looks at the end, beside any load."""
+LATEST_MS = 10_000
+"""After which nothing that was pressed is still on its way."""
 TUNES = ("The Eel Trap", "Marl Pit Hornpipe", "Snail Post", "Foghorn Samba")
 TEXTS = "[...document.querySelectorAll('[data-words]')].map((field) => field.value)"
 ROOMS = ("Find", "Gather", "Teaching sets", "Shelf", "Look inside", "My own tune")
@@ -255,6 +259,11 @@ def lost(hand: Hand, corpus_path: Path) -> list[str]:
     while bring_back(hand):
         show_set(hand)
     lesson = _lesson(hand, corpus_path)
+    if hand.kept - _passages(lesson):
+        # Beside a load the last removal may come after all that was looked at.
+        hand.page.wait_for_timeout(LATEST_MS)
+        bring_back(hand)
+        lesson = _lesson(hand, corpus_path)
     written = " ".join(example.row.note for example in lesson.examples).split()
     gone = [f"word {word}" for word in hand.words if word not in written]
     gone += [f"passage {tune} {bars}" for tune, bars in hand.kept - _passages(lesson)]
@@ -270,6 +279,15 @@ def lost(hand: Hand, corpus_path: Path) -> list[str]:
 def _lesson(hand: Hand, corpus_path: Path) -> Lesson:
     with Corpus.open(corpus_path) as corpus:
         return open_lesson(corpus, hand.set_name)
+
+
+def _changes(corpus_path: Path) -> list[str]:
+    """What the corpus says that changes took out, the latest last."""
+    with closing(sqlite3.connect(corpus_path)) as connection:
+        rows = connection.execute(
+            "SELECT change, kind, name FROM taken_out ORDER BY id"
+        ).fetchall()
+    return [" ".join(map(str, row)) for row in rows]
 
 
 def _passages(lesson: Lesson) -> set[tuple[str, str]]:
@@ -297,7 +315,7 @@ def run(browser: Browser, address: str, corpus_path: Path, seed: int) -> dict[st
         "kept": len(hand.kept),
         "lost": gone,
         "seconds": round(time.perf_counter() - began, 1),
-        "log": hand.log if gone else [],
+        "log": [*hand.log, *_changes(corpus_path)] if gone else [],
     }
 
 

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from urllib.parse import quote
+
 from playwright.sync_api import expect
 
 from melodex.corpus.reader import Corpus
+from melodex.tasks.collection.holdings import remove_tunes
 from melodex.tasks.lesson.sets import open_lesson
+from melodex.tasks.passage import find_passage
 
 TUNES = ("The+Eel+Trap", "Marl+Pit+Hornpipe", "Snail+Post")
 
@@ -90,6 +94,48 @@ def test_a_phrase_ticks_and_folds_outlive_other_pages_reload_and_back(workbench,
     other = page.context.new_page()
     other.goto(workbench.base)
     expect(other.locator("#phrase")).to_have_value("")
+
+
+PHRASE = "3 5 3 1 3 1 | 4 6 4 3 1 | 2 4 2 7, 2 7, | 1 5, 5,"
+
+
+def test_what_is_ticked_is_kept_though_tunes_before_it_have_gone(own_bench, visit):
+    running = own_bench()
+    page = visit(running, "/")
+    page.fill("#phrase", PHRASE)
+    page.get_by_role("button", name="Find it").click()
+    tick = page.get_by_role("checkbox", name="Choose match 2, The Eel Trap")
+    tick.check()
+    expect(page.locator("#match-2 h3")).to_contain_text("The Eel Trap")
+    remove_tunes(running.corpus_path, ["Marl Pit Hornpipe"])
+    # Its notes are those of the passage that was shown, and so is what is kept.
+    page.locator("#match-2 summary").first.click()
+    expect(page.locator("#match-2 .evidence")).to_contain_text("The Eel Trap")
+    form = page.locator("form[data-keep]")
+    form.locator("[name=into]").fill("Ticked")
+    form.get_by_role("button", name="Keep").click()
+    expect(form.locator(".kept")).to_contain_text("Kept 1 passage")
+    assert list(notes_in(running, "Ticked")) == ["The Eel Trap"]
+    # It is ticked wherever it stands when the question is asked again.
+    page.reload()
+    first = page.get_by_role("checkbox", name="Choose match 1, The Eel Trap")
+    expect(first).to_be_checked()
+    expect(page.locator("input[name=chosen]:checked")).to_have_count(1)
+
+
+def test_what_is_ticked_is_kept_though_the_result_has_it_no_more(own_bench):
+    running = own_bench()
+    with Corpus.open(running.corpus_path) as corpus:
+        there = find_passage("Snail Post", corpus).tune_id
+        gone = find_passage("The Eel Trap", corpus).tune_id
+    remove_tunes(running.corpus_path, [gone])
+    asked = f"source=find&into=Far&phrase={quote(PHRASE)}&limit=1"
+    status, _, _ = running.send("/keep", f"{asked}&chosen={quote(f'1 {there} 1-4')}")
+    assert status == 303
+    assert list(notes_in(running, "Far")) == ["Snail Post"]
+    status, _, told = running.send("/keep", f"{asked}&chosen={quote(f'2 {gone} 1-4')}")
+    assert status == 422
+    assert "he tune of 2 is no longer in the corpus" in told.decode()
 
 
 def test_a_tune_that_was_removed_and_a_tag_come_back(own_bench, visit):

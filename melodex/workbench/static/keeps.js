@@ -34,8 +34,11 @@ export function called(field) {
   if (field.dataset.words) return `words ${field.dataset.words}`;
   const name = field.name || field.id;
   if (!name || !SHOWN.includes(field.type)) return "";
+  const { tune, bars } = field.dataset;
+  // A tick belongs to its passage, wherever that stands in the result the next time.
+  if (field.type === "checkbox") return `${name} ${tune ? `${tune} ${bars}` : field.value}`;
   const alike = [...document.getElementsByName(field.name)].indexOf(field);
-  return `${name} ${field.type === "checkbox" ? field.value : Math.max(0, alike)}`;
+  return `${name} ${Math.max(0, alike)}`;
 }
 
 const holds = (field) => (field.type === "checkbox" ? field.checked : field.value);

@@ -32,6 +32,7 @@ from melodex.workbench.asking import (
 )
 from melodex.workbench.bench import StoppableCorpus
 from melodex.workbench.files import as_file
+from melodex.workbench.ticked import found_again, row_of
 
 if TYPE_CHECKING:
     from melodex.tasks.collection.holdings import Count
@@ -238,22 +239,29 @@ def evidence_of(found: Resemblance, match: Match) -> Markup:
     return Markup(evidence_html(match_section(asked.phrase, match, asked.most_points)))
 
 
+def match_place(match: Match) -> tuple[str, str]:
+    """Tune and bars of a match, as its page tells them."""
+    bars = match.passage.melody.bar
+    return match.tune_id, f"{bars[0]}-{bars[-1]}"
+
+
 def match(ask: Ask) -> Response:
     """The evidence of one match: a page, or a part of one for a script."""
     found = searched(ask, ask.corpus())
-    rank = ask.number("rank", 1, least=1, most=MOST_MATCHES)
-    if rank > len(found.matches):
+    row = row_of(ask.said("rank") or "1")
+    chosen = found_again(row, found.matches, match_place) if row else None
+    if chosen is None:
         raise PhraseError(
-            f"there is no match {rank}", hint=f"there are {len(found.matches)}"
+            f"there is no match {row.rank if row else 'of that name'} any more",
+            hint=f"there are {len(found.matches)}: search again to see them",
         )
-    chosen = found.matches[rank - 1]
     evidence = evidence_of(found, chosen)
     if ask.wants_data:
         return JSONResponse({"html": str(evidence)})
     return rendered_page(
         ask,
         "match.html",
-        f"{rank}. {chosen.passage.label}",
+        f"{chosen.rank}. {chosen.passage.label}",
         found=found,
         match=chosen,
         evidence=evidence,

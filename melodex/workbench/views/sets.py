@@ -8,17 +8,20 @@ Contents: sets, one_set, passage, order, sheet, packed, keep, mark_of, set_of, s
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
+from typing import TypeVar
 
 from markupsafe import Markup
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from melodex.corpus.lessons import example_rows, find_lesson
 from melodex.corpus.reader import Corpus
-from melodex.errors import LessonError
+from melodex.errors import LessonError, UnknownTuneError
 from melodex.presentation.text.words import many
+from melodex.tasks.gather.gather import Example
 from melodex.tasks.lesson import sets as lessons
 from melodex.tasks.lesson.choosing import choice_of
 from melodex.tasks.lesson.keeping import (
@@ -38,9 +41,10 @@ from melodex.tasks.lesson.words import mark_of_text, passage_keys
 from melodex.workbench.asking import Ask, address, rendered_page
 from melodex.workbench.deeds import changing
 from melodex.workbench.files import named_file
-from melodex.workbench.views.find import searched
+from melodex.workbench.ticked import Row, found_again, row_of
+from melodex.workbench.views.find import match_place, searched
 from melodex.workbench.views.gather import gathered
-from melodex.workbench.views.own import audited
+from melodex.workbench.views.own import audited, finding_place
 
 __all__ = [
     "keep",
@@ -54,6 +58,8 @@ __all__ = [
     "sheet",
     "shown",
 ]
+
+Shown = TypeVar("Shown")
 
 
 def sets(ask: Ask) -> Response:
@@ -249,25 +255,54 @@ def kept_words(report: KeepReport) -> str:
 def kept_from(ask: Ask) -> list[Found]:
     """The passages that are to be kept."""
     corpus = ask.corpus()
-    chosen = {int(text) for text in ask.every("chosen") if text.isdecimal()}
     source = ask.said("source")
     if source == "find":
         found = searched(ask, corpus)
-        matches = tuple(match for match in found.matches if match.rank in chosen)
-        return finds_of(corpus, replace(found, matches=matches))
-    if source == "own":
+        matches, gone = ticked(ask, found.matches, match_place)
+        kept = finds_of(corpus, replace(found, matches=matches))
+    elif source == "own":
         audit = audited(ask, corpus)
-        findings = tuple(each for each in audit.findings if each.rank in chosen)
-        return finds_of(corpus, replace(audit, findings=findings))
-    if source == "gather":
-        result = gathered(ask, corpus)
-        examples = tuple(e for i, e in enumerate(result.examples, 1) if i in chosen)
-        return finds_of(corpus, replace(result, examples=examples))
-    return [
-        found_by_hand(corpus, tune, bars=bars or None, reason=ask.said("why"))
-        for tune, bars in zip(ask.every("tune"), ask.every("bars"), strict=False)
-        if tune
-    ]
+        findings, gone = ticked(ask, audit.findings, finding_place)
+        kept = finds_of(corpus, replace(audit, findings=findings))
+    elif source == "gather":
+        gathering = gathered(ask, corpus)
+        examples, gone = ticked(ask, gathering.examples, example_place)
+        kept = finds_of(corpus, replace(gathering, examples=examples))
+    else:
+        return [
+            found_by_hand(corpus, tune, bars=bars or None, reason=ask.said("why"))
+            for tune, bars in zip(ask.every("tune"), ask.every("bars"), strict=False)
+            if tune
+        ]
+    # It was ticked where it stood: what came since may have pushed it out of the result.
+    return [*kept, *(still_there(corpus, row) for row in gone)]
+
+
+def still_there(corpus: Corpus, row: Row) -> Found:
+    """A passage that was ticked, if the corpus still has its tune."""
+    try:
+        return found_by_hand(corpus, row.tune, bars=row.bars)
+    except UnknownTuneError as error:
+        raise LessonError(
+            f"the tune of {row.rank} is no longer in the corpus",
+            hint="untick it, or undo what took it out; then keep the others again",
+        ) from error
+
+
+def ticked(
+    ask: Ask, result: Sequence[Shown], place_of: Callable[[Shown], tuple[str, str]]
+) -> tuple[tuple[Shown, ...], list[Row]]:
+    """What was ticked of a result, in its order, and rows that are in it no more."""
+    rows = [row for text in ask.every("chosen") if (row := row_of(text))]
+    again = [found_again(row, result, place_of) for row in rows]
+    gone = [r for r, found in zip(rows, again, strict=True) if found is None and r.tune]
+    chosen = {id(found) for found in again if found is not None}
+    return tuple(each for each in result if id(each) in chosen), gone
+
+
+def example_place(example: Example) -> tuple[str, str]:
+    """Tune and bars of a passage that was gathered, as its page tells them."""
+    return example.tune_id, f"{example.first_bar}-{example.last_bar}"
 
 
 def mark_of(lesson: Lesson) -> str:
