@@ -27,7 +27,7 @@ from melodex.analysis.harmony.devices.cadences import is_over_its_root
 from melodex.analysis.harmony.devices.device import Device
 from melodex.analysis.harmony.devices.finding import Harmony, harmony
 from melodex.analysis.harmony.devices.rests import are_phrases
-from melodex.analysis.harmony.placed import CHORD_TONE
+from melodex.analysis.harmony.placed import CHORD_TONE, TENSION
 from melodex.analysis.keys import (
     KeyReading,
     Keys,
@@ -143,7 +143,7 @@ def explained_notes(found: Harmony) -> frozenset[int]:
     return frozenset(
         row.note
         for row in found.notes
-        if row.kind == CHORD_TONE
+        if row.kind in {CHORD_TONE, TENSION}
         and found.chords[row.chord].numeral.role in PASSING_THROUGH
     )
 

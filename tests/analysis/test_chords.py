@@ -224,3 +224,26 @@ def read_by_music21(text: str) -> tuple[int, int, set[int]] | None:
     names = [pitch.name.replace("-", "b") for pitch in (root, bass, *pitches)]
     fifths = [fifths_from_name(name) for name in names]
     return fifths[0], fifths[1], set(fifths[1:])
+
+
+@pytest.mark.parametrize(
+    ("text", "same"),
+    [("D/f+", "D/F#"), ("D/fis", "D/F#"), ("Cm/e-", "Cm/Eb"), ("Fm7/as", "Fm7/Ab")],
+)
+def test_a_small_bass_with_its_sign_in_another_manner_is_read(text: str, same: str) -> None:
+    # D/f+ stands in the Nottingham collection, beside Am/c, Am/e and Am/g.
+    found, plain = parse_chord(text), parse_chord(same)
+    assert (found.text, found.bass_fifths) == (text, plain.bass_fifths)
+    assert transposed_text(found, 2) == transposed_text(plain, 2)
+
+
+@pytest.mark.parametrize(
+    ("text", "write"), [("D/F+", "D/F#"), ("C/f+", "C/F#"), ("C/e-", "C/Eb")]
+)
+def test_a_bass_that_may_be_a_second_chord_says_what_to_write(
+    text: str, write: str
+) -> None:
+    found = parse_chord(text)
+    assert not found.understood
+    assert found.reason.endswith(f"write {write}")
+    assert parse_chord(write).bass_fifths is not None

@@ -66,3 +66,44 @@ def test_a_minor_tune_that_ends_on_its_five_stays_minor() -> None:
     # The seventh of V leads home: D7 is no tonic.
     text = FREYGISH_TUNE.format(key="Gm").replace('"D"', '"D7"')
     assert str(read(text).key.key) == "G minor"
+
+
+SIXTEEN = """X:1
+T:Invented air
+M:4/4
+L:1/8
+K:Eb
+D EF|"Eb"G3F GcBG|"Ab"FEC2 zEGA|"Eb"B3c "Cm"BGEG|"F7"F4 "Bb7"zDEF|
+"Eb"G3F "Eb7"GcBG|"Ab"FEC2 "Abm"zDEF|"Eb/Bb"G3A "Bb7"GFEF|"Eb"{middle}|
+"Ab/Eb"e3d "Eb"dcBc|"Ab"BG "Eb"E2 zBcd|"Ab/Eb"e3d "Cm"dcBG|"F7"F4 "Bb7"zBBB|
+"Eb"g3f "Ab"fece|"Eb"BG "Cm"E2 zDEF|"Eb/Bb"GcBG "Bb7"FECD|"Eb"E4 z|]
+"""
+
+
+def test_sixteen_bars_are_two_eights_where_the_tune_rests_between_them() -> None:
+    rests, runs_on = (read(SIXTEEN.format(middle=m)) for m in ("E4 zBcd", "EFGA GBcd"))
+    assert [(s.label, s.bars) for s in rests.sections] == [("A", 8), ("B", 8)]
+    assert [s.bars for s in runs_on.sections] == [16]
+
+
+def test_a_strain_of_four_bars_that_comes_back_at_the_end_is_told() -> None:
+    # A B B A in fours, the plan of the Irish song in Essen's collection (I0551).
+    air = """X:1
+M:3/4
+L:1/16
+K:C
+G2E2|G4C4E2G2|dcedc2A2G2E2|D2C2E4D4|C8c2d2|
+e4f4e2c2|e4d2c2B2G2|d2c2e4d4|c8c2d2|
+e4f4e2c2|e4d2c2B2G2|d2c2e4d4|c4A4G2E2|
+G4C4E2G2|dcedc2A2G2E2|D2C2E4D4|C8|]
+"""
+    found = [(s.label.rstrip("'"), s.bars) for s in read(air).sections]
+    assert found == [("A", 4), ("B", 8), ("A", 4)]
+
+
+def test_a_tune_that_comes_in_a_bar_late_returns_under_its_letter() -> None:
+    verse = "e2d2 c2e2|f2e2 d4|g2e2 f2d2|c6 c2"
+    end = "a2g2 a4|b2a2 g4|c'2b2 a2g2|f2e2 d4|c2e2 g2c'2|a2f2 d2B2|c8"
+    middle = "_a2g2 f2e2|_e4 d4|_a2g2 f2_e2|d8|_b2_a2 g2f2|_e4 c4|f2_e2 d2c2|B8"
+    abc = f"X:1\nM:4/4\nL:1/8\nK:C\nz6 c2|{verse}|{middle}||{verse}|{end}|]"
+    assert [s.label for s in read(abc).sections] == ["A", "A'"]

@@ -5,8 +5,10 @@ from __future__ import annotations
 import pytest
 
 from melodex.analysis.form import sections
+from melodex.analysis.keys import read_keys
 from melodex.analysis.piece import Analysis, analyse
 from melodex.melody import TICKS_PER_QUARTER, Bar, Key, KeyChange, Melody
+from melodex.reading import read_data
 from tests.analysis.forms.lead_sheets import bars_of, melody_of, one
 
 
@@ -260,3 +262,73 @@ def test_a_bridge_that_begins_on_vi_and_leads_back_stays_in_the_key() -> None:
     bridge = "Am|Em|F|E7|Am|D7|G Dm7|G7"
     found = reading_of(f"[A]{first}|[A]{first}|[B]{bridge}|[A]{first}", "C major")
     assert [(s.first_bar, s.last_bar, s.mode) for s in found.spans] == [(1, 32, "major")]
+
+
+def reasons(chords: str, key: str, kind: str) -> list[str]:
+    """What is said of one kind of device."""
+    devices = reading_of(chords, key).harmony.devices
+    return [d.reason for d in devices if d.kind == kind]
+
+
+def test_iv_or_ii_over_the_bass_of_v_is_a_dominant_that_closes() -> None:
+    for five in ("F/G", "Dm7/G"):
+        sheet = f"C|F|Am|{five}|F|Am|{five}|{five}|C|F|Am|G7|F|C|{five}|C"
+        found = reading_of(sheet, "C major").harmony.devices
+        kinds = {(d.kind, d.last_bar) for d in found if "cadence" in d.kind}
+        assert {("half cadence", 7), ("authentic cadence", 16)} <= kinds
+        assert ("plagal cadence", 16) not in kinds
+
+
+def test_a_dominant_goes_to_its_goal_by_way_of_the_ii_of_that() -> None:
+    (said,) = reasons("Cm|Fm|Ab7|Dm7b5|G7|Cm|Fm|Cm", "C minor", "tritone substitute")
+    assert said.endswith("and goes there")
+    (said,) = reasons("Cm|Fm|Ab7|Fm|G7|Cm|Fm|Cm", "C minor", "tritone substitute")
+    assert said.endswith("without going there")
+
+
+def test_the_last_dominant_leads_back_to_the_first_chord() -> None:
+    (said,) = reasons("Cm7|Fm7|Cm7|Ab7 Db7", "C minor", "tritone substitute")[-1:]
+    assert said.endswith("and goes there")
+    (said,) = reasons("Dm7|G7|Cmaj7|A7", "C major", "secondary dominant")
+    assert said.endswith("and goes there")
+
+
+def test_a_seventh_at_rest_is_no_altered_dominant() -> None:
+    sheet = "E7#9|E7#9|A13|E7#9|A13|A13|E7#9|E7#9|B7#9|A13|B7#9|E7#9"
+    found = [d for d in reading_of(sheet).harmony.devices if d.kind == "altered dominant"]
+    assert {d.first_bar for d in found} == {11}
+
+
+def test_the_fourth_before_an_applied_dominant_is_of_it() -> None:
+    found = reading_of("Am|E7|Am|Am|Am|F|G7sus4|G7|C|Am|E7|Am", "A minor").harmony.chords
+    assert [c.numeral.text for c in found if c.bar in {7, 8}] == ["V7sus4/bIII", "V7/bIII"]
+
+
+def test_suspended_chords_tell_the_flat_seventh() -> None:
+    found = reading_of("Dsus4|Csus2|G|D|Dsus4|Csus2|G|D")
+    assert str(found.key.key) == "D mixolydian"
+    assert "borrowed chord" not in {d.kind for d in found.harmony.devices}
+
+
+LEADS_ON = """X:1
+M:4/4
+L:1/8
+K:C
+C2E2 G2E2|F2A2 G2E2|D2E2 F2D2|E2G2 G4|C2E2 G2E2|F2A2 G2E2|D2E2 F2A2|G8||
+{after}
+"""
+
+
+def test_a_strain_that_ends_before_another_printed_key_need_not_end_on_its_tonic() -> None:
+    on_five = "[K:G]G2A2 B2d2|e2d2 B2G2|A2B2 c2A2|B8|d2c2 B2A2|G2B2 d2g2|f2e2 d2F2|G8|]"
+    tune = read_data(LEADS_ON.format(after=on_five).encode(), "tune.abc").tunes[0].melody
+    assert [str(span.key) for span in read_keys(tune).spans] == ["C major", "G major"]
+    alone = read_data(LEADS_ON.format(after="").encode(), "tune.abc").tunes[0].melody
+    assert [str(span.key) for span in read_keys(alone).spans] == ["G mixolydian"]
+
+
+def test_tensions_of_applied_dominants_are_no_colour_of_a_mode() -> None:
+    flat_ninths = '"Eb"G4|"C7"_d4|"Fm7"c4|"Bb7"A4|"Eb"G4|"C7"_d4|"Fm7"c2 "Bb7"A2|"Eb"E4|]'
+    abc = f"X:1\nM:4/4\nL:1/4\nK:Eb\n{flat_ninths}"
+    found = analyse(read_data(abc.encode(), "tune.abc").tunes[0].melody)
+    assert not found.modal

@@ -8,7 +8,7 @@ or twelves (``segments``). A melody by itself is divided as tunes
 are, at the best bar line and again in long parts (``boundaries``), after what returns
 exactly has been cut out.
 
-Contents: content_starts, with_returns, has_chords, has_melody.
+Contents: content_starts, with_returns, has_chords, has_melody, longest_step.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ from melodex.analysis.form.songs import line_features, mean_along, windows
 if TYPE_CHECKING:
     from numpy import ndarray
 
-__all__ = ["content_starts", "has_chords", "has_melody", "with_returns"]
+__all__ = ["content_starts", "has_chords", "has_melody", "longest_step", "with_returns"]
 
 SHORTEST_DIVIDED = 9
 """Bars: up to eight are one section unless a mark says otherwise."""

@@ -31,7 +31,9 @@ __all__ = ["PhraseReturn", "labels", "phrase_returns"]
 SAME_SECTION, VARIED_SECTION = 0.85, 0.5
 """Mean likeness of bars from which a section returns, or returns varied; our choice. One
 bar in eight may differ, as endings do."""
-FIRST_BARS = 4
+FIRST_BARS, MOST_BEFORE = 4, 2
+"""Bars by which a beginning is known, and bars before the tune of a piece that is not
+parted from them begins. Our choice."""
 ROUNDING = 1e-9
 """More than sums of shares between 0 and 1 are off by."""
 ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
@@ -71,7 +73,10 @@ def labels(parts: Sequence[Sequence[FormBar]], names: Sequence[str]) -> list[str
         if not name and not place and introduces(used) and not returns(parts):
             name = INTRODUCTION
         near = slice(max(0, place - MOST_LOOKED_BACK), place)
-        label = name or returning(parts[place], parts[near], found[near]) or next(fresh)
+        label = name or returning(parts[place], parts[near], found[near])
+        if not label and place and comes_in_again(parts[0], parts[place]):
+            label = found[0].rstrip("'") + "'"
+        label = label or next(fresh)
         found.append(label)
     return found
 
@@ -116,6 +121,18 @@ def opens_alike(one: Sequence[FormBar], other: Sequence[FormBar]) -> bool:
     """Whether two sections have the first four bars, or more, in common."""
     enough = min(len(one), len(other)) >= 2 * FIRST_BARS
     return enough and as_alike(one[:FIRST_BARS], other[:FIRST_BARS], SAME_SECTION)
+
+
+def comes_in_again(first: Sequence[FormBar], part: Sequence[FormBar]) -> bool:
+    """Whether a section begins as the piece does, once its tune has come in.
+
+    A bar or two of what accompanies it may stand before, in one section with it.
+    """
+    return any(
+        opens_alike(first[before:], part)
+        for before in range(1, MOST_BEFORE + 1)
+        if sum(len(bar.notes) for bar in first[:before]) <= before
+    )
 
 
 def as_alike(one: Sequence[FormBar], other: Sequence[FormBar], least: float) -> bool:

@@ -21,7 +21,7 @@ Contents: Section, sections, CONTENT.
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -31,9 +31,11 @@ from melodex.analysis.form.content import (
     content_starts,
     has_chords,
     has_melody,
+    longest_step,
     with_returns,
 )
 from melodex.analysis.form.letters import SAME_SECTION, as_alike, labels
+from melodex.analysis.form.segments import is_sixteen_bar_blues
 from melodex.analysis.form.words import section_names
 from melodex.melody import Melody
 
@@ -47,6 +49,9 @@ CONTENT = "content"
 repeats, with these hidden, one such start in ten was one of them."""
 LONGEST_ODD = 32
 """Bars of the longest section whose odd length is heard; our choice."""
+RESTS_FOR = 0.5
+"""Of a bar without a new note, in which the first half of a tune comes to rest; our
+choice."""
 SHORTEST_ELSEWHERE = 8
 """Bars of a strain that stands for itself somewhere, and elsewhere begins a longer one."""
 MOST_COMPARED = 32
@@ -118,6 +123,7 @@ def sections(
             found_starts = strains_apart(bars, strains_whole(bars, found_starts))
         if has_chords(bars) and not melody.chords_worked_out:
             found_starts = eights_apart(bars, found_starts, centres)
+            found_starts = halves_of_sixteen(bars, found_starts)
         starts |= dict.fromkeys(found_starts, CONTENT)
     return labelled(bars, starts, told=CONTENT if melody.chords_worked_out else "")
 
@@ -169,6 +175,7 @@ def strains_apart(bars: Sequence[FormBar], starts: Sequence[int]) -> list[int]:
         long_enough = size >= SHORTEST and c - b >= size + SHORTEST
         if long_enough and as_alike(bars[a:b], bars[b : b + size], SAME_SECTION):
             found.add(b + size)
+    found.update(short_returns(bars, edges))
     spans = list(pairwise(edges)) if has_chords(bars) else []
     for place, (a, b) in enumerate(spans):
         near = spans[max(0, place - MOST_COMPARED) : place + MOST_COMPARED + 1]
@@ -178,6 +185,38 @@ def strains_apart(bars: Sequence[FormBar], starts: Sequence[int]) -> list[int]:
             if fits and as_alike(bars[c:d], bars[a : a + size], SAME_SECTION):
                 found.add(a + size)
     return sorted(found)
+
+
+def short_returns(bars: Sequence[FormBar], edges: Sequence[int]) -> Iterator[int]:
+    """Where a strain of less than eight bars comes back after eight bars or more.
+
+    Eight bars that end with the whole of a strain of four are one strain all the same.
+    In its last bar only the first note is asked, since others lead to what follows.
+    """
+    spans = list(pairwise(edges))
+    for place, (a, b) in enumerate(spans):
+        size = b - a
+        if not SHORTEST <= size < EIGHT:
+            continue
+        for c, d in spans[place + 1 : place + MOST_COMPARED]:
+            if d - c < size + EIGHT or not bars[b - 1].notes:
+                continue
+            last = bars[b - 1].notes[:1] == bars[d - 1].notes[:1]
+            before = bars[a : b - 1], bars[d - size : d - 1]
+            if last and as_alike(*before, SAME_SECTION):
+                yield d - size
+
+
+def halves_of_sixteen(bars: Sequence[FormBar], starts: Sequence[int]) -> list[int]:
+    """Starts, or the ninth bar of sixteen where nothing else starts and the tune rests.
+
+    Songs are counted in eights (common practice, no source), but for a blues of sixteen
+    bars.
+    """
+    undivided = not starts and len(bars) == 2 * EIGHT and not is_sixteen_bar_blues(bars)
+    if undivided and longest_step(bars[EIGHT - 1], bars[EIGHT]) >= RESTS_FOR:
+        return [EIGHT]
+    return list(starts)
 
 
 def first_reason(melody: Melody, first: FormBar) -> str:

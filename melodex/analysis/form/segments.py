@@ -9,7 +9,8 @@ where it is a blues (common practice, no source). Eights are only taken where th
 that was found has shorter parts among them, and where the whole is short or an eight comes
 again.
 
-Contents: LONGEST_SECTION, best_segments, start_points, length_logs, regular_starts.
+Contents: LONGEST_SECTION, best_segments, start_points, length_logs, regular_starts,
+is_sixteen_bar_blues.
 """
 
 from __future__ import annotations
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
 __all__ = [
     "LONGEST_SECTION",
     "best_segments",
+    "is_sixteen_bar_blues",
     "length_logs",
     "regular_starts",
     "start_points",

@@ -20,7 +20,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from melodex.analysis.harmony.quality import NotUnderstoodError, read_quality
@@ -73,6 +73,8 @@ CONVENTIONS = (
     ("am, dmin7", "a small root is read only with an explicit minor or diminished"),
     ("c, c7", "not read: minor for some writers, a slip for others"),
     ("C-5, C+9, C(9), C(b9), Cdim9", "not read: each may mean two chords"),
+    ("D/f+, Cm/e-, D/fis", "a small bass with its sign, where the chord has that note"),
+    ("D/F+, C/f+", "not read: write D/F# and C/F#"),
     ("Ebb9", "not read: a doubly flat root, or E flat with a flat ninth"),
     ("C|D, D/C7, Dm7 G7", "not read: two chords"),
     ("H, and B beside it", "German names are read only when asked for"),
@@ -253,6 +255,8 @@ SILENCE = re.compile(r"\(?\s*(?:n\.?\s?c\.?|no chord)\s*\)?", re.IGNORECASE)
 ROOT = re.compile(r"[A-G](?:bb|b|##|#)?")
 SMALL_ROOT = re.compile(r"([a-g](?:b|#)?)(?=mi|m(?!a)|dim)")
 BASS = re.compile(r"/\s*([A-Ga-g](?:bb|b|##|#)?)(?:\s*bass)?$")
+UNCLEAR_BASS = re.compile(r"/\s*([A-Ga-g])\s?(\+|-|is|es|sharp|flat|(?<=[AEae])s)$")
+SHARPS = frozenset({"+", "is", "sharp"})
 GERMAN_ROOT = re.compile(r"(?:As(?!us)|Es(?!us)|Des|Ges|Ces|[CDFGAEH]is|[A-H])(?:b|#)?")
 GERMAN_BASS = re.compile(r"/\s*(As|Es|Des|Ges|Ces|[CDFGAEH]is|[A-H])(?:\s*bass)?$")
 
@@ -266,6 +270,8 @@ def read(text: str, german: bool) -> Chord:
     if not plain or len(plain) > LONGEST_TEXT:
         raise NotUnderstoodError("no text" if not plain else "too long for a chord symbol")
     bass_found = (GERMAN_BASS if german else BASS).search(plain)
+    if bass_found is None and (unclear := UNCLEAR_BASS.search(plain)):
+        return with_signed_bass(text, plain[: unclear.start()], unclear[1], unclear[2])
     stem = plain[: bass_found.start()] if bass_found else plain
     root_text, rest = split_root(stem, german)
     quality = read_quality(rest.strip())
@@ -329,6 +335,21 @@ def refuse_double_sign(root_text: str, rest: str) -> None:
         raise NotUnderstoodError(
             f"two signs before {rest[:2]}: put the alteration in brackets"
         )
+
+
+def with_signed_bass(text: str, stem: str, letter: str, sign: str) -> Chord:
+    """Read ``D/f+``, a bass with its sign in another manner, or say what to write.
+
+    A small letter is no second chord; it is read where the bass is a note of the chord.
+    """
+    written = f"{stem}/{letter.upper()}{'#' if sign in SHARPS else 'b'}"
+    meant = read(written, german=False)
+    is_member = meant.lowest_fifths - meant.root_fifths in meant.degrees
+    if letter.islower() and is_member:
+        return replace(meant, text=text)
+    raise NotUnderstoodError(
+        f"the bass {letter}{sign} may mean two things: write {written}"
+    )
 
 
 def note_of(name: str, german: bool) -> int:

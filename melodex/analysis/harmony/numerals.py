@@ -234,14 +234,53 @@ def numerals(
                 chord,
                 key.tonic_fifths,
                 key.mode,
-                None if later is None else chords[later],
+                first_again(chords, keys, place) if later is None else chords[later],
                 None if beyond is None else chords[beyond],
                 raised_sixth=place in raised_sixths,
                 after_its_two=led,
                 coming=coming_tonic(key, keys, later),
             )
         )
-    return with_lines(with_picardy(found, keys), chords, keys)
+    suspended = with_suspensions(found, chords)
+    return with_lines(with_picardy(suspended, keys), chords, keys)
+
+
+def first_again(
+    chords: Sequence[Chord], keys: Sequence[LocalKey], place: int
+) -> Chord | None:
+    """The first chord of a piece, which its last dominant leads back to.
+
+    Not from I7, which is at rest, nor from another key.
+    """
+    here, key, home = chords[place], keys[place], keys[0]
+    turns = here.family == "dominant" and here.root_fifths != key.tonic_fifths
+    same = (key.tonic_fifths, key.mode) == (home.tonic_fifths, home.mode)
+    return chords[0] if turns and same and place and chords[0].sounds else None
+
+
+def with_suspensions(found: list[Numeral], chords: Sequence[Chord]) -> list[Numeral]:
+    """Name the fourth before the third of an applied dominant by that dominant."""
+    for place in range(len(found) - 2, -1, -1):
+        here, after = found[place], found[place + 1]
+        if (
+            here.family == "suspended"
+            and chords[place].bass_fifths is None
+            and after.role == "secondary dominant"
+            and here.role in {"diatonic", "borrowed"}
+            and goes_on(chords[place], chords[place + 1])
+        ):
+            figures = figured(chords[place])[0]
+            five = spelled(APPLIED_DEGREE[after.role], here.family, figures)
+            found[place] = replace(
+                here,
+                text=f"{five}/{after.goal}",
+                role=after.role,
+                goal=after.goal,
+                goal_degree=after.goal_degree,
+                resolves=after.resolves,
+                from_mode="",
+            )
+    return found
 
 
 def is_two_of(before: Numeral, chord: Chord, five: Chord) -> bool:

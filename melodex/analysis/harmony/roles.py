@@ -149,6 +149,17 @@ class Place:
         on_it = following is not None and (following - goal) % 12 == 0
         return on_it or (goal == 1 and self.next_is_six_four)
 
+    def comes_late_to(self, goal: int) -> bool:
+        """Whether only the minor chord a fifth above a goal stands before it.
+
+        Ab7 Dm7b5 G7 goes to G by way of its own ii; D7 that becomes Dm7 has given up.
+        """
+        two, reached = self.next_degree, self.above_tonic(self.beyond)
+        if two in {None, self.degree} or reached is None or self.following is None:
+            return False
+        minor = self.following.family in {"minor", "half-diminished"}
+        return minor and (reached - goal) % 12 == 0 and (two - goal) % 12 == 1
+
     @property
     def triad(self) -> frozenset[int]:
         """Root, third and fifth above the tonic."""
@@ -444,7 +455,7 @@ def applied(place: Place, name: str, goal: int) -> Role:
     resolves = place.leads_to(goal)
     reached = place.following if resolves else None
     small = is_small_goal(place.mode, goal, reached, place.beyond)
-    return Role(name, roman(goal, small=small), goal, resolves)
+    return Role(name, roman(goal, small=small), goal, resolves or place.comes_late_to(goal))
 
 
 def is_small_goal(
@@ -478,7 +489,7 @@ def goal_is_minor(mode: str, goal: int) -> bool:
 def substitute(place: Place, goal: int) -> Role:
     """A dominant a half step above its goal, in the place of the one a fifth above."""
     found = applied(place, "tritone substitute", goal)
-    resolves = falls_by_half_step(place.chord, place.following)
+    resolves = falls_by_half_step(place.chord, place.following) or found.resolves
     # Over a lowered seventh it is VII7: nobody writes a lowered first.
     shown = near(goal + LEADING_TONE_DOWN)
     return Role(found.name, found.goal, goal, resolves, shown_degree=shown)

@@ -73,8 +73,15 @@ class Evidence:
     counts: ndarray
 
 
-def evidence(melody: Melody) -> Evidence:
+def evidence(melody: Melody, leads_on: bool = False) -> Evidence:
     """Count what a melody with at least one note says about its key.
+
+    Parameters
+    ----------
+    melody : Melody
+    leads_on : bool
+        Whether it goes on in another printed key: its last note is then no ending, and
+        says nothing.
 
     Raises
     ------
@@ -102,11 +109,16 @@ def evidence(melody: Melody) -> Evidence:
     length = [math.sqrt(ticks / total) for ticks in length]
     if 1.0 in melody.beat_strength:
         downbeat[places[fifths[melody.beat_strength.index(1.0)]]] = 1.0
-    if closes := closing_ticks(melody):
+    closes = closing_ticks(melody)
+    if leads_on:
+        closes.discard(melody.end_ticks)
+    if closes:
         for here, onset, ticks in zip(fifths, melody.onset_ticks, durations, strict=True):
             if onset + ticks in closes:
                 ends[places[here]] += 1.0
     final[places[fifths[-1]]] = 1.0
+    if leads_on:
+        final = [1 / width] * width
     counts = [length, shares(weight), present, final, downbeat, shares(ends)]
     return Evidence(middle, np.array(counts))
 

@@ -80,7 +80,12 @@ class Home:
     remark: str = ""
 
 
-def home_of(melody: Melody, change: KeyChange | None, heard: Sequence[Chord] = ()) -> Home:
+def home_of(
+    melody: Melody,
+    change: KeyChange | None,
+    heard: Sequence[Chord] = (),
+    leads_on: bool = False,
+) -> Home:
     """Say in what key a stretch of a melody is at home.
 
     Parameters
@@ -91,18 +96,20 @@ def home_of(melody: Melody, change: KeyChange | None, heard: Sequence[Chord] = (
         The printed key that holds in it, None to leave that aside.
     heard : sequence of Chord
         Chords that sound in it.
+    leads_on : bool
+        Whether another key is printed after it.
     """
     if len(melody) < TOO_FEW_NOTES:
         if heard:
             return home_from(chord_probabilities(heard, []), "chords", "")
         return Home(NO_KEY, 0.0, "none", (), few_words(len(melody)))
-    found = evidence(melody)
+    found = evidence(melody, leads_on)
     openly = key_probabilities(found)
     signed = change if change is not None and is_signature(change) else None
     source, remark, chosen = "melody", "", openly
     if signed is not None:
         among = key_probabilities(found, signed.signature_fifths, signed.key)
-        narrowed = softmax(stated(among, signed))
+        narrowed = softmax(stated(among, signed, leads_on))
         chromatic = len({midi % 12 for midi in melody.midi}) >= MANY_PITCH_CLASSES
         least = CHROMATIC_KEPT if chromatic else SIGNATURE_KEPT
         if chromatic:
@@ -156,14 +163,19 @@ def is_signature(change: KeyChange) -> bool:
     return change.key.mode != "none" or change.signature_fifths != 0
 
 
-def stated(found: list[tuple[Key, float]], change: KeyChange) -> list[tuple[Key, float]]:
-    """Points of keys, those of a printed mode raised."""
+def stated(
+    found: list[tuple[Key, float]], change: KeyChange, leads_on: bool
+) -> list[tuple[Key, float]]:
+    """Points of keys, those of a printed mode raised.
+
+    Whoever prints another key after it has named this one too, with or without a mode.
+    """
+    meant = change.stated or leads_on
     raised = STATED_POINTS * (1.0 if change.key.mode not in {"major", "ionian"} else 0.5)
     return [
         (
             key,
-            math.log(max(odds, 1e-9))
-            + raised * (change.stated and same_key(key, change.key)),
+            math.log(max(odds, 1e-9)) + raised * (meant and same_key(key, change.key)),
         )
         for key, odds in found
     ]

@@ -207,7 +207,8 @@ def stretch_spans(
     turns: list[KeyChange | None] = list(turns_of(melody)) if use_signature else [None]
     turns = turns or [None]
     starts = [0, *(turn.onset_ticks for turn in turns[1:] if turn is not None)]
-    ends = [*starts[1:], max(melody.end_ticks, starts[-1] + 1)]
+    stop_of_piece = max(melody.end_ticks, starts[-1] + 1)
+    ends = [*starts[1:], stop_of_piece]
     numbers, cutter = BarNumbers(melody), Cutter(melody)
     onsets = [onset for onset, _ in placed]
     spans: list[KeySpan] = []
@@ -215,7 +216,8 @@ def stretch_spans(
     for change, start, end in zip(turns, starts, ends, strict=True):
         here = placed[bisect_left(onsets, start) : bisect_left(onsets, end)]
         part = cutter.cut(start, end)
-        home = home_of(part, change, [chord for _, chord in here])
+        leads_on = stop_of_piece > end
+        home = home_of(part, change, [chord for _, chord in here], leads_on)
         if home.key.mode == "none" and change is not None and change.key.mode != "none":
             home = Home(change.key, PRINTED_CERTAINTY, "printed key", (), home.remark)
         home = in_minor(home, [chord for _, chord in here], change)

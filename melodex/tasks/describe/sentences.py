@@ -243,13 +243,13 @@ def unsaid_of(melody: Melody, found: Analysis) -> Iterable[str]:
             "The chords are not printed: they were worked out from the notes of all parts."
         )
         yield from doubt_sentences(melody)
-    unknown = [
-        here.chord.text
+    unknown = {
+        here.chord.text: here.chord.reason
         for here in found.harmony.chords
         if not here.chord.understood and here.chord.text
-    ]
+    }
     if unknown:
-        listed = ", ".join(dict.fromkeys(unknown))
+        listed = "; ".join(f"{text} ({reason})" for text, reason in unknown.items())
         yield f"Chord symbols that were not understood: {listed}."
     if not melody.chords and len(found.spans) > 1:
         yield "Key centres from a melody alone are uncertain."

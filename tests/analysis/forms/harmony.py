@@ -358,4 +358,10 @@ HARMONY: dict[str, tuple[str, str]] = {
         "I|bII|I|I|iv|bIII|bII|I|I|bII|bIII|bII|iv|bIII|bII|I",
         "",
     ),
+    "carol with a relative refrain, nothing marked": (
+        "i|i|V7|i|i|i|V7|i|i|bVII|bIII|bVII7|iv|i V7|i|V7/bIII"
+        "|I|IV|I|I|I|IV|I|I|vi|IV|I V7|vi|I|IV|I|I",
+        "authentic cadence 3-4, authentic cadence 7-8, authentic cadence 14-15, "
+        "plagal cadence 18-19, plagal cadence 22-23, plagal cadence 30-31",
+    ),
 }

@@ -259,6 +259,12 @@ FORMS = (
         ((1, 16, "E minor"), (17, 32, "G major")),
     ),
     Form(
+        "carol with a relative refrain, nothing marked",
+        "Em|Em|B7|Em|Em|Em|B7|Em|Em|D|G|D7|Am|Em B7|Em|D7"
+        "|G|C|G|G|G|C|G|G|Em|C|G D7|Em|G|C|G|G",
+        ((1, 16, "E minor"), (17, 32, "G major")),
+    ),
+    Form(
         "bridge in the relative major",
         "Dm|A7|Dm|A7|Gm|Dm|E7|A7|F|C7|F|C7|Bb|F|G7|C7|Dm|A7|Dm|A7|Gm|Dm|A7|Dm",
         ((1, 8, "D minor"), (9, 16, "F major"), (17, 24, "D minor")),

@@ -253,16 +253,30 @@ def cadence_in(key: LocalKey, here: PlacedChord, after: PlacedChord) -> str:
         return ""
     if after.numeral.role == "secondary dominant" and same_key(key, after.key):
         return ""
-    degree = near(here.chord.root_fifths - key.tonic_fifths)
-    goal = near(after.chord.root_fifths - key.tonic_fifths)
+    start, chord = over_five(key, here.chord), over_five(key, after.chord)
+    degree = near(start.root_fifths - key.tonic_fifths)
+    goal = near(chord.root_fifths - key.tonic_fifths)
     if goal == 0 and after.chord.family in TONIC_FAMILIES:
         if after.chord.bass_fifths == key.tonic_fifths + 1 or only_passes(here, after):
             return ""
-        return close_of(here.chord, degree, after.chord, key.mode)
-    leads = degree == 1 or is_leading(here.chord, degree)
-    if goal == 1 and after.chord.family in FIFTH_FAMILIES and not leads:
-        return "half cadence" if rests_on(after.chord) else ""
+        return close_of(start, degree, after.chord, key.mode)
+    leads = degree == 1 or is_leading(start, degree)
+    if goal == 1 and chord.family in FIFTH_FAMILIES and not leads:
+        return "half cadence" if rests_on(chord) else ""
     return "deceptive cadence" if is_deceptive(key, here, after) else ""
+
+
+ELEVENTHS = {-1: frozenset({"major"}), 2: frozenset({"minor"})}
+"""Degrees of IV and ii, in fifths above the tonic, and what they are over the bass of V."""
+
+
+def over_five(key: LocalKey, chord: Chord) -> Chord:
+    """A chord, or the V that it stands for: F/G and Dm7/G are G9sus4 in C."""
+    five = key.tonic_fifths + 1
+    families = ELEVENTHS.get(near(chord.root_fifths - key.tonic_fifths), frozenset())
+    if chord.bass_fifths != five or chord.family not in families:
+        return chord
+    return replace(chord, root_fifths=five, bass_fifths=None, family="suspended")
 
 
 def is_leading(chord: Chord, degree: int) -> bool:

@@ -171,6 +171,9 @@ def altered_dominants(piece: Piece) -> Iterator[Device]:
     for step, here in enumerate(piece.row):
         if here.chord.family != "dominant" or not here.chord.alterations:
             continue
+        if here.numeral.role == "blues seventh":
+            # I7#9 is as much at rest as I7: it goes to IV, but leads nowhere.
+            continue
         listed = " and ".join(spoken_degree(n) for n in here.chord.alterations)
         named = "" if here.numeral.degree is None else f" ({here.numeral.text})"
         reason = f"{here.chord.text}{named} is a dominant with {listed}"

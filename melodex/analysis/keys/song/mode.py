@@ -64,7 +64,7 @@ PRINTED_AGAINST = 4.0
 """The printed mode gives way where so many times as much speaks against it as for it; our
 choice."""
 
-FLAT_SEVENTH = {(10, "M"): 1.0, (7, "m"): 1.0}
+FLAT_SEVENTH = {(10, "M"): 1.0, (10, ""): 1.0, (7, "m"): 1.0}
 SHARP_SEVENTH = {(7, "M"): 1.0, (11, "m"): 1.0, (4, "m"): 0.5, (4, "M"): 0.5}
 NATURAL_SIXTH = {(5, "M"): 1.0, (2, "m"): 1.0, (9, "m"): 0.5}
 FLAT_SIXTH = {(8, "M"): 1.0, (5, "m"): 1.0, (1, "M"): 0.5}

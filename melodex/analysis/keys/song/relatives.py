@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 from melodex.analysis.keys.song.confirmed import parts_of
 from melodex.analysis.keys.song.layout import Layout
 from melodex.analysis.keys.song.mode import third_of
-from melodex.analysis.keys.song.points import NO_ROOT, SongBar
+from melodex.analysis.keys.song.points import KINDS, NO_ROOT, SongBar
 from melodex.analysis.keys.song.returns import SETTLED, only_tonic
 
 if TYPE_CHECKING:
@@ -31,6 +31,8 @@ __all__ = ["relative_points"]
 FEWEST_BARS = 8
 LONGEST_COUNTED = 40
 """Bars of a sheet without marks in which eights are taken for sections."""
+
+DIMINISHED = frozenset({"diminished", "half-diminished"})
 
 Row = list[tuple[int, str]]
 
@@ -85,12 +87,17 @@ def tonic_of_part(bars: Sequence[SongBar], home: int) -> int | None:
 def chords_in_order(bars: Sequence[SongBar]) -> Row:
     """Root and third of each chord, those that go on once."""
     sounding = (
-        (root, third_of(kind))
+        (root, triad_of(kind))
         for bar in bars
         for root, kind, _ in bar.chords
         if root != NO_ROOT
     )
     return [told for told, _ in groupby(sounding)]
+
+
+def triad_of(kind: int) -> str:
+    """The third of a chord; a diminished one is no minor tonic, and has none here."""
+    return "" if KINDS[kind] in DIMINISHED else third_of(kind)
 
 
 def held(bars: Sequence[SongBar], chord: tuple[int, str]) -> float:
@@ -99,7 +106,7 @@ def held(bars: Sequence[SongBar], chord: tuple[int, str]) -> float:
         share
         for bar in bars
         for root, kind, share in bar.chords
-        if (root, third_of(kind)) == chord
+        if (root, triad_of(kind)) == chord
     )
 
 
@@ -126,12 +133,14 @@ def in_relative_minor(bars: Sequence[SongBar], row: Row, tonic: int, home: int) 
     own, other = goes_home(row, one), goes_home(row, major)
     waits = row[-1] == five_of(tonic)
     closes = len(own) > len(other) and own[-1:] > other[-1:]
+    # As often as in the major key, and last, with no more than a chord that leads on.
+    ends = bool(own) and len(own) == len(other) and own[-1] >= len(row) - 2
     # A few chords more that end on the V of the major key have led back to it.
     leads_back = row[-1] == five_of(home) and own[-1:] < [len(row) - 2]
     return (
         row[0] == one
         and held(bars, one) >= held(bars, major)
-        and ((closes and not leads_back) or (waits and not other))
+        and ((closes and not leads_back) or ends or (waits and not other))
     )
 
 
