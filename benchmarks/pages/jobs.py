@@ -1,6 +1,6 @@
-"""Five whole jobs on the page, by mouse, by keyboard and by touch on a narrow screen.
+"""Five whole jobs: on the page by mouse, by keyboard, by touch, and by commands.
 
-Run:  python -m benchmarks.pages.jobs [--keep NAME] [--hands mouse,keyboard,touch]
+Run:  python -m benchmarks.pages.jobs [--keep NAME] [--hands mouse,keyboard,touch,commands]
 
 The jobs: find a phrase and lay two tunes side by side; audit a song of one's own from its
 file; describe a piece and gather what shows the same; make, print and share a teaching set;
@@ -9,13 +9,19 @@ demo's corpus, with nothing but the controls that a person sees. The keyboard re
 control by Tab alone (Shift+Tab where it lies before); how often Tab is pressed from one
 control to the next is counted. Files are handed over by the browser's own chooser, which
 no script can press. A control that cannot be reached, seen or pressed ends the job there.
+From the results of a search it is counted besides how many Tabs and other keys lead to
+keeping the first of them, and the last. By commands each job is done as it is typed in a
+terminal; a command that fails, or does not say what it should, ends the job.
 
-Contents: Hand, JOBS, done_by, main.
+Contents: Hand, JOBS, COMMANDS, done_by, by_commands, ways_to_keeping, main.
 """
 
 from __future__ import annotations
 
+import os
+import shlex
 import shutil
+import subprocess
 import sys
 import tempfile
 from collections.abc import Callable
@@ -30,7 +36,7 @@ from benchmarks.pages.workbench import FLAGS, started
 from melodex.tasks.adding.add import add_paths
 
 DEMO = ROOT / "corpus_demo"
-HANDS = ("mouse", "keyboard", "touch")
+HANDS = ("mouse", "keyboard", "touch", "commands")
 WIDE, NARROW, TALL = 1280, 390, 800
 MOST_TABS = 250
 PATIENCE_MS = 60_000
@@ -200,6 +206,99 @@ JOBS: dict[str, Job] = {
 }
 
 
+COMMANDS: dict[str, list[tuple[str, str]]] = {
+    "find and compare": [
+        (f"resemble '{FOUND}' --limit 2", "Marl Pit Hornpipe"),
+        (f"compare --phrase '{FOUND}' 'Marl Pit Hornpipe' --bars 1-2", "same degree"),
+        (f"compare --phrase '{FOUND}' 'Marl Pit Hornpipe' --output pair.pdf", ""),
+    ],
+    "audit an own song": [
+        ("audit own.abc --limit 3 --into 'Close to mine'", "kept 6 passages"),
+        ("lesson show 'Close to mine'", "Letter from the Far Lock"),
+    ],
+    "describe and gather": [
+        ("describe 'Fog over the Basin'", "borrowed chord [12 tunes]"),
+        ("gather --device 'borrowed chord' --into Gathered", "in the new set 'Gathered'"),
+    ],
+    "make, print and share a set": [
+        (f"resemble '{FOUND}' --limit 2 --into 'For Tuesday'", "kept 2 passages"),
+        ("lesson note 'For Tuesday' 1 'Sing it first'", "noted beside Marl Pit Hornpipe"),
+        ("lesson move 'For Tuesday' 1 2", ""),
+        ("lesson show 'For Tuesday'", "Note: Sing it first"),
+        ("lesson print 'For Tuesday' --output set.pdf", ""),
+        ("lesson pack 'For Tuesday' set.zip", ""),
+        ("lesson unpack set.zip --as 'From somebody'", "From somebody"),
+    ],
+    "add to the shelf and tidy it": [
+        ("add tidy.abc", "1 added"),
+        ("list --title Tidy", "A Tune to Tidy"),
+        ("remark 'A Tune to Tidy' 'From my uncle'", "From my uncle"),
+        ("collection tag 'for Tuesday' 'A Tune to Tidy'", "1"),
+        ("remove 'A Tune to Tidy'", "undo"),
+        ("undo last", "A Tune to Tidy"),
+        ("show 'A Tune to Tidy'", "From my uncle"),
+    ],
+}
+"""What is typed after ``melodex``, and what the answer has to say."""
+
+
+def by_commands(path: Path, folder: Path) -> list[dict[str, Any]]:
+    """Each job as it is typed in a terminal: how it went."""
+    shutil.copyfile(DEMO / "own" / "own_song.abc", folder / "own.abc")
+    (folder / "tidy.abc").write_text(NEW_TUNE, encoding="utf-8")
+    found = []
+    for name, typed in COMMANDS.items():
+        went = "done"
+        for words, wanted in typed:
+            command = [sys.executable, "-m", "melodex", "--corpus", str(path)]
+            ran = subprocess.run(
+                [*command, *shlex.split(words)],
+                check=False,
+                cwd=folder,
+                env={**os.environ, "PYTHONPATH": str(ROOT)},
+                capture_output=True,
+                text=True,
+            )
+            said = " ".join((ran.stdout + ran.stderr).split())
+            if ran.returncode or wanted not in said:
+                went = f"ended at {words}: {said[-200:]}"
+                break
+        row = {"job": name, "hand": "commands", "went": went, "controls": len(typed)}
+        found.append(row)
+        print(row, file=sys.stderr)
+    return found
+
+
+def ways_to_keeping(browser: Browser, address: str) -> dict[str, Any]:
+    """Keys from the results of a search to keeping the first of them, and the last."""
+    keys: dict[str, Any] = {}
+    for which in ("first", "last"):
+        context = browser.new_context(viewport={"width": WIDE, "height": TALL})
+        context.set_default_timeout(PATIENCE_MS)
+        page = context.new_page()
+        page.goto(address)
+        page.locator("#phrase").fill(FOUND)
+        page.keyboard.press("Enter")
+        page.locator("#match-2").wait_for()
+        ticks = page.locator("input[name=chosen]")
+        # By Tab to the first tick, by arrows to the others, by Enter to the name of a set.
+        pressed = {"Tab": 0, "ArrowDown": 0, "Space": 1, "Enter": 1}
+        while not page.evaluate("document.activeElement.matches('[name=chosen]')"):
+            page.keyboard.press("Tab")
+            pressed["Tab"] += 1
+        for _ in range(ticks.count() - 1 if which == "last" else 0):
+            page.keyboard.press("ArrowDown")
+            pressed["ArrowDown"] += 1
+        page.keyboard.press("Space")
+        page.keyboard.press("Enter")
+        page.keyboard.type("By keys")
+        page.keyboard.press("Enter")
+        page.locator(".kept a").wait_for()
+        keys[which] = pressed
+        context.close()
+    return keys
+
+
 def done_by(browser: Browser, way: str, address: str, folder: Path) -> list[dict[str, Any]]:
     """Each job by one kind of hand, in a browser of its own: how it went."""
     found = []
@@ -240,19 +339,28 @@ def main() -> None:
         browser = play.chromium.launch(
             executable_path="/usr/bin/chromium", args=FLAGS.split()
         )
+        keys: dict[str, Any] = {}
         for way in options.hands.split(","):
             path = folder / f"{way}.melodex"
             shutil.copyfile(whole, path)
+            if way == "commands":
+                rows += by_commands(path, folder)
+                continue
             with started(path) as address:
                 # The page is opened by its key once in each browser.
                 rows += done_by(browser, way, address, folder)
+                if way == "keyboard":
+                    keys = ways_to_keeping(browser, address)
         browser.close()
     lines = [f"{r['hand']:9} {r['job']:30} {r['went']}" for r in rows]
-    text = "\n".join([*lines, f"{sum(r['went'] == 'done' for r in rows)} of {len(rows)}"])
+    lines.append(f"{sum(r['went'] == 'done' for r in rows)} of {len(rows)}")
+    lines += [f"from the results to keeping the {at}: {each}" for at, each in keys.items()]
+    text = "\n".join(lines)
     print(text)
+    done = {"jobs": rows, "keys to keeping": keys}
     keep(
         options.keep,
-        {"about.json": about("playwright"), "jobs.json": rows, "jobs.txt": text},
+        {"about.json": about("playwright"), "jobs.json": done, "jobs.txt": text},
     )
 
 

@@ -1,7 +1,7 @@
 """Are phrases read as whoever typed them meant?
 
-Every phrase of :mod:`benchmarks.reading.phrases`, and of a second and a third hundred
-that were not looked at before, is read, and falls into one of three: *as meant* (the music
+Every phrase of :mod:`benchmarks.reading.phrases`, and of three more lists that were not
+looked at before, is read, and falls into one of three: *as meant* (the music
 is what is written beside it, or asking was meant), *asked back* (it was refused with its
 place, or the meant reading was offered among others), *wrong in silence* (other music, and
 nothing said of it). The last must be none.
@@ -19,6 +19,7 @@ from fractions import Fraction
 
 from benchmarks.keeping import about, asker, keep
 from benchmarks.reading.phrases import WRITTEN, Written
+from benchmarks.reading.phrases_fourth import FOURTH
 from benchmarks.reading.phrases_held_out import HELD_OUT
 from benchmarks.reading.phrases_third import THIRD
 from melodex.errors import MelodexError, PhraseError
@@ -126,7 +127,7 @@ def report() -> tuple[str, dict[str, object]]:
     counts: dict[str, Counter[str]] = {}
     lines: list[str] = []
     start = time.process_time()
-    phrases = [*WRITTEN, *HELD_OUT, *THIRD]
+    phrases = [*WRITTEN, *HELD_OUT, *THIRD, *FOURTH]
     for written in phrases:
         try:
             how, said = judged(written)

@@ -233,7 +233,12 @@ def pieced(
     if beyond:
         said.append(f"left aside beyond {MOST_LINES} lines: {len(beyond)}")
     said += [
-        f"{listed(line.doubled_by)} doubles {line.name} and is kept once"
+        f"{listed(line.doubled_by)} "
+        + (
+            f"doubles {line.name} and is kept once"
+            if len(line.doubled_by) == 1
+            else f"double {line.name} and are kept once"
+        )
         for line, _ in placed
         if line.doubled_by
     ]

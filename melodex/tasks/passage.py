@@ -14,7 +14,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from melodex.errors import EmptyMelodyError, PassageError, UnknownTuneError
+from melodex.errors import EmptyMelodyError, PassageError, PhraseError, UnknownTuneError
 from melodex.melody import Melody, Phrase, bars_text
 from melodex.records import dataclass
 from melodex.settings import FEWEST_NOTES
@@ -72,6 +72,8 @@ class Passage:
         What the musician wrote about the tune, where the passage was asked for by name.
     as_written : bool
         Whether it is to be shown as the player of a transposing instrument reads it.
+    has_rhythm : bool
+        False for a phrase that was typed without lengths.
     """
 
     melody: Melody
@@ -81,6 +83,7 @@ class Passage:
     in_corpus: bool
     remarks: tuple[RemarkRow, ...] = ()
     as_written: bool = False
+    has_rhythm: bool = True
 
     @property
     def sounds_semitones(self) -> int:
@@ -116,6 +119,7 @@ class Passage:
         return Phrase(
             self.melody,
             notation="passage",
+            has_rhythm=self.has_rhythm,
             text=self.label,
             has_tonic=self.melody.key.mode != "none",
             tune_id=self.tune_id if self.in_corpus else "",
@@ -271,6 +275,28 @@ def find_piece(name: str, corpus: Corpus | None = None) -> tuple[Passage, Textur
         melody, tune_id, in_corpus = find_tune(name, corpus, chords_alone=True)
     passage = with_remarks(passage_of(melody, tune_id, in_corpus, fewest=0), corpus)
     return passage, texture or texture_of(passage, corpus)
+
+
+def typed_passage(text: str, notation: str = "") -> Passage:
+    """A phrase that was typed, to be laid beside a tune.
+
+    Raises
+    ------
+    PhraseError
+        As :func:`melodex.reading.phrase.reader.read_phrase`, and for what has no notes.
+    """
+    from melodex.reading.phrase.reader import NOTATIONS, read_phrase
+
+    phrase = read_phrase(text, notation=notation)
+    if not phrase.has_notes:
+        raise PhraseError(
+            f"{NOTATIONS[phrase.notation]} alone cannot be laid beside a tune",
+            hint="look for it, and lay two of the tunes that are found side by side",
+        )
+    melody = phrase.melody
+    melody = replace(melody, credits=replace(melody.credits, title="The phrase"))
+    found = passage_of(melody, melody.content_id(), False)
+    return replace(found, has_rhythm=phrase.has_rhythm)
 
 
 def passage_of(

@@ -113,7 +113,7 @@ def test_a_handout_shows_labels_makers_sources_and_rights(lesson, tmp_path):
         "Hear the third.",
         "Brannoch Ilvey, 1938",
         "Rights: CC0 1.0, written for this demonstration",
-        "Rights: rights not known",
+        "Rights: not known",
         "Rights not known: 7",
         "composer not known",
         "Check the rights of what you print or share",

@@ -6,12 +6,13 @@ import pytest
 
 from benchmarks.reading.phrase_readings import AS_MEANT, WRONG, judged, meanings, same
 from benchmarks.reading.phrases import WRITTEN
+from benchmarks.reading.phrases_fourth import FOURTH
 from benchmarks.reading.phrases_held_out import HELD_OUT
 from benchmarks.reading.phrases_third import THIRD
 from melodex.errors import AmbiguousPhraseError, PhraseError
 from melodex.reading.phrase.reader import read_phrase
 
-ALL = [*WRITTEN, *HELD_OUT, *THIRD]
+ALL = [*WRITTEN, *HELD_OUT, *THIRD, *FOURTH]
 KINDS = sorted({written.kind for written in ALL})
 
 

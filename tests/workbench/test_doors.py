@@ -67,6 +67,27 @@ def test_a_dozen_tabs_lead_from_the_results_to_keeping_one(workbench, visit):
     expect(page.locator(".kept")).to_contain_text("Kept 1 passage")
 
 
+def test_a_dozen_tabs_lead_from_the_last_result_to_keeping_it_too(workbench, visit):
+    page = visit(workbench, FOUND)
+    expect(page.locator("#results-head")).to_be_focused()
+    pressed = 0
+    while not page.evaluate("document.activeElement.matches('[name=chosen]')"):
+        page.keyboard.press("Tab")
+        pressed += 1
+    ticks = page.locator("input[name=chosen]")
+    expect(page.locator("#tick-keys")).to_be_visible()
+    for _ in range(1, ticks.count()):
+        page.keyboard.press("ArrowDown")
+    expect(ticks.last).to_be_focused()
+    page.keyboard.press("Space")
+    page.keyboard.press("Enter")
+    expect(page.locator("#keep-found [name=into]")).to_be_focused()
+    assert pressed <= 12
+    page.keyboard.type("By keys, the last")
+    page.keyboard.press("Enter")
+    expect(page.locator(".kept")).to_contain_text("Kept 1 passage")
+
+
 def test_more_results_come_where_one_is(workbench, visit):
     page = visit(workbench, FOUND)
     with followed(page):

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from melodex.cli.output import Output, go_on, output_options, present, tempo_option
+from melodex.reading.phrase.reader import NOTATIONS
 
 FORMATS = ("text", "json", "html", "pdf", "svg", "midi", "musicxml", "abc")
 
@@ -15,6 +16,15 @@ FORMATS = ("text", "json", "html", "pdf", "svg", "midi", "musicxml", "abc")
 @click.command("compare")
 @click.argument("a", metavar="X")
 @click.argument("b", metavar="Y")
+@click.option(
+    "--phrase", is_flag=True, help="X is a phrase as it is typed; bars and notes are of Y."
+)
+@click.option(
+    "--as",
+    "notation",
+    type=click.Choice(list(NOTATIONS)),
+    help="Notation of that phrase, where it could be read in two ways.",
+)
 @click.option("--bars", help="Bars of X and of Y: 1-4,9-12; one range serves for X alone.")
 @click.option("--notes", help="Notes of X and of Y, counted from 1: 1-8,20-27.")
 @click.option(
@@ -33,6 +43,8 @@ def command(
     corpus_path: Path,
     a: str,
     b: str,
+    phrase: bool,
+    notation: str | None,
     bars: str | None,
     notes: str | None,
     transpose: int | None,
@@ -49,12 +61,17 @@ def command(
     \b
     Example:
       $ melodex compare corpus_demo/own/own_song.abc corpus_demo/own/own_song_clean.abc
+      $ melodex compare --phrase "3 5 3 1 3 1 4 6 4" "Marl Pit Hornpipe" --bars 1-2
     """
     from melodex.tasks.compare.compare import compare
     from melodex.tasks.compare.shared_passages import shared_passages
-    from melodex.tasks.passage import find_passages
+    from melodex.tasks.passage import find_passages, typed_passage
 
-    first, second = find_passages(corpus_path, (a, b), bars=bars, notes=notes)
+    if phrase:
+        first = typed_passage(a, notation or "")
+        second, _ = find_passages(corpus_path, (b, b), bars=bars, notes=notes)
+    else:
+        first, second = find_passages(corpus_path, (a, b), bars=bars, notes=notes)
     found = replace(compare(first, second, transposition_semitones=transpose), whole=whole)
     present(found, replace(output, tempo=tempo, chords=chords))
     if shared_passages(found):

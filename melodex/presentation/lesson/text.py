@@ -65,7 +65,7 @@ def details_of(example: LessonExample) -> Iterator[str]:
         yield f"Kept for: {example.row.reason}"
     keys = "; ".join(str(key.key) for key in example.labels.keys) or "no key known"
     yield f"In {keys}; {measures_of(example).words}"
-    yield f"Rights: {example.rights}"
+    yield f"Rights: {example.rights.removeprefix('rights ')}"
     if example.state.kind != AS_KEPT:
         offered = example.state.nearest is not None
         advice = "; it can be taken in its place" if offered else ""

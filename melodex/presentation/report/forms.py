@@ -141,7 +141,11 @@ def comparison_page(comparison: Comparison) -> Page:
     )
     notes: tuple[Block, ...] = (columns, note_table(laid))
     shared = shared_passages(comparison)
-    if shared:
+    if not comparison.has_rhythm:
+        listened = player_of(laid, "listen", ("c",), title)
+        alone = (in_time[0], columns, listened, note_table(laid), in_time[-1])
+        evidence: tuple[Section, ...] = (Section("Note by note", alone), *charts_of(laid))
+    elif shared:
         folded = Fold("Show both in full", (*in_time[:2], *notes), on_paper=False)
         evidence = (
             *(shared_section(n, each) for n, each in enumerate(shared, start=1)),
@@ -264,7 +268,8 @@ def match_section(phrase: Phrase, match: Match, most_points: int) -> Section:
     if not phrase.has_notes:
         return Section(f"{match.rank}. {passage.label}", contour_blocks(phrase, match))
     laid = laid_match(phrase, match)
-    words = summarise(phrase.melody, passage.whole, match.likeness)
+    timed = phrase.has_rhythm
+    words = summarise(phrase.melody, passage.whole, match.likeness, has_rhythm=timed)
     return Section(
         f"{match.rank}. {passage.label}",
         (

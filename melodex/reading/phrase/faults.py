@@ -31,8 +31,14 @@ TYPOGRAPHY = str.maketrans(
     {
         **dict(zip("’‘−–♭♯♮𝄪", ["'", "'", *"--b#nx"], strict=True)),
         **dict(zip("０１２３４５６７８９＋－", "0123456789+-", strict=True)),
+        **dict(zip("ＡＢＣＤＥＦＧ＃₀₁₂₃₄₅₆₇₈₉", "ABCDEFG#0123456789", strict=True)),
         # What a copied text holds between its signs, and nobody sees.
         **dict.fromkeys("\ufeff\u200b\u2060\u00ad", " "),
+        # Marks of the direction of writing.
+        **dict.fromkeys(map(chr, (*range(0x200E, 0x2010), *range(0x202A, 0x202F))), " "),
+        **dict.fromkeys(map(chr, range(0x2066, 0x206A)), " "),
+        # The hat over a scale degree has no column of its own.
+        "\u0302": "",
     }
 )
 """One sign for one sign, so that columns stay what was typed."""

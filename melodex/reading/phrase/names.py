@@ -173,7 +173,8 @@ def read_fixed_do(text: str, key: Key | None) -> Phrase:
 
 def words(text: str) -> Iterator[tuple[str, int]]:
     """The words of a phrase with their places; bar lines, dashes, strokes part them."""
-    parted = re.sub(r"(?<=[A-Za-z#\d])-(?=[A-Za-z])|→|(?<=\s)[->/](?=\s)", " ", text)
+    pattern = r"(?<=[A-Za-z#\d])-(?=[A-Za-z])|(?<=\d)/(?=[A-Za-z])|→|(?<=\s)[->/](?=\s)"
+    parted = re.sub(pattern, " ", text)
     if re.fullmatch(WRAPPED, parted):
         parted = re.sub(r"[()\[\]]", " ", parted)
     if re.fullmatch(LIST, parted):

@@ -99,10 +99,12 @@ has one was not meant as ABC, unless it is said to be."""
 NO_ABC_WITHOUT_FIELD = (
     r"[H-WYh-wy]|[A-Ga-g]\d*[xX]|(?<!\S)[A-Ga-g]\d{2,}\s+[A-Ga-g]\d{2,}"
     r"|[A-Ga-g]\d*:(?![|:])|[a-g]\d*,|[A-G]\d*'"
+    r"|^\s*(?:[A-Ga-g]\d/)+[A-Ga-g]\d\s*$"
 )
 """Letters of decorations, a hidden rest behind a note, lengths of ten and more, a note
 with a colon as a chord before its notes has one, octave marks against the case of their
-letter: unlikely where nothing else says that the text is ABC."""
+letter, strokes that part notes with a number each: unlikely where nothing else says that
+the text is ABC."""
 
 GAP = r"(?<!\S)(?:\.{2,}|…|_{2,})(?=\s+\S)"
 """Dots or a line that stand for notes, with more notes behind them."""
@@ -374,7 +376,7 @@ def worth_trying(notation: str, text: str, found: dict[str, Phrase]) -> bool:
 
 
 RHYTHMIC = (
-    r"(?i)\*|/\d|[♩♪𝅗𝅝]|(?<![a-z])[whqest]*[qhw]"
+    r"(?i)\*|/\d|[♩♪♫𝅗𝅝]|(?<![a-z])[whqest]*[qhw]"
     r"|quarter|eighth|sixteenth|crotchet|quaver|minim|breve|(?<![a-z])(?:ta|ti|too)(?![a-z])"
 )
 

@@ -34,9 +34,11 @@ __all__ = ["read_rhythm"]
 TITLE = r"(?i)\s*rhythm:?"
 TOGETHER = r"(?i)(?=[whest]*q)(?:[whqest]\.{0,2}){3,}"
 PART_OF_WHOLE = r"(?a)(\d{1,2})/(\d{1,2})(\.{0,2})"
-SIGN = r"([𝅝𝅗𝅥♩♪]+)(\.{0,2})"
+SIGN = r"([𝅝𝅗𝅥♩♪♫]+)(\.{0,2})"
 SIGNS = {"𝅝": Fraction(4), "𝅗𝅥": Fraction(2), "♩": Fraction(1), "♪": Fraction(1, 2)}
-ONE_SIGN = "𝅝|𝅗𝅥|♩|♪"
+ONE_SIGN = "𝅝|𝅗𝅥|♩|♪|♫"
+BEAMED = "♫"
+"""Two eighths under one beam."""
 NAMES = {
     **dict.fromkeys(("breve", "double whole"), Fraction(8)),
     **dict.fromkeys(("whole", "semibreve"), Fraction(4)),
@@ -83,7 +85,8 @@ def words(text: str, start: int) -> Iterator[Word]:
         one = ONE_SIGN if re.fullmatch(SIGN, found[0]) else "[whqest]"
         if one == ONE_SIGN or re.fullmatch(TOGETHER, found[0]):
             for part in re.finditer(rf"(?i)(?:{one})\.{{0,2}}", found[0]):
-                yield part[0], found.start() + part.start()
+                for sign in ("♪", "♪") if part[0] == BEAMED else (part[0],):
+                    yield sign, found.start() + part.start()
         elif found[0].lower() not in {"note", "notes"}:
             yield found[0], found.start()
 

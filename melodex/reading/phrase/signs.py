@@ -46,7 +46,7 @@ DEGREE = (
 )
 SAID_SIGN = r"(?ai)\b(flat|sharp|natural) ?(?=\d)"
 SAID_SIGNS = {"flat": "b", "sharp": "#", "natural": "n"}
-DEGREES_DASHED = r"(?a)\s*(?:[b#n]?[1-9]'*-)+[b#n]?[1-9]'*\s*"
+DEGREES_DASHED = r"(?a)\s*(?:[b#n]?[1-9]'*(?:-|\s*\|\s*|\s+))+[b#n]?[1-9]'*\s*"
 DEGREE_LIST = r"\s*(?:[^\s,]+\s*,\s*)+[^\s,]+\s*"
 
 ONE_DEGREE = r"(?a)[b#]*[1-7]"

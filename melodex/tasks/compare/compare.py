@@ -43,6 +43,11 @@ class Comparison:
     summary: tuple[str, ...]
     whole: bool = False
 
+    @property
+    def has_rhythm(self) -> bool:
+        """Whether lengths are known of both."""
+        return self.a.has_rhythm and self.b.has_rhythm
+
     def __repr__(self) -> str:
         return f"<Comparison of {self.a.label} and {self.b.label}: {self.likeness!r}>"
 
@@ -89,5 +94,7 @@ def compare(
             where=f"{a.label} and {b.label}",
             hint="try another transposition",
         )
-    found = likeness(a.melody, b.melody, alignment, whole_b=True)
-    return Comparison(a, b, found, summarise(a.melody, b.melody, found))
+    timed = a.has_rhythm and b.has_rhythm
+    found = likeness(a.melody, b.melody, alignment, whole_b=True, has_rhythm=timed)
+    words = summarise(a.melody, b.melody, found, has_rhythm=timed)
+    return Comparison(a, b, found, words)

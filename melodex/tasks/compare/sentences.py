@@ -47,15 +47,20 @@ MOST_KEYS_TOLD = 3
 """Keys of a passage that one sentence names; our choice."""
 
 
-def summarise(a: Melody, b: Melody, found: Likeness) -> tuple[str, ...]:
-    """What there is to say of two passages, the main thing first."""
+def summarise(
+    a: Melody, b: Melody, found: Likeness, *, has_rhythm: bool = True
+) -> tuple[str, ...]:
+    """What there is to say of two passages, the main thing first.
+
+    Nothing is said of time where one of them has no lengths (``has_rhythm``).
+    """
     return tuple(
         sentence
         for sentence in (
             how_many_agree(found),
             how_they_differ(found),
             where_they_stand(a, b, found),
-            how_the_time_goes(a, b, found),
+            how_the_time_goes(a, b, found) if has_rhythm else "",
             where_they_run_together(found),
             whose_chords_are_worked_out(a, b),
         )

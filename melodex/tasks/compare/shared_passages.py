@@ -133,4 +133,5 @@ def cut(passage: Passage, first: int, last: int) -> Passage:
         passage.first_note + first,
         passage.tune_id,
         passage.in_corpus,
+        has_rhythm=passage.has_rhythm,
     )

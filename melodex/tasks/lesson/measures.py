@@ -74,11 +74,18 @@ class Measures:
     def words(self) -> str:
         """All measures in words."""
         held = f" and {self.held_over} held over a beat" if self.held_over else ""
+        leaps = "is a leap" if self.leaps == self.steps == 1 else "are leaps"
         return (
-            f"range {self.range_semitones} semitones, {self.leaps} of {self.steps} steps "
-            f"are leaps, {self.lengths} lengths of notes{held}, {self.accidentals} "
-            f"accidentals, clarity {self.clarity:.2f}"
+            f"range {counted(self.range_semitones, 'semitone')}, {self.leaps} of "
+            f"{counted(self.steps, 'step')} {leaps}, {counted(self.lengths, 'length')} "
+            f"of notes{held}, {counted(self.accidentals, 'accidental')}, "
+            f"clarity {self.clarity:.2f}"
         )
+
+
+def counted(number: int, what: str) -> str:
+    """A number of things."""
+    return f"{number} {what}{'s' if number != 1 else ''}"
 
 
 def measures_of(example: LessonExample) -> Measures:

@@ -147,7 +147,7 @@ function layTwo(scope) {
   });
 }
 
-// Ticks: all, none, and arrows from one to the next.
+// Ticks: all, none, arrows from one to the next, and Enter from each to keeping.
 function tickMany(scope) {
   scope.querySelectorAll("[data-tick]").forEach((button) => {
     button.addEventListener("click", () => {
@@ -162,10 +162,16 @@ function tickMany(scope) {
   });
   scope.querySelectorAll("[data-ticks]").forEach((list) => {
     list.addEventListener("keydown", (event) => {
+      const isTick = event.target.matches("input[name=chosen]");
+      if (isTick && event.key === "Enter") {
+        event.preventDefault();
+        event.target.form?.elements.into.focus();
+        return;
+      }
       const by = { ArrowDown: 1, ArrowUp: -1 }[event.key];
       const all = [...list.querySelectorAll("input[name=chosen]")];
       const next = all[all.indexOf(event.target) + by];
-      if (!by || !event.target.matches("input[name=chosen]") || !next) return;
+      if (!by || !isTick || !next) return;
       event.preventDefault();
       next.focus();
     });

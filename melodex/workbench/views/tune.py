@@ -7,7 +7,6 @@ refuse_endless.
 from __future__ import annotations
 
 import json
-from dataclasses import replace
 from typing import Any
 
 from markupsafe import Markup
@@ -17,7 +16,6 @@ from melodex.errors import EmptyMelodyError, PassageError, ReadingError
 from melodex.melody import Melody
 from melodex.presentation.doors import Doors, open_doors
 from melodex.reading.bounded import one_line
-from melodex.reading.phrase.reader import read_phrase
 from melodex.reading.recording.waveform import MOST_FILE_BYTES
 from melodex.tasks.collection.holdings import list_tunes, show_tune
 from melodex.tasks.compare.compare import compare
@@ -25,7 +23,7 @@ from melodex.tasks.describe.describe import Description, describe, with_recordin
 from melodex.tasks.describe.echoes import Answers, answers_in_piece
 from melodex.tasks.describe.reduction import reduction_of
 from melodex.tasks.describe.surroundings import surroundings_of
-from melodex.tasks.passage import Passage, passage_of, texture_of
+from melodex.tasks.passage import Passage, texture_of, typed_passage
 from melodex.workbench.asking import Ask, address, rendered_page
 from melodex.workbench.bench import StoppableCorpus
 from melodex.workbench.files import as_file
@@ -223,10 +221,7 @@ def side_of(ask: Ask, corpus: StoppableCorpus | None, side: str) -> Passage:
     """One of two passages: some bars or notes of a tune, or a phrase that was typed."""
     typed = ask.said(f"{side}-phrase")
     if typed:
-        phrase = read_phrase(typed, notation=ask.said("as"))
-        melody = phrase.melody
-        melody = replace(melody, credits=replace(melody.credits, title="The phrase"))
-        return passage_of(melody, melody.content_id(), False)
+        return typed_passage(typed, ask.said("as"))
     bars, notes = ask.said(f"{side}-bars"), ask.said(f"{side}-notes")
     return ask.bench.passage(ask.said(side), corpus, bars=bars, notes=notes)
 
