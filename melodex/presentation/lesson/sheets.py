@@ -223,7 +223,7 @@ def facts_of(example: LessonExample, here: SetPassage) -> Iterator[tuple[str, st
         where = " (in the original key)" if here.fifths else ""
         yield f"Kept for{where}", spelled(example.row.reason)
     yield "Source", source_of(example.excerpt)
-    yield "Rights", example.rights
+    yield "Rights", example.rights.removeprefix("rights ")
 
 
 # The worksheet.
