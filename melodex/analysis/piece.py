@@ -22,12 +22,12 @@ from melodex.analysis.form import (
     phrases,
     sections,
 )
-from melodex.analysis.harmony.chords import parse_chords
+from melodex.analysis.harmony.chords import DIMINISHED, parse_chords
 from melodex.analysis.harmony.devices.cadences import is_over_its_root
 from melodex.analysis.harmony.devices.device import Device
 from melodex.analysis.harmony.devices.finding import Harmony, harmony
 from melodex.analysis.harmony.devices.rests import are_phrases
-from melodex.analysis.harmony.placed import CHORD_TONE, TENSION
+from melodex.analysis.harmony.placed import CHORD_TONE, TENSION, PlacedChord
 from melodex.analysis.keys import (
     KeyReading,
     Keys,
@@ -41,6 +41,8 @@ from melodex.melody import Melody
 
 __all__ = ["DOUBTED", "Analysis", "analyse", "sure_devices"]
 
+THIRD = 4
+"""From the root of V up to that of vii°, in fifths."""
 DOUBTED = 0.5
 """Certainty below which a chord that was worked out is called uncertain; our choice."""
 
@@ -107,7 +109,12 @@ def analyse(melody: Melody, *, phrased: bool = True, keys: Keys | None = None) -
         harmony(melody, keys.spans, phrases=breathing, sections=parts),
         keys.reading.idiom,
     )
-    modal = modal_passages(melody, spans=keys.spans, explained=explained_notes(found))
+    modal = modal_passages(
+        melody,
+        spans=keys.spans,
+        explained=explained_notes(found),
+        under=notes_under(found) if melody.chords_worked_out else (),
+    )
     return Analysis(
         key=keys.reading,
         spans=keys.spans,
@@ -152,6 +159,11 @@ NOT_PHRYGIAN = {"borrowed chord", "modal mixture", "Neapolitan"}
 """What the chords of the phrygian dominant mode are not: they are the mode's own."""
 
 
+def notes_under(found: Harmony) -> list[tuple[int, frozenset[int]]]:
+    """Onset and notes of each chord that sounds under the melody."""
+    return [(here.onset_ticks, frozenset(here.chord.note_fifths)) for here in found.chords]
+
+
 def in_idiom(found: Harmony, idiom: str) -> Harmony:
     """Harmony without names for chords that belong to the idiom of the piece."""
     if idiom not in PHRYGIAN:
@@ -171,7 +183,10 @@ def sure_devices(melody: Melody, found: Analysis) -> tuple[Device, ...]:
     if melody.chords_worked_out:
         left_out = {"colour note"} if found.key.idiom else {"colour note", "blues seventh"}
     doubtful = {
-        place for place, chord in enumerate(melody.chords) if chord.certainty < DOUBTED
+        place
+        for place, symbol in enumerate(melody.chords)
+        if symbol.certainty < DOUBTED
+        and not leads_alike(found.harmony.chords[place], symbol.other)
     }
     return tuple(
         device
@@ -179,6 +194,23 @@ def sure_devices(melody: Melody, found: Analysis) -> tuple[Device, ...]:
         if doubtful.isdisjoint(device.chords)
         and device.kind not in left_out
         and not (melody.chords_worked_out and is_far_substitute(device, found))
+    )
+
+
+def leads_alike(here: PlacedChord, other: str) -> bool:
+    """Whether an applied chord and its runner-up are V and vii° of one goal.
+
+    As F#7/A# and A#dim are: what is doubted then is a note of it, and not what it does.
+    """
+    (rival,) = parse_chords([other]) if other else (None,)
+    if rival is None or not here.numeral.role.startswith("secondary"):
+        return False
+    pairs = ((here.chord, rival), (rival, here.chord))
+    return any(
+        five.family in {"major", "dominant"}
+        and seven.family in DIMINISHED
+        and seven.root_fifths - five.root_fifths == THIRD
+        for five, seven in pairs
     )
 
 

@@ -55,7 +55,9 @@ def told_by_closes(row: Sequence[Chord | None], ends: Collection[int]) -> list[C
     for end in ends:
         chord = row[end]
         if chord:
-            found += told_by_end(end, chord, leads_on=end + 1 < len(row))
+            before = row[end - 1] if end else None
+            reached = before is not None and points_of(before, chord, closes=False) > 0
+            found += told_by_end(end, chord, reached=reached, leads_on=end + 1 < len(row))
     return found
 
 
@@ -78,13 +80,20 @@ def modes_of(tonic: Chord, closes: bool) -> tuple[str, ...]:
     return ("major", "minor") if closes else ("major",)
 
 
-def told_by_end(cell: int, chord: Chord, *, leads_on: bool) -> Iterator[Close]:
-    """What the chord with which a phrase ends speaks for, which may be the last of all."""
+def told_by_end(
+    cell: int, chord: Chord, *, reached: bool, leads_on: bool
+) -> Iterator[Close]:
+    """What the chord with which a phrase ends speaks for.
+
+    ``reached`` says whether its own V leads to it, ``leads_on`` whether more follows.
+    """
     tonic = chord.root_fifths
     if -3 in chord.degrees:
         yield cell, tonic, "minor", ON_TONIC
         return
     yield cell, tonic, "major", ON_TONIC
+    if reached:
+        yield cell, tonic, "minor", ON_TONIC
     for mode in ("major", "minor") if leads_on else ():
         yield cell, tonic - 1, mode, ON_DOMINANT
 

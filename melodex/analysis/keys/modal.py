@@ -19,9 +19,10 @@ Contents: ModalPassage, modal_passages.
 
 from __future__ import annotations
 
-from bisect import bisect_left
-from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from bisect import bisect_left, bisect_right
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import groupby
 
 from melodex.analysis.keys.reading import read_keys
 from melodex.analysis.keys.spans import KeySpan
@@ -34,6 +35,8 @@ OUTSIDE_COST = 1.5
 CHANGE_COST = 2.0
 """In nats: leaving a mode and coming back costs three foreign notes."""
 FEWEST_TELLING = 2
+CHROMATIC = 7
+"""A half step up to a note of the same letter, in fifths."""
 SCALES = {mode: frozenset(range(-1 - MODES[mode], 6 - MODES[mode])) for mode in COLOURS}
 TELLING = {
     "dorian": 3,
@@ -86,6 +89,7 @@ def modal_passages(
     *,
     spans: Sequence[KeySpan] | None = None,
     explained: Collection[int] = frozenset(),
+    under: Sequence[tuple[int, Collection[int]]] = (),
 ) -> tuple[ModalPassage, ...]:
     """Say where a mode colours a passage without a change of tonic.
 
@@ -98,6 +102,9 @@ def modal_passages(
     explained : collection of int, optional
         Indexes of notes that a chord beside the key accounts for, such as the third of a
         dominant of V; they speak for no mode.
+    under : sequence of (int, collection of int), optional
+        Onsets and notes of chords. A passage ends before one that has the degree which
+        its telling note replaces.
 
     Returns
     -------
@@ -112,10 +119,30 @@ def modal_passages(
         degrees = [fifths - span.tonic_fifths for fifths in melody.fifths[first:stop]]
         home = {"ionian": "major", "aeolian": "minor"}.get(span.mode, span.mode)
         if home in SCALES and not SCALES[home].issuperset(degrees):
-            found += passages_in(
+            passages = passages_in(
                 melody, span.tonic_fifths, home, inside, degrees, explained
             )
+            found += (each for whole in passages for each in parted(melody, whole, under))
     return tuple(found)
+
+
+def parted(
+    melody: Melody, passage: ModalPassage, under: Sequence[tuple[int, Collection[int]]]
+) -> Iterator[ModalPassage]:
+    """A passage without the chords that contradict it: what lies between them."""
+    told = melody.fifths[passage.notes[0]]
+    home = told + CHROMATIC if told < passage.tonic_fifths else told - CHROMATIC
+    against = [onset for onset, notes in under if home in notes]
+    if not against:
+        yield passage
+        return
+    for _, run in groupby(
+        passage.notes, lambda note: bisect_right(against, melody.onset_ticks[note])
+    ):
+        notes = tuple(run)
+        if len(notes) >= FEWEST_TELLING:
+            first, last = melody.bar[notes[0]], melody.bar[notes[-1]]
+            yield replace(passage, first_bar=first, last_bar=last, notes=notes)
 
 
 def passages_in(

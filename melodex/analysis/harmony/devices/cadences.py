@@ -57,7 +57,7 @@ def cadences(piece: Piece) -> Iterator[Device]:
                 # I that becomes V7 of IV was I when it was reached.
                 after = piece.row[first]
             kind = cadence_of(here, after)
-            if kind == "Picardy third" and goes_through(piece, step):
+            if kind == "Picardy third" and goes_through(piece, rest, step):
                 # A major I that leads on to iv, or stands over its third, ends nothing.
                 continue
             turned = rest.closes and first > 1 and turns_back(piece, first)
@@ -89,12 +89,16 @@ def cadences(piece: Piece) -> Iterator[Device]:
             break
 
 
-def goes_through(piece: Piece, step: int) -> bool:
-    """Whether a major I in minor is inverted, or is the dominant of what comes."""
+def goes_through(piece: Piece, rest: Rest, step: int) -> bool:
+    """Whether a major I in minor is inverted, or is the dominant of what comes.
+
+    In notes that are played it ends what it ends with, whatever begins after it.
+    """
     here = piece.row[step]
     if not is_over_its_root(here.chord):
         return True
-    if step + 1 == len(piece.row):
+    ends = rest.sure and here.end_ticks >= rest.end_ticks
+    if step + 1 == len(piece.row) or (ends and piece.melody.chords_worked_out):
         return False
     following = piece.row[step + 1].chord
     above = following.root_fifths - here.chord.root_fifths
@@ -225,6 +229,9 @@ def named_in_key(here: PlacedChord, after: PlacedChord) -> str:
     """Numerals of two chords, and their tonic: that in which they make the cadence."""
     key = after.key if cadence_in(after.key, here, after) else here.key
     start, goal = (numeral_in(key, placed) for placed in (here, after))
+    if after.chord.root_fifths == key.tonic_fifths and "/" in goal:
+        # A Picardy third, also where the next phrase makes a dominant of it.
+        goal = "I"
     return f"{start} to {goal} in {pitch_class_name(key.tonic_fifths)}"
 
 
@@ -251,11 +258,13 @@ def cadence_in(key: LocalKey, here: PlacedChord, after: PlacedChord) -> str:
     """The cadence that two chords make in a key, or nothing."""
     if key.mode == "none":
         return ""
-    if after.numeral.role == "secondary dominant" and same_key(key, after.key):
-        return ""
     start, chord = over_five(key, here.chord), over_five(key, after.chord)
     degree = near(start.root_fifths - key.tonic_fifths)
     goal = near(chord.root_fifths - key.tonic_fifths)
+    major = goal == 0 and chord.family == "major" and is_minor_mode(key.mode)
+    leads_on = after.numeral.role == "secondary dominant" and same_key(key, after.key)
+    if leads_on and not major:
+        return ""
     if goal == 0 and after.chord.family in TONIC_FAMILIES:
         if after.chord.bass_fifths == key.tonic_fifths + 1 or only_passes(here, after):
             return ""

@@ -9,8 +9,9 @@ Contents: coloured_chords, altered_dominants, named_mode.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 
-from melodex.analysis.harmony.devices.device import FIFTH_DOWN, Device, Piece
+from melodex.analysis.harmony.devices.device import FIFTH_DOWN, Device, Piece, runs
 from melodex.analysis.harmony.placed import (
     PlacedChord,
     spoken_degree,
@@ -31,11 +32,35 @@ PARALLEL = {"minor": "the parallel minor", "major": "the parallel major"}
 def coloured_chords(piece: Piece) -> Iterator[Device]:
     """Applied, borrowed and substituted chords, each with its reason."""
     closing = {d.chords[1] for d in piece.cadences if d.kind == "Picardy third"}
-    for step, here in enumerate(piece.row):
-        sentence = SENTENCES.get(here.numeral.role)
-        if sentence is not None and piece.steps[step] not in closing:
-            kind = KIND_OF_ROLE[here.numeral.role]
-            yield piece.device(kind, step, step, sentence(here))
+    told = [
+        None
+        if piece.steps[step] in closing
+        else (here.numeral.role, here.chord.root_fifths)
+        for step, here in enumerate(piece.row)
+    ]
+    for first, last in runs(told):
+        sentence = SENTENCES.get(piece.row[first].numeral.role)
+        if sentence is not None and told[first] is not None:
+            kind = KIND_OF_ROLE[piece.row[first].numeral.role]
+            for begin, stop, here in one_chord(piece, first, last):
+                yield piece.device(kind, begin, stop, sentence(here))
+
+
+def one_chord(
+    piece: Piece, first: int, last: int
+) -> Iterator[tuple[int, int, PlacedChord]]:
+    """What is told of some chords that do one thing on one root, and of which of them.
+
+    Of notes that are played it is told once, by the chord with the most notes, and goes
+    where the last of them goes; symbols are told one by one.
+    """
+    row = piece.row[first : last + 1]
+    if not piece.melody.chords_worked_out:
+        yield from ((step, step, here) for step, here in enumerate(row, start=first))
+        return
+    fullest = max(row, key=lambda here: len(here.chord.degrees))
+    goes_on_to = replace(fullest.numeral, resolves=row[-1].numeral.resolves)
+    yield first, last, fullest._replace(numeral=goes_on_to)
 
 
 def goes(here: PlacedChord) -> str:

@@ -2,9 +2,11 @@
 
 Conventions: only notes of the chord are its bass. A bass that rests for a while in its bar
 is still heard, whatever sounds above; a voice that goes alone moves none; and one that the
-chord does not have keeps the bass from moving where it takes most of the beat.
+chord does not have keeps the bass from moving where it takes most of the beat. A bass that
+rests while a chord begins, and comes to its root before the next, has been it all along;
+so has one that goes there from the seventh.
 
-Contents: bass_of, new_bass.
+Contents: bass_of, late_root, new_bass.
 """
 
 from __future__ import annotations
@@ -13,7 +15,7 @@ from collections.abc import Iterable, Mapping
 
 from melodex.analysis.harmony.heard.slices import Heard
 
-__all__ = ["bass_of", "new_bass"]
+__all__ = ["bass_of", "late_root", "new_bass"]
 
 
 def new_bass(
@@ -56,3 +58,24 @@ def bass_of(heard: Heard, places: Iterable[int], members: Mapping[int, int]) -> 
         if bass is not None and not heard.silent[place]:
             lasting[bass] = lasting.get(bass, 0.0) + float(heard.quarters[place])
     return max(lasting, key=lasting.__getitem__) if lasting else None
+
+
+def late_root(heard: Heard, places: range, root: int, *, on_seventh: bool) -> bool:
+    """Whether a line that rests at first has the root in the bass in the end.
+
+    Parameters
+    ----------
+    heard : Heard
+    places : range
+        The slices of a chord.
+    root : int
+        Its column.
+    on_seventh : bool
+        Whether its seventh was the bass, which goes to the root no otherwise than to make
+        a cadence of it, in whatever line.
+    """
+    last = max((place for place in places if not heard.silent[place]), default=None)
+    if last is None or heard.sounding_lowest[last] != root:
+        return False
+    line = int(heard.lowest_line[last])
+    return on_seventh or not heard.is_sounding(line, places[0])

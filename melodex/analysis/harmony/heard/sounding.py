@@ -27,7 +27,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
-from melodex.analysis.harmony.heard.basses import bass_of, new_bass
+from melodex.analysis.harmony.heard.basses import bass_of, late_root, new_bass
 from melodex.analysis.harmony.heard.path import Ways, best_row
 from melodex.analysis.harmony.heard.slices import REACH, ROOTS_AROUND, Heard
 from melodex.analysis.harmony.heard.surroundings import expected
@@ -102,6 +102,9 @@ STRENGTHS = (0.91, 0.46, 0.43, 0.21, 0.2)
 FALLING_FIFTH, SAME_ROOT, LEADING = 0.34, 0.22, 0.5
 """Points given back where the root falls by a fifth, where it stays, and where that of a
 diminished chord goes up a half step, as vii° does to I."""
+
+SEVENTH = -2
+"""Minor seventh above a root, in fifths."""
 
 SIXTH, RESPELLED = 3, 0.4
 """Major sixth above a root, in fifths, and how many points less it has as a seventh."""
@@ -334,6 +337,12 @@ def over_basses(
         lowest = root if bass is None else bass
         where = heard.times[begin], ends
         found.append(SoundingChord(*where, root, lowest, kind, *certainty))
+    under_it = range(under, end)
+    seventh = found[-1].bass_fifths - root == SEVENTH
+    if found[-1].bass_fifths != root and late_root(
+        heard, under_it, heard.column(root), on_seventh=seventh
+    ):
+        found[-1] = replace(found[-1], bass_fifths=root)
     return found
 
 

@@ -1,0 +1,105 @@
+"""What is told of scores that one knows, out of their notes alone.
+
+Outside checks: the scores in music21's corpus, read by a musician; what a class would be
+told of them is common practice, no source.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import music21
+import pytest
+
+from melodex.analysis.harmony.devices.device import Device
+from melodex.analysis.harmony.heard.sounding import harmonised, sounding_chords
+from melodex.analysis.keys.modal import ModalPassage, parted
+from melodex.analysis.piece import analyse, sure_devices
+from melodex.melody import Bar, Melody
+from melodex.melody.texture import SoundingNote, Texture
+from melodex.reading import read_path
+from tests.analysis.test_devices import found
+
+CORPUS = Path(music21.__file__).parent / "corpus"
+QUARTER = 10080
+
+
+def finds(work: str) -> list[Device]:
+    """What is told of a piece of the corpus over the chords that its notes make."""
+    melody = harmonised(read_path(CORPUS / work).tunes[0])
+    return list(sure_devices(melody, analyse(melody)))
+
+
+def bars(devices: list[Device], kind: str) -> set[int]:
+    """The bars in which finds of a kind end."""
+    return {device.last_bar for device in devices if device.kind == kind}
+
+
+def test_a_bass_that_comes_to_the_root_late_makes_the_cadence():
+    # Schumann, op. 48 no. 2: the piano ends each couplet, D going to E under V7 at last.
+    devices = finds("schumann_robert/opus48no2.mxl")
+    assert {4, 8, 18} <= bars(devices, "authentic cadence")
+    # F#7/A# or A#dim: either way a dominant of B minor.
+    assert 11 in bars(devices, "secondary dominant")
+
+
+def test_a_phrase_that_ends_on_a_major_tonic_ends_though_the_next_begins_on_iv():
+    # Bach, "Jesu, meine Freude", BWV 227.1: the phrase of bars 15-17 closes in B minor.
+    devices = finds("bach/bwv227.1.mxl")
+    assert bars(devices, "Picardy third") == {17, 19}
+    assert any("V7 to I in B" in device.reason for device in devices)
+    assert 17 not in bars(devices, "half cadence")
+
+
+def test_melodic_minor_over_chords_with_the_minor_sixth_is_not_dorian():
+    melody = harmonised(read_path(CORPUS / "bach/bwv227.1.mxl").tunes[0])
+    assert analyse(melody).modal == ()
+
+
+def sounds(notes: list[tuple[float, float, int, int, int]]) -> list[str]:
+    """Chords of notes: onset and length in quarters, pitch, place in fifths, line."""
+    made = [
+        SoundingNote(int(onset * QUARTER), int(length * QUARTER), midi, fifths, line)
+        for onset, length, midi, fifths, line in sorted(notes)
+    ]
+    lines = [f"line {line}" for line in range(1 + max(note.line for note in made))]
+    melody = Melody(bars=tuple(Bar(n, 4 * n * QUARTER, 4 * QUARTER) for n in range(2)))
+    return [chord.text for chord in sounding_chords(Texture.of(made, lines), melody)]
+
+
+@pytest.mark.parametrize(
+    ("bass", "chord"),
+    [
+        # The bass rests, and comes with the root at last.
+        ([(3.0, 1.0, 43, 1, 1)], "G7"),
+        # It goes to the root from the seventh.
+        ([(0.0, 3.0, 53, -1, 1), (3.0, 1.0, 43, 1, 1)], "G7"),
+        ([(0.0, 4.0, 53, -1, 1)], "G7/F"),
+    ],
+)
+def test_a_late_root_is_the_bass(bass, chord):
+    fifth = ((62, 2), (65, -1), (67, 1), (71, 5))
+    above = [(0.0, 4.0, midi, fifths, 0) for midi, fifths in fifth]
+    home = [(4.0, 4.0, midi, fifths, 0) for midi, fifths in ((60, 0), (64, 4), (67, 1))]
+    assert sounds([*above, *bass, *home, (4.0, 4.0, 48, 0, 1)])[0] == chord
+
+
+def test_symbols_on_one_root_are_told_one_by_one():
+    assert len(found("C D D7 G7 C")["secondary dominant"]) == 2
+
+
+def test_a_passage_is_parted_by_chords_that_have_the_degree_that_it_replaces():
+    # D dorian by its B; a chord with B flat between the two pairs of them.
+    melody = Melody(
+        midi=(71,) * 4,
+        fifths=(5,) * 4,
+        onset_ticks=(0, 1, 4, 5),
+        duration_ticks=(1,) * 4,
+        bar=(1, 2, 5, 6),
+        beat_strength=(1.0,) * 4,
+        phrase=(0,) * 4,
+    )
+    passage = ModalPassage(1, 6, 2, "dorian", "minor", "6", (0, 1, 2, 3))
+    bars = [(p.first_bar, p.last_bar) for p in parted(melody, passage, [(3, {-2, 2, -1})])]
+    assert bars == [(1, 2), (5, 6)]
+    assert list(parted(melody, passage, [(3, {5, 1, 2})])) == [passage]
