@@ -15,7 +15,7 @@ from melodex.analysis.harmony.devices.device import Device
 from melodex.analysis.harmony.heard.sounding import harmonised, sounding_chords
 from melodex.analysis.keys.modal import ModalPassage, parted
 from melodex.analysis.piece import analyse, sure_devices
-from melodex.melody import Bar, Melody
+from melodex.melody import Bar, Melody, Metre, MetreChange
 from melodex.melody.texture import SoundingNote, Texture
 from melodex.reading import read_path
 from tests.analysis.test_devices import found
@@ -63,7 +63,8 @@ def sounds(notes: list[tuple[float, float, int, int, int]]) -> list[str]:
         for onset, length, midi, fifths, line in sorted(notes)
     ]
     lines = [f"line {line}" for line in range(1 + max(note.line for note in made))]
-    melody = Melody(bars=tuple(Bar(n, 4 * n * QUARTER, 4 * QUARTER) for n in range(2)))
+    bars = tuple(Bar(n, 4 * n * QUARTER, 4 * QUARTER) for n in range(2))
+    melody = Melody(bars=bars, metres=(MetreChange(0, Metre(4, 4)),))
     return [chord.text for chord in sounding_chords(Texture.of(made, lines), melody)]
 
 
@@ -71,9 +72,9 @@ def sounds(notes: list[tuple[float, float, int, int, int]]) -> list[str]:
     ("bass", "chord"),
     [
         # The bass rests, and comes with the root at last.
-        ([(3.0, 1.0, 43, 1, 1)], "G7"),
+        ([(3.5, 0.5, 43, 1, 1)], "G7"),
         # It goes to the root from the seventh.
-        ([(0.0, 3.0, 53, -1, 1), (3.0, 1.0, 43, 1, 1)], "G7"),
+        ([(0.0, 3.5, 53, -1, 1), (3.5, 0.5, 43, 1, 1)], "G7"),
         ([(0.0, 4.0, 53, -1, 1)], "G7/F"),
     ],
 )
