@@ -12,13 +12,16 @@ import music21
 import pytest
 
 from melodex.analysis.harmony.devices.device import Device
+from melodex.analysis.harmony.devices.finding import harmony
 from melodex.analysis.harmony.heard.sounding import harmonised, sounding_chords
 from melodex.analysis.keys.modal import ModalPassage, parted
 from melodex.analysis.piece import analyse, sure_devices
-from melodex.melody import Bar, Melody, Metre, MetreChange
+from melodex.melody import Bar, ChordSymbol, Melody, Metre, MetreChange
 from melodex.melody.texture import SoundingNote, Texture
 from melodex.reading import read_path
-from tests.analysis.test_devices import found
+from melodex.reading.abc.reader import read_abc
+from melodex.reading.result import Choice
+from tests.analysis.test_devices import Span, found
 
 CORPUS = Path(music21.__file__).parent / "corpus"
 QUARTER = 10080
@@ -41,6 +44,51 @@ def test_a_bass_that_comes_to_the_root_late_makes_the_cadence():
     assert {4, 8, 18} <= bars(devices, "authentic cadence")
     # F#7/A# or A#dim: either way a dominant of B minor.
     assert 11 in bars(devices, "secondary dominant")
+
+
+def test_a_six_four_makes_a_cadence_of_v_that_goes_home():
+    # Mozart, K. 80, first movement: I64 V I in bars 60-61 and 64-65; in bar 47 the phrase
+    # rests on V, and another begins.
+    devices = finds("mozart/k80/movement1.mxl")
+    assert {61, 65} <= bars(devices, "authentic cadence")
+    assert 47 in bars(devices, "half cadence")
+    assert 60 not in bars(devices, "half cadence")
+
+
+# Common practice, no source: a six-four over a bass that lies there delays nothing.
+@pytest.mark.parametrize(
+    ("row", "notes", "told"),
+    [
+        ("C F C/G G C", "C4|A4|E2D2|C4|A4|G4|", True),
+        ("C F C/G G C", "C4|A4|E2D2|E4|A4|G4|", False),
+        ("C F C/G G C/E", "C4|A4|E2D2|C4|A4|G4|", False),
+        ("C G C/G G C", "C4|B4|E2D2|C4|A4|G4|", False),
+    ],
+)
+def test_a_six_four_announces_a_cadence_where_the_tune_goes_home(row, notes, told):
+    lengths = [0, 4, 8, 10, 12]
+    symbols = tuple(
+        ChordSymbol(name, 1 + onset // 4, onset * QUARTER, 0.9)
+        for name, onset in zip(row.split(), lengths, strict=True)
+    )
+    text = f"X:1\nM:4/4\nL:1/4\nK:C\n{notes}"
+    (read,) = read_abc(text, "tune.abc", Choice()).tunes
+    melody = read.melody.with_worked_chords(symbols)
+    spans = [Span()]
+    told_of = harmony(melody, spans, phrases=(), sections=()).devices
+    ours = {d.chords for d in told_of if d.kind == "authentic cadence"}
+    assert ((3, 4) in ours) is told
+
+
+def test_the_half_diminished_chord_on_the_raised_fourth_leads_to_v():
+    # Beach, op. 75 no. 4, bar 29: viiø43 of V before V42 of V. Sopranos stay on B flat over
+    # its pedal up to bar 4, which makes no suspension of it.
+    work = "beach/prayer_of_a_tired_child.musicxml"
+    assert 29 in bars(finds(work), "secondary leading tone")
+    told = harmonised(read_path(CORPUS / work).tunes[0]).worked_lines
+    held = [line for line in told if line.kind == "suspension"]
+    assert held
+    assert all(line.first_bar > 4 for line in held)
 
 
 def test_a_phrase_that_ends_on_a_major_tonic_ends_though_the_next_begins_on_iv():

@@ -366,7 +366,7 @@ def role_of_diminished(place: Place) -> Role | None:
     goal = place.degree + LEADING_TONE_DOWN
     if rises_by_half_step(chord, following) and place.next_degree:
         return applied(place, "secondary leading tone", place.next_degree)
-    if goal == 1 and place.next_is_six_four:
+    if goal == 1 and (place.next_is_six_four or goes_on_to_five_of_five(place)):
         return applied(place, "secondary leading tone", goal)
     if chord.family == "diminished" and place.next_degree is not None:
         if shares_root_of_next(place):
@@ -378,6 +378,12 @@ def role_of_diminished(place: Place) -> Role | None:
     if chord.family == "diminished" and goal in USUAL_GOALS:
         return applied(place, "secondary leading tone", goal)
     return None
+
+
+def goes_on_to_five_of_five(place: Place) -> bool:
+    """Whether the V of V follows, which a chord on the raised fourth is most of."""
+    following = place.following
+    return following is not None and place.next_degree == 2 and 4 in following.degrees
 
 
 def leads_up_inverted(place: Place) -> bool:

@@ -148,6 +148,9 @@ class Beside:
         bass = min(others, key=lambda note: note.midi)
         apart = step - staff_step(bass.midi, bass.fifths)
         rubs = any((note.midi - held.midi) % 12 in DISSONANT for note in others)
+        if bass.midi < held.midi and (held.midi - bass.midi) % 12 == 0:
+            # What goes down from the octave only passes, to the seventh say.
+            return None
         if bass.midi > held.midi:
             return "2-3" if rubs else None
         figure = FIGURES.get(apart % 7, "")

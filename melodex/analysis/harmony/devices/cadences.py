@@ -7,7 +7,7 @@ one begins with I. A half cadence needs a melody that stands still, and a V that
 that lasts while the melody moves on, or stands over its fifth or seventh, prepares what
 comes. All rules are common practice, no source.
 
-Contents: cadences, endings, cadence_of, is_over_its_root, with_minor_four.
+Contents: cadences, endings, cadence_of, is_over_its_root, reason_of, with_minor_four.
 """
 
 from __future__ import annotations
@@ -32,7 +32,14 @@ from melodex.analysis.harmony.roles import LEADING_TONE, near
 from melodex.analysis.keys.home import same_key
 from melodex.melody import pitch_class_name
 
-__all__ = ["cadence_of", "cadences", "endings", "is_over_its_root", "with_minor_four"]
+__all__ = [
+    "cadence_of",
+    "cadences",
+    "endings",
+    "is_over_its_root",
+    "reason_of",
+    "with_minor_four",
+]
 
 LEADING_TONE_UP = 4
 """From a chord that is the dominant of another to the leading tone of that, in fifths."""
@@ -76,7 +83,7 @@ def cadences(piece: Piece) -> Iterator[Device]:
             reached.add(first)
             last = step if kind == "half cadence" else settled(piece, first, step)
             here, after = fundamental(piece, first - 1), piece.row[last]
-            reason = f"{here.chord.text} {after.chord.text}: {named_in_key(here, after)}"
+            reason = reason_of(here, after)
             start = first - 1
             if kind == "backdoor cadence":
                 start = with_minor_four(piece, start)
@@ -223,6 +230,11 @@ def inside(piece: Piece, rest: Rest, step: int) -> bool:
         return True
     reached = piece.row[step].onset_ticks - rest.start_ticks
     return reached > 0 and reached >= LATEST_START * (rest.onset_ticks - rest.start_ticks)
+
+
+def reason_of(here: PlacedChord, after: PlacedChord) -> str:
+    """What makes a cadence of two chords, in words."""
+    return f"{here.chord.text} {after.chord.text}: {named_in_key(here, after)}"
 
 
 def named_in_key(here: PlacedChord, after: PlacedChord) -> str:

@@ -18,6 +18,7 @@ from melodex.analysis.harmony.devices.single_chords import (
     altered_dominants,
     coloured_chords,
 )
+from melodex.analysis.harmony.devices.six_fours import with_six_fours
 from melodex.analysis.harmony.devices.successions import (
     circles,
     flat_sevens,
@@ -109,7 +110,7 @@ def devices(
         return ()
     row = tuple(placed[step] for step in steps)
     piece = Piece(melody, placed, notes, steps, row, resting)
-    piece = replace(piece, cadences=tuple(cadences(piece)))
+    piece = replace(piece, cadences=with_six_fours(piece, tuple(cadences(piece))))
     others = (device for finder in FINDERS for device in finder(piece))
     found = one_name([*piece.cadences, *others], steps[-1])
     found.sort(key=lambda device: (device.chords, KIND_ORDER[device.kind]))
