@@ -202,3 +202,13 @@ def test_a_close_speaks_for_the_key_of_its_tonic_and_a_rest_for_that_of_its_domi
 @pytest.mark.parametrize("chords", ["C Am Dm F", "C G7/B C/E Am", "C G F Em"])
 def test_within_a_phrase_only_a_rooted_dominant_that_goes_home_speaks(chords):
     assert told_by_closes(list(parse_chords(chords.split())), ()) == []
+
+
+def test_a_passage_in_the_parallel_of_home_is_at_home_where_its_tonic_chord_is() -> None:
+    # C. Schumann, Polonaise op. 1 no. 3 in D: I is major until bar 8, with vii of ii and V.
+    keys = read_keys(heard("schumann_clara/polonaise_op1n3.mxl"))
+    assert str(keys.spans[0].key) == "D major" == str(keys.reading.key)
+    assert keys.spans[0].last_bar >= 8
+    # The trio, in D minor, has D major as V of its iv.
+    trio = [span for span in keys.spans if span.first_bar <= 30 <= span.last_bar]
+    assert [str(span.key) for span in trio] == ["D minor"]

@@ -155,6 +155,9 @@ def regular_starts(bars: Sequence[FormBar], starts: Sequence[int]) -> list[int]:
     count = len(bars)
     if is_blues(bars):
         return list(range(TWELVE, count, TWELVE))
+    if count % 2 == 0 and is_blues(bars[::2]):
+        # Each bar of the form in two, as in fast time.
+        return list(range(2 * TWELVE, count, 2 * TWELVE))
     if is_sixteen_bar_blues(bars):
         return []
     lengths = [b - a for a, b in pairwise([0, *starts, count])]

@@ -28,6 +28,7 @@ from melodex.analysis.keys.cells import (
 )
 from melodex.analysis.keys.home import TOO_FEW_NOTES, Home, home_of
 from melodex.analysis.keys.overall import KeyReading, headline, nothing_said
+from melodex.analysis.keys.parallel import with_own_thirds
 from melodex.analysis.keys.parts import (
     at_home,
     in_minor,
@@ -228,6 +229,7 @@ def stretch_spans(
                 found = with_relatives_at_home(found, here, home.key)
                 bar_ticks = part.bars[0].duration_ticks if part.bars else 0
                 found = without_glances(found, here, bar_ticks)
+                found = with_own_thirds(found, part, here, home.key, numbers)
                 found = at_home(found, here, home.key, numbers)
             if len(turns) > 1:
                 found = [replace(s, method=f"{s.method}, printed change") for s in found]

@@ -364,4 +364,16 @@ HARMONY: dict[str, tuple[str, str]] = {
         "authentic cadence 3-4, authentic cadence 7-8, authentic cadence 14-15, "
         "plagal cadence 18-19, plagal cadence 22-23, plagal cadence 30-31",
     ),
+    "minor blues in fast time": (
+        "i|i|i|i|i|i|V7/iv|V7/iv|iv|iv|iv|iv|i|i|i|i|bVI7|bVI7|V7|V7|i|i|V7|V7",
+        "plagal cadence 12-13, inner line by half step 9-19, tritone substitute 17-17",
+    ),
+    "four bars on V in sixteen": (
+        "I|IV|I|V|V|vi|V7/V|V|I|IV|I|ii|I|V7|I|I",
+        "half cadence 3-4, half cadence 7-8, authentic cadence 14-15",
+    ),
+    "power chords on I, flat III and IV": (
+        "I5|bIII5|IV5|I5|I5|bIII5|IV5|I5|I5|bIII5|bVII5|IV5|I5|bIII5|IV5|I5",
+        "",
+    ),
 }

@@ -146,6 +146,12 @@ FORMS = (
         "C minor",
         idiom="minor blues",
     ),
+    one(
+        "minor blues in fast time",
+        "Cm|Cm|Cm|Cm|Cm|Cm|C7|C7|Fm|Fm|Fm|Fm|Cm|Cm|Cm|Cm|Ab7|Ab7|G7|G7|Cm|Cm|G7|G7",
+        "C minor",
+        idiom="minor blues",
+    ),
     one("eight-bar blues", "C7|G7|F7|F7|C7|G7|C7|G7", "C major", idiom="blues"),
     # One key
     one("three chords", "C|F|G7|C|C|F|G7|C", "C major"),
@@ -164,6 +170,16 @@ FORMS = (
     one("i flat VII flat VI V", "Am|G|F|E|Am|G|F|E|Am", "A minor"),
     one("ragtime wheel", "C|E7|A7|A7|D7|G7|C|G7|C|E7|A7|A7|D7|G7|C|C", "C major"),
     one("applied dominants", "C|C7|F|D7|G|E7|Am|D7 G7|C|C7|F|Fm|C|G7|C|C", "C major"),
+    one(
+        "four bars on V in sixteen",
+        "D|G|D|A|A|Bm|E7|A|D|G|D|Em|D|A7|D|D",
+        "D major",
+    ),
+    one(
+        "power chords on I, flat III and IV",
+        "A5|C5|D5|A5|A5|C5|D5|A5|A5|C5|G5|D5|A5|C5|D5|A5",
+        "A minor",
+    ),
     one("plagal vamp", "C|F|C|F|C|F|C|F|C", "C major"),
     one("common-tone diminished", "C|Cdim7|C|G7|C|Cdim7|C G7|C", "C major"),
     one("passing diminished", "C|C#dim7|Dm7|D#dim7|C/E|A7|Dm7 G7|C", "C major"),

@@ -27,6 +27,8 @@ SECTIONS = {
     "relative verse that ends on its dominant": "Verse 8, Chorus 8, Verse 8",
     "relative chorus on I V vi IV": "A 16, A 16",
     "carol with a relative refrain": "Verse 16, Refrain 16",
+    "four bars on V in sixteen": "A 8, B 8",
+    "power chords on I, flat III and IV": "A 8, A' 8",
     "carol with a relative refrain, nothing marked": "A 16, B 16",
     "bridge in the relative major": "A 16, A' 8",
     "bridge on the third": "A 8, B 8, A 8",

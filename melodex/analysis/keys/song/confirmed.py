@@ -36,6 +36,7 @@ LEAST_SHARE = 0.25
 """Of a section's bars that its tonic must hold; our choice."""
 FEWEST_CHORDS = 3
 """Chords of a section that can confirm anything."""
+FIFTH = 7
 RESTING = frozenset({"major", "major seventh", "minor", "minor seventh"})
 
 
@@ -79,11 +80,18 @@ def confirmed_points(layout: Layout) -> ndarray:
     printed = len(layout.starts) > 1
     fours = range(layout.first, count, SHORT_SECTION)
     parts = parts_of(layout) if printed else cut(fours, count)
+    home = framing(layout.bars)
     for first, stop in parts:
         tonic = confirmed(layout.bars[first:stop], from_two=printed)
-        if tonic is not None:
+        if tonic is not None and (printed or home is None or tonic != (home + FIFTH) % 12):
             points[first:stop, tonic] += CONFIRMED / (stop - first)
     return points
+
+
+def framing(bars: Sequence[SongBar]) -> int | None:
+    """The root that a piece begins and ends with; four bars on its V are no other key."""
+    roots = [chord[0] for bar in bars for chord in bar.chords if chord[0] != NO_ROOT]
+    return roots[0] if roots and roots[0] == roots[-1] else None
 
 
 def confirmed(bars: Sequence[SongBar], from_two: bool) -> int | None:

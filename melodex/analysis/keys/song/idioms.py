@@ -46,6 +46,13 @@ def idiom_of(bars: Sequence[SongBar], tonic: int) -> str:
     if phrygian := phrygian_idiom(held, tonic):
         return phrygian
     harmony = [bar for bar in bars if any(c[0] != NO_ROOT for c in bar.chords)]
+    # In fast time each bar of the form is written as two.
+    doubled = harmony[::2] if len(harmony) % 2 == 0 else []
+    return blues_of(harmony, tonic) or blues_of(doubled, tonic)
+
+
+def blues_of(harmony: Sequence[SongBar], tonic: int) -> str:
+    """The blues whose corners some bars with chords have, or nothing."""
     if not harmony or len(harmony) % TWELVE:
         return ""
     thirds = set()
