@@ -107,3 +107,28 @@ def test_a_tune_that_comes_in_a_bar_late_returns_under_its_letter() -> None:
     middle = "_a2g2 f2e2|_e4 d4|_a2g2 f2_e2|d8|_b2_a2 g2f2|_e4 c4|f2_e2 d2c2|B8"
     abc = f"X:1\nM:4/4\nL:1/8\nK:C\nz6 c2|{verse}|{middle}||{verse}|{end}|]"
     assert [s.label for s in read(abc).sections] == ["A", "A'"]
+
+
+@pytest.mark.parametrize(
+    ("back", "letters"), [(False, ["A", "A'"]), (True, ["A", "B", "A"])]
+)
+def test_a_last_verse_that_is_lifted_keeps_its_letter_and_a_bridge_does_not(
+    back: bool, letters: list[str]
+) -> None:
+    verse = '"G"B2 d B|"C"e2 d c|"G"B2 A G|"D7"A4|"G"B2 d B|"C"e2 d c|"G"B "D7"A2 ^F|"G"G4'
+    lifted = (
+        '"Ab"c2 _e c|"Db"f2 _e _d|"Ab"c2 _B _A|"Eb7"_B4'
+        '|"Ab"c2 _e c|"Db"f2 _e _d|"Ab"c "Eb7"_B2 G|"Ab"_A4'
+    )
+    strains = [verse, lifted, verse] if back else [verse, lifted]
+    found = read("X:1\nM:4/4\nL:1/4\nK:none\n" + "||\n".join(strains) + "|]")
+    assert [section.label for section in found.sections] == letters
+
+
+def test_a_verse_that_stays_on_its_tonic_keeps_it_beside_a_chorus_in_the_relative() -> None:
+    verse = '"Em7"e2 g2|"A7"a2 e2|"Em7"e2 g2|"A7"a2 e2'
+    ends = f'{verse}|"Em7"e2 g2|"A7"a2 e2|"Em7"g2 f2|"Em7"e4'
+    chorus = '"G"b2 g2|"D/F#"a2 f2|"Em7"g2 e2|"C"e2 g2|"G"b2 d2|"D"a2 f2|"C"g2 e2|"D"d4'
+    found = read(f"X:1\nM:4/4\nL:1/4\nK:Em\n{ends}|\n{chorus}|\n{ends}|]")
+    told = [(span.first_bar, str(span.key)) for span in found.spans]
+    assert told == [(1, "E dorian"), (9, "G major"), (17, "E dorian")]

@@ -18,7 +18,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import count
 
 from melodex.analysis.form.bars import FormBar, likeness
@@ -76,7 +76,7 @@ def labels(parts: Sequence[Sequence[FormBar]], names: Sequence[str]) -> list[str
         label = name or returning(parts[place], parts[near], found[near])
         if not label and place and comes_in_again(parts[0], parts[place]):
             label = found[0].rstrip("'") + "'"
-        label = label or next(fresh)
+        label = label or moved_return(parts, place, near, found) or next(fresh)
         found.append(label)
     return found
 
@@ -132,6 +132,49 @@ def comes_in_again(first: Sequence[FormBar], part: Sequence[FormBar]) -> bool:
         opens_alike(first[before:], part)
         for before in range(1, MOST_BEFORE + 1)
         if sum(len(bar.notes) for bar in first[:before]) <= before
+    )
+
+
+def moved_return(
+    parts: Sequence[Sequence[FormBar]], place: int, near: slice, found: Sequence[str]
+) -> str:
+    """The label of the earlier section that a section is, moved to another key.
+
+    So in a last verse that is lifted. Where the section comes back afterwards as it was,
+    the moved one was a bridge, and has a letter of its own (common practice, no source).
+    """
+    part = parts[place]
+    for earlier, name in zip(parts[near], found[near], strict=False):
+        step = step_between(earlier[0], part[0])
+        if not step or likeness(moved(earlier[0], step), part[0]) < VARIED_SECTION:
+            continue
+        higher = [moved(bar, step) for bar in earlier]
+        later = parts[place + 1 : place + 1 + MOST_LOOKED_BACK]
+        if as_alike(higher, part, SAME_SECTION) and not any(
+            as_alike(earlier, other, SAME_SECTION) for other in later
+        ):
+            return name.rstrip("'") + "'"
+    return ""
+
+
+def step_between(one: FormBar, other: FormBar) -> int:
+    """Semitones from the first note of a bar to that of another, or from chord to chord."""
+    if one.notes and other.notes:
+        return other.notes[0][1] - one.notes[0][1]
+    if one.chords and other.chords and not (one.notes or other.notes):
+        return (min(other.chords)[1] - min(one.chords)[1]) % 12
+    return 0
+
+
+def moved(bar: FormBar, step: int) -> FormBar:
+    """A bar some semitones higher."""
+    return replace(
+        bar,
+        content=frozenset((offset, pitch + step) for offset, pitch in bar.content),
+        chords=frozenset(
+            (offset, (root + step) % 12 if root >= 0 else root, family)
+            for offset, root, family in bar.chords
+        ),
     )
 
 

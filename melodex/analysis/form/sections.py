@@ -123,7 +123,8 @@ def sections(
             found_starts = strains_apart(bars, strains_whole(bars, found_starts))
         if has_chords(bars) and not melody.chords_worked_out:
             found_starts = eights_apart(bars, found_starts, centres)
-            found_starts = halves_of_sixteen(bars, found_starts)
+            if not starts[0].startswith(NAMED):
+                found_starts = halves_of_sixteen(bars, found_starts)
         starts |= dict.fromkeys(found_starts, CONTENT)
     return labelled(bars, starts, told=CONTENT if melody.chords_worked_out else "")
 

@@ -71,7 +71,7 @@ def relative_points(
 
 def tonic_of_part(bars: Sequence[SongBar], home: int) -> int | None:
     """The tonic of a section that was read on another; the same one where the section
-    begins on it and goes home to it, None where it tells nothing.
+    begins on it and goes home to it or stays on it, None where it tells nothing.
     """
     row = chords_in_order(bars)
     if not row:
@@ -81,7 +81,9 @@ def tonic_of_part(bars: Sequence[SongBar], home: int) -> int | None:
         return minor
     if in_relative_major(bars, row, major, home):
         return major
-    return home if row[0][0] == home and speaks_of(row, row[0]) else None
+    several = len({root for root, _ in row}) > 1
+    stays = several and 2 * held(bars, row[0]) >= len(bars)
+    return home if row[0][0] == home and (stays or speaks_of(row, row[0])) else None
 
 
 def chords_in_order(bars: Sequence[SongBar]) -> Row:
