@@ -24,6 +24,8 @@ notes that is found note for note may stand at 0.06, and then nothing can at 0.0
 matches are also counted against what can be stated: the mean, over phrases, of the
 largest expected number that is no larger than t and that some match could have.
 
+Over a corpus of one's own, ``melodex collection chance`` does what ``reversed`` does.
+
 Run:  python -m benchmarks.chance.calibration [--queries 1000] [--seed N] [--workers N]
           [--keep NAME]
 """
@@ -32,12 +34,10 @@ from __future__ import annotations
 
 import json
 import math
-from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass
-from functools import partial
 from itertools import pairwise
 from random import Random
 from typing import Any
@@ -51,20 +51,16 @@ from melodex.corpus.chunks import (
     encode_notes,
 )
 from melodex.corpus.packing import pack
-from melodex.matching.chance.fit import expected_by_chance, fit_points
-from melodex.matching.chance.sample import OWN_BEST, measure_null
+from melodex.matching.asking import Here
+from melodex.matching.asking import Notes as CorpusNotes
 from melodex.matching.engine.choice import engine
 from melodex.matching.evidence.kinship import shared_figures
 from melodex.matching.query import EncodedQuery
-from melodex.matching.search import search
 from melodex.reading.abc.reader import read_abc
 from melodex.settings import AlignmentCosts
+from melodex.tasks.collection.calibration import LEVELS, interval, mean, seen_of
 
 LENGTHS = (8, 12, 24, 40)
-LEVELS = (1.0, 0.1, 0.01)
-LIMIT = 40
-"""Matches of a phrase that are looked at, at most."""
-
 SEED = 2026
 KIN_FIGURES = 3
 COSTS = AlignmentCosts()
@@ -137,23 +133,14 @@ def calibrate(
     """Matches seen per phrase at each expected number; ``own`` are left out."""
     tunes = sum(chunk.tune_count for chunk in chunks)
     notes = sum(chunk.note_count for chunk in chunks)
-    seen: dict[float, list[int]] = {level: [] for level in LEVELS}
-    stateable: dict[float, list[float]] = {level: [] for level in LEVELS}
-    unsaid = 0
-    for (pitch, lengths), relatives in zip(asked, own, strict=True):
-        query = EncodedQuery(pitch, lengths)
-        hits = search(chunks, query, limit=OWN_BEST, costs=COSTS, exclude=relatives)
-        fit = fit_points(measure_null(chunks, query, COSTS, hits, relatives))
-        if fit is None:
-            unsaid += 1
-            continue
-        expected = partial(expected_by_chance, fit, corpus_tunes=tunes, corpus_notes=notes)
-        told = [expected(hit.points) for hit in hits[:LIMIT]]
-        ((most, _),) = engine().best([(pitch, lengths)], query, COSTS)
-        for level in LEVELS:
-            seen[level].append(sum(number <= level for number in told))
-            least = bisect_left(range(most + 1), -level, key=lambda s: -expected(s))
-            stateable[level].append(expected(least) if least <= most else 0.0)
+    told = [
+        seen_of(CorpusNotes(Here(chunks)), EncodedQuery(*phrase), relatives, tunes, notes)
+        for phrase, relatives in zip(asked, own, strict=True)
+    ]
+    said = [found for found in told if found]
+    seen = {level: [found[0][at] for found in said] for at, level in enumerate(LEVELS)}
+    stateable = {level: [found[1][at] for found in said] for at, level in enumerate(LEVELS)}
+    unsaid = len(told) - len(said)
     return {
         "phrases": len(asked) - unsaid,
         "without_a_figure": unsaid,
@@ -175,18 +162,6 @@ def calibrate(
             for level, counts in seen.items()
         },
     }
-
-
-def mean(values: Sequence[float]) -> float:
-    """The mean, 0 of nothing."""
-    return sum(values) / max(len(values), 1)
-
-
-def interval(counts: Sequence[int]) -> tuple[float, float]:
-    """95 % of the means of phrases drawn anew, with replacement."""
-    generator = Random(SEED)
-    means = sorted(mean(generator.choices(counts, k=len(counts))) for _ in range(2000))
-    return means[50], means[-51]
 
 
 def turned(asked: Sequence[Notes]) -> list[Notes]:

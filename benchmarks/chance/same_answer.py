@@ -39,9 +39,11 @@ from melodex.corpus.reader import Corpus
 from melodex.corpus.shards import merging
 from melodex.corpus.writing.removing import remove_places
 from melodex.corpus.writing.store import CorpusWriter
+from melodex.matching.asking import Notes
 from melodex.matching.chance.drawing import drawn_tunes
 from melodex.matching.chance.fit import expected_by_chance, fit_points
 from melodex.matching.chance.sample import NULL_SAMPLE, OWN_BEST, measure_null, seed_of
+from melodex.matching.dealing.held import Shards
 from melodex.matching.query import EncodedQuery
 from melodex.matching.search import search
 from melodex.presentation.data.forms import as_json
@@ -174,9 +176,12 @@ WAYS: tuple[Callable[[Path, Sequence[Path]], None], ...] = (
 # The questions.
 
 
-def answers(corpus: Corpus, phrases: int, audits: int) -> Iterator[tuple[str, str]]:
-    """Every question and the JSON of its answer."""
+def answers(
+    corpus: Corpus, phrases: int, audits: int, shards: Shards | None = None
+) -> Iterator[tuple[str, str]]:
+    """Every question and the JSON of its answer, by those who hold shards if there are."""
     dice = Random(SEED)
+    held = Notes(shards) if shards else None
     rows = corpus.query(
         "SELECT tune_id, note_count FROM tune ORDER BY tune_id", merge=merging.in_order(0)
     )
@@ -186,13 +191,16 @@ def answers(corpus: Corpus, phrases: int, audits: int) -> Iterator[tuple[str, st
         last = first + dice.choice((8, 12, 16, 24))
         passage = find_passage(tune_id, corpus, notes=read_span(f"{first}-{last}", "notes"))
         phrase = replace(passage.phrase(), has_rhythm=number % 2 == 0)
-        yield f"phrase {number}", as_json(resemble(corpus, phrase, limit=20, explain=True))
+        yield (
+            f"phrase {number}",
+            as_json(resemble(corpus, phrase, limit=20, explain=True, notes=held)),
+        )
     own = [row[0] for row in rows if AUDITED_NOTES[0] <= row[1] <= AUDITED_NOTES[1]]
     for number, tune_id in enumerate(dice.sample(own, audits)):
-        found = audit(corpus, find_passage(tune_id, corpus), threshold=30.0)
+        found = audit(corpus, find_passage(tune_id, corpus), threshold=30.0, notes=held)
         yield f"audit {number}", as_json(found)
     for number, wish in enumerate(WISHES):
-        yield f"gathering {number}", as_json(gather(corpus, wish, limit=50))
+        yield f"gathering {number}", as_json(gather(corpus, wish, limit=50, shards=shards))
 
 
 def compared(folder: Path, share: int, phrases: int, audits: int) -> list[dict[str, Any]]:

@@ -2,10 +2,11 @@
 
 A corpus of the ABC collections of the installed music21 package is split into 1, 2, 3, 4
 and 7 shards. One file and each folder are asked the same phrases, audits, gatherings,
-near-duplicates, families and lists, and the bytes of the JSON are compared with those of
-the one file; shards are also opened in turned order, joined again, built from the files
-straight, and changed until they hold what the one file holds: half of the files are added
-to shards of the others, a file is taken out and the change undone.
+near-duplicates, families, pairs of the whole, lists, and whether chance is calibrated, and
+the bytes of the JSON are compared with those of the one file; shards are also asked by two
+processes that hold them and compare all with all, opened in turned order, joined again,
+built from the files straight, and changed until they hold what the one file holds: half of
+the files are added to shards of the others, a file is taken out and the change undone.
 
 Run:  python -m benchmarks.shards.equality [--phrases 200] [--audits 40] [--keep NAME]
 """
@@ -22,9 +23,15 @@ from typing import Any
 from benchmarks.chance.same_answer import WISHES, answers, written
 from benchmarks.keeping import about, asker, keep
 from melodex.corpus.reader import Corpus
+from melodex.matching.dealing.dealer import Dealer, Processes
+from melodex.matching.dealing.exchange import Exchange
+from melodex.matching.dealing.held import Shards, places_of
 from melodex.presentation.data import corpus as data
+from melodex.presentation.data.calibration import calibration_json
 from melodex.presentation.data.forms import as_json
 from melodex.tasks.adding.add import add_paths
+from melodex.tasks.audit.whole import audit_whole
+from melodex.tasks.collection.calibration import calibrate_chance
 from melodex.tasks.collection.duplicates import find_duplicates
 from melodex.tasks.collection.families import find_families
 from melodex.tasks.collection.holdings import holdings, list_tunes, remove_from
@@ -33,15 +40,23 @@ from melodex.tasks.collection.undo import undo
 from melodex.tasks.gather.gather import gather
 
 COUNTS = (1, 2, 3, 4, 7)
+DEALT = ", dealt"
 
 
-def asked(corpus: Corpus, phrases: int, audits: int) -> Iterator[tuple[str, str]]:
-    """Every question and the JSON of its answer."""
-    yield from answers(corpus, phrases, audits)
+def asked(
+    corpus: Corpus, phrases: int, audits: int, dealer: Dealer | None = None
+) -> Iterator[tuple[str, str]]:
+    """Every question and the JSON of its answer, by whoever works."""
+    shards = Shards(dealer, places_of(corpus, dealer.workers)) if dealer else None
+    yield from answers(corpus, phrases, audits, shards)
     for number, wish in enumerate(WISHES):
-        yield f"whole gathering {number}", as_json(gather(corpus, wish))
-    yield "duplicates", data.duplicates_json(find_duplicates(corpus))
-    yield "families", data.families_json(find_families(corpus))
+        yield f"whole gathering {number}", as_json(gather(corpus, wish, shards=shards))
+    with tempfile.TemporaryDirectory() as work:
+        who = Exchange(dealer, Path(work)) if dealer else None
+        yield "duplicates", data.duplicates_json(find_duplicates(corpus, exchange=who))
+        yield "families", data.families_json(find_families(corpus, exchange=who))
+        yield "whole audit", data.whole_audit_json(audit_whole(corpus, exchange=who))
+        yield "chance", calibration_json(calibrate_chance(corpus, exchange=who))
     yield "holdings", data.holdings_json(holdings(corpus))
     yield "list", data.listing_json(list_tunes(corpus))
 
@@ -72,10 +87,12 @@ def compared(
     found: list[dict[str, Any]] = []
     first: dict[str, str] = {}
     ways: list[tuple[str, type[Corpus], Path]] = [("one file", Corpus, whole)]
+    two = Processes(2)
     for count in COUNTS:
         split(whole, folder / f"in-{count}", count)
         ways.append((f"{count} shards", Corpus, folder / f"in-{count}"))
     ways.append(("7 shards, turned", Turned, folder / "in-7"))
+    ways += [(f"{count} shards{DEALT}", Corpus, folder / f"in-{count}") for count in (2, 7)]
     join(folder / "in-7", folder / "joined.melodex")
     ways.append(("7 shards, joined", Corpus, folder / "joined.melodex"))
     add_paths(folder / "built", files, shards=4)
@@ -84,14 +101,16 @@ def compared(
     ways.append(("3 shards, changed", Corpus, folder / "changed"))
     for name, kind, path in ways:
         start = time.monotonic()
+        dealer = two if name.endswith(DEALT) else None
         with kind.open(path) as corpus:
-            told = dict(asked(corpus, phrases, audits))
+            told = dict(asked(corpus, phrases, audits, dealer))
             tunes = corpus.tune_count
         first = first or told
         different = [each for each in first if first[each] != told.get(each)]
         row = {"way": name, "tunes": tunes, "answers": len(told), "different": different}
         found.append({**row, "seconds": round(time.monotonic() - start, 1)})
         print(found[-1], flush=True)
+    two.close()
     return found
 
 

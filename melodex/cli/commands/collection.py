@@ -1,4 +1,4 @@
-"""``melodex collection``: tags, duplicates, tune families, what the corpus holds."""
+"""``melodex collection``: tags, duplicates, families, what the corpus holds, chance."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from melodex.cli.workers import Hands, exchange_for, workers_options
 
 @click.group("collection")
 def command() -> None:
-    """Tag tunes, list duplicates and tune families, say what the corpus holds.
+    """Tag tunes, list duplicates and families, say what the corpus holds, try chance.
 
     \b
     Examples:
@@ -161,6 +161,63 @@ def families_command(
         pair = " ".join(leading(member.row.tune_id) for member in first)
         every = "; --all shows all" if found.families_in_all > len(found.families) else ""
         go_on(output, f"'melodex compare {pair}' lays two of them side by side{every}")
+
+
+@command.command("chance")
+@click.option(
+    "--phrases",
+    type=click.IntRange(1, 10_000),
+    default=100,
+    show_default=True,
+    help="Phrases of each length.",
+)
+@click.option(
+    "--seed",
+    type=click.IntRange(0, 2**32 - 1),
+    default=2026,
+    show_default=True,
+    help="Another number draws other phrases.",
+)
+@workers_options
+@output_options(["text", "json", "csv"])
+@click.pass_obj
+def chance_command(
+    corpus_path: Path,
+    phrases: int,
+    seed: int,
+    workers: int | None,
+    scheduler: str,
+    work: Path | None,
+    output: Output,
+) -> None:
+    """Try whether the numbers expected by chance hold in this corpus.
+
+    Phrases of its tunes are read backwards, so that nothing but chance resembles them,
+    and looked for: as many matches should be seen as are expected.
+
+    \b
+    Examples:
+      $ melodex collection chance --phrases 20
+    """
+    from melodex.corpus.reader import Corpus
+    from melodex.presentation.data import calibration as data
+    from melodex.presentation.text.calibration import calibration_text
+    from melodex.tasks.collection.calibration import calibrate_chance
+
+    with (
+        Corpus.open(corpus_path) as corpus,
+        exchange_for(Hands(workers, scheduler, work)) as exchange,
+        progress_bar("asking phrases") as bar,
+    ):
+        found = calibrate_chance(
+            corpus, phrases=phrases, seed=seed, progress=bar, exchange=exchange
+        )
+    forms = {
+        "text": calibration_text,
+        "json": data.calibration_json,
+        "csv": data.calibration_csv,
+    }
+    write(forms[output.form](found), output)
 
 
 @command.command("tag")
