@@ -201,7 +201,7 @@ def chance_command(
     """
     from melodex.corpus.reader import Corpus
     from melodex.presentation.data import calibration as data
-    from melodex.presentation.text.calibration import calibration_text
+    from melodex.presentation.text.families import calibration_text
     from melodex.tasks.collection.calibration import calibrate_chance
 
     with (
