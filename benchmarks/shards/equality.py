@@ -56,7 +56,7 @@ def asked(
         yield "duplicates", data.duplicates_json(find_duplicates(corpus, exchange=who))
         yield "families", data.families_json(find_families(corpus, exchange=who))
         yield "whole audit", data.whole_audit_json(audit_whole(corpus, exchange=who))
-        yield "chance", calibration_json(calibrate_chance(corpus, exchange=who))
+        yield "chance", calibration_json(calibrate_chance(corpus, phrases=10, exchange=who))
     yield "holdings", data.holdings_json(holdings(corpus))
     yield "list", data.listing_json(list_tunes(corpus))
 

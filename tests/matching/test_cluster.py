@@ -290,6 +290,49 @@ def test_a_scheduler_without_workers_and_one_that_goes_are_told_of(
         alone.stop()
 
 
+def test_a_trial_of_chance_goes_on_after_its_scheduler_was_killed(
+    corpora: tuple[Path, Path], tmp_path: Path
+) -> None:
+    """One sentence, and what was kept is not done again by the next cluster."""
+    words = ["collection", "chance", "--phrases", "30", "--format", "json"]
+    expected = CliRunner().invoke(melodex, ["--corpus", str(corpora[0]), *words])
+    work = tmp_path / "work"
+    asked = [sys.executable, "-m", "melodex", "--corpus", str(corpora[1]), *words]
+    before: dict[Path, int] = {}
+    for is_killed in (True, False):
+        cluster = Machines(tmp_path)
+        try:
+            for _ in range(2):
+                cluster.add_worker()
+            cluster.wait_for(2)
+            asking = subprocess.Popen(
+                [*asked, "--scheduler", cluster.address, "--work", str(work)],
+                stdout=subprocess.PIPE,
+                stderr=subprocess.PIPE,
+                env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])},
+            )
+            end = time.monotonic() + PATIENCE_SECONDS
+            while is_killed and not list(work.glob("chance-*")):
+                assert time.monotonic() < end
+                assert asking.poll() is None
+                time.sleep(0.01)
+            if is_killed:
+                cluster.scheduler.kill()
+            said, complained = asking.communicate(timeout=2 * PATIENCE_SECONDS)
+        finally:
+            cluster.stop()
+        now = {file: file.stat().st_mtime_ns for file in work.glob("chance-*")}
+        assert {file: now[file] for file in before} == before
+        if is_killed:
+            assert asking.returncode == 1
+            assert b"the scheduler is gone" in complained
+            assert len(complained.splitlines()) == 1
+            before = now
+        else:
+            assert asking.returncode == 0, complained
+            assert said.decode("utf-8") == expected.stdout
+
+
 def slow(number: int) -> int:
     time.sleep(0.3)
     return number

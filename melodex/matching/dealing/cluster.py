@@ -44,6 +44,10 @@ ANSWER_SECONDS = 10.0
 BETWEEN_LOOKS_SECONDS = 0.1
 """How long to wait before a scheduler is asked again whether a worker has come."""
 
+QUIET = ("distributed", "distributed.client", "distributed.core", "tornado.application")
+"""The loggers of Dask, and of the loop in which it waits for results: where the scheduler
+is gone in the middle of that, each waiting call would be told of with all its lines."""
+
 MOST_LOSSES = 3
 """How often the worker of a place may be lost over one question; then that is at fault."""
 
@@ -337,7 +341,7 @@ def connected(address: str, seconds: float) -> Client:
             "dask.distributed is not installed", hint=REMEDIES["install cluster"]
         ) from error
     # What it has to say is said here, in a sentence.
-    for name in ("distributed", "distributed.client", "distributed.core"):
+    for name in QUIET:
         logging.getLogger(name).setLevel(logging.CRITICAL)
     made: SimpleQueue[Client | BaseException] = SimpleQueue()
 
