@@ -108,8 +108,12 @@ class Passage:
 
     @property
     def in_piece(self) -> str:
-        """Line and bars, such as ``Violin 2 (line 2 of 4), bars 5-8``."""
-        return ", ".join(filter(None, (self.whole.line.words, bars_text(*self.bars))))
+        """Line and bars, such as ``Violin 2 (line 2 of 4), bars 5-8``.
+
+        What was typed without lengths has no bars.
+        """
+        bars = bars_text(*self.bars) if self.has_rhythm else ""
+        return ", ".join(filter(None, (self.whole.line.words, bars)))
 
     def __repr__(self) -> str:
         return f"<Passage {self.label!r}: {len(self.melody)} notes>"

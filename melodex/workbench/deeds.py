@@ -11,7 +11,7 @@ Contents: Deed, Deeds, changing, undo_deed.
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -126,14 +126,20 @@ class Deeds:
 
 
 def last_number(corpus_path: Path) -> int:
-    """The number of the last change that can be undone, 0 where there is none."""
-    from melodex.tasks.collection.undo import what_was_done
-
+    """The number of the last change that was kept, though it may be undone by now."""
     if not corpus_path.exists():
         return 0
     with Corpus.open(corpus_path) as corpus:
+        return int(corpus.settings.get("last_change", "0"))
+
+
+def is_kept(corpus_path: Path, number: int) -> bool:
+    """Whether a change can be undone."""
+    from melodex.tasks.collection.undo import what_was_done
+
+    with Corpus.open(corpus_path) as corpus:
         known = what_was_done(corpus)
-    return known[0].number if known and known[0].can_be_undone else 0
+    return any(each.number == number and each.can_be_undone for each in known)
 
 
 @dataclass(slots=True)
@@ -156,8 +162,9 @@ def changing(corpus_path: Path, deeds: Deeds) -> Iterator[Doing]:
     doing = Doing()
     yield doing
     after = last_number(corpus_path)
-    # The first number leads back to before all of it, where there were several changes.
-    number = before + 1 if after > before else None
+    # What comes after the first are words that were held, which go with their passage.
+    is_new = after > before and is_kept(corpus_path, before + 1)
+    number = before + 1 if is_new else None
     if doing.words and (number is not None or doing.undoing is not None):
         made = Deed(0, doing.kind, doing.words, doing.back, number, doing.undoing)
         made.last_number, made.texts, made.choice = after, doing.texts, doing.choice
@@ -165,6 +172,17 @@ def changing(corpus_path: Path, deeds: Deeds) -> Iterator[Doing]:
 
 
 # Undoing
+
+
+def deleting(corpus_path: Path, names: Sequence[str]) -> Undoing | None:
+    """What deletes sets again that have come back, None where there are none."""
+    from melodex.tasks.lesson.sets import remove_lesson
+
+    def deleted() -> None:
+        for name in names:
+            remove_lesson(corpus_path, name)
+
+    return deleted if names else None
 
 
 def undo_deed(corpus_path: Path, deed: Deed) -> Undoing | None:
@@ -189,6 +207,6 @@ def undo_deed(corpus_path: Path, deed: Deed) -> Undoing | None:
     elif deed.undoing is not None:
         again = deed.undoing()
     else:
-        undo(corpus_path, deed.number)
+        again = deleting(corpus_path, undo(corpus_path, deed.number).gone)
     deed.is_undone = True
     return again

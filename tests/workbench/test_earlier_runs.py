@@ -73,3 +73,24 @@ def test_a_change_that_does_not_stand_there_any_more_says_so(own_bench, visit):
         "does not stand there any more"
     )
     assert notes_in(second, "Kept") == {"Snail Post": "quite another"}
+
+
+def test_a_set_that_an_earlier_run_deleted_comes_back_and_that_is_undone(own_bench, visit):
+    first = own_bench()
+    first.send("/keep", "source=tune&into=Kept&tune=Snail+Post&bars=1-4")
+    page = visit(first, "/set?name=Kept")
+    mark = page.locator("#set [name=mark]").input_value()
+    first.send("/set/change", f"name=Kept&do=delete&sure=yes&mark={mark}")
+    second = own_bench(first.corpus_path)
+    page = visit(second, "/done")
+    undo = page.locator("#did").get_by_role("button", name="Undo")
+    page.get_by_role("button", name="Undo: Deleted the set Kept.").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Kept")
+    undo.click()
+    expect(page.locator("#did span")).to_have_text("Deleted the set Kept.")
+    page.goto(second.base + "/sets")
+    expect(page.locator("main")).not_to_contain_text("Kept")
+    page.goto(second.base + "/done")
+    page.get_by_role("button", name="Undo: Deleted the set Kept.").first.click()
+    expect(page.locator("ul.sets")).to_contain_text("Kept 1 passage")
+    assert notes_in(second, "Kept") == {"Snail Post": ""}

@@ -42,6 +42,7 @@ class PutBack:
     remarks: list[str] = field(default_factory=list)
     stayed: list[str] = field(default_factory=list)
     whole: list[str] = field(default_factory=list)
+    gone: list[str] = field(default_factory=list)
 
 
 def put_back(writer: CorpusWriter, number: int) -> PutBack:
@@ -95,6 +96,7 @@ class Undoing:
             self.done.sets.append(back.name)
             self.done.stayed += back.stayed
             self.done.whole += [back.name] if back.is_whole else []
+            self.done.gone += [back.name] if back.was_gone else []
         for tune_id, data in self.kept("remark"):
             self.put_remark(tune_id, json.loads(data))
         placed: dict[str, bool] = {}

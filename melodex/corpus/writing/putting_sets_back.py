@@ -41,11 +41,14 @@ class SetBack:
     is_whole : bool
         Whether all of it was put back as it was, with what was done since gone: of an
         earlier version's changes no more is known.
+    was_gone : bool
+        Whether there was no such set.
     """
 
     name: str
     stayed: tuple[str, ...] = ()
     is_whole: bool = False
+    was_gone: bool = False
 
 
 def put_back_set(writer: CorpusWriter, content: dict[str, Any]) -> SetBack:
@@ -71,7 +74,7 @@ def put_back_set(writer: CorpusWriter, content: dict[str, Any]) -> SetBack:
             hint=REMEDIES["list changes"],
         )
     if now is None:
-        return SetBack(put_whole(writer, content))
+        return SetBack(put_whole(writer, content), was_gone=True)
     if "after" not in content:
         with kept_before(writer, number):
             name = put_whole(writer, content)

@@ -79,7 +79,9 @@ def undone_text(done: Undone) -> str:
     ]
     if len(done.tunes) > MOST_NAMED:
         lines.append(f"  and {len(done.tunes) - MOST_NAMED:,} more")
-    lines += [f"taken back in the set {shown(name)!r}" for name in done.sets]
+    for name in done.sets:
+        said = "is back: the set" if name in done.gone else "taken back in the set"
+        lines.append(f"{said} {shown(name)!r}")
     if done.stayed:
         lines.append(f"changed since, and left as it is: {', '.join(done.stayed)}")
     lines += [

@@ -61,7 +61,8 @@ class Undone:
 
     ``left`` names tunes by id: another tune has come to their place since. ``stayed`` says
     what of a set could not be taken back, as it was changed since; ``whole`` names sets
-    that were put back whole, since a change of an earlier version tells no more.
+    that were put back whole, since a change of an earlier version tells no more, and
+    ``gone`` those that were not there.
     """
 
     number: int
@@ -72,6 +73,7 @@ class Undone:
     remarks: tuple[str, ...] = ()
     stayed: tuple[str, ...] = ()
     whole: tuple[str, ...] = ()
+    gone: tuple[str, ...] = ()
 
 
 def what_was_done(corpus: Corpus) -> tuple[Done, ...]:
@@ -153,4 +155,5 @@ def undo(corpus_path: Path, number: int | None = None) -> Undone:
         tuple(done.remarks),
         tuple(done.stayed),
         tuple(done.whole),
+        tuple(done.gone),
     )

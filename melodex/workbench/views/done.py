@@ -15,7 +15,7 @@ from melodex.tasks.collection.undo import Done, what_was_done
 from melodex.tasks.collection.undo import undo as undo_change
 from melodex.workbench.asking import Ask, address, rendered_page
 from melodex.workbench.bench import Stop
-from melodex.workbench.deeds import Deed, Doing, changing, undo_deed
+from melodex.workbench.deeds import Deed, Doing, changing, deleting, undo_deed
 from melodex.workbench.views.changes import after
 
 __all__ = ["done", "undo"]
@@ -66,7 +66,9 @@ def put_back(ask: Ask, number: int, doing: Doing) -> None:
     if back.left:
         many_tunes = many(len(back.left), "tune")
         said.append(f"{many_tunes} could not go back, as another stands in their place.")
-    doing.words = " ".join(said)
+    doing.words, doing.undoing = " ".join(said), deleting(path, back.gone)
+    # What undoes that takes the page of the set away.
+    doing.kind = "made" if back.gone else ""
     doing.back = address("/set", name=back.sets[0]) if back.sets else "/done"
 
 
