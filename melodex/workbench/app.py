@@ -128,6 +128,7 @@ CHANGING = {
     "/shelf/add": "shelf.add",
     "/shelf/add-here": "shelf.add_here",
     "/shelf/check": "shelf.check",
+    "/shelf/features": "shelf.renew",
     "/shelf/families": "shelf.find_kin",
     "/shelf/back-up": "shelf.back_up",
     "/shelf/remove": "shelf.remove",

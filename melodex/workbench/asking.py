@@ -222,7 +222,7 @@ def candidate_words(row: Any) -> str:
 LIST = "the shelf lists every tune; look it up by title"
 CARE = "the shelf checks the corpus and adds to it"
 ON_THE_PAGE = {
-    "add any": CARE,
+    "add any": "the shelf works them out anew",
     "add tunes": CARE,
     "check": CARE,
     "check, then add": CARE,
@@ -232,7 +232,7 @@ ON_THE_PAGE = {
     "find title": LIST,
     "fold in": "name another file",
     "keep passages": "keep some of what you find, or some bars of a tune",
-    "list changes": CARE,
+    "list changes": "see what was done",
     "list sources": LIST,
     "list tunes": LIST,
     "look at set": "the set says beside each passage whether its tune has changed",

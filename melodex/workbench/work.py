@@ -234,6 +234,17 @@ def copying(corpus_path: Path, target: Path) -> Work:
     return Work("copy", f"Backing up to {target.name}", doing)
 
 
+def renewing(corpus_path: Path) -> Work:
+    """Work the features of the corpus out anew."""
+    from melodex.tasks.collection.upkeep import renew_features
+
+    def doing(report: Report) -> Any:
+        report(0, 0, "this cannot be stopped midway")
+        renew_features(corpus_path)
+
+    return Work("features", "Working out the features anew", doing)
+
+
 def finding_families(corpus_path: Path) -> Work:
     """Compare the tunes of the corpus with one another."""
     from melodex.corpus.reader import Corpus

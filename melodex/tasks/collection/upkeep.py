@@ -1,6 +1,6 @@
-"""Looking after a corpus: checking it, repairing it, copying it.
+"""Looking after a corpus: checking it, repairing it, copying it, renewing its features.
 
-Contents: CheckResult, check, BackupResult, backup.
+Contents: CheckResult, check, BackupResult, backup, has_old_features, renew_features.
 """
 
 from __future__ import annotations
@@ -14,10 +14,19 @@ from melodex.corpus.care.copying import copy_corpus
 from melodex.corpus.care.remains import RepairReport
 from melodex.corpus.care.repairing import repair_corpus
 from melodex.corpus.connection import journal_bytes
+from melodex.corpus.facets import FACET_VERSION
 from melodex.corpus.reader import Corpus
 from melodex.errors import DamagedCorpusError
 
-__all__ = ["BackupResult", "CheckResult", "backup", "check", "journal_bytes"]
+__all__ = [
+    "BackupResult",
+    "CheckResult",
+    "backup",
+    "check",
+    "has_old_features",
+    "journal_bytes",
+    "renew_features",
+]
 
 Progress = Callable[[int, int], None]
 
@@ -155,3 +164,22 @@ def backup(
     byte_count = copy_corpus(corpus_path, target, replace=replace, progress=progress)
     with Corpus.open(target) as copy:
         return BackupResult(target, byte_count, copy.tune_count, journal_bytes(corpus_path))
+
+
+def has_old_features(corpus: Corpus) -> bool:
+    """Whether another version of melodex worked out the features of a corpus."""
+    return corpus.settings.get("facet_version") != str(FACET_VERSION)
+
+
+def renew_features(corpus_path: Path) -> None:
+    """Work the features of a corpus out anew, if another version did.
+
+    Raises
+    ------
+    CorpusError
+        If the corpus is not there, or cannot be written.
+    """
+    from melodex.corpus.writing.store import CorpusWriter
+
+    # Whoever opens a corpus to write to it brings it up to date first.
+    CorpusWriter.open(corpus_path, create=False).close()

@@ -1,7 +1,7 @@
 """The shelf: what the corpus holds, adding to it, checking it, copying it.
 
-Contents: shelf, map_of_corpus, families, find_kin, download, add, add_here, check, back_up,
-remove, tag, remark, take_back, warnings.
+Contents: shelf, map_of_corpus, families, find_kin, download, add, add_here, check, renew,
+back_up, remove, tag, remark, take_back, warnings.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ from melodex.tasks.collection.holdings import (
 from melodex.tasks.collection.remarks import take_off, write_remark
 from melodex.tasks.collection.shards import join
 from melodex.tasks.collection.undo import undo
-from melodex.tasks.collection.upkeep import backup, journal_bytes
+from melodex.tasks.collection.upkeep import backup, has_old_features, journal_bytes
 from melodex.tasks.lesson.undoing import Undoing
 from melodex.workbench.asking import (
     Ask,
@@ -49,6 +49,7 @@ from melodex.workbench.work import (
     checking,
     copying,
     finding_families,
+    renewing,
 )
 
 __all__ = [
@@ -91,6 +92,7 @@ def shelf(ask: Ask) -> Response:
         "Shelf",
         found=found,
         fault=fault,
+        has_old=bool(corpus and has_old_features(corpus)),
         has_warnings=bool(found and corpus and corpus.query(ANY_WARNING)),
         works=ask.bench.works.latest()[:8],
         corpus_path=str(path),
@@ -177,10 +179,7 @@ def families(ask: Ask) -> Response:
 
 def find_kin(ask: Ask) -> Response:
     """Begin to compare the tunes of the corpus with one another."""
-    for work in ask.bench.works.latest():
-        if work.kind == "families" and not work.state.is_over:
-            return RedirectResponse(address("/work", id=work.id), 303)
-    return started(ask, finding_families(ask.bench.corpus_path))
+    return only_once(ask, finding_families(ask.bench.corpus_path))
 
 
 def free_name(path: Path) -> Path:
@@ -252,6 +251,19 @@ def path_said(ask: Ask) -> Path:
 def check(ask: Ask) -> Response:
     """Check the corpus, and repair it if asked to."""
     return started(ask, checking(ask.bench.corpus_path, repair=ask.said("repair") == "yes"))
+
+
+def renew(ask: Ask) -> Response:
+    """Work the features of the corpus out anew."""
+    return only_once(ask, renewing(ask.bench.corpus_path))
+
+
+def only_once(ask: Ask, work: Work) -> Response:
+    """Begin long work, or show the same that goes on already."""
+    for each in ask.bench.works.latest():
+        if each.kind == work.kind and not each.state.is_over:
+            return RedirectResponse(address("/work", id=each.id), 303)
+    return started(ask, work)
 
 
 def back_up(ask: Ask) -> Response:
