@@ -118,7 +118,7 @@ def analyse(melody: Melody, *, phrased: bool = True, keys: Keys | None = None) -
     return Analysis(
         key=keys.reading,
         spans=keys.spans,
-        modal=() if keys.reading.idiom in PHRYGIAN else modal,
+        modal=() if keys.reading.idiom in {*PHRYGIAN, "blues"} else modal,
         harmony=found,
         sections=parts,
         phrases=told,

@@ -132,3 +132,10 @@ def test_a_verse_that_stays_on_its_tonic_keeps_it_beside_a_chorus_in_the_relativ
     found = read(f"X:1\nM:4/4\nL:1/4\nK:Em\n{ends}|\n{chorus}|\n{ends}|]")
     told = [(span.first_bar, str(span.key)) for span in found.spans]
     assert told == [(1, "E dorian"), (9, "G major"), (17, "E dorian")]
+
+
+def test_strains_that_only_end_alike_are_two() -> None:
+    ends = '"G"B>c dB|"C"e2 ec|"D7"AF DF|"G"G2 G2'
+    polka = f'"G"B>c dB|"D7"A2 A2|"D7"c>d ec|"G"B2 Bd|{ends}:|\n|:"D7"f2 fe|"G"g2 d2'
+    found = read(f'X:1\nM:2/4\nL:1/8\nK:G\n|:{polka}|"D7"f2 ef|"G"g2 dd|{ends}:|')
+    assert [section.label for section in found.sections] == ["A", "B"]

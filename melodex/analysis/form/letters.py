@@ -31,6 +31,9 @@ __all__ = ["PhraseReturn", "labels", "phrase_returns"]
 SAME_SECTION, VARIED_SECTION = 0.85, 0.5
 """Mean likeness of bars from which a section returns, or returns varied; our choice. One
 bar in eight may differ, as endings do."""
+OPENS_LIKE = 0.35
+"""Mean likeness of first halves, below which a section is no return though it ends as
+another does; our choice."""
 FIRST_BARS, MOST_BEFORE = 4, 2
 """Bars by which a beginning is known, and bars before the tune of a piece that is not
 parted from them begins. Our choice."""
@@ -105,6 +108,8 @@ def returning(
         value = alike(earlier, part)
         if value >= SAME_SECTION:
             return name
+        if only_ends_alike(earlier, part):
+            continue
         value = max(value, VARIED_SECTION * opens_alike(earlier, part) + ROUNDING)
         if value > max(best, VARIED_SECTION):
             best, label = value, name.rstrip("'") + "'"
@@ -115,6 +120,12 @@ def alike(one: Sequence[FormBar], other: Sequence[FormBar]) -> float:
     """Mean likeness of the bars of two sections; what one has more counts as unlike."""
     pairs = zip(one, other, strict=False)
     return sum(likeness(a, b) for a, b in pairs) / max(len(one), len(other))
+
+
+def only_ends_alike(one: Sequence[FormBar], other: Sequence[FormBar]) -> bool:
+    """Whether two sections rhyme: second halves that are one do not make a return."""
+    half = min(len(one), len(other)) // 2
+    return half > 0 and alike(one[:half], other[:half]) < OPENS_LIKE
 
 
 def opens_alike(one: Sequence[FormBar], other: Sequence[FormBar]) -> bool:

@@ -308,7 +308,8 @@ def applied_at_home(place: Place) -> Role | None:
 def role_of_dominant(place: Place) -> Role:
     """A dominant seventh that the key does not hold."""
     degree, goal = place.degree, place.degree - 1
-    blue = degree == 0 and place.leads_to(goal) and is_family(place.following, "dominant")
+    four = place.following is not None and place.following.family in {"dominant", "power"}
+    blue = degree == 0 and place.leads_to(goal) and four
     chain = place.minor and half_steps(place.following, place.beyond) == FOURTH
     if blue and not place.after_its_two and not chain:
         # I7 IV7 is the blues, not a dominant that is reached.

@@ -376,4 +376,13 @@ HARMONY: dict[str, tuple[str, str]] = {
         "I5|bIII5|IV5|I5|I5|bIII5|IV5|I5|I5|bIII5|bVII5|IV5|I5|bIII5|IV5|I5",
         "",
     ),
+    "lydian pedals on two roots": (
+        "Imaj7|II over 1|Imaj7|II over 1|Imaj7|II over 1|Imaj7|Imaj7"
+        "|Imaj7|II over 1|Imaj7|II over 1|Imaj7|II over 1|Imaj7|Imaj7",
+        "",
+    ),
+    "blues on power chords": (
+        "I5|I5|I5|I7|IV5|IV7|I5|I5|V7|IV7|I5|V7",
+        "",
+    ),
 }

@@ -332,6 +332,18 @@ FORMS = (
             (13, 16, "Bb dorian"),
         ),
     ),
+    Form(
+        "lydian pedals on two roots",
+        "Fmaj7|G/F|Fmaj7|G/F|Fmaj7|G/F|Fmaj7|Fmaj7"
+        "|Abmaj7|Bb/Ab|Abmaj7|Bb/Ab|Abmaj7|Bb/Ab|Abmaj7|Abmaj7",
+        ((1, 8, "F lydian"), (9, 16, "Ab lydian")),
+    ),
+    one(
+        "blues on power chords",
+        "E5|E5|E5|E7|A5|A7|E5|E5|B7|A7|E5|B7",
+        "E major",
+        idiom="blues",
+    ),
     one(
         "phrygian dominant",
         "D|D|Gm|D|Cm|Eb|D|D|Gm|Gm|D|D|Cm|Eb|D|D",

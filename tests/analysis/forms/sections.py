@@ -39,6 +39,7 @@ SECTIONS = {
     "bridge on the major sixth that has no V": "A 8, B 8, A 8",
     "chords of minor under a chorus that comes home": "A 8, B 8, A 8",
     "dorian vamps on two roots": "A 8, A 8",
+    "lydian pedals on two roots": "A 8, A' 8",
     "flamenco cadence": "A 8, (8)",
     "centres a third apart": "A 4, B 4, C 4, A 4",
 }

@@ -295,7 +295,8 @@ def over_five(key: LocalKey, chord: Chord) -> Chord:
     """A chord, or the V that it stands for: F/G and Dm7/G are G9sus4 in C."""
     five = key.tonic_fifths + 1
     families = ELEVENTHS.get(near(chord.root_fifths - key.tonic_fifths), frozenset())
-    if chord.bass_fifths != five or chord.family not in families:
+    bass = chord.bass_fifths
+    if bass is None or (bass - five) % 12 or chord.family not in families:
         return chord
     return replace(chord, root_fifths=five, bass_fifths=None, family="suspended")
 

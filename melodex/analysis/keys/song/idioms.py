@@ -55,7 +55,7 @@ def blues_of(harmony: Sequence[SongBar], tonic: int) -> str:
     """The blues whose corners some bars with chords have, or nothing."""
     if not harmony or len(harmony) % TWELVE:
         return ""
-    thirds = set()
+    thirds: set[str] = set()
     for start in range(0, len(harmony), TWELVE):
         chorus = harmony[start : start + TWELVE]
         for bar, degree in ((0, 0), (4, 5), (6, 0)):
@@ -66,11 +66,12 @@ def blues_of(harmony: Sequence[SongBar], tonic: int) -> str:
                 continue
             if above != degree:
                 return ""
-            thirds.add(third_of(kind))
+            thirds.update(third_of(kind))
         turn = {(c[0] - tonic) % 12 for bar in chorus[8:10] for c in bar.chords}
         if 7 not in turn:
             return ""
-    return "minor blues" if thirds == {"m"} else "blues" if thirds == {"M"} else ""
+    # A chord without a third, as on guitars, leaves it to the others.
+    return "minor blues" if thirds == {"m"} else "blues" if thirds <= {"M"} else ""
 
 
 def phrygian_idiom(held: Held, tonic: int) -> str:

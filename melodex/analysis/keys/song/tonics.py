@@ -32,7 +32,7 @@ from melodex.analysis.keys.song.mode import (
 from melodex.analysis.keys.song.points import chord_points, melody_points, signature_points
 from melodex.analysis.keys.song.relatives import relative_points
 from melodex.analysis.keys.song.returns import SETTLED, returning_points
-from melodex.analysis.keys.song.vamps import with_vamps
+from melodex.analysis.keys.song.vamps import with_lydian_pedals, with_vamps
 from melodex.analysis.keys.spans import BarNumbers, KeySpan, merged, span_of
 from melodex.melody import MODES, Key, KeyChange, Melody, pitch_class
 
@@ -120,6 +120,7 @@ def song_spans(
     chances = with_far_sections(layout, chances, printed)
     chances = with_centres(layout, chances, printed)
     chances = with_vamps(layout, chances, printed)
+    chances = with_lydian_pedals(layout, chances, placed, printed)
     speller = Speller(melody, layout, placed)
     numbers = BarNumbers(melody)
     spans: list[KeySpan] = []

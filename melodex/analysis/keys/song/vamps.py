@@ -1,4 +1,4 @@
-"""Pieces made of vamps on i7 IV7, each on a root of its own.
+"""Vamps that are a mode: pieces made of i7 IV7 on several roots, and lydian pedals.
 
 Conventions: a minor seventh chord and the dominant a fourth above it, to and fro for four
 bars, are the dorian mode on the first of them as long as the dominant goes nowhere. Where
@@ -7,7 +7,7 @@ the last dominant of another falls on has not been reached by it. Where anything
 sounds for long, the vamps belong to it. Common practice, no source. Where another key is
 printed, that alone counts.
 
-Contents: with_vamps.
+Contents: with_vamps, with_lydian_pedals.
 """
 
 from __future__ import annotations
@@ -18,11 +18,14 @@ from typing import TYPE_CHECKING
 
 from melodex.analysis.keys.song.centres import CERTAINTY, Sounding, sounding
 from melodex.analysis.keys.song.layout import Layout
+from melodex.melody import pitch_class
 
 if TYPE_CHECKING:
     from numpy import ndarray
 
-__all__ = ["with_vamps"]
+    from melodex.analysis.harmony.chords import Chord
+
+__all__ = ["with_lydian_pedals", "with_vamps"]
 
 FEWEST_BARS, FEWEST_CHORDS = 4, 4
 """Of a vamp; our choice."""
@@ -76,3 +79,57 @@ def goes_on(row: Sequence[Sounding], place: int) -> bool:
     if place < 2 or here.name != "minor seventh":
         return False
     return (here.root, here.name) == (row[place - 2].root, row[place - 2].name)
+
+
+def with_lydian_pedals(
+    layout: Layout,
+    chances: ndarray,
+    placed: Sequence[tuple[int, Chord]],
+    printed: Collection[int],
+) -> ndarray:
+    """Return the chances of each tonic with that of a bass that Imaj7 stands on.
+
+    A major seventh chord and the major chord a tone above it, over one bass and nothing
+    else for four bars or more, are the lydian mode on that bass: no V has a major seventh.
+
+    Parameters
+    ----------
+    layout : Layout
+    chances : ndarray of shape (n, 12)
+        How likely each tonic is in each bar without them; rows sum to 1.
+    placed : sequence of (int, Chord)
+        Onsets and chords in order.
+    printed : collection of int
+        Bars in which a key is printed.
+    """
+    if len(printed) > 1:
+        return chances
+    found = chances.copy()
+    row = [(onset, chord) for onset, chord in placed if chord.sounds]
+    place = 0
+    while place < len(row):
+        bass = pitch_class(row[place][1].lowest_fifths)
+        after = place
+        while after < len(row) and is_lydian_on(row[after][1], bass):
+            after += 1
+        roots = [(pitch_class(c.root_fifths) - bass) % 12 for _, c in row[place:after]]
+        first = layout.bar_at(row[place][0])
+        stop = layout.bar_at(row[after][0]) if after < len(row) else len(layout.bars)
+        # It begins on I, and each of the two comes twice.
+        vamp = roots[:1] == [0] and min(map(roots.count, (0, 2))) > 1
+        if vamp and stop - first >= FEWEST_BARS:
+            found[first:stop] *= 1 - CERTAINTY
+            found[first:stop, bass] += CERTAINTY
+        place = max(after, place + 1)
+    return found
+
+
+def is_lydian_on(chord: Chord, bass: int) -> bool:
+    """Whether a chord over a bass is its Imaj7 or the major triad on its second.
+
+    The bass is a pitch class: in far keys it may be spelled apart from the root.
+    """
+    if pitch_class(chord.lowest_fifths) != bass or chord.family != "major":
+        return False
+    above = (pitch_class(chord.root_fifths) - bass) % 12
+    return (above == 0 and "7" in chord.degree_names) or above == 2
