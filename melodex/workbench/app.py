@@ -125,6 +125,7 @@ CHANGING = {
     "/set/questions/change": "choosing.change",
     "/set/mark": "marking.mark",
     "/undo": "done.undo",
+    "/done/let-go": "done.let_go",
     "/shelf/add": "shelf.add",
     "/shelf/add-here": "shelf.add_here",
     "/shelf/check": "shelf.check",

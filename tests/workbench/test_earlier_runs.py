@@ -39,6 +39,12 @@ def test_a_change_of_an_earlier_run_is_undone_alone_with_the_words_it_had_no_pla
     expect(page.locator("#did")).to_contain_text("Moved")
     page.goto(second.base + "/done")
     expect(page.locator(".kept-words")).to_have_text("typed on what is gone")
+    # What is let go of is had again, as anything else.
+    page.get_by_role("button", name="Let go of: typed on what is gone").click()
+    expect(page.locator("#did")).to_contain_text("Let go of words for the set Kept.")
+    expect(page.locator(".kept-words")).to_have_count(0)
+    page.locator("#did").get_by_role("button", name="Undo").click()
+    expect(page.locator(".kept-words")).to_have_text("typed on what is gone")
     page.get_by_role("button", name="Undo: Took passages out of the set Kept.").click()
     # What the second run did since stays as it is.
     expect(page.locator("#did")).to_contain_text("Undone: Took passages out")

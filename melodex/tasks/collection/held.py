@@ -14,13 +14,18 @@ import json
 from collections.abc import Callable, Collection, Iterable, Sequence
 from contextlib import suppress
 from dataclasses import asdict, dataclass
+from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from melodex.corpus.lessons import LessonRow, find_lesson, lesson_rows
 from melodex.corpus.reader import Corpus
 from melodex.errors import LessonError
 from melodex.tasks.lesson.sets import LONGEST_TEXT, writing
 from melodex.tasks.lesson.words import Said, write_words
+
+if TYPE_CHECKING:
+    from melodex.tasks.lesson.undoing import Undoing
 
 __all__ = ["Held", "held_words", "hold_words", "let_go_of", "put_back_held"]
 
@@ -30,6 +35,8 @@ MOST_HELD = 200
 """Texts that are held; our choice."""
 
 Naming = Callable[[Corpus, str], LessonRow]
+Place = tuple[str, str, str]
+"""Set, page and key."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +68,7 @@ class Held:
     own: tuple[str, ...] = ()
 
     @property
-    def place(self) -> tuple[str, str, str]:
+    def place(self) -> Place:
         """By what it takes the place of an earlier one."""
         return self.name, self.page, self.key
 
@@ -89,9 +96,22 @@ def hold_words(corpus_path: Path, more: Iterable[Held]) -> None:
         alter(corpus_path, with_new)
 
 
-def let_go_of(corpus_path: Path, places: Collection[tuple[str, str, str]]) -> None:
-    """Hold some texts no more."""
-    alter(corpus_path, lambda held: [h for h in held if h.place not in places])
+def let_go_of(corpus_path: Path, places: Collection[Place]) -> Undoing:
+    """Hold some texts no more; return what holds them again."""
+    gone: list[Held] = []
+
+    def without(held: Sequence[Held]) -> list[Held]:
+        gone.extend(each for each in held if each.place in places)
+        return [each for each in held if each.place not in places]
+
+    alter(corpus_path, without)
+    return partial(hold_again, corpus_path, gone)
+
+
+def hold_again(corpus_path: Path, gone: Sequence[Held]) -> Undoing:
+    """Hold texts that were let go; return what lets go of them."""
+    hold_words(corpus_path, gone)
+    return partial(let_go_of, corpus_path, {each.place for each in gone})
 
 
 def alter(corpus_path: Path, change: Callable[[Sequence[Held]], list[Held]]) -> None:

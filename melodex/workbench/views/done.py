@@ -1,6 +1,6 @@
 """What was done, and undoing it.
 
-Contents: done, told, undo.
+Contents: done, told, undo, let_go.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from starlette.responses import RedirectResponse, Response
 from melodex.errors import CorpusError
 from melodex.presentation.text.undo import SET_WORDS
 from melodex.presentation.text.words import many
-from melodex.tasks.collection.held import held_words
+from melodex.tasks.collection.held import held_words, let_go_of
 from melodex.tasks.collection.undo import Done, what_was_done
 from melodex.tasks.collection.undo import undo as undo_change
 from melodex.workbench.asking import Ask, address, rendered_page
@@ -18,7 +18,7 @@ from melodex.workbench.bench import Stop
 from melodex.workbench.deeds import Deed, Doing, changing, deleting, undo_deed
 from melodex.workbench.views.changes import after
 
-__all__ = ["done", "undo"]
+__all__ = ["done", "let_go", "undo"]
 
 UNDONE = "Undone: "
 KINDS = {
@@ -86,6 +86,17 @@ def undo(ask: Ask) -> Response:
         else:
             put_back(ask, number, doing)
         bench.words.put_back(bench.corpus_path)
+    return RedirectResponse(after(doing), 303)
+
+
+def let_go(ask: Ask) -> Response:
+    """Hold some words no more that have no place."""
+    bench = ask.bench
+    name, page, key = (ask.fields.get(field, "") for field in ("name", "page", "key"))
+    with bench.changing, changing(bench.corpus_path, bench.deeds) as doing:
+        place = (name, page.replace("\r\n", "\n"), key)
+        doing.undoing = let_go_of(bench.corpus_path, {place})
+        doing.words, doing.back = f"Let go of words for the set {name}.", "/done"
     return RedirectResponse(after(doing), 303)
 
 
