@@ -41,6 +41,8 @@ from melodex.melody import Melody
 
 __all__ = ["DOUBTED", "Analysis", "analyse", "sure_devices"]
 
+LEAST_ALIKE = 0.25
+"""Certainty from which V and vii° may stand for each other; our choice."""
 THIRD = 4
 """From the root of V up to that of vii°, in fifths."""
 DOUBTED = 0.5
@@ -186,7 +188,10 @@ def sure_devices(melody: Melody, found: Analysis) -> tuple[Device, ...]:
         place
         for place, symbol in enumerate(melody.chords)
         if symbol.certainty < DOUBTED
-        and not leads_alike(found.harmony.chords[place], symbol.other)
+        and not (
+            symbol.certainty >= LEAST_ALIKE
+            and leads_alike(found.harmony.chords[place], symbol.other)
+        )
     }
     return tuple(
         device

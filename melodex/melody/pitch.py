@@ -18,6 +18,7 @@ octave_of, note_name, degree_name, degree_fifths, spell, MODES.
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 __all__ = [
     "MODES",
@@ -95,6 +96,7 @@ def pitch_class(fifths: int) -> int:
     return (7 * fifths) % 12
 
 
+@lru_cache(maxsize=256)
 def pitch_class_name(fifths: int) -> str:
     """Return the name of a spelled pitch class, such as ``Bb``.
 

@@ -290,12 +290,17 @@ def serve() -> NoReturn:
     # Only now: a copy of a large process may be over the limit already, and a thread that
     # gets no stack never says that it has begun.
     limit_memory()
+    imported = 0
     while True:
         task = tasks.get()
         end_after()
         send(answers, answered(task))
         # Readers leave rings behind, 13 kB a tune, and whoever waits has the answer now.
         gc.collect()
+        if len(sys.modules) != imported:
+            # What a task has imported stays, and is not looked through after each.
+            imported = len(sys.modules)
+            gc.freeze()
 
 
 def take(coming: int, tasks: SimpleQueue[bytes]) -> None:

@@ -13,9 +13,13 @@ import pytest
 
 from melodex.analysis.harmony.devices.device import Device
 from melodex.analysis.harmony.devices.finding import harmony
-from melodex.analysis.harmony.heard.sounding import harmonised, sounding_chords
+from melodex.analysis.harmony.heard.sounding import (
+    harmonised,
+    over_worked_chords,
+    sounding_chords,
+)
 from melodex.analysis.keys.modal import ModalPassage, parted
-from melodex.analysis.piece import analyse, sure_devices
+from melodex.analysis.piece import DOUBTED, analyse, sure_devices
 from melodex.melody import Bar, ChordSymbol, Melody, Metre, MetreChange
 from melodex.melody.texture import SoundingNote, Texture
 from melodex.reading import read_path
@@ -25,6 +29,8 @@ from tests.analysis.test_devices import Span, found
 
 CORPUS = Path(music21.__file__).parent / "corpus"
 QUARTER = 10080
+FIFTHS = (0, 7, 2, -3, 4, -1, 6, 1, 8, 3, -2, 5)
+"""The twelve notes from C up, on the line of fifths."""
 
 
 def finds(work: str) -> list[Device]:
@@ -131,6 +137,34 @@ def test_a_late_root_is_the_bass(bass, chord):
     above = [(0.0, 4.0, midi, fifths, 0) for midi, fifths in fifth]
     home = [(4.0, 4.0, midi, fifths, 0) for midi, fifths in ((60, 0), (64, 4), (67, 1))]
     assert sounds([*above, *bass, *home, (4.0, 4.0, 48, 0, 1)])[0] == chord
+
+
+def test_clusters_are_no_chord_that_one_may_be_sure_of():
+    # Thirteen keys at once, moved about: nothing is told of their harmony.
+    notes = [
+        SoundingNote(
+            beat * QUARTER, QUARTER, 48 + beat % 5 + key, FIFTHS[(beat % 5 + key) % 12]
+        )
+        for beat in range(30)
+        for key in range(13)
+    ]
+    tops = [note for note in notes if note.midi - 60 == note.onset_ticks // QUARTER % 5]
+    bars = tuple(Bar(n + 1, 3 * n * QUARTER, 3 * QUARTER) for n in range(10))
+    tune = Melody(
+        midi=tuple(note.midi for note in tops),
+        fifths=tuple(note.fifths for note in tops),
+        onset_ticks=tuple(note.onset_ticks for note in tops),
+        duration_ticks=(QUARTER,) * 30,
+        bar=tuple(1 + beat // 3 for beat in range(30)),
+        beat_strength=(1.0, 0.5, 0.5) * 10,
+        phrase=(0,) * 30,
+        bars=bars,
+        metres=(MetreChange(0, Metre(3, 4)),),
+    )
+    melody = over_worked_chords(Texture.of(notes, ["piano"]), tune)
+    assert len(melody.chords) > 5
+    assert all(chord.certainty < DOUBTED for chord in melody.chords)
+    assert sure_devices(melody, analyse(melody)) == ()
 
 
 def test_symbols_on_one_root_are_told_one_by_one():

@@ -89,9 +89,17 @@ def start_points(features: ndarray) -> ndarray:
     """Return log odds of a start at each line, of shape (n,)."""
     import numpy as np
 
+    feature, value, away, depth = questions()
+    roots = np.arange(len(feature))[:, None]
+    at = np.zeros((len(feature), len(features)), dtype=int)
+    lines = np.arange(len(features))
+    for _ in range(depth):
+        asked = feature[roots, at]
+        yes = features[lines, asked] <= value[roots, at]
+        at += np.where(asked < 0, 0, np.where(yes, 1, away[roots, at]))
     total = np.full(len(features), song_weights.BASE / 1000)
-    for tree in trees():
-        add_answers(tree, features, total, np.arange(len(features)), 0)
+    for said in value[roots, at]:
+        total += said
     return total
 
 
@@ -101,25 +109,31 @@ def trees() -> list[list[Node]]:
     return [[node_of(text) for text in tree.split(";")] for tree in song_weights.TREES]
 
 
+@lru_cache(maxsize=1)
+def questions() -> tuple[ndarray, ndarray, ndarray, int]:
+    """Features, thresholds and steps of all trees, a row each, and the greatest depth."""
+    import numpy as np
+
+    most = max(len(tree) for tree in trees())
+    nodes = np.array([tree + [(-1, 0.0, 0)] * (most - len(tree)) for tree in trees()])
+    depth = max(depth_of(tree, 0) for tree in trees())
+    return nodes[:, :, 0].astype(int), nodes[:, :, 1], nodes[:, :, 2].astype(int), depth
+
+
+def depth_of(tree: list[Node], place: int) -> int:
+    """How many questions a tree asks at most from one of its nodes on."""
+    feature, _, away = tree[place]
+    if feature < 0:
+        return 0
+    return 1 + max(depth_of(tree, place + 1), depth_of(tree, place + away))
+
+
 def node_of(text: str) -> Node:
     """One node from its text."""
     parts = text.split()
     if len(parts) == 1:
         return -1, int(parts[0]) / 1000, 0
     return int(parts[0]), float(parts[1]), int(parts[2])
-
-
-def add_answers(
-    tree: list[Node], features: ndarray, total: ndarray, rows: ndarray, place: int
-) -> None:
-    """Add what a tree says, from one of its nodes on, to the lines that come to it."""
-    feature, value, away = tree[place]
-    if feature < 0:
-        total[rows] += value
-        return
-    yes = features[rows, feature] <= value
-    add_answers(tree, features, total, rows[yes], place + 1)
-    add_answers(tree, features, total, rows[~yes], place + away)
 
 
 # One chorus, as it is usually counted.

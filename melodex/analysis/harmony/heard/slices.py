@@ -213,6 +213,21 @@ class Heard:
         return found
 
     @cached_property
+    def lasting(self) -> ndarray:
+        """Quarters of each note up to each slice, of shape (slices + 1, 2 * REACH + 1)."""
+        import numpy as np
+
+        sounding = (self.struck + self.held > 0) * self.quarters[:, None]
+        sums: ndarray = np.vstack([np.zeros(sounding.shape[1]), sounding.cumsum(axis=0)])
+        return sums
+
+    def share_of(self, first: int, end: int, columns: Sequence[int]) -> float:
+        """Share of the notes of some slices, by their time, that lie in some columns."""
+        lasting = self.lasting[end] - self.lasting[first]
+        whole = float(lasting.sum())
+        return float(lasting[columns].sum()) / whole if whole else 1.0
+
+    @cached_property
     def unison(self) -> list[tuple[float, float]]:
         """Up to each slice the quarters of one note in several lines, and of any notes."""
         import numpy as np

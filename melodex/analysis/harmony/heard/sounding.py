@@ -122,6 +122,10 @@ UNISON_DOUBT, ROOT_DOUBT = 0.6, 0.25
 """How much less sure a chord is where all lines have the same note, and where that is its
 root; our choice."""
 
+LEAST_OWN = 0.5
+"""Share of the notes that sound, by their time, that a chord must have to be sure; our
+choice."""
+
 LEADERS = tuple(list(KINDS).index(kind) for kind in ("dim", "m7b5", "dim7"))
 SEVEN = LEADERS[-1]
 
@@ -255,6 +259,10 @@ def chords_of(
         whole = points[first:place].sum(axis=0) + entered[first]
         sure, other = certainty_of(whole, path[first], heard.middle)
         sure *= 1 - unison_doubt(heard, path[first], first, place)
+        own = heard.share_of(first, place, columns_of(heard, path[first]))
+        if own < LEAST_OWN:
+            # Of what sounds most is beside it: a cluster has no chord.
+            sure *= own
         if found and begin > first:
             # What sounded goes on through a silence.
             found[-1] = replace(found[-1], end_ticks=heard.times[begin])
@@ -262,6 +270,14 @@ def chords_of(
             found += over_basses(heard, path[first], begin, place, (sure, other))
         first = place
     return found
+
+
+def columns_of(heard: Heard, state: int) -> list[int]:
+    """The columns of the notes of a chord."""
+    root, kind = divmod(state, len(KINDS))
+    middle = root - ROOTS_AROUND + heard.middle
+    degrees = list(KINDS.values())[kind]
+    return [heard.column(middle + degree) for degree in degrees]
 
 
 def unison_doubt(heard: Heard, state: int, first: int, end: int) -> float:
