@@ -264,6 +264,25 @@ def test_an_address_where_nothing_answers_is_told_in_one_sentence(
         assert "\n" not in str(caught.value)
 
 
+@pytest.mark.parametrize("address", ["no address at all", "tls://127.0.0.1:9", "-1"])
+def test_the_command_says_nothing_else_of_such_an_address(
+    address: str, corpora: tuple[Path, Path]
+) -> None:
+    """Dask's client, left half made, complained at the end of the program."""
+    words = ["--corpus", str(corpora[1]), "resemble", "3 5 3 1 3 1", "--scheduler", address]
+    said = subprocess.run(
+        [sys.executable, "-m", "melodex", *words],
+        capture_output=True,
+        timeout=PATIENCE_SECONDS,
+        check=False,
+        env=os.environ
+        | {"PYTHONPATH": str(Path(__file__).parents[2]), PATIENCE_VARIABLE: "1"},
+    )
+    assert said.returncode == 1
+    assert b"no scheduler answers here within 1 second" in said.stderr
+    assert len(said.stderr.splitlines()) == 1
+
+
 def test_a_scheduler_without_workers_and_one_that_goes_are_told_of(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
