@@ -3,7 +3,7 @@
 What is *measured*, here and now, in seconds of the processor (so that a machine with much
 else to do measures about the same as an idle one): searching, counting and drawing for a
 million of 16 million notes (of fewer the bound that spares work spares less) and one
-thread; what a question takes beside, wherever notes lie; the three rounds of comparing all
+thread; what a question takes beside, wherever notes lie; the four rounds of comparing all
 with all, for a tune, a figure and a pair; what a folder of shards takes on disk. What a
 call and a task cost on the way to a worker is measured by ``benchmarks.shards.cost`` and
 ``benchmarks.shards.dealt``, and given here as it was found.
@@ -55,7 +55,7 @@ NOTES_A_TUNE = 70
 """Of synthetic tunes, which are as long as real ones."""
 
 ROUNDS_OF_A_QUESTION = 3
-"""Look, fetch, count."""
+"""Look, fetch, count; one who holds all looks and fetches at once."""
 
 SIZES = (100_000, 1_000_000, 10_000_000)
 WORKERS = (1, 2, 4, 8, 16, 32, 64)
@@ -96,6 +96,7 @@ class Parts:
     figures_tune: float
     pairs_figure: float
     counted_pair: float
+    summed_pair: float
     last_pair: float
     figures_a_tune: float
     pairs_a_figure: float
@@ -192,12 +193,14 @@ def exchanged(tunes: Sequence[Any]) -> dict[str, float]:
     with tempfile.TemporaryDirectory() as folder:
         exchange = Exchange(Timed(), Path(folder))
         _, whole = spent(partial(shared_figures_dealt, steps, exchange, fewest=3))
+        counted = Path(folder).glob("figures-*/counted-*.npy")
+        pairs = sum(len(np.load(name, mmap_mode="r")) for name in counted)
     figures = sum(held[0])
-    pairs = sum(len(each) // 8 for each, _ in held[2])
     return {
         "figures_tune": rounds[0] / len(steps),
         "pairs_figure": rounds[1] / figures,
         "counted_pair": rounds[2] / max(pairs, 1),
+        "summed_pair": rounds[3] / max(pairs, 1),
         "last_pair": (whole - sum(rounds)) / max(pairs, 1),
         "figures_a_tune": figures / len(steps),
         "pairs_a_figure": pairs / figures,
@@ -227,7 +230,8 @@ def one_question(tunes: int, workers: int, parts: Parts, said: Assumed) -> float
     own = parts.search_million_notes[24] + parts.count_million_notes
     back = parts.back_search_all * largest / tunes
     sent = workers * (parts.look_bytes + 8 * offered_by(workers)) / 1e6
-    way = ROUNDS_OF_A_QUESTION * (parts.call + said.latency_seconds)
+    rounds = ROUNDS_OF_A_QUESTION - (workers == 1)
+    way = rounds * (parts.call + said.latency_seconds)
     return own * most + back + parts.fixed + way + sent / said.link_megabytes
 
 
@@ -248,14 +252,16 @@ def all_pairs(tunes: int, workers: int, parts: Parts, said: Assumed) -> dict[str
     ranges = max(int(-(-figures // FIGURES_AT_ONCE)), 2 * workers)
     second = dealt([parts.pairs_figure * figures / ranges] * ranges, workers, parts, said)
     third = dealt([parts.counted_pair * pairs / ranges] * ranges, workers, parts, said)
-    # Figures and holders are written and read, pairs too; steps go out with the work.
-    exchanged_megabytes = 2 * (16 * figures + 8 * pairs) / 1e6
+    fourth = dealt([parts.summed_pair * pairs / ranges] * ranges, workers, parts, said)
+    # Figures and holders are written and read, pairs too, and pairs with what they count
+    # to; steps go out with the work.
+    exchanged_megabytes = 2 * (16 * figures + 8 * pairs + 16 * pairs) / 1e6
     steps_megabytes = NOTES_A_TUNE * tunes / 1e6
     moved = (
         exchanged_megabytes / said.folder_megabytes + steps_megabytes / said.link_megabytes
     )
     return {
-        "seconds": first + second + third + parts.last_pair * pairs + moved,
+        "seconds": first + second + third + fourth + parts.last_pair * pairs + moved,
         "of them moving": moved,
         "of them the asker alone": parts.last_pair * pairs,
         "exchanged gigabytes": exchanged_megabytes / 1000,
