@@ -18,7 +18,8 @@ def command(corpus_path: Path, which: str | None, output: Output) -> None:
 
     WHICH is "last", or a number of that list. What was removed, replaced or changed in
     a teaching set is kept in the corpus for 30 days, the last ten changes longer, up
-    to 64 MB, the oldest going first. Undoing can be undone.
+    to 64 MB, the oldest going first. Of a teaching set that one change is taken back, and
+    what was done since stays. Undoing can be undone.
 
     \b
     Examples:
