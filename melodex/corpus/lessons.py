@@ -57,6 +57,9 @@ LAST_SET = "last_set"
 """The setting with the last row number of a set: each is given once, since changes that
 can be undone go by it."""
 
+WORDS_HELD = "words_held"
+"""The setting with words that were typed for a passage or a set that is gone."""
+
 PLAN = "questions_of_set_{}"
 """The setting that holds which questions were chosen for a set, by its row number."""
 

@@ -179,7 +179,10 @@ def test_a_change_that_an_earlier_version_kept_is_undone_whole_and_that_is_said(
 def test_numbers_of_sets_outlive_a_repair(path):
     new_lesson(path, "A set that comes first")
     removal = number_of(path, lambda: drop(path, "Set", [2]))
+    hold_words(path, [Held(0, "No such set", "p", "topic", "held", "")])
     repair_corpus(path)
+    with Corpus.open(path) as corpus:
+        assert [each.text for each in held_words(corpus)] == ["held"]
     undo(path, removal)
     assert titles(path) == list(TUNES)
     assert titles(path, "A set that comes first") == []

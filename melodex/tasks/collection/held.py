@@ -18,7 +18,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from melodex.corpus.lessons import LessonRow, find_lesson, lesson_rows
+from melodex.corpus.lessons import WORDS_HELD, LessonRow, find_lesson, lesson_rows
 from melodex.corpus.reader import Corpus
 from melodex.errors import LessonError
 from melodex.tasks.lesson.sets import LONGEST_TEXT, writing
@@ -29,8 +29,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Held", "held_words", "hold_words", "let_go_of", "put_back_held"]
 
-HELD = "words_held"
-"""The setting."""
 MOST_HELD = 200
 """Texts that are held; our choice."""
 
@@ -75,7 +73,7 @@ class Held:
 
 def held_words(corpus: Corpus) -> tuple[Held, ...]:
     """Every text that is held, the oldest first."""
-    return read_held(corpus.settings.get(HELD, ""))
+    return read_held(corpus.settings.get(WORDS_HELD, ""))
 
 
 def read_held(text: str) -> tuple[Held, ...]:
@@ -117,10 +115,10 @@ def hold_again(corpus_path: Path, gone: Sequence[Held]) -> Undoing:
 def alter(corpus_path: Path, change: Callable[[Sequence[Held]], list[Held]]) -> None:
     """Change what is held, as it is when our turn has come."""
     with writing(corpus_path) as writer, writer.transaction():
-        held = change(read_held(writer.setting(HELD)))
-        writer.do("DELETE FROM setting WHERE name = ?", [HELD])
+        held = change(read_held(writer.setting(WORDS_HELD)))
+        writer.do("DELETE FROM setting WHERE name = ?", [WORDS_HELD])
         if held:
-            writer.put_setting(HELD, json.dumps([asdict(each) for each in held]))
+            writer.put_setting(WORDS_HELD, json.dumps([asdict(each) for each in held]))
 
 
 def put_back_held(corpus_path: Path, named: Naming = find_lesson) -> tuple[Held, ...]:
