@@ -441,6 +441,7 @@ def test_a_pending_change_that_lies_is_refused_and_does_nothing(
     with pytest.raises(CorpusError, match="cannot be carried out") as caught:
         opened_soon(pair.many)
     assert str(caught.value).isprintable()
+    assert str(caught.value).count("half-way") == 1
     assert [(pair.many / f"shard-{n}-of-2.melodex").read_bytes() for n in (1, 2)] == before
     assert not (tmp_path / "outside").exists()
 

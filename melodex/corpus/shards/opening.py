@@ -58,6 +58,9 @@ def settled(folder: Path) -> ShardIndex:
         except CorpusError as error:
             # Who may only read waits for a writer that is at work.
             if time.monotonic() > end:
+                if error.where == str(folder / PENDING_NAME):
+                    # What was written down is at fault, and who may write finds the same.
+                    raise
                 raise CorpusError(
                     f"a change of the corpus was stopped half-way: {error.what}",
                     where=str(folder),
