@@ -8,7 +8,7 @@ as the bars have more of its scale than of the key's; a dominant that leads away
 next key's. Common practice, no source; how long it must stay is our choice. The charts that
 ``weights`` names change key so in four songs at most, and none is read worse for it.
 
-Contents: CERTAINTY, Sounding, sounding, with_centres.
+Contents: Sounding, settle, sounding, with_centres.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ from melodex.analysis.keys.song.points import KINDS, NO_ROOT, SongBar
 if TYPE_CHECKING:
     from numpy import ndarray
 
-__all__ = ["CERTAINTY", "Sounding", "sounding", "with_centres"]
+__all__ = ["Sounding", "settle", "sounding", "with_centres"]
 
 FEWEST_BARS, FEWEST_IN_CYCLE = 3, 2
 """Bars of a centre, and of one in a cycle of centres."""
@@ -102,10 +102,14 @@ def with_centres(layout: Layout, chances: ndarray, printed: Collection[int]) -> 
         return chances
     found = chances.copy()
     for centre in centres_of(layout.bars, chances.argmax(1).tolist()):
-        inside = slice(centre.first, centre.stop)
-        found[inside] *= 1 - CERTAINTY
-        found[inside, centre.tonic] += CERTAINTY
+        settle(found, centre.first, centre.stop, centre.tonic)
     return found
+
+
+def settle(chances: ndarray, first: int, stop: int, tonic: int) -> None:
+    """Give a tonic its certainty in some bars, and the others a share of what is left."""
+    chances[first:stop] *= 1 - CERTAINTY
+    chances[first:stop, tonic] += CERTAINTY
 
 
 def centres_of(bars: Sequence[SongBar], tonics: Sequence[int]) -> list[Centre]:

@@ -17,7 +17,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING
 
-from melodex.analysis.keys.song.centres import CERTAINTY
+from melodex.analysis.keys.song.centres import settle
 from melodex.analysis.keys.song.confirmed import parts_of
 from melodex.analysis.keys.song.layout import Layout
 from melodex.analysis.keys.song.mode import (
@@ -78,8 +78,7 @@ def with_far_sections(
         far = far_tonic(bars, home, minor)
         if far is not None:
             tonic, count = far
-            found[first : first + count] *= 1 - CERTAINTY
-            found[first : first + count, tonic] += CERTAINTY
+            settle(found, first, first + count, tonic)
     return found
 
 

@@ -16,7 +16,7 @@ from collections.abc import Collection, Iterator, Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from melodex.analysis.keys.song.centres import CERTAINTY, Sounding, sounding
+from melodex.analysis.keys.song.centres import Sounding, settle, sounding
 from melodex.analysis.keys.song.layout import Layout
 from melodex.melody import pitch_class
 
@@ -55,8 +55,7 @@ def with_vamps(layout: Layout, chances: ndarray, printed: Collection[int]) -> nd
         return chances
     found = chances.copy()
     for first, stop, root in vamps:
-        found[first:stop] *= 1 - CERTAINTY
-        found[first:stop, root] += CERTAINTY
+        settle(found, first, stop, root)
     return found
 
 
@@ -118,8 +117,7 @@ def with_lydian_pedals(
         # It begins on I, and each of the two comes twice.
         vamp = roots[:1] == [0] and min(map(roots.count, (0, 2))) > 1
         if vamp and stop - first >= FEWEST_BARS:
-            found[first:stop] *= 1 - CERTAINTY
-            found[first:stop, bass] += CERTAINTY
+            settle(found, first, stop, bass)
         place = max(after, place + 1)
     return found
 
