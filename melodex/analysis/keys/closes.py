@@ -4,7 +4,8 @@ Conventions: V goes to I in the key of I; a phrase ends on I most of all, or on 
 last of all on I. A major I that ends a phrase may be that of minor, a Picardy third. All
 are common practice, no source; the points, in nats, were fitted with the cost of leaving a
 key (``local.MARKED``) on the tuning half of the chorales with human analyses in music21's
-corpus, where each piece left out in turn gained as the others did.
+corpus. Of eight pieces left out in turn the key was then right in .88 of the time for .84:
+four gained, three lost.
 
 Contents: told_by_closes.
 """

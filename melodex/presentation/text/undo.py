@@ -85,8 +85,8 @@ def undone_text(done: Undone) -> str:
     if done.stayed:
         lines.append(f"changed since, and left as it is: {', '.join(done.stayed)}")
     lines += [
-        f"the whole set {shown(name)!r} is as it was then; 'melodex undo last' brings back "
-        "what was done to it since"
+        f"the whole set {shown(name)!r} is as it was then: undoing this brings back what "
+        "was done to it since"
         for name in done.whole
     ]
     if done.displaced:
