@@ -14,7 +14,7 @@ import pytest
 
 from melodex.corpus.care.checking import check_corpus
 from melodex.corpus.care.repairing import repair_corpus
-from melodex.corpus.lessons import example_rows, find_lesson
+from melodex.corpus.lessons import WORDS_HELD, example_rows, find_lesson
 from melodex.corpus.reader import Corpus
 from melodex.corpus.writing.lesson_changes import (
     keys_in,
@@ -36,6 +36,7 @@ from melodex.tasks.lesson.sets import (
     new_lesson,
     open_lesson,
     remove_lesson,
+    writing,
 )
 from melodex.tasks.lesson.words import mark_of_text, passage_keys
 
@@ -204,6 +205,17 @@ def test_held_words_come_back_by_undoing_whoever_undoes(path):
         assert [each.text for each in held_words(corpus)] == ["of no set"]
     with pytest.raises(CorpusError):
         undo(path, removal)
+
+
+@pytest.mark.parametrize("text", ["{", "7", '[{"own": 1}]', "[" * 100_000])
+def test_words_that_cannot_be_read_stop_nothing(path, text):
+    with writing(path) as writer, writer.transaction():
+        writer.put_setting(WORDS_HELD, text)
+    with Corpus.open(path) as corpus:
+        assert held_words(corpus) == ()
+    hold_words(path, [Held(0, "No such set", "p", "topic", "held", "")])
+    with Corpus.open(path) as corpus:
+        assert [each.text for each in held_words(corpus)] == ["held"]
 
 
 def done_to(draw: random.Random, state: dict[str, Any]) -> dict[str, Any]:

@@ -77,9 +77,12 @@ def held_words(corpus: Corpus) -> tuple[Held, ...]:
 
 
 def read_held(text: str) -> tuple[Held, ...]:
-    """What the setting says."""
-    rows = json.loads(text or "[]")
-    return tuple(Held(**{**row, "own": tuple(row["own"])}) for row in rows)
+    """What the setting says; nothing where it is damaged, which a check tells of."""
+    try:
+        rows = json.loads(text or "[]")
+        return tuple(Held(**{**row, "own": tuple(row["own"])}) for row in rows)
+    except (ValueError, TypeError, KeyError, RecursionError):
+        return ()
 
 
 def hold_words(corpus_path: Path, more: Iterable[Held]) -> None:
