@@ -93,14 +93,14 @@ def test_kept_work_that_is_cut_off_is_named_in_one_sentence(
             words = ["--corpus", str(corpora[0]), *WHOLE, "--format", "json"]
             done = CliRunner().invoke(melodex, [*words, "--work", str(tmp_path)])
             if done.exit_code == 0:
-                # Who holds a figure is not read any more, once there are pairs.
+                # What pairs were counted of is not read any more, once they are.
                 assert done.stdout == expected
                 continue
             assert "what was kept of the work cannot be read" in done.output
             assert kept.name in done.output
             named.add(kept.name.split("-")[0])
         kept.write_bytes(whole)
-    assert named == {"sizes", "figures", "pairs", "groups"}
+    assert named == {"sizes", "figures", "groups", "counted", "counts"}
 
 
 @pytest.mark.parametrize("lie", ["{", "[" * 100_000, "[]", "{}"])
