@@ -34,9 +34,13 @@ def asker(doc: str | None) -> argparse.ArgumentParser:
 
 
 def command() -> str:
-    """What was typed, as it would be typed again from the root of the project."""
+    """What was typed, as it would be typed again from the root of the project.
+
+    Where a file lies outside of it is a matter of the machine alone.
+    """
     spec = sys.modules["__main__"].__spec__
-    return " ".join(["python -m", spec.name if spec else sys.argv[0], *sys.argv[1:]])
+    said = ["PATH" if os.path.isabs(word) else word for word in sys.argv[1:]]
+    return " ".join(["python -m", spec.name if spec else Path(sys.argv[0]).name, *said])
 
 
 def processor() -> str:

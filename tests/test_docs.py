@@ -161,6 +161,15 @@ def test_the_table_of_speed_is_that_of_the_kept_run() -> None:
     assert table() in (ROOT / "README.md").read_text(encoding="utf-8")
 
 
+def test_kept_runs_name_no_place_of_the_machine_that_they_ran_on() -> None:
+    named = [
+        path
+        for path in (ROOT / "benchmarks" / "runs").rglob("*.*")
+        if re.search(r"(?:/tmp|/home|/root|/Users)/", path.read_text("utf-8"))
+    ]
+    assert not named
+
+
 def test_every_table_of_the_corpus_is_described() -> None:
     text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
     for note in documentation():
