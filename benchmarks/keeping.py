@@ -39,7 +39,7 @@ def command() -> str:
     Where a file lies outside of it is a matter of the machine alone.
     """
     spec = sys.modules["__main__"].__spec__
-    said = ["PATH" if os.path.isabs(word) else word for word in sys.argv[1:]]
+    said = ["PATH" if Path(word).is_absolute() else word for word in sys.argv[1:]]
     return " ".join(["python -m", spec.name if spec else Path(sys.argv[0]).name, *said])
 
 
