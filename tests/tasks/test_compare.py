@@ -19,7 +19,14 @@ from melodex.reading.result import Choice
 from melodex.tasks.compare.compare import Comparison, compare
 from melodex.tasks.compare.likeness import SAME_DEGREES
 from melodex.tasks.compare.sentences import function_text
-from melodex.tasks.passage import Passage, Span, find_passage, find_passages
+from melodex.tasks.passage import (
+    Passage,
+    Span,
+    find_passage,
+    find_passages,
+    passage_of,
+    typed_passage,
+)
 from melodex.tasks.resemble import resemble
 
 INFLECTED = "same step, other inflection"
@@ -40,6 +47,28 @@ def test_the_same_tune_in_minor_differs_by_inflection_alone(corpus: Corpus) -> N
     assert found.likeness.same_function
     assert found.likeness.transposition_semitones == 2
     assert "the modes differ" in " ".join(found.summary)
+
+
+def test_a_phrase_in_major_is_laid_tonic_on_tonic_beside_the_same_in_minor() -> None:
+    # Its intervals 3 5 3 1 fit four notes of minor on other degrees, 5 b7 5 b3 in bar 3.
+    phrase = typed_passage("3 5 3 1 3 1 4 6 4")
+    dark = "X:1\nT:Dark\nL:1/8\nK:Dm\nFAFD FDGB|GAFD A,4|AcAF EGED|D8|]\n"
+    tune = passage_of(read_abc(dark).tunes[0].melody, "", False)
+    found = compare(phrase, tune)
+    assert found.likeness.transposition_semitones == 2
+    assert found.likeness.same_function
+    assert relations(found)[:9] == [
+        *(INFLECTED, "same degree", INFLECTED, "same degree", INFLECTED),
+        *("same degree", "same degree", INFLECTED, "same degree"),
+    ]
+
+
+def test_a_shape_that_agrees_on_other_degrees_stays_where_it_is() -> None:
+    phrase = typed_passage("1 2 3 1 4 3 2")
+    up = "X:1\nT:Up\nL:1/8\nK:C\nGABG cBA2|]\n"
+    found = compare(phrase, passage_of(read_abc(up).tunes[0].melody, "", False))
+    assert found.likeness.transposition_semitones == 7
+    assert set(relations(found)) == {"same shape"}
 
 
 def test_twice_as_slow_is_the_same_time_at_twice_the_length(corpus: Corpus) -> None:

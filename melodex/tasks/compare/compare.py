@@ -2,7 +2,7 @@
 
 Conventions: as in :mod:`melodex.tasks.compare.likeness`.
 
-Contents: Comparison, compare.
+Contents: Comparison, compare, tonics_apart.
 """
 
 from __future__ import annotations
@@ -10,8 +10,10 @@ from __future__ import annotations
 from melodex.corpus.chunks import encode_notes
 from melodex.errors import EmptyMelodyError
 from melodex.matching.align import align
+from melodex.matching.engine.alignment import Alignment
 from melodex.matching.engine.choice import engine
 from melodex.matching.query import encode_query
+from melodex.melody import pitch_class
 from melodex.records import dataclass
 from melodex.settings import AlignmentCosts
 from melodex.tasks.compare.likeness import Likeness, likeness
@@ -68,7 +70,8 @@ def compare(
     costs : AlignmentCosts, optional
         What a difference costs; as for searching by default.
     transposition_semitones : int, optional
-        Move A by just this much; by default by what brings most points.
+        Move A by just this much; by default by what brings most points, or by what
+        lays tonic on tonic where more notes are then of one degree than agree otherwise.
 
     Returns
     -------
@@ -83,18 +86,44 @@ def compare(
     costs = costs or AlignmentCosts()
     query = encode_query(a.phrase())
     pitch, length_class = encode_notes(b.melody)
+    timed = a.has_rhythm and b.has_rhythm
+
+    def moved_by(semitones: int) -> Alignment | None:
+        move = semitones - query.moved_semitones
+        return engine().trace(query, pitch, length_class, move, costs)
+
+    def laid(alignment: Alignment) -> Likeness:
+        return likeness(a.melody, b.melody, alignment, whole_b=True, has_rhythm=timed)
+
     if transposition_semitones is None:
         alignment = align(query, pitch, length_class, costs)
     else:
-        move = transposition_semitones - query.moved_semitones
-        alignment = engine().trace(query, pitch, length_class, move, costs)
+        alignment = moved_by(transposition_semitones)
     if alignment is None:
         raise EmptyMelodyError(
             "no note of the two passages agrees",
             where=f"{a.label} and {b.label}",
             hint="try another transposition",
         )
-    timed = a.has_rhythm and b.has_rhythm
-    found = likeness(a.melody, b.melody, alignment, whole_b=True, has_rhythm=timed)
+    found = laid(alignment)
+    if transposition_semitones is None and not found.same_function:
+        # The same in minor has other intervals, and is what is meant all the same.
+        moves = tonics_apart(a, b, alignment.transposition_semitones)
+        others = [laid(other) for move in moves if (other := moved_by(move))]
+        best = max(others, key=lambda each: each.on_degree, default=found)
+        found = best if best.on_degree > found.agreeing else found
     words = summarise(a.melody, b.melody, found, has_rhythm=timed)
     return Comparison(a, b, found, words)
+
+
+def tonics_apart(a: Passage, b: Passage, near_semitones: int) -> list[int]:
+    """The moves, nearest to one, that carry a tonic of A to one of B.
+
+    Of each passage the keys count that hold where it begins and where it ends.
+    """
+    tonics = []
+    for melody in (a.melody, b.melody):
+        ends = {melody.key_at(melody.onset_ticks[place]) for place in (0, -1)}
+        tonics.append({pitch_class(k.tonic_fifths) for k in ends if k.mode != "none"})
+    apart = {(to - of - near_semitones) % 12 for of in tonics[0] for to in tonics[1]}
+    return sorted(near_semitones + (way - 12 if way > 6 else way) for way in apart)

@@ -124,6 +124,11 @@ class Likeness:
         return self.count(*AGREEING)
 
     @property
+    def on_degree(self) -> int:
+        """Pairs of the same degree, in time or not, inflected otherwise or not."""
+        return self.count(*SAME_DEGREES, INFLECTED)
+
+    @property
     def paired(self) -> int:
         """Pairs in which neither note is missing."""
         return len(self.pairs) - self.count(ALONE)
