@@ -8,7 +8,7 @@ import signal
 import subprocess
 import sys
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -173,6 +173,26 @@ class InThread:
         self.server.should_exit = True
         self.thread.join(30)
         self.listening.close()
+
+
+@pytest.fixture(scope="module")
+def bench(whole_demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
+    """A workbench on a corpus that all tests of a module write to."""
+    path = tmp_path_factory.mktemp("bench") / "own.melodex"
+    path.write_bytes(whole_demo.read_bytes())
+    started = InThread(path)
+    yield started.running
+    started.stop()
+
+
+def set_of_test(
+    running: Running, request: pytest.FixtureRequest, tunes: Sequence[str]
+) -> str:
+    """Make a set of a test's own, of the first bars of some tunes; return its name."""
+    name = str(request.node.name).removeprefix("test_")[:60]
+    for tune in tunes:
+        running.send("/keep", f"source=tune&into={name}&tune={tune}&bars=1-4")
+    return name
 
 
 @pytest.fixture

@@ -6,7 +6,7 @@ that nothing rests on how fast a machine is.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -17,7 +17,7 @@ from melodex.tasks.lesson.choosing import choice_of
 from melodex.tasks.lesson.plan import Plan
 from melodex.tasks.lesson.sets import open_lesson
 from tests.browser import followed
-from tests.workbench.conftest import InThread, Running
+from tests.workbench.conftest import Running, set_of_test
 from tests.workbench.test_races import HIDE, Held
 
 TUNES = ("Paper+Swans", "Marl+Pit+Hornpipe", "Snail+Post", "Grey+Punt")
@@ -38,21 +38,10 @@ FIRST_ANSWER_LATE = """(pattern) => {
 }"""
 
 
-@pytest.fixture(scope="module")
-def bench(whole_demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
-    path = tmp_path_factory.mktemp("questions") / "own.melodex"
-    path.write_bytes(whole_demo.read_bytes())
-    started = InThread(path)
-    yield started.running
-    started.stop()
-
-
 @pytest.fixture
 def opened(bench: Running, visit: Callable[..., Page], request: pytest.FixtureRequest):
     """A set of the test's own, and the page of its questions."""
-    name = request.node.name.removeprefix("test_")[:60]
-    for tune in TUNES:
-        bench.send("/keep", f"source=tune&into={name}&tune={tune}&bars=1-4")
+    name = set_of_test(bench, request, TUNES)
     return name, visit(bench, f"/set/questions?name={name}")
 
 

@@ -8,7 +8,7 @@ corpus, or stands there as soon as what it was written on is there again.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -19,27 +19,16 @@ from melodex.errors import LessonError
 from melodex.tasks.lesson.choosing import choice_of
 from melodex.tasks.lesson.sets import open_lesson
 from melodex.tasks.lesson.words import mark_of_text, passage_keys
-from tests.workbench.conftest import InThread, Running
+from tests.workbench.conftest import Running, set_of_test
 
 TUNES = ("The+Eel+Trap", "Marl+Pit+Hornpipe")
 CHANGE = "**/set/change"
 
 
-@pytest.fixture(scope="module")
-def bench(whole_demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
-    path = tmp_path_factory.mktemp("races") / "own.melodex"
-    path.write_bytes(whole_demo.read_bytes())
-    started = InThread(path)
-    yield started.running
-    started.stop()
-
-
 @pytest.fixture
 def opened(bench: Running, visit: Callable[..., Page], request: pytest.FixtureRequest):
     """A set of the test's own, and its page in a tab."""
-    name = request.node.name.removeprefix("test_")[:60]
-    for tune in TUNES:
-        bench.send("/keep", f"source=tune&into={name}&tune={tune}&bars=1-4")
+    name = set_of_test(bench, request, TUNES)
     return name, visit(bench, f"/set?name={name}")
 
 
