@@ -482,3 +482,13 @@ def test_undoing_words_takes_back_what_they_said_and_nothing_written_since(bench
     assert notes_in(bench, name) == ["", "one and two"]
     done("/undo", f"deed={second}")
     assert notes_in(bench, name) == ["", "one"]
+
+
+def test_no_browser_puts_older_words_over_newer_ones(bench, opened):
+    # One that goes back fills fields as it left them, some time while the page loads, which
+    # may be after newer words were put there. No test can choose the time; a form that asks
+    # for no such help gets none (HTML, autofill).
+    name, page = opened
+    expect(page.locator("#set")).to_have_attribute("autocomplete", "off")
+    page.goto(f"{bench.base}/set/questions?name={name}")
+    expect(page.locator("#choice")).to_have_attribute("autocomplete", "off")

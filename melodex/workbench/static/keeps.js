@@ -111,6 +111,9 @@ export function restore(scope) {
     fold.addEventListener("toggle", () => keepFold(fold));
   });
   scope.querySelectorAll("input, textarea, select").forEach((field) => {
+    // A browser that goes back fills fields as it left them, at any time while the page
+    // loads: words that were newer would be written over by those.
+    if (field.dataset.words || field.type === "textarea") field.form?.setAttribute("autocomplete", "off");
     const name = called(field);
     if (!(name in kept) || kept[name] === holds(field)) return;
     if (field.dataset.words) {
