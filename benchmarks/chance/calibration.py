@@ -133,8 +133,9 @@ def calibrate(
     """Matches seen per phrase at each expected number; ``own`` are left out."""
     tunes = sum(chunk.tune_count for chunk in chunks)
     notes = sum(chunk.note_count for chunk in chunks)
+    held = CorpusNotes(Here(chunks))
     told = [
-        seen_of(CorpusNotes(Here(chunks)), EncodedQuery(*phrase), relatives, tunes, notes)
+        seen_of(held, EncodedQuery(*phrase), relatives, tunes, notes)
         for phrase, relatives in zip(asked, own, strict=True)
     ]
     said = [found for found in told if found]

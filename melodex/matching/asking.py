@@ -227,7 +227,7 @@ class Notes:
         later = iter(self.fetched([each for each in looked if each.drawn is None]))
         return [
             null_of_drawn(
-                each.drawn or next(later),
+                next(later) if each.drawn is None else each.drawn,
                 sum(part.pieces for part in each.looks),
                 each.question.query,
                 each.question.costs,

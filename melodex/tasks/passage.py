@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -358,8 +359,15 @@ def written_for_player(passage: Passage) -> Passage:
     return replace(passage, as_written=True)
 
 
-def find_one(corpus_path: Path, name: str, *, bars: str | None = None) -> Passage:
-    """Find a tune or some bars of it; the corpus is opened only if the name is no file.
+def find_one(
+    corpus_path: Path,
+    name: str,
+    *,
+    bars: str | None = None,
+    notes: str | None = None,
+    fewest: int = 1,
+) -> Passage:
+    """Find a tune or a part of it; the corpus is opened only if the name is no file.
 
     Parameters
     ----------
@@ -367,23 +375,31 @@ def find_one(corpus_path: Path, name: str, *, bars: str | None = None) -> Passag
         The corpus file.
     name : str
         As for :func:`find_tune`.
-    bars : str, optional
+    bars, notes : str, optional
         Such as ``5-8``; otherwise all.
+    fewest : int
+        Notes that it must have.
 
     Raises
     ------
     PassageError
-        If the tune does not have such bars.
+        If the tune does not have such a part.
     UnknownTuneError, ReadingError
         As :func:`find_tune`.
     """
-    span = read_span(bars) if bars else None
+    find = partial(
+        find_passage,
+        name,
+        bars=read_span(bars) if bars else None,
+        notes=read_span(notes, "notes") if notes else None,
+        fewest=fewest,
+    )
     if file_and_number(name)[0] is not None:
-        return find_passage(name, bars=span, fewest=1)
+        return find()
     from melodex.corpus.reader import Corpus
 
     with Corpus.open(corpus_path) as corpus:
-        return find_passage(name, corpus, bars=span, fewest=1)
+        return find(corpus)
 
 
 def find_passages(

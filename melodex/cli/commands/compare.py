@@ -63,13 +63,14 @@ def command(
       $ melodex compare corpus_demo/own/own_song.abc corpus_demo/own/own_song_clean.abc
       $ melodex compare --phrase "3 5 3 1 3 1 4 6 4" "Marl Pit Hornpipe" --bars 1-2
     """
+    from melodex.settings import FEWEST_NOTES
     from melodex.tasks.compare.compare import compare
     from melodex.tasks.compare.shared_passages import shared_passages
-    from melodex.tasks.passage import find_passages, typed_passage
+    from melodex.tasks.passage import find_one, find_passages, typed_passage
 
     if phrase:
         first = typed_passage(a, notation or "")
-        second, _ = find_passages(corpus_path, (b, b), bars=bars, notes=notes)
+        second = find_one(corpus_path, b, bars=bars, notes=notes, fewest=FEWEST_NOTES)
     else:
         first, second = find_passages(corpus_path, (a, b), bars=bars, notes=notes)
     found = replace(compare(first, second, transposition_semitones=transpose), whole=whole)
