@@ -14,7 +14,7 @@ Contents: Sounding, settle, sounding, with_centres.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -82,7 +82,7 @@ class Centre:
         return self.stop - self.first
 
 
-def with_centres(layout: Layout, chances: ndarray, printed: Collection[int]) -> ndarray:
+def with_centres(layout: Layout, chances: ndarray) -> ndarray:
     """Return the chances of each tonic with the centres that a ii V I confirms.
 
     Parameters
@@ -90,16 +90,12 @@ def with_centres(layout: Layout, chances: ndarray, printed: Collection[int]) -> 
     layout : Layout
     chances : ndarray of shape (n, 12)
         How likely each tonic is in each bar without them; rows sum to 1.
-    printed : collection of int
-        Bars in which a key is printed; several say for themselves where keys change.
 
     Returns
     -------
     ndarray of shape (n, 12)
         Rows sum to 1; the likeliest tonic of a bar of a centre is that of the centre.
     """
-    if len(printed) > 1:
-        return chances
     found = chances.copy()
     for centre in centres_of(layout.bars, chances.argmax(1).tolist()):
         settle(found, centre.first, centre.stop, centre.tonic)

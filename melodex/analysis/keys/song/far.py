@@ -5,16 +5,15 @@ It is told by its chords: the section begins on a major or minor chord that the 
 piece does not have, stays on it for a quarter of its time, has two more chords and none
 but those of that chord's own key, and never sounds the I that was home, until its last
 bars lead back. Two chords alone are a colour of the key that they stand in. Common
-practice, no source. Where another key is printed, that alone counts. Of the charts that
-``weights`` names four have such sections; in two of them listeners heard another tonic
-there, in two they let the one of the song stand.
+practice, no source. Of the charts that ``weights`` names four have such sections; in two
+of them listeners heard another tonic there, in two they let the one of the song stand.
 
 Contents: with_far_sections.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from melodex.analysis.keys.song.centres import settle
@@ -47,9 +46,7 @@ Sounding = tuple[int, str]
 """Root, and third as :func:`third_of` has it."""
 
 
-def with_far_sections(
-    layout: Layout, chances: ndarray, printed: Collection[int]
-) -> ndarray:
+def with_far_sections(layout: Layout, chances: ndarray) -> ndarray:
     """Return the chances of each tonic with the sections that stay in a far key.
 
     Parameters
@@ -57,16 +54,13 @@ def with_far_sections(
     layout : Layout
     chances : ndarray of shape (n, 12)
         How likely each tonic is in each bar without them; rows sum to 1.
-    printed : collection of int
-        Bars in which a key is printed.
 
     Returns
     -------
     ndarray of shape (n, 12)
         Rows sum to 1; the likeliest tonic of such a section is that of its key.
     """
-    counted = not layout.marked and len(layout.bars) > LONGEST_COUNTED
-    if len(printed) > 1 or counted:
+    if not layout.marked and len(layout.bars) > LONGEST_COUNTED:
         return chances
     found, tonics = chances.copy(), chances.argmax(1).tolist()
     for first, stop in parts_of(layout)[1:]:

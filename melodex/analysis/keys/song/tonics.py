@@ -117,10 +117,9 @@ def song_spans(
         beside[:, fifth] += SETTLED
     if beside.any():
         chances = tonic_probabilities(points + beside, costs)
-    chances = with_far_sections(layout, chances, printed)
-    chances = with_centres(layout, chances, printed)
-    chances = with_vamps(layout, chances, printed)
-    chances = with_lydian_pedals(layout, chances, placed, printed)
+    if len(printed) <= 1:
+        # Several printed keys say for themselves where keys change.
+        chances = with_unprinted(layout, chances, placed)
     speller = Speller(melody, layout, placed)
     numbers = BarNumbers(melody)
     spans: list[KeySpan] = []
@@ -141,6 +140,16 @@ def song_spans(
     whole = chances.mean(0)
     others = other_keys(layout, speller, whole, np.argsort(-whole).tolist())
     return SongKeys(tuple(kept), others, remark, idiom)
+
+
+def with_unprinted(
+    layout: Layout, chances: ndarray, placed: Sequence[tuple[int, Chord]]
+) -> ndarray:
+    """The chances of each tonic with those of passages that are in keys of their own."""
+    chances = with_far_sections(layout, chances)
+    chances = with_centres(layout, chances)
+    chances = with_vamps(layout, chances)
+    return with_lydian_pedals(layout, chances, placed)
 
 
 def last_note_points(midi: int) -> ndarray:

@@ -4,15 +4,14 @@ Conventions: a minor seventh chord and the dominant a fourth above it, to and fr
 bars, are the dorian mode on the first of them as long as the dominant goes nowhere. Where
 a piece has nothing but such vamps on several roots, each is a centre of its own; one that
 the last dominant of another falls on has not been reached by it. Where anything else
-sounds for long, the vamps belong to it. Common practice, no source. Where another key is
-printed, that alone counts.
+sounds for long, the vamps belong to it. Common practice, no source.
 
 Contents: with_vamps, with_lydian_pedals.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -34,7 +33,7 @@ LEAST_SHARE = 0.8
 FOURTH = 5
 
 
-def with_vamps(layout: Layout, chances: ndarray, printed: Collection[int]) -> ndarray:
+def with_vamps(layout: Layout, chances: ndarray) -> ndarray:
     """Return the chances of each tonic with those of vamps, where there is nothing else.
 
     Parameters
@@ -42,11 +41,7 @@ def with_vamps(layout: Layout, chances: ndarray, printed: Collection[int]) -> nd
     layout : Layout
     chances : ndarray of shape (n, 12)
         How likely each tonic is in each bar without them; rows sum to 1.
-    printed : collection of int
-        Bars in which a key is printed.
     """
-    if len(printed) > 1:
-        return chances
     row = sounding(layout.bars)
     vamps = list(vamps_in(row, len(layout.bars)))
     held = sum(stop - first for first, stop, _ in vamps)
@@ -81,10 +76,7 @@ def goes_on(row: Sequence[Sounding], place: int) -> bool:
 
 
 def with_lydian_pedals(
-    layout: Layout,
-    chances: ndarray,
-    placed: Sequence[tuple[int, Chord]],
-    printed: Collection[int],
+    layout: Layout, chances: ndarray, placed: Sequence[tuple[int, Chord]]
 ) -> ndarray:
     """Return the chances of each tonic with that of a bass that Imaj7 stands on.
 
@@ -98,11 +90,7 @@ def with_lydian_pedals(
         How likely each tonic is in each bar without them; rows sum to 1.
     placed : sequence of (int, Chord)
         Onsets and chords in order.
-    printed : collection of int
-        Bars in which a key is printed.
     """
-    if len(printed) > 1:
-        return chances
     found = chances.copy()
     row = [(onset, chord) for onset, chord in placed if chord.sounds]
     place = 0
