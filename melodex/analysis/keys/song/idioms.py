@@ -15,6 +15,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from melodex.analysis.keys.song.centres import sounding
 from melodex.analysis.keys.song.confirmed import parts_of
 from melodex.analysis.keys.song.mode import Held, held_in, is_blues_colour, third_of
 from melodex.analysis.keys.song.points import KINDS, NO_ROOT, SongBar
@@ -103,21 +104,16 @@ def fifth_as_tonic(layout: Layout, tonics: Sequence[int]) -> int | None:
     if len(set(tonics)) != 1:
         return None
     tonic = (tonics[0] + FIFTH) % 12
-    held = held_in(layout.bars).chords
-    plain = held.get((tonic, KINDS.index("major")), 0.0)
-    seventh = held.get((tonic, KINDS.index("dominant")), 0.0)
-    four = sum(held.get((tonics[0], kind), 0.0) for kind in range(len(KINDS)))
-    if seventh or plain <= four or not phrygian_idiom(held_in(layout.bars), tonic):
+    held = held_in(layout.bars)
+    plain = held.chords.get((tonic, KINDS.index("major")), 0.0)
+    seventh = held.chords.get((tonic, KINDS.index("dominant")), 0.0)
+    four = sum(held.chords.get((tonics[0], kind), 0.0) for kind in range(len(KINDS)))
+    if seventh or plain <= four or not phrygian_idiom(held, tonic):
         return None
     ends = [
-        chord[0]
+        chord.root
         for first, stop in parts_of(layout)
         for chord in sounding(layout.bars[first:stop])[-1:]
     ]
-    begins = sounding(layout.bars)[0][0]
+    begins = sounding(layout.bars)[0].root
     return tonic if {begins, *ends} == {tonic} else None
-
-
-def sounding(bars: Sequence[SongBar]) -> list[tuple[int, int]]:
-    """Root and kind of the chords of some bars."""
-    return [(root, kind) for bar in bars for root, kind, _ in bar.chords if root != NO_ROOT]
