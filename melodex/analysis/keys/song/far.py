@@ -63,27 +63,35 @@ def with_far_sections(layout: Layout, chances: ndarray) -> ndarray:
     if not layout.marked and len(layout.bars) > LONGEST_COUNTED:
         return chances
     found, tonics = chances.copy(), chances.argmax(1).tolist()
+    homes = {tonic: tonic_chord(layout.bars, tonic) for tonic in set(tonics)}
     for first, stop in parts_of(layout)[1:]:
         home = only_tonic((first, stop), tonics)
         if home is None:
             continue
-        bars = layout.bars[first:stop]
-        minor = held(layout.bars, (home, "m")) > held(layout.bars, (home, "M"))
-        far = far_tonic(bars, home, minor)
+        far = far_tonic(layout.bars[first:stop], homes[home])
         if far is not None:
             tonic, count = far
             settle(found, first, first + count, tonic)
     return found
 
 
-def far_tonic(bars: Sequence[SongBar], home: int, minor: bool) -> tuple[int, int] | None:
-    """The far tonic that a section begins on, and for how many bars it holds."""
+def tonic_chord(bars: Sequence[SongBar], tonic: int) -> Sounding:
+    """The I of a tonic: minor where that sounds for longer than major."""
+    minor, major = (tonic, "m"), (tonic, "M")
+    return minor if held(bars, minor) > held(bars, major) else major
+
+
+def far_tonic(bars: Sequence[SongBar], home: Sounding) -> tuple[int, int] | None:
+    """The far tonic that a section begins on, and for how many bars it holds.
+
+    ``home`` is the I of the key around it.
+    """
     row = [chords_of(bar) for bar in bars]
-    if not row or not row[0] or not row[0][0][1] or row[0][0][0] == home:
+    if not row or not row[0] or not row[0][0][1] or row[0][0][0] == home[0]:
         return None
     tonic, third = row[0][0]
     own = scale_on(tonic, third)
-    if len(own & scale_on(home, "m" if minor else "M")) > 7 - FEWEST_SIGNS:
+    if len(own & scale_on(*home)) > 7 - FEWEST_SIGNS:
         return None
     count = next((i for i, chords in enumerate(row) if not within(chords, own)), len(row))
     stays = {chord for chords in row[:count] for chord in chords}
@@ -91,7 +99,7 @@ def far_tonic(bars: Sequence[SongBar], home: int, minor: bool) -> tuple[int, int
         count < FEWEST_BARS
         or len(row) - count > LONGEST_TAIL
         or len(stays) < FEWEST_CHORDS
-        or (home, "m" if minor else "M") in stays
+        or home in stays
         or held(bars[:count], (tonic, third)) < LEAST_SHARE * count
     ):
         return None
