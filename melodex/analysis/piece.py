@@ -23,7 +23,6 @@ from melodex.analysis.form import (
     sections,
 )
 from melodex.analysis.harmony.chords import DIMINISHED, parse_chords
-from melodex.analysis.harmony.devices.cadences import is_over_its_root
 from melodex.analysis.harmony.devices.device import Device
 from melodex.analysis.harmony.devices.finding import Harmony, harmony
 from melodex.analysis.harmony.devices.rests import are_phrases
@@ -227,4 +226,4 @@ def is_far_substitute(device: Device, found: Analysis) -> bool:
     if device.kind != "tritone substitute":
         return False
     here = found.harmony.chords[device.chords[0]]
-    return here.numeral.goal_degree not in {0, 1} or not is_over_its_root(here.chord)
+    return here.numeral.goal_degree not in {0, 1} or not here.chord.is_over_its_root

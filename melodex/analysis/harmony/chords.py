@@ -142,6 +142,11 @@ class Chord:
         return self.root_fifths if self.bass_fifths is None else self.bass_fifths
 
     @property
+    def is_over_its_root(self) -> bool:
+        """Whether it is not inverted, and has no foreign bass."""
+        return self.lowest_fifths == self.root_fifths
+
+    @property
     def note_fifths(self) -> tuple[int, ...]:
         """Spelled pitch classes of the chord, root first, a foreign bass last."""
         notes = tuple(self.root_fifths + degree for degree in self.degrees)

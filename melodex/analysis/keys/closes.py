@@ -68,7 +68,7 @@ def points_of(here: Chord, after: Chord, closes: bool) -> float:
     five = above == 1 and 4 in here.degrees
     if not five and not (above == LEADING_TONE and here.family in DIMINISHED):
         return 0.0
-    rooted = five and is_rooted(here) and is_rooted(after)
+    rooted = five and here.is_over_its_root and after.is_over_its_root
     return ROOTED * rooted + CLOSING * closes
 
 
@@ -97,8 +97,3 @@ def told_by_end(
         yield cell, tonic, "minor", ON_TONIC
     for mode in ("major", "minor") if leads_on else ():
         yield cell, tonic - 1, mode, ON_DOMINANT
-
-
-def is_rooted(chord: Chord) -> bool:
-    """Whether a chord is not inverted."""
-    return chord.bass_fifths in {None, chord.root_fifths}

@@ -7,7 +7,7 @@ one begins with I. A half cadence needs a melody that stands still, and a V that
 that lasts while the melody moves on, or stands over its fifth or seventh, prepares what
 comes. All rules are common practice, no source.
 
-Contents: cadences, endings, cadence_of, is_over_its_root, reason_of, with_minor_four.
+Contents: cadences, endings, cadence_of, reason_of, with_minor_four.
 """
 
 from __future__ import annotations
@@ -36,7 +36,6 @@ __all__ = [
     "cadence_of",
     "cadences",
     "endings",
-    "is_over_its_root",
     "reason_of",
     "with_minor_four",
 ]
@@ -102,7 +101,7 @@ def goes_through(piece: Piece, rest: Rest, step: int) -> bool:
     In notes that are played it ends what it ends with, whatever begins after it.
     """
     here = piece.row[step]
-    if not is_over_its_root(here.chord):
+    if not here.chord.is_over_its_root:
         return True
     ends = rest.sure and here.end_ticks >= rest.end_ticks
     if step + 1 == len(piece.row) or (ends and piece.melody.chords_worked_out):
@@ -123,7 +122,7 @@ def is_half(piece: Piece, rest: Rest, first: int, step: int) -> bool:
     if not piece.melody.chords_worked_out:
         return True
     return any(
-        placed.chord.family == "major" and is_over_its_root(placed.chord)
+        placed.chord.family == "major" and placed.chord.is_over_its_root
         for placed in piece.row[first : step + 1]
     )
 
@@ -136,7 +135,7 @@ def only_delays(piece: Piece, here: PlacedChord) -> bool:
 
 def settled(piece: Piece, first: int, step: int) -> int:
     """The step at which a goal stands on its root, the first of it where it does not."""
-    rooted = (at for at in range(first, step + 1) if is_over_its_root(piece.row[at].chord))
+    rooted = (at for at in range(first, step + 1) if piece.row[at].chord.is_over_its_root)
     return next(rooted, first)
 
 
@@ -150,7 +149,7 @@ def fundamental(piece: Piece, step: int) -> PlacedChord:
         return here
     before = piece.row[step - 1]
     same = before.chord.root_fifths == here.chord.root_fifths
-    return before if same and is_over_its_root(before.chord) else here
+    return before if same and before.chord.is_over_its_root else here
 
 
 LOOP_BARS, LOOP_TURNS = (2, 4), 3
@@ -315,17 +314,12 @@ def rests_on(chord: Chord) -> bool:
 def only_passes(here: PlacedChord, after: PlacedChord) -> bool:
     """Whether the bass goes on under V I: both inverted, or V over its own seventh."""
     chord = here.chord
-    if chord.bass_fifths is None or is_over_its_root(chord):
+    if chord.bass_fifths is None or chord.is_over_its_root:
         return False
     over_seventh = near(chord.bass_fifths - chord.root_fifths) == -2
-    inverted = not is_over_its_root(after.chord)
+    inverted = not after.chord.is_over_its_root
     five = chord.family in FIFTH_FAMILIES
     return five and (over_seventh or inverted)
-
-
-def is_over_its_root(chord: Chord) -> bool:
-    """Whether a chord is not inverted."""
-    return chord.bass_fifths in {None, chord.root_fifths}
 
 
 def close_of(chord: Chord, degree: int, goal: Chord, mode: str) -> str:
