@@ -17,6 +17,7 @@ from collections.abc import Collection, Sequence
 from itertools import groupby, pairwise
 from typing import TYPE_CHECKING
 
+from melodex.analysis.harmony.chords import DIMINISHED
 from melodex.analysis.keys.song.confirmed import parts_of
 from melodex.analysis.keys.song.layout import Layout
 from melodex.analysis.keys.song.mode import third_of
@@ -31,8 +32,6 @@ __all__ = ["relative_points"]
 FEWEST_BARS = 8
 LONGEST_COUNTED = 40
 """Bars of a sheet without marks in which eights are taken for sections."""
-
-DIMINISHED = frozenset({"diminished", "half-diminished"})
 
 Row = list[tuple[int, str]]
 
