@@ -174,9 +174,9 @@ def local_keys_from_weights(
     if counts is not None:
         logs *= np.asarray(counts)[:, None]
     if home is not None:
-        favour(logs, 2 * (home[0] - middle + TONIC_REACH) + MODES_HEARD.index(home[1]))
+        favour(logs, column_of(*home, middle))
     for place, tonic, mode, points in closes:
-        column = 2 * (tonic - middle + TONIC_REACH) + MODES_HEARD.index(mode)
+        column = column_of(tonic, mode, middle)
         if 0 <= column < logs.shape[1]:
             logs[place, column] += points
     usual = changes(setting.stay, setting.step)
@@ -189,6 +189,11 @@ def local_keys_from_weights(
         LocalKey(middle + int(k) // 2 - TONIC_REACH, MODES_HEARD[int(k) % 2], float(p))
         for k, p in zip(best, sure, strict=True)
     ]
+
+
+def column_of(tonic: int, mode: str, middle: int) -> int:
+    """The column of a key; outside of the table where it lies too far from the middle."""
+    return 2 * (tonic - middle + TONIC_REACH) + MODES_HEARD.index(mode)
 
 
 def favour(logs: ndarray, column: int) -> None:
