@@ -20,6 +20,7 @@ from melodex.analysis.harmony.chords import Chord
 from melodex.analysis.keys.song.layout import Layout, layout_of
 from melodex.analysis.keys.song.mode import third_of, thirds_of
 from melodex.analysis.keys.song.points import KINDS, NO_ROOT, SongBar
+from melodex.analysis.keys.song.tonics import runs
 from melodex.analysis.keys.spans import BarNumbers, KeySpan, merged, span_of
 from melodex.melody import Key, Melody, pitch_class
 
@@ -77,12 +78,11 @@ def parts_of_span(span: KeySpan, layout: Layout, numbers: BarNumbers) -> Iterato
     tonic = pitch_class(span.tonic_fifths)
     bars = without_applied(layout.bars[first:stop], tonic)
     thirds = thirds_of(bars, tonic, starts, said)
-    edges = [0, *(i for i in range(1, len(thirds)) if thirds[i] != thirds[i - 1])]
-    runs = list(zip(edges, [*edges[1:], len(thirds)], strict=True))
-    if any(b - a < FEWEST_BARS for a, b in runs if thirds[a] != own):
+    parts = runs(thirds)
+    if any(b - a < FEWEST_BARS for a, b in parts if thirds[a] != own):
         yield span
         return
-    for a, b in runs:
+    for a, b in parts:
         onset = layout.edges[first + a] if a else span.onset_ticks
         end = layout.edges[first + b] if b < len(thirds) else span.end_ticks
         key = replace(span.key, mode=NAMES[thirds[a]])

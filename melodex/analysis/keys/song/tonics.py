@@ -6,7 +6,7 @@ key is printed, dearer where a section begins, dearer still in the middle of one
 printed counts once where it is printed. The costs were tuned on the charts that
 ``weights`` names, in folds of songs.
 
-Contents: SongKeys, song_spans.
+Contents: SongKeys, song_spans, runs.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ if TYPE_CHECKING:
 
     from melodex.analysis.harmony.chords import Chord
 
-__all__ = ["SongKeys", "song_spans"]
+__all__ = ["SongKeys", "runs", "song_spans"]
 
 LEAVE, LEAVE_FOUR, LEAVE_EIGHT = 13.0, 11.0, 10.0
 """What leaving a tonic costs inside a section, and at every fourth and eighth bar."""
