@@ -110,16 +110,10 @@ def analyse(melody: Melody, *, phrased: bool = True, keys: Keys | None = None) -
         harmony(melody, keys.spans, phrases=breathing, sections=parts),
         keys.reading.idiom,
     )
-    modal = modal_passages(
-        melody,
-        spans=keys.spans,
-        explained=explained_notes(found),
-        under=notes_under(found) if melody.chords_worked_out else (),
-    )
     return Analysis(
         key=keys.reading,
         spans=keys.spans,
-        modal=() if keys.reading.idiom in {*PHRYGIAN, "blues"} else modal,
+        modal=coloured(melody, keys, found),
         harmony=found,
         sections=parts,
         phrases=told,
@@ -127,6 +121,18 @@ def analyse(melody: Melody, *, phrased: bool = True, keys: Keys | None = None) -
         figures=figures(melody),
         compass=compass(melody),
         metre_class=metre_class(melody),
+    )
+
+
+def coloured(melody: Melody, keys: Keys, found: Harmony) -> tuple[ModalPassage, ...]:
+    """Passages in a mode, none where their notes are those of the idiom of the piece."""
+    if keys.reading.idiom in {*PHRYGIAN, "blues"}:
+        return ()
+    return modal_passages(
+        melody,
+        spans=keys.spans,
+        explained=explained_notes(found),
+        under=notes_under(found) if melody.chords_worked_out else (),
     )
 
 
