@@ -16,6 +16,7 @@ from collections.abc import Iterator, Sequence
 
 from melodex.analysis.harmony.devices.cadences import reason_of
 from melodex.analysis.harmony.devices.device import FIFTH_FAMILIES, Device, Piece
+from melodex.analysis.harmony.devices.rests import numbered_ends
 from melodex.analysis.harmony.heard.slices import offsets_at
 from melodex.analysis.harmony.numerals import is_minor_mode
 from melodex.analysis.harmony.placed import PlacedChord
@@ -55,7 +56,8 @@ def with_six_fours(piece: Piece, found: Sequence[Device]) -> tuple[Device, ...]:
 def announced(piece: Piece) -> Iterator[tuple[int, int]]:
     """The step of each V after a six-four, and of the I that it goes to."""
     row = piece.row
-    marked = marked_ends(piece)
+    melody = piece.melody
+    marked = [melody.onset_ticks[note] for note in numbered_ends(melody)[:-1]]
     for step in range(1, len(row) - 2):
         here, five = row[step], row[step + 1]
         if not is_six_four(here) or not is_five(here, five):
@@ -67,7 +69,8 @@ def announced(piece: Piece) -> Iterator[tuple[int, int]]:
         ends = bisect_left(marked, row[goal].onset_ticks) > bisect_left(
             marked, five.onset_ticks
         )
-        strengths = [strength(piece, row[at].onset_ticks) for at in (step, step + 1, goal)]
+        onsets = [row[at].onset_ticks for at in (step, step + 1, goal)]
+        strengths = [beat_strength(*place) for place in offsets_at(onsets, melody)]
         delays = strengths[0] >= strengths[1] and strengths[2] >= STRONG
         announces = not held and not ends and delays
         if announces and is_home(here, row[goal]) and goes_home(piece, row[goal]):
@@ -111,21 +114,3 @@ def goes_home(piece: Piece, goal: PlacedChord) -> bool:
     moves = abs(melody.midi[note] - melody.midi[note - 1])
     at_home = melody.fifths[note] == goal.key.tonic_fifths
     return at_home and goes_on >= goal.onset_ticks and 0 < moves <= STEP
-
-
-def marked_ends(piece: Piece) -> list[int]:
-    """Onsets of the notes with which marked phrases end."""
-    melody = piece.melody
-    return [
-        onset
-        for onset, phrase, after in zip(
-            melody.onset_ticks, melody.phrase, melody.phrase[1:], strict=False
-        )
-        if phrase != after
-    ]
-
-
-def strength(piece: Piece, onset: int) -> float:
-    """How strong a place is in its bar."""
-    ((offset, metre),) = offsets_at([onset], piece.melody)
-    return beat_strength(offset, metre)
