@@ -259,7 +259,7 @@ def chords_of(
         whole = points[first:place].sum(axis=0) + entered[first]
         sure, other = certainty_of(whole, path[first], heard.middle)
         sure *= 1 - unison_doubt(heard, path[first], first, place)
-        own = heard.share_of(first, place, columns_of(heard, path[first]))
+        own = heard.share_of(first, place, list(members_of(heard, path[first])))
         if own < LEAST_OWN:
             # Of what sounds most is beside it: a cluster has no chord.
             sure *= own
@@ -272,12 +272,12 @@ def chords_of(
     return found
 
 
-def columns_of(heard: Heard, state: int) -> list[int]:
-    """The columns of the notes of a chord."""
-    root, kind = divmod(state, len(KINDS))
-    middle = root - ROOTS_AROUND + heard.middle
+def members_of(heard: Heard, state: int) -> dict[int, int]:
+    """The notes of a chord by their columns, the root first."""
+    root_place, kind = divmod(state, len(KINDS))
+    root = root_place - ROOTS_AROUND + heard.middle
     degrees = list(KINDS.values())[kind]
-    return [heard.column(middle + degree) for degree in degrees]
+    return {heard.column(root + degree): root + degree for degree in degrees}
 
 
 def unison_doubt(heard: Heard, state: int, first: int, end: int) -> float:
@@ -335,7 +335,7 @@ def over_basses(
     root_place, kind_place = divmod(state, len(KINDS))
     root = root_place - ROOTS_AROUND + heard.middle
     kind = list(KINDS)[kind_place]
-    own = {heard.column(root + degree): root + degree for degree in KINDS[kind]}
+    own = members_of(heard, state)
     beats = [place for place in range(first, end) if place == first or heard.on_beat[place]]
     found: list[SoundingChord] = []
     under = first
