@@ -310,6 +310,11 @@ def test_suspended_chords_tell_the_flat_seventh() -> None:
     assert "borrowed chord" not in {d.kind for d in found.harmony.devices}
 
 
+def read(text: str) -> Melody:
+    """A tune in ABC."""
+    return read_data(text.encode(), "tune.abc").tunes[0].melody
+
+
 LEADS_ON = """X:1
 M:4/4
 L:1/8
@@ -321,14 +326,13 @@ C2E2 G2E2|F2A2 G2E2|D2E2 F2D2|E2G2 G4|C2E2 G2E2|F2A2 G2E2|D2E2 F2A2|G8||
 
 def test_a_strain_that_ends_before_another_printed_key_need_not_end_on_its_tonic() -> None:
     on_five = "[K:G]G2A2 B2d2|e2d2 B2G2|A2B2 c2A2|B8|d2c2 B2A2|G2B2 d2g2|f2e2 d2F2|G8|]"
-    tune = read_data(LEADS_ON.format(after=on_five).encode(), "tune.abc").tunes[0].melody
+    tune = read(LEADS_ON.format(after=on_five))
     assert [str(span.key) for span in read_keys(tune).spans] == ["C major", "G major"]
-    alone = read_data(LEADS_ON.format(after="").encode(), "tune.abc").tunes[0].melody
+    alone = read(LEADS_ON.format(after=""))
     assert [str(span.key) for span in read_keys(alone).spans] == ["G mixolydian"]
 
 
 def test_tensions_of_applied_dominants_are_no_colour_of_a_mode() -> None:
     flat_ninths = '"Eb"G4|"C7"_d4|"Fm7"c4|"Bb7"A4|"Eb"G4|"C7"_d4|"Fm7"c2 "Bb7"A2|"Eb"E4|]'
     abc = f"X:1\nM:4/4\nL:1/4\nK:Eb\n{flat_ninths}"
-    found = analyse(read_data(abc.encode(), "tune.abc").tunes[0].melody)
-    assert not found.modal
+    assert not analyse(read(abc)).modal
