@@ -5,9 +5,9 @@ and a digest of the notes, with a copy of the passage itself. So a set outlives 
 renaming, the change and the removal of a tune's file. Positions count from 1 without
 a gap. Every change of a set is one transaction.
 
-Contents: LessonRow, ExampleRow, lesson_rows, find_lesson, example_rows, place_of_tune,
-plan_of, tune_at_place, write_lesson, write_plan, change_lesson, write_examples,
-delete_lesson, kept_before, state_of_set, set_number.
+Contents: LessonRow, ExampleRow, lesson_rows, find_lesson, numbered_lesson, example_rows,
+place_of_tune, plan_of, tune_at_place, write_lesson, write_plan, change_lesson,
+write_examples, delete_lesson, kept_before, state_of_set, set_number.
 """
 
 from __future__ import annotations
@@ -37,6 +37,7 @@ __all__ = [
     "find_lesson",
     "kept_before",
     "lesson_rows",
+    "numbered_lesson",
     "place_of_tune",
     "plan_of",
     "put_examples",
@@ -153,6 +154,12 @@ def find_lesson(corpus: Corpus, name: str) -> LessonRow:
         f"there is no teaching set called {name!r}",
         hint=f"there are: {listed}" if rows else REMEDIES["make set"],
     )
+
+
+def numbered_lesson(corpus: Corpus, number: int) -> LessonRow | None:
+    """Return the set of a row number, whatever it is called now; None where it is gone."""
+    rows = corpus.query(f"SELECT {LESSON_COLUMNS} FROM lesson WHERE id = ?", [number])
+    return LessonRow(*rows[0]) if rows else None
 
 
 def example_rows(corpus: Corpus, lesson: int) -> list[ExampleRow]:

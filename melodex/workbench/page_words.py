@@ -18,7 +18,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from melodex.corpus.lessons import LessonRow, find_lesson, lesson_rows
+from melodex.corpus.lessons import LessonRow, find_lesson, numbered_lesson
 from melodex.corpus.reader import Corpus
 from melodex.corpus.rows import folded
 from melodex.errors import LessonError
@@ -99,11 +99,10 @@ class PageWords:
         try:
             return find_lesson(corpus, name)
         except LessonError:
-            known = self.names.get(folded(name))
-            for row, _ in lesson_rows(corpus):
-                if row.id == known:
-                    return row
-            raise
+            row = numbered_lesson(corpus, self.names.get(folded(name), 0))
+            if row is None:
+                raise
+            return row
 
     # Words without a place
 

@@ -18,7 +18,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from melodex.corpus.lessons import WORDS_HELD, LessonRow, find_lesson, lesson_rows
+from melodex.corpus.lessons import WORDS_HELD, LessonRow, find_lesson, numbered_lesson
 from melodex.corpus.reader import Corpus
 from melodex.errors import LessonError
 from melodex.tasks.lesson.sets import LONGEST_TEXT, writing
@@ -152,10 +152,9 @@ def put_back_held(corpus_path: Path, named: Naming = find_lesson) -> tuple[Held,
 
 def name_now(corpus: Corpus, held: Held, named: Naming) -> str | None:
     """What the set of a text is called now; None where it is not there."""
-    for row, _ in lesson_rows(corpus):
-        if row.id == held.set_id:
-            return row.name
-    if not held.set_id:
-        with suppress(LessonError):
-            return named(corpus, held.name).name
+    if held.set_id:
+        row = numbered_lesson(corpus, held.set_id)
+        return row.name if row else None
+    with suppress(LessonError):
+        return named(corpus, held.name).name
     return None

@@ -14,7 +14,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from melodex.corpus.lessons import find_lesson, lesson_rows, write_plan
+from melodex.corpus.lessons import find_lesson, write_plan
 from melodex.corpus.reader import Corpus
 from melodex.errors import LessonError
 from melodex.tasks.lesson.plan import (
@@ -27,11 +27,10 @@ from melodex.tasks.lesson.plan import (
 )
 from melodex.tasks.lesson.questions import KINDS, LEVELS, Worksheet, worksheet
 from melodex.tasks.lesson.sets import Lesson, open_lesson, writing
+from melodex.tasks.lesson.undoing import Undoing, row_now
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-
-    from melodex.tasks.lesson.undoing import Undoing
 
 
 __all__ = [
@@ -161,10 +160,7 @@ def put_choice(corpus_path: Path, set_id: int, before: str, after: str) -> Undoi
         If the set is gone, or nothing of the change stands there.
     """
     with Corpus.open(corpus_path) as corpus:
-        row = next((row for row, _ in lesson_rows(corpus) if row.id == set_id), None)
-        if row is None:
-            raise LessonError("the set was deleted meanwhile", hint="undo that first")
-        lesson = open_lesson(corpus, row.name)
+        lesson = open_lesson(corpus, row_now(corpus, set_id).name)
         texts = (lesson.plan, before, after)
         now, was, made = (
             choice_of(corpus, replace(lesson, plan=text)).plan for text in texts
@@ -178,7 +174,7 @@ def put_choice(corpus_path: Path, set_id: int, before: str, after: str) -> Undoi
                 "that does not stand there any more as it was chosen",
                 hint="what was chosen since can be undone first",
             )
-    kept = keep_choice(corpus_path, row.name, wanted)
+    kept = keep_choice(corpus_path, lesson.row.name, wanted)
     return partial(put_choice, corpus_path, set_id, lesson.plan, kept)
 
 

@@ -4,7 +4,7 @@ Conventions: sets go by their row number, since a name may change, and passages 
 keys (see ``words``). Each call undoes something in the set as it is now, and returns what
 undoes that in turn.
 
-Contents: Undoing, put_in, take_out, put_in_order, put_instead, put_texts.
+Contents: Undoing, row_now, put_in, take_out, put_in_order, put_instead, put_texts.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
-from melodex.corpus.lessons import ExampleRow, LessonRow, example_rows, lesson_rows
+from melodex.corpus.lessons import ExampleRow, LessonRow, example_rows, numbered_lesson
 from melodex.corpus.reader import Corpus
 from melodex.corpus.writing.lesson_changes import taken_back
 from melodex.errors import LessonError
@@ -27,7 +27,15 @@ from melodex.tasks.lesson.words import (
     write_words,
 )
 
-__all__ = ["Undoing", "put_in", "put_in_order", "put_instead", "put_texts", "take_out"]
+__all__ = [
+    "Undoing",
+    "put_in",
+    "put_in_order",
+    "put_instead",
+    "put_texts",
+    "row_now",
+    "take_out",
+]
 
 Undoing = Callable[[], "Undoing | None"]
 
@@ -35,10 +43,21 @@ Undoing = Callable[[], "Undoing | None"]
 def set_now(corpus_path: Path, set_id: int) -> tuple[LessonRow, list[ExampleRow]]:
     """A set and its passages as they are now."""
     with Corpus.open(corpus_path) as corpus:
-        for row, _ in lesson_rows(corpus):
-            if row.id == set_id:
-                return row, example_rows(corpus, set_id)
-    raise LessonError("the set was deleted meanwhile", hint="undo that first")
+        return row_now(corpus, set_id), example_rows(corpus, set_id)
+
+
+def row_now(corpus: Corpus, set_id: int) -> LessonRow:
+    """A set as it is now.
+
+    Raises
+    ------
+    LessonError
+        If it is gone.
+    """
+    row = numbered_lesson(corpus, set_id)
+    if row is None:
+        raise LessonError("the set was deleted meanwhile", hint="undo that first")
+    return row
 
 
 def put_in(
