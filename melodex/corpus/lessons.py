@@ -7,7 +7,7 @@ a gap. Every change of a set is one transaction.
 
 Contents: LessonRow, ExampleRow, lesson_rows, find_lesson, numbered_lesson, example_rows,
 place_of_tune, plan_of, tune_at_place, write_lesson, write_plan, change_lesson,
-write_examples, delete_lesson, kept_before, state_of_set, set_number.
+write_examples, delete_lesson, kept_before, state_of_set, examples_in, set_number.
 """
 
 from __future__ import annotations
@@ -34,6 +34,7 @@ __all__ = [
     "count_sets",
     "delete_lesson",
     "example_rows",
+    "examples_in",
     "find_lesson",
     "kept_before",
     "lesson_rows",
@@ -286,21 +287,18 @@ def change_lesson(
     LessonError
         If it is gone, or another set has its new name.
     """
-    with writer.changing("set"), kept_before(writer, lesson):
-        columns = ", ".join(LessonRow.__slots__)
-        held = writer.rows(f"SELECT {columns} FROM lesson WHERE id = ?", [lesson])[0]
-        row = LessonRow(**{**asdict(LessonRow(*held)), **changed})
+    with writer.changing("set"), kept_before(writer, lesson) as before:
+        row = LessonRow(**{**before["lesson"], **changed})
         taken = "SELECT 1 FROM lesson WHERE name = ? AND id != ?"
         if writer.rows(taken, [row.name, lesson]):
             raise LessonError(
                 f"there is a teaching set called {row.name!r} already",
                 hint="choose another name",
             )
-        examples = stored_examples(writer, lesson)
         # Deleting takes the passages along: the checksum needs a row written whole.
         writer.do("DELETE FROM lesson WHERE id = ?", [lesson])
         writer.insert("lesson", asdict(row))
-        put_examples(writer, lesson, examples)
+        put_examples(writer, lesson, examples_in(before))
     return row
 
 
@@ -327,8 +325,8 @@ def write_examples(
     LessonError
         If the set is gone, or was changed by somebody else meanwhile.
     """
-    with writer.changing("set"), kept_before(writer, lesson):
-        if expected is not None and stored_examples(writer, lesson) != list(expected):
+    with writer.changing("set"), kept_before(writer, lesson) as before:
+        if expected is not None and examples_in(before) != list(expected):
             raise LessonError("the set was changed meanwhile", hint="try again")
         writer.do("DELETE FROM lesson_example WHERE lesson = ?", [lesson])
         put_examples(writer, lesson, examples)
@@ -362,6 +360,11 @@ def state_of_set(writer: CorpusWriter, lesson: int) -> dict[str, Any] | None:
         "examples": [asdict(example) for example in stored_examples(writer, lesson)],
         "plan": writer.setting(PLAN.format(lesson)),
     }
+
+
+def examples_in(state: Mapping[str, Any]) -> list[ExampleRow]:
+    """The passages of a set that is here as plain values, in their order."""
+    return [ExampleRow(**row) for row in state["examples"]]
 
 
 @contextmanager

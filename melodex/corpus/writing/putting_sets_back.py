@@ -10,9 +10,9 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from melodex.corpus.lessons import (
-    ExampleRow,
     LessonRow,
     count_sets,
+    examples_in,
     kept_before,
     put_examples,
     put_plan,
@@ -104,6 +104,6 @@ def put_whole(writer: CorpusWriter, content: Mapping[str, Any]) -> str:
     writer.insert("lesson", {**asdict(lesson), "name": name})
     set_number(writer, lesson.id)
     count_sets(writer, 1)
-    put_examples(writer, lesson.id, [ExampleRow(**row) for row in content["examples"]])
+    put_examples(writer, lesson.id, examples_in(content))
     put_plan(writer, lesson.id, content.get("plan", ""))
     return name
