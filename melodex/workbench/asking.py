@@ -40,6 +40,7 @@ from melodex.presentation.text.words import many
 from melodex.reading import SOUND_SUFFIXES, SUFFIXES
 from melodex.workbench.bench import Bench, Stop, StoppableCorpus
 from melodex.workbench.static_files import static_address
+from melodex.workbench.ticked import Row
 
 __all__ = [
     "Ask",
@@ -269,6 +270,7 @@ def environment() -> jinja2.Environment:
     made.globals["navigation"] = NAVIGATION
     made.globals["address"] = address
     made.globals["static"] = static_address
+    made.globals["Row"] = Row
     made.globals["suffixes"] = ",".join(SUFFIXES)
     made.globals["sounds"] = ",".join(SOUND_SUFFIXES)
     made.filters["many"] = many

@@ -32,7 +32,7 @@ from melodex.workbench.asking import (
 )
 from melodex.workbench.bench import StoppableCorpus
 from melodex.workbench.files import as_file
-from melodex.workbench.ticked import found_again, row_of
+from melodex.workbench.ticked import passage_place, shown_again
 
 if TYPE_CHECKING:
     from melodex.tasks.collection.holdings import Count
@@ -241,20 +241,14 @@ def evidence_of(found: Resemblance, match: Match) -> Markup:
 
 def match_place(match: Match) -> tuple[str, str]:
     """Tune and bars of a match, as its page tells them."""
-    bars = match.passage.melody.bar
-    return match.tune_id, f"{bars[0]}-{bars[-1]}"
+    return passage_place(match.passage)
 
 
 def match(ask: Ask) -> Response:
     """The evidence of one match: a page, or a part of one for a script."""
     found = searched(ask, ask.corpus())
-    row = row_of(ask.said("rank") or "1")
-    chosen = found_again(row, found.matches, match_place) if row else None
-    if chosen is None:
-        raise PhraseError(
-            f"there is no match {row.rank if row else 'of that name'} any more",
-            hint=f"there are {len(found.matches)}: search again to see them",
-        )
+    rank = ask.said("rank")
+    chosen = shown_again(rank, found.matches, match_place, "match", PhraseError)
     evidence = evidence_of(found, chosen)
     if ask.wants_data:
         return JSONResponse({"html": str(evidence)})

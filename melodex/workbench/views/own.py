@@ -18,7 +18,7 @@ from melodex.tasks.gather.counts import tunes_outside
 from melodex.workbench.asking import Ask, rendered_page
 from melodex.workbench.bench import StoppableCorpus
 from melodex.workbench.files import as_file
-from melodex.workbench.ticked import found_again, row_of
+from melodex.workbench.ticked import passage_place, shown_again
 from melodex.workbench.views.find import choices_of, narrowing, set_names
 from melodex.workbench.views.tune import doors_of, refuse_endless
 
@@ -144,20 +144,14 @@ def evidence_of(found: Finding) -> Markup:
 
 def finding_place(finding: Finding) -> tuple[str, str]:
     """Tune and bars of a finding, as its page tells them."""
-    bars = finding.tune.melody.bar
-    return finding.tune.tune_id, f"{bars[0]}-{bars[-1]}"
+    return passage_place(finding.tune)
 
 
 def finding(ask: Ask) -> Response:
     """The evidence of one finding: a page, or a part of one for a script."""
     found = audited(ask, ask.corpus())
-    row = row_of(ask.said("rank") or "1")
-    chosen = found_again(row, found.findings, finding_place) if row else None
-    if chosen is None:
-        raise PassageError(
-            f"there is no finding {row.rank if row else 'of that name'} any more",
-            hint=f"there are {len(found.findings)}: search again to see them",
-        )
+    rank = ask.said("rank")
+    chosen = shown_again(rank, found.findings, finding_place, "finding", PassageError)
     evidence = evidence_of(chosen)
     if ask.wants_data:
         return JSONResponse({"html": str(evidence)})
