@@ -21,6 +21,7 @@ FILES = {
     "bench.js": "melodex.workbench",
     "keeps.js": "melodex.workbench",
     "drafts.js": "melodex.workbench",
+    "saved.js": "melodex.workbench",
     "sets.js": "melodex.workbench",
     "phrase.js": "melodex.workbench",
     "keys.js": "melodex.workbench",

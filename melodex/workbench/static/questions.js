@@ -3,11 +3,9 @@
 
 import { data, told } from "./bench.js";
 import { forget, outlives } from "./keeps.js";
+import { AGAIN, PAUSE, onLeaving, say, sayUnwritten } from "./saved.js";
 
-const PAUSE = 1500;
-const AGAIN = 4000;
 const form = document.getElementById("choice");
-const line = document.getElementById("saved");
 const fields = () => [...form.elements].filter((each) => each.type !== "hidden" && each.name !== "do" && each.name !== "kind" && each.name !== "level");
 const isTick = (each) => each.type === "checkbox";
 const holds = (each) => (isTick(each) ? each.checked : each.value);
@@ -25,8 +23,6 @@ const nameOf = (each) => `${each.name} ${isTick(each) ? each.value : ""}`;
 const flights = new Set();
 let waiting = 0;
 let hasFailed = false;
-
-function say(text) { if (line.textContent !== text) line.textContent = text; }
 
 // What was written is what the page holds now; what was typed meanwhile comes next.
 function settle(changed, values, joined, mine) {
@@ -77,10 +73,7 @@ async function send(changed) {
   } catch (error) {
     // They are kept in the browser, and are tried again.
     hasFailed = true;
-    const words = `Not written yet: ${error.message}`;
-    if (line.dataset.failed !== words) told(error.message);
-    line.dataset.failed = words;
-    say(words);
+    sayUnwritten(error);
     clearTimeout(waiting);
     waiting = setTimeout(write, AGAIN);
   }
@@ -107,8 +100,7 @@ function leave() {
   const changed = unsaved();
   if (changed.length && !isSent) fly(changed);
 }
-addEventListener("pagehide", leave);
-document.addEventListener("visibilitychange", () => { if (document.hidden) leave(); });
+onLeaving(leave);
 addEventListener("pageshow", () => { isSent = false; });
 addEventListener("beforeunload", (event) => { if (hasFailed && unsaved().length) event.preventDefault(); });
 

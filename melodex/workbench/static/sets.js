@@ -4,11 +4,9 @@
 import { data, enliven, told } from "./bench.js";
 import { sent as taken } from "./drafts.js";
 import { forget, moveTo, outlives } from "./keeps.js";
+import { AGAIN, PAUSE, onLeaving, say, sayAloud, sayUnwritten } from "./saved.js";
 
-const PAUSE = 1500;
-const AGAIN = 4000;
 const form = document.getElementById("set");
-const line = document.getElementById("saved");
 // The workbench tells by these which words of this page came last.
 const page = crypto.randomUUID();
 let turn = 0;
@@ -31,8 +29,6 @@ const unsaved = () => [
   ...fields().filter((each) => each.value !== each.defaultValue).map(wordsOf),
   ...adrift.values(),
 ];
-
-function say(text) { if (line.textContent !== text) line.textContent = text; }
 
 function inTurn(doing) {
   const next = last.then(doing);
@@ -116,10 +112,7 @@ async function send(sent) {
   } catch (error) {
     // They are kept in the browser, and are tried again.
     hasFailed = true;
-    const words = `Not written yet: ${error.message}`;
-    if (line.dataset.failed !== words) told(error.message);
-    line.dataset.failed = words;
-    say(words);
+    sayUnwritten(error);
     clearTimeout(waiting);
     waiting = setTimeout(early, AGAIN);
   }
@@ -239,8 +232,7 @@ async function change(button, action, body, sent) {
     } else complain(found);
   } catch {
     hasFailed = true;
-    say("Not done: the workbench does not answer. Your words are kept in the browser.");
-    told(line.textContent);
+    sayAloud("Not done: the workbench does not answer. Your words are kept in the browser.");
     waiting = setTimeout(early, AGAIN);
   }
   landed(sent);
@@ -249,8 +241,7 @@ async function change(button, action, body, sent) {
 // What is refused is said where one is; the page and its words stay.
 function complain(page) {
   const words = page.querySelector(".fault")?.textContent.trim().replace(/\s+/g, " ");
-  say(words ?? "That did not work.");
-  told(line.textContent);
+  sayAloud(words ?? "That did not work.");
 }
 
 form.addEventListener("submit", (event) => {
@@ -291,8 +282,7 @@ document.addEventListener("input", ({ target }) => {
   waiting = setTimeout(early, PAUSE);
 });
 document.addEventListener("change", ({ target }) => { if (target.dataset.words) write(); });
-addEventListener("pagehide", leave);
-document.addEventListener("visibilitychange", () => { if (document.hidden) leave(); });
+onLeaving(leave);
 // Only words that could not be written are worth a question.
 addEventListener("beforeunload", (event) => { if (hasFailed && unsaved().length) event.preventDefault(); });
 // What an earlier visit could not write is tried at once.
