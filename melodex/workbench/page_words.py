@@ -113,15 +113,12 @@ class PageWords:
         from melodex.tasks.collection.held import Held, hold_words
 
         number = self.names.get(folded(name), 0)
-        hold_words(
-            corpus_path,
-            [
-                # A page without a script has no name: of it all that differs is kept.
-                Held(number, name, page or each.text, key, each.text, each.seen, own)
-                for key, each in said.items()
-                for own in [tuple(sorted(each.own))]
-            ],
-        )
+        more = []
+        for key, each in said.items():
+            # A page without a script has no name: of it all that differs is kept.
+            by, own = page or each.text, tuple(sorted(each.own))
+            more.append(Held(number, name, by, key, each.text, each.seen, own))
+        hold_words(corpus_path, more)
 
     def put_back(self, corpus_path: Path) -> None:
         """Write held words whose place is there again."""
