@@ -30,7 +30,7 @@ from melodex.tasks.lesson.choosing import (
 )
 from melodex.tasks.lesson.plan import LETTERS, Plan, as_planned
 from melodex.tasks.lesson.questions import KINDS, LEVELS
-from melodex.tasks.lesson.sets import Lesson, open_lesson
+from melodex.tasks.lesson.sets import Lesson
 from melodex.workbench.asking import Ask, address, rendered_page
 from melodex.workbench.bench import Stop
 from melodex.workbench.deeds import WORDS, changing
@@ -157,10 +157,8 @@ def change(ask: Ask) -> Response:
             with bench.open_corpus(Stop()) as corpus:
                 said = asked_for(ask, corpus, lesson, said)
         if said is None or said != choice.plan or what in ANEW:
-            keep(ask, lesson, said, what)
-    name = lesson.row.name
-    with bench.open_corpus(Stop()) as corpus:
-        mark = mark_of(open_lesson(corpus, name))
+            lesson = keep(ask, lesson, said, what)
+    name, mark = lesson.row.name, mark_of(lesson)
     bench.words.note_marks(page, {PLAN: mark, **typed.marks})
     if ask.wants_data:
         return JSONResponse({"mark": mark, "joined": typed.joined})
@@ -177,8 +175,8 @@ def asked_for(ask: Ask, corpus: Corpus, lesson: Lesson, plan: Plan) -> Plan:
     return with_kinds(corpus, lesson, plan, kinds, level)
 
 
-def keep(ask: Ask, lesson: Lesson, plan: Plan | None, what: str) -> None:
-    """Keep a choice with the set, and note how it is undone."""
+def keep(ask: Ask, lesson: Lesson, plan: Plan | None, what: str) -> Lesson:
+    """Keep a choice with the set, and note how it is undone; return the set with it."""
     path = ask.bench.corpus_path
     with changing(path, ask.bench.deeds) as doing:
         after = keep_choice(path, lesson.row.name, plan)
@@ -186,6 +184,7 @@ def keep(ask: Ask, lesson: Lesson, plan: Plan | None, what: str) -> None:
         doing.kind = WORDS if what == "words" else ""
         doing.back = address("/set/questions", name=lesson.row.name)
         doing.choice = (lesson.row.id, lesson.plan, after)
+    return replace(lesson, plan=after)
 
 
 def clashing(ask: Ask, lesson: Lesson, choice: Chosen) -> Response:
