@@ -5,7 +5,7 @@ number by which the corpus keeps what was taken out, or, for a set, with what un
 that and leaves what was done since. Words that are written down again and again are one
 deed until something else is done, since pages save them at every pause.
 
-Contents: Deed, Deeds, changing, undo_deed.
+Contents: Deed, Deeds, changing, deleting, undo_deed.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from melodex.errors import CorpusError
 if TYPE_CHECKING:
     from melodex.tasks.lesson.undoing import Undoing
 
-__all__ = ["Deed", "Deeds", "Doing", "changing", "undo_deed"]
+__all__ = ["Deed", "Deeds", "Doing", "changing", "deleting", "undo_deed"]
 
 MOST_DEEDS = 200
 """Deeds that can be undone; older ones are forgotten; our choice."""
@@ -175,7 +175,10 @@ def changing(corpus_path: Path, deeds: Deeds) -> Iterator[Doing]:
 
 
 def deleting(corpus_path: Path, names: Sequence[str]) -> Undoing | None:
-    """What deletes sets again that have come back, None where there are none."""
+    """What deletes sets that were made or have come back, None where there are none.
+
+    What they held is kept by the corpus for a while.
+    """
     from melodex.tasks.lesson.sets import remove_lesson
 
     def deleted() -> None:

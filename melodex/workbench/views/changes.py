@@ -33,8 +33,8 @@ from melodex.tasks.lesson.words import (
 )
 from melodex.workbench.asking import Ask, address
 from melodex.workbench.bench import Stop
-from melodex.workbench.deeds import Doing, changing
-from melodex.workbench.views.sets import deleted, mark_of, shown
+from melodex.workbench.deeds import Doing, changing, deleting
+from melodex.workbench.views.sets import mark_of, shown
 
 __all__ = ["change", "new", "unpack"]
 
@@ -68,7 +68,7 @@ def made(ask: Ask, doing: Doing, name: str, words: str) -> None:
     """Note that a set was made: it is undone by deleting it."""
     path = ask.bench.corpus_path
     doing.words, doing.back, doing.kind = words, address("/set", name=name), "made"
-    doing.undoing = partial(deleted, path, name)
+    doing.undoing = deleting(path, [name])
 
 
 def after(doing: Doing) -> str:

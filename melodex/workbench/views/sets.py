@@ -39,7 +39,7 @@ from melodex.tasks.lesson.sets import Lesson, open_lesson
 from melodex.tasks.lesson.undoing import Undoing, take_out
 from melodex.tasks.lesson.words import mark_of_text, passage_keys
 from melodex.workbench.asking import Ask, address, rendered_page
-from melodex.workbench.deeds import changing
+from melodex.workbench.deeds import changing, deleting
 from melodex.workbench.files import named_file
 from melodex.workbench.ticked import Row, found_again, row_of
 from melodex.workbench.views.find import match_place, searched
@@ -228,7 +228,7 @@ def keep(ask: Ask) -> Response:
 def undoing_of(path: Path, report: KeepReport) -> tuple[Undoing | None, str]:
     """What undoes keeping: the new set is deleted, or the new passages are taken out."""
     if report.made:
-        return partial(deleted, path, report.name), "made"
+        return deleting(path, [report.name]), "made"
     if not report.kept:
         return None, ""
     with Corpus.open(path) as corpus:
@@ -236,11 +236,6 @@ def undoing_of(path: Path, report: KeepReport) -> tuple[Undoing | None, str]:
         keys = passage_keys(example_rows(corpus, row.id))
     # They were put behind those that were there.
     return partial(take_out, path, row.id, keys[-len(report.kept) :]), ""
-
-
-def deleted(path: Path, name: str) -> None:
-    """Delete a set that was made; what it held is kept by the corpus for a while."""
-    lessons.remove_lesson(path, name)
 
 
 def kept_words(report: KeepReport) -> str:
