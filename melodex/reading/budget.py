@@ -6,8 +6,8 @@ one is refused by name, with the reason, and the next one is read. Time is watch
 in a process that reads: by a timer, which Python hears between two of its own steps, and
 a little later by the system, which ends a process in the middle of anything.
 
-Contents: MOST_MEMORY, MOST_SECONDS, end_after, limit_memory, out_of_memory, out_of_time,
-within_time.
+Contents: MOST_MEMORY, MOST_SECONDS, end_after, held_bytes, limit_memory, out_of_memory,
+out_of_time, within_time.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ import signal
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from types import FrameType
 
 from melodex.errors import HostileInputError
@@ -26,6 +27,7 @@ __all__ = [
     "MOST_MEMORY",
     "MOST_SECONDS",
     "end_after",
+    "held_bytes",
     "limit_memory",
     "out_of_memory",
     "out_of_time",
@@ -43,7 +45,14 @@ GRACE_SECONDS = 2.0
 """Between the timer and the end of the process, for what Python does not interrupt."""
 
 MOST_MEMORY = 2 << 30
-"""Bytes of addresses that a process that only reads may reach."""
+"""Bytes of addresses that a process that only reads may take beyond those it began with.
+
+A copy of a large process begins with all that the first one had reserved, stacks of threads
+and libraries of numbers, of which it uses next to nothing.
+"""
+
+HELD = Path("/proc/self/statm")
+"""Where Linux says what a process holds (proc(5)): addresses come first, in pages."""
 
 PART_IT = "part it into several files"
 
@@ -121,11 +130,20 @@ def end_after(seconds: float | None = None) -> None:
 
 
 def limit_memory() -> None:
-    """Let this process, which only reads, reach no more than :data:`MOST_MEMORY`.
+    """Let this process, which only reads, take no more than :data:`MOST_MEMORY` anew.
 
     Beyond it Python raises MemoryError.
     """
-    lower(resource.RLIMIT_AS, MOST_MEMORY)
+    lower(resource.RLIMIT_AS, held_bytes() + MOST_MEMORY)
+
+
+def held_bytes() -> int:
+    """The addresses that this process holds; none where the system does not say."""
+    try:
+        pages = HELD.read_text("ascii").split()[0]
+    except OSError:
+        return 0
+    return int(pages) * resource.getpagesize()
 
 
 def lower(what: int, wanted: int) -> None:

@@ -31,7 +31,7 @@ def hang_in_a_library() -> None:
 
 
 def fill_memory() -> None:
-    bytearray(budget.MOST_MEMORY)
+    bytearray(2 * budget.MOST_MEMORY)
 
 
 def crash() -> None:
