@@ -7,7 +7,7 @@ that nothing else can vouch for carry ``row_crc32``, so that a flipped byte is
 found. ``melody`` is the source of truth; what is derived from it (the plain
 columns of ``tune``, the facet tables, the chunks) can be rebuilt.
 
-Contents: SCHEMA_VERSION, APPLICATION_ID, TABLES, INDEXES, VIEWS, SETTINGS,
+Contents: SCHEMA_VERSION, LAST_CHANGE, APPLICATION_ID, TABLES, INDEXES, VIEWS, SETTINGS,
 create_statements, ColumnNote, TableNote, documentation, state_of.
 """
 
@@ -27,6 +27,7 @@ __all__ = [
     "APPLICATION_ID",
     "CHECKED_COLUMNS",
     "INDEXES",
+    "LAST_CHANGE",
     "SCHEMA_VERSION",
     "TABLES",
     "TUNE_OVERVIEW",
@@ -47,6 +48,9 @@ APPLICATION_ID = 0x6D6C6478
 
 SCHEMA_VERSION = 5
 """Kept in ``PRAGMA user_version``; see :mod:`melodex.corpus.care.migrations`."""
+
+LAST_CHANGE = "last_change"
+"""The setting with the highest number that a change was ever given, undone or not."""
 
 TABLES: dict[str, str] = {
     "setting": """

@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from melodex.corpus.reader import Corpus
+from melodex.corpus.schema import LAST_CHANGE
 from melodex.errors import CorpusError
 
 if TYPE_CHECKING:
@@ -130,7 +131,7 @@ def last_number(corpus_path: Path) -> int:
     if not corpus_path.exists():
         return 0
     with Corpus.open(corpus_path) as corpus:
-        return int(corpus.settings.get("last_change", "0"))
+        return int(corpus.settings.get(LAST_CHANGE, "0"))
 
 
 def is_kept(corpus_path: Path, number: int) -> bool:

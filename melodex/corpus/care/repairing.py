@@ -24,7 +24,7 @@ from melodex.corpus.care.remains import Remains, RepairReport, Row, choice_of
 from melodex.corpus.connection import fold_in
 from melodex.corpus.faults import faults_named, is_busy, is_there
 from melodex.corpus.lessons import PLAN, WORDS_HELD, write_lesson
-from melodex.corpus.schema import CHECKED_COLUMNS
+from melodex.corpus.schema import CHECKED_COLUMNS, LAST_CHANGE
 from melodex.corpus.writing.holding.journal import WAIT_SECONDS
 from melodex.corpus.writing.preparing import PreparedTune, prepared
 from melodex.corpus.writing.store import CorpusWriter
@@ -187,7 +187,7 @@ def put_history(writer: CorpusWriter, remains: Remains) -> None:
             for row in rows:
                 writer.insert(table, {name: row[name] for name in CHECKED_COLUMNS[table]})
         last = max((row["id"] for row in remains.changes), default=0)
-        writer.put_setting("last_change", str(last))
+        writer.put_setting(LAST_CHANGE, str(last))
         if held := remains.plans.get(WORDS_HELD):
             writer.put_setting(WORDS_HELD, held)
         # What is repaired may be of an earlier schema.

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any, Protocol
 
-from melodex.corpus.schema import CHECKED_COLUMNS
+from melodex.corpus.schema import CHECKED_COLUMNS, LAST_CHANGE
 
 __all__ = ["BYTES_KEPT", "CHANGES_KEPT", "DAYS_KEPT", "KeptChange", "TakenOut"]
 
@@ -178,8 +178,8 @@ class TakenOut:
         }
         if number is None:
             # A number is given once: who has seen it undoes that change or none.
-            number = 1 + int(self.writer.setting("last_change") or 0)
-            self.writer.put_setting("last_change", str(number))
+            number = 1 + int(self.writer.setting(LAST_CHANGE) or 0)
+            self.writer.put_setting(LAST_CHANGE, str(number))
         return self.writer.insert("change", {"id": number, **row})
 
     def give_up(self) -> None:
