@@ -140,7 +140,8 @@ def limit_memory() -> None:
 def held_bytes() -> int:
     """The addresses that this process holds; none where the system does not say."""
     try:
-        pages = HELD.read_text("ascii").split()[0]
+        # As bytes: a codec would be imported, which who begins here may not be able to.
+        pages = HELD.read_bytes().split()[0]
     except OSError:
         return 0
     return int(pages) * resource.getpagesize()
