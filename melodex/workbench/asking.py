@@ -49,6 +49,7 @@ __all__ = [
     "address",
     "fault_of",
     "fault_with_ways",
+    "fitting",
     "gone",
     "page",
     "rendered_page",

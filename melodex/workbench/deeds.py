@@ -65,6 +65,8 @@ class Deed:
         The time, in UTC.
     is_undone : bool
         Whether that has been done.
+    again : callable or None
+        Does it again where the corpus has undone it and keeps nothing of that.
     """
 
     id: int
@@ -78,6 +80,7 @@ class Deed:
     at: str = field(default_factory=lambda: datetime.now(UTC).isoformat(timespec="seconds"))
     is_undone: bool = False
     last_number: int = 0
+    again: Undoing | None = None
 
     @property
     def can_be_undone(self) -> bool:
@@ -153,6 +156,7 @@ class Doing:
     undoing: Undoing | None = None
     texts: Texts | None = None
     choice: Choice | None = None
+    again: Undoing | None = None
     deed: Deed | None = None
 
 
@@ -169,6 +173,7 @@ def changing(corpus_path: Path, deeds: Deeds) -> Iterator[Doing]:
     if doing.words and (number is not None or doing.undoing is not None):
         made = Deed(0, doing.kind, doing.words, doing.back, number, doing.undoing)
         made.last_number, made.texts, made.choice = after, doing.texts, doing.choice
+        made.again = doing.again
         doing.deed = deeds.note(made)
 
 
@@ -211,6 +216,6 @@ def undo_deed(corpus_path: Path, deed: Deed) -> Undoing | None:
     elif deed.undoing is not None:
         again = deed.undoing()
     else:
-        again = deleting(corpus_path, undo(corpus_path, deed.number).gone)
+        again = deleting(corpus_path, undo(corpus_path, deed.number).gone) or deed.again
     deed.is_undone = True
     return again

@@ -98,6 +98,34 @@ function findTunes() {
   });
 }
 
+// What was done here can be undone here, without leaving the page.
+function offerUndo({ deed, said }, undone) {
+  const form = document.createElement("form");
+  form.className = "did";
+  form.setAttribute("role", "status");
+  const words = document.createElement("span");
+  words.textContent = said;
+  const button = document.createElement("button");
+  button.textContent = "Undo";
+  form.append(words, " ", button);
+  form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    const body = new FormData();
+    body.set("deed", deed);
+    button.disabled = true;
+    try {
+      const found = await data("/undo", { method: "POST", body });
+      offerUndo(found, undone);
+      undone(found.said);
+      told(found.said);
+    } catch (error) {
+      button.disabled = false;
+      told(error.message);
+    }
+  });
+  document.getElementById("did").replaceChildren(form);
+}
+
 // Keeping into a set without leaving the page.
 function keepHere(scope) {
   scope.querySelectorAll("form[data-keep]").forEach((form) => {
@@ -120,6 +148,7 @@ function keepHere(scope) {
         line.classList.remove("bad");
         sent(form);
         told(found.said);
+        if (found.deed) offerUndo(found, (said) => line.replaceChildren(said));
       } catch (error) {
         line.textContent = error.message;
         line.classList.add("bad");
@@ -181,6 +210,13 @@ function tickMany(scope) {
 // Small staves of a list, drawn as they come into view, a few at a time.
 const STAVES_AT_ONCE = 2;
 const waitingStaves = [];
+// Half a system tells nothing: where there is a second, the first stands alone.
+function showFirstSystem(place) {
+  const next = place.querySelectorAll("svg .system")[1];
+  if (!next) return;
+  const height = next.getBoundingClientRect().top - place.getBoundingClientRect().top;
+  if (height > 0 && height < place.clientHeight) place.style.height = `${Math.floor(height) - 2}px`;
+}
 let staves = 0;
 async function drawStaves() {
   while (staves < STAVES_AT_ONCE && waitingStaves.length) {
@@ -189,6 +225,7 @@ async function drawStaves() {
     staves += 1;
     data(place.dataset.stave).then(({ svg }) => {
       place.innerHTML = svg;
+      showFirstSystem(place);
       place.dispatchEvent(new CustomEvent("drawn", { bubbles: true }));
     }).catch(() => place.remove()).finally(() => { staves -= 1; drawStaves(); });
   }
@@ -323,6 +360,28 @@ function letGo() {
   watch();
 }
 
+// A field that has room for so many letters would cut what is put into it, in silence.
+function refuseToCut() {
+  document.addEventListener("beforeinput", (event) => {
+    const { target: field, data: text, inputType } = event;
+    if (!(field.maxLength > 0) || !inputType?.startsWith("insert") || !event.cancelable) return;
+    const put = text?.replace(/\r\n?/g, "\n").length ?? 1;
+    const count = field.value.length - (field.selectionEnd - field.selectionStart) + put;
+    if (count <= field.maxLength) return;
+    event.preventDefault();
+    const line = document.createElement("p");
+    line.className = "cut bad";
+    const [would, most] = [count, field.maxLength].map((n) => n.toLocaleString("en"));
+    line.textContent = `Nothing was put in: these would be ${would} letters, and ${most} can be kept here.`;
+    (field.closest("label") ?? field).after(line);
+    told(line.textContent);
+    field.addEventListener("input", () => line.remove(), { once: true });
+  });
+  document.addEventListener("beforeinput", ({ target }) => {
+    (target.closest?.("label") ?? target).parentElement?.querySelectorAll(":scope > .cut").forEach((line) => line.remove());
+  }, true);
+}
+
 // Put life into a page, or into a part of it that has come later.
 export function enliven(scope) {
   openParts(scope);
@@ -340,4 +399,5 @@ findTunes();
 sayWhatIsSlow();
 countLeft();
 letGo();
+refuseToCut();
 if (!location.hash && performance.getEntriesByType("navigation")[0]?.type === "navigate") arrive();

@@ -2,14 +2,14 @@
 // the workbench as one types: it is there again in another tab, and after the browser has
 // crashed. Reload and back find it in the tab's own storage (keeps.js), and that goes first.
 
-import { called, here, isKept, onceTaken, outlives, usual } from "./keeps.js";
+import { called, isKept, onceTaken, outlives, placeOf, usual } from "./keeps.js";
 
 const PAUSE = 300;
 const KINDS = ["text", "search", "number", "textarea", "select-one"];
 const TAB = "melodex tab";
+// By the place that a field is of, then by its name.
 const changed = new Map();
 let waiting = 0;
-let place = here();
 
 // Tabs overwrite nothing of one another.
 const tab = () => {
@@ -23,7 +23,7 @@ const isDraft = (field) => KINDS.includes(field.type) && field.form?.method === 
   && !field.dataset.words && field.form.id !== "choice" && called(field);
 const drafts = () => [...document.querySelectorAll("input, textarea, select")].filter(isDraft);
 
-function post(what, texts, at = place) {
+function post(what, texts, at) {
   const body = new FormData();
   Object.entries({ do: what, place: at, tab: tab() }).forEach(([name, text]) => body.set(name, text));
   texts.forEach(([name, text]) => body.set(`draft:${name}`, text));
@@ -33,49 +33,49 @@ function post(what, texts, at = place) {
 
 function write() {
   clearTimeout(waiting);
-  if (changed.size) post("write", [...changed]);
+  changed.forEach((texts, at) => { if (texts.size) post("write", [...texts], at); });
   changed.clear();
 }
 
 // What has been sent is no draft any more.
 function taken(form) {
   const texts = [...form.elements].filter(isDraft).map((field) => [called(field), field.value]);
-  texts.forEach(([name]) => changed.delete(name));
+  texts.forEach(([name]) => changed.get(placeOf(form))?.delete(name));
   return texts;
 }
 export function sent(form) {
   const texts = taken(form);
-  if (texts.length) post("sent", texts);
+  if (texts.length) post("sent", texts, placeOf(form));
 }
 
 const textsIn = (form) => {
   const texts = taken(form);
-  return texts.length ? { at: place, texts } : {};
+  return texts.length ? { at: placeOf(form), texts } : {};
 };
 const arrived = onceTaken("melodex drafts sent", textsIn, ({ at, texts }) => post("sent", texts, at));
 
 // An event would have it kept for this tab too, and offered here once it has been sent there.
 async function putBack() {
   await arrived;
-  if (!drafts().length) return;
-  try {
-    const answer = await fetch(`/drafts?${new URLSearchParams({ place })}`, { headers: { Accept: "application/json" } });
-    const found = (await answer.json()).drafts ?? {};
-    drafts().forEach((field) => {
-      const text = found[called(field)];
-      if (text === undefined || isKept(field) || field.value !== usual(field)) return;
-      field.value = text;
-    });
-  } catch { /* The page goes on without. */ }
+  const places = new Set(drafts().map((field) => placeOf(field.form)));
+  await Promise.all([...places].map(async (place) => {
+    try {
+      const answer = await fetch(`/drafts?${new URLSearchParams({ place })}`, { headers: { Accept: "application/json" } });
+      const found = (await answer.json()).drafts ?? {};
+      drafts().filter((field) => placeOf(field.form) === place).forEach((field) => {
+        const text = found[called(field)];
+        if (text === undefined || isKept(field) || field.value !== usual(field)) return;
+        field.value = text;
+      });
+    } catch { /* The page goes on without. */ }
+  }));
 }
 
 document.addEventListener("input", ({ target }) => {
   if (!isDraft(target)) return;
-  if (place !== here()) {
-    write();
-    place = here();
-  }
-  changed.set(called(target), target.value === usual(target) ? "" : target.value);
+  const place = placeOf(target.form);
+  if (!changed.has(place)) changed.set(place, new Map());
+  changed.get(place).set(called(target), target.value === usual(target) ? "" : target.value);
   clearTimeout(waiting);
   waiting = setTimeout(write, PAUSE);
 });

@@ -2,14 +2,16 @@
 // address as it happens, in this tab's own storage, so that two tabs disturb nothing.
 
 const VOLATILE = ["did", "kept", "had", "gone"];
+// How many results are shown makes no other page: what was ticked and typed stays.
+const AMOUNT = ["limit"];
 const SHOWN = ["text", "search", "number", "textarea", "select-one", "checkbox"];
 const PHRASE = "melodex phrase";
 const ROOM = "melodex room ";
 
 // The address of the page as it is now, without what only tells of a moment.
-export function here() {
+export function here(without = VOLATILE) {
   const fields = new URLSearchParams(location.search);
-  VOLATILE.forEach((name) => fields.delete(name));
+  without.forEach((name) => fields.delete(name));
   const said = fields.toString();
   return location.pathname + (said ? `?${said}` : "");
 }
@@ -21,7 +23,11 @@ function write(key, value) {
     else sessionStorage.removeItem(key);
   } catch { /* A full storage keeps nothing; the page goes on. */ }
 }
-const place = () => `melodex page ${here()}`;
+const place = () => `melodex page ${here([...VOLATILE, ...AMOUNT])}`;
+
+// What is written about a tune goes by the tune, by whatever address one came to it.
+export const placeOf = (form) => form?.dataset.of ?? here();
+const homeOf = (field) => (field.form?.dataset.of ? `melodex page ${field.form.dataset.of}` : place());
 
 let restoring = false;
 
@@ -49,13 +55,17 @@ export function usual(field) {
 }
 
 // Whether this tab remembers what was typed into a field.
-export const isKept = (field) => called(field) in read(place());
+export const isKept = (field) => called(field) in read(homeOf(field));
 
 // Forget what was typed into fields, since it is elsewhere now; words go by their keys.
 export function forget(fields) {
-  const kept = read(place());
-  fields.forEach((field) => { delete kept[typeof field === "string" ? `words ${field}` : called(field)]; });
-  write(place(), kept);
+  fields.forEach((field) => {
+    const isKey = typeof field === "string";
+    const home = isKey ? place() : homeOf(field);
+    const kept = read(home);
+    delete kept[isKey ? `words ${field}` : called(field)];
+    write(home, kept);
+  });
 }
 
 // The page goes by another address from now on, and what is kept for it comes along.
@@ -72,10 +82,11 @@ function keep({ target }) {
   if (!target.matches?.("input, textarea, select")) return;
   const name = called(target);
   if (!name) return;
-  const kept = read(place());
+  const home = homeOf(target);
+  const kept = read(home);
   if (holds(target) === usual(target)) delete kept[name];
   else kept[name] = target.dataset.words ? { text: target.value, field: target.name } : holds(target);
-  write(place(), kept);
+  write(home, kept);
   // What is put back is not what was typed last.
   if (target.id === "phrase" && !restoring) keepPhrase(target.value);
 }
@@ -101,13 +112,13 @@ function withEarly({ value, defaultValue }, text) {
 
 // Put back what was there; called again for parts that come later.
 export function restore(scope) {
-  const kept = read(place());
+  const ofPage = read(place());
   restoring = true;
   scope.querySelectorAll("details").forEach((fold) => {
     if (fold.keptAs) return;
     fold.keptAs = nameOf(fold);
     fold.usuallyOpen = fold.open;
-    if (fold.keptAs in kept) fold.open = kept[fold.keptAs];
+    if (fold.keptAs in ofPage) fold.open = ofPage[fold.keptAs];
     fold.addEventListener("toggle", () => keepFold(fold));
   });
   scope.querySelectorAll("input, textarea, select").forEach((field) => {
@@ -115,6 +126,7 @@ export function restore(scope) {
     // loads: words that were newer would be written over by those.
     if (field.dataset.words || field.type === "textarea") field.form?.setAttribute("autocomplete", "off");
     const name = called(field);
+    const kept = field.form?.dataset.of ? read(homeOf(field)) : ofPage;
     if (!(name in kept) || kept[name] === holds(field)) return;
     if (field.dataset.words) {
       const { text, field: seen } = kept[name];
@@ -152,7 +164,7 @@ export function onceTaken(key, note, act) {
 }
 
 // What was sent is not offered again, unless it was refused.
-const namesIn = (form) => ({ place: place(), names: [...form.elements].map(called).filter(Boolean) });
+const namesIn = (form) => ({ place: homeOf({ form }), names: [...form.elements].map(called).filter(Boolean) });
 function letGo({ place: from, names }) {
   const kept = read(from);
   names.forEach((name) => { delete kept[name]; });

@@ -5,7 +5,7 @@ Contents: done, told, undo, let_go.
 
 from __future__ import annotations
 
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from melodex.errors import CorpusError
 from melodex.presentation.text.undo import SET_WORDS
@@ -83,9 +83,13 @@ def undo(ask: Ask) -> Response:
         if deed is not None:
             doing.undoing = undo_deed(bench.corpus_path, deed)
             doing.words, doing.back = turned(deed.words), back_of(deed)
+            doing.again = deed.again
         else:
             put_back(ask, number, doing)
         bench.words.put_back(bench.corpus_path)
+    if ask.wants_data:
+        number_of_deed = doing.deed.id if doing.deed else None
+        return JSONResponse({"said": doing.words, "deed": number_of_deed})
     return RedirectResponse(after(doing), 303)
 
 

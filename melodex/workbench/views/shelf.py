@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import shutil
 import tempfile
+from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from markupsafe import Markup
 from starlette.background import BackgroundTask
 from starlette.responses import FileResponse, JSONResponse, RedirectResponse, Response
 
+from melodex.corpus.reader import Corpus
 from melodex.errors import CorpusError, MelodexError, PassageError, ReadingError
 from melodex.presentation.text.words import clipped, many
 from melodex.tasks.adding.add import AddResult
@@ -26,9 +28,8 @@ from melodex.tasks.collection.holdings import (
     tag_tunes,
     warned_tunes,
 )
-from melodex.tasks.collection.remarks import take_off, write_remark
+from melodex.tasks.collection.remarks import remarks_on, take_off, write_remark
 from melodex.tasks.collection.shards import join
-from melodex.tasks.collection.undo import undo
 from melodex.tasks.collection.upkeep import backup, has_old_features, journal_bytes
 from melodex.tasks.lesson.undoing import Undoing
 from melodex.workbench.asking import (
@@ -307,6 +308,7 @@ def remove(ask: Ask) -> Response:
         gone = remove_tunes(path, [ask.said("tune")]).removed[0]
         doing.words = f"Removed {gone.name}."
         doing.back = address("/tune", tune=gone.tune_id)
+        doing.again = partial(removed_again, path, [gone.tune_id])
     did = doing.deed.id if doing.deed else ""
     return RedirectResponse(address("/tunes", gone=gone.name, did=did), 303)
 
@@ -323,7 +325,13 @@ def take_back(ask: Ask) -> Response:
         work.is_taken_back = True
         doing.words = f"Took out {many(len(gone.removed), 'tune')} again: {work.title}."
         doing.back = "/shelf"
+        doing.again = partial(removed_again, path, names)
     return RedirectResponse(after(doing), 303)
+
+
+def removed_again(path: Path, names: Sequence[str]) -> None:
+    """Take tunes out once more; the corpus keeps them, and so what undoes it."""
+    remove_tunes(path, names)
 
 
 def tag(ask: Ask) -> Response:
@@ -346,33 +354,33 @@ def remark(ask: Ask) -> Response:
     path = ask.bench.corpus_path
     off = ask.number("off", 0, least=0, most=999_999)
     with ask.bench.changing, changing(path, ask.bench.deeds) as doing:
-        doing.back = address("/tune", tune=ask.said("tune")) + "#remarks"
+        name = ask.said("tune")
+        doing.back = address("/tune", tune=name) + "#remarks"
         if off:
-            take_off(path, off)
+            text = take_off(path, off)
             doing.words = "Took off a remark."
         else:
             found = write_remark(
                 path,
-                ask.said("tune"),
-                ask.said("text"),
+                name,
+                text := ask.said("text"),
                 kind=ask.said("kind") or "note",
                 bars=ask.said("bars"),
             )
             doing.words = f"Wrote a {found.remarks[-1].kind} on {found.tune.name}."
-            doing.undoing = partial(unwritten, path, found.remarks[-1].number)
+            doing.undoing = partial(unwritten, path, name, text)
+        doing.again = partial(unwritten, path, name, text)
     return RedirectResponse(after(doing), 303)
 
 
-def unwritten(path: Path, number: int) -> Undoing:
-    """Take off a remark that was just written; return what undoes that."""
-    take_off(path, number)
-    return partial(undo_last, path)
-
-
-def undo_last(path: Path) -> Undoing:
-    """Undo the last change of the corpus; return what undoes that."""
-    undo(path)
-    return partial(undo_last, path)
+def unwritten(path: Path, name: str, text: str) -> None:
+    """Take off the remark of these words that came last; the corpus keeps it."""
+    said = text.strip()
+    with Corpus.open(path) as corpus:
+        there = [r.number for r in remarks_on(corpus, name).remarks if r.text == said]
+    if not there:
+        raise CorpusError("that remark is off already", hint="see what was done")
+    take_off(path, there[-1])
 
 
 def put_tag(path: Path, word: str, name: str, *, take_off: bool) -> Undoing:

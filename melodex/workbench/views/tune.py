@@ -24,7 +24,7 @@ from melodex.tasks.describe.echoes import Answers, answers_in_piece
 from melodex.tasks.describe.reduction import reduction_of
 from melodex.tasks.describe.surroundings import surroundings_of
 from melodex.tasks.passage import Passage, texture_of, typed_passage
-from melodex.workbench.asking import Ask, address, rendered_page
+from melodex.workbench.asking import Ask, address, fitting, rendered_page
 from melodex.workbench.bench import StoppableCorpus
 from melodex.workbench.files import as_file
 from melodex.workbench.views.find import set_names
@@ -45,6 +45,8 @@ __all__ = [
 
 TUNES_LISTED = 60
 SMALL_BARS = 4
+SMALL_SIZE = 0.62
+"""How large the page shows it (``bench.css``)."""
 MOST_NOTES_DRAWN = 1500
 """A tune of so many notes is drawn in some seconds."""
 
@@ -239,7 +241,10 @@ def small(ask: Ask) -> Response:
 
         found = ask.bench.passage(ask.said("tune"), ask.corpus(), bars=bars, fewest=1)
         prefix = f"s{found.tune_id}{found.first_note}"
-        return small_picture(found.melody, prefix, found.label).svg
+        # What is shown smaller has room for more bars in one system.
+        room = None if ask.widest is None else int(ask.widest / SMALL_SIZE)
+        with fitting(room):
+            return small_picture(found.melody, prefix, found.label).svg
 
     return JSONResponse({"svg": ask.bench.remembered(key, drawn)})
 

@@ -1,0 +1,148 @@
+"""What was typed, ticked and done stays: through more results, other doors, undoing."""
+
+from __future__ import annotations
+
+from playwright.sync_api import expect
+
+from melodex.corpus.reader import Corpus
+from melodex.corpus.tunes.particulars import remarks_of
+from melodex.tasks.lesson.sets import list_lessons, open_lesson
+from tests.browser import followed
+
+COMMON = "/find?phrase=1+2+3+1"
+
+
+def test_more_results_keep_what_was_ticked_and_the_name_that_was_typed(own_bench, visit):
+    page = visit(own_bench(), COMMON)
+    ticks = page.locator("input[name=chosen]")
+    ticks.nth(2).check()
+    ticks.nth(4).check()
+    page.fill("input[name=into]", "Half a name")
+    with followed(page):
+        page.get_by_role("link", name="Show 10 more").click()
+    expect(ticks).to_have_count(20)
+    expect(page.locator("input[name=chosen]:checked")).to_have_count(2)
+    expect(ticks.nth(4)).to_be_checked()
+    expect(page.locator("input[name=into]")).to_have_value("Half a name")
+
+
+def test_words_that_have_no_room_are_refused_whole_and_not_cut(own_bench, visit):
+    page = visit(own_bench(), "/tune?tune=The+Eel+Trap")
+    field = page.locator("textarea[name=text]")
+    field.fill("Begun. ")
+    page.context.grant_permissions(["clipboard-read", "clipboard-write"])
+    page.evaluate("navigator.clipboard.writeText('word '.repeat(1000))")
+    field.press("End")
+    field.press("Control+v")
+    expect(page.locator(".cut")).to_have_text(
+        "Nothing was put in: these would be 5,007 letters, and 4,000 can be kept here."
+    )
+    expect(field).to_have_value("Begun. ")
+    field.press_sequentially("on")
+    expect(page.locator(".cut")).to_have_count(0)
+    expect(field).to_have_value("Begun. on")
+
+
+def test_a_remark_half_written_is_there_by_every_door_to_its_tune(own_bench, visit):
+    page = visit(own_bench(), "/tune?tune=The+Eel+Trap")
+    field = "textarea[name=text]"
+    with page.expect_response("**/drafts"):
+        page.fill(field, "Half a thought")
+    origin = page.url.split("/tune")[0]
+    for door in ("/tune?tune=e30a69995b53", "/tune?tune=The+Eel+Trap&bars=1-2"):
+        page.goto(origin + door)
+        expect(page.locator(field)).to_have_value("Half a thought")
+        # Another tab finds it by the workbench.
+        other = page.context.new_page()
+        other.goto(origin + door)
+        expect(other.locator(field)).to_have_value("Half a thought")
+        other.close()
+    page.goto(origin + "/tune?tune=Marl+Pit+Hornpipe")
+    expect(page.locator(field)).to_have_value("")
+    page.goto(origin + "/tune?tune=e30a69995b53")
+    with followed(page):
+        page.get_by_role("button", name="Write it").click()
+    page.goto(origin + "/tune?tune=The+Eel+Trap")
+    expect(page.locator(field)).to_have_value("")
+
+
+def test_keeping_is_undone_and_done_again_where_one_is(own_bench, visit):
+    running = own_bench()
+    page = visit(running, COMMON)
+    page.locator("input[name=chosen]").first.check()
+    page.fill("input[name=into]", "Kept here")
+    page.get_by_role("button", name="Keep", exact=True).click()
+    did = page.locator("#did")
+    expect(did).to_contain_text("Kept 1 passage in the new set Kept here.")
+    address = page.url
+    did.get_by_role("button", name="Undo").click()
+    expect(did).to_contain_text("Undone: Kept 1 passage")
+    with Corpus.open(running.corpus_path) as corpus:
+        assert not list_lessons(corpus)
+    did.get_by_role("button", name="Undo").click()
+    expect(did).not_to_contain_text("Undone")
+    with Corpus.open(running.corpus_path) as corpus:
+        assert len(open_lesson(corpus, "Kept here").examples) == 1
+    assert page.url == address
+    expect(page.locator("input[name=chosen]").first).to_be_checked()
+
+
+def test_putting_a_tune_back_is_said_and_undone_in_turn(own_bench, visit):
+    running = own_bench()
+    page = visit(running, "/tune?tune=The+Eel+Trap")
+    page.get_by_text("Remove it from the corpus").click()
+    page.locator("input[name=sure]").check()
+    with followed(page):
+        page.get_by_role("button", name="Remove").click()
+    for said in ("Undone: Removed The Eel Trap.", "Removed The Eel Trap.") * 2:
+        with followed(page):
+            page.locator("#did").get_by_role("button", name="Undo").click()
+        expect(page.locator("#did span")).to_have_text(said)
+        with Corpus.open(running.corpus_path) as corpus:
+            found = corpus.tune_rows("WHERE title = ?", ["The Eel Trap"])
+        assert bool(found) == said.startswith("Undone")
+
+
+def test_a_remark_is_put_back_by_its_own_undoing_and_not_by_the_last_change(
+    own_bench, visit
+):
+    running = own_bench()
+    page = visit(running, "/tune?tune=The+Eel+Trap")
+    page.fill("textarea[name=text]", "Heard at the lock")
+    with followed(page):
+        page.get_by_role("button", name="Write it").click()
+    with followed(page):
+        page.locator("#did").get_by_role("button", name="Undo").click()
+    # Something else is done after it.
+    running.send("/shelf/remove", "tune=Marl+Pit+Hornpipe&sure=yes")
+    page.goto(running.base + "/done")
+    undone = page.locator("main form", has_text="Undone: Wrote a note on The Eel Trap.")
+    with followed(page):
+        undone.get_by_role("button", name="Undo").click()
+    with Corpus.open(running.corpus_path) as corpus:
+        assert not corpus.tune_rows("WHERE title = ?", ["Marl Pit Hornpipe"])
+        tune = corpus.resolve("The Eel Trap")
+        assert [remark.text for remark in remarks_of(corpus, tune)] == ["Heard at the lock"]
+    for count in (0, 1):
+        with followed(page):
+            page.locator("#did").get_by_role("button", name="Undo").click()
+        with Corpus.open(running.corpus_path) as corpus:
+            assert len(remarks_of(corpus, tune)) == count
+
+
+def test_small_staves_show_whole_systems_on_a_narrow_screen(workbench, visit):
+    page = visit(workbench, "/find?phrase=3+5+3+1+3+1+4+6+4+3+1", width=390)
+    for rank in (2, 3, 4):
+        place = page.locator(f"#match-{rank} .small-stave")
+        place.scroll_into_view_if_needed()
+        expect(place.locator("svg.music")).to_have_count(1)
+        cut = place.evaluate(
+            """(place) => {
+              const { bottom } = place.getBoundingClientRect();
+              return [...place.querySelectorAll(".system")].filter((system) => {
+                const seen = system.getBoundingClientRect();
+                return seen.top < bottom && seen.bottom > bottom + 1;
+              }).length;
+            }"""
+        )
+        assert cut == 0
