@@ -94,6 +94,7 @@ REMEDIES = {
         "other folder for shards": "name another folder",
         "other folder for work": "name another folder",
         "fewer workers": "take fewer of them, or look how much memory there is",
+        "gather chords": "ask for tunes with this progression",
         "go on later": "start it again; what was kept is gone on with",
         "install cluster": "install dask.distributed on every machine",
         "memory of workers": "look how much memory they have",

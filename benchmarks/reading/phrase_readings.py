@@ -1,6 +1,6 @@
 """Are phrases read as whoever typed them meant?
 
-Every phrase of :mod:`benchmarks.reading.phrases`, and of three more lists that were not
+Every phrase of :mod:`benchmarks.reading.phrases`, and of four more lists that were not
 looked at before, is read, and falls into one of three: *as meant* (the music
 is what is written beside it, or asking was meant), *asked back* (it was refused with its
 place, or the meant reading was offered among others), *wrong in silence* (other music, and
@@ -19,6 +19,7 @@ from fractions import Fraction
 
 from benchmarks.keeping import about, asker, keep
 from benchmarks.reading.phrases import WRITTEN, Written
+from benchmarks.reading.phrases_fifth import FIFTH
 from benchmarks.reading.phrases_fourth import FOURTH
 from benchmarks.reading.phrases_held_out import HELD_OUT
 from benchmarks.reading.phrases_third import THIRD
@@ -127,7 +128,7 @@ def report() -> tuple[str, dict[str, object]]:
     counts: dict[str, Counter[str]] = {}
     lines: list[str] = []
     start = time.process_time()
-    phrases = [*WRITTEN, *HELD_OUT, *THIRD, *FOURTH]
+    phrases = [*WRITTEN, *HELD_OUT, *THIRD, *FOURTH, *FIFTH]
     for written in phrases:
         try:
             how, said = judged(written)

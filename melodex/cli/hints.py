@@ -27,6 +27,7 @@ HINTS = {
     "name scheduler": "'dask scheduler' tells its address; name it with --scheduler",
     "shared folder": "--work names a folder that every machine sees under one name",
     "start workers": "'dask worker ADDRESS' starts one",
+    "gather chords": "'melodex gather --progression' finds chords, in any key",
     "go on later": "the same command goes on with what --work has kept",
     "join, change, split": (
         "'melodex shards join FILE' makes one file; change that and split it again"

@@ -19,6 +19,7 @@ HINTS = {
     "check, then add": "corpus.check() says what is damaged; add these files again",
     "choose notation": "say which with notation=...",
     "find title": "corpus.tunes(title=part) finds tunes by a part of their title",
+    "gather chords": "corpus.gather(progression=...) finds chords, in any key",
     "keep passages": "lesson.keep(...) puts some into it",
     "list sources": "corpus.tunes() shows sources and collections",
     "list tunes": "corpus.tunes() shows what is in the corpus",

@@ -233,6 +233,7 @@ ON_THE_PAGE = {
     "file in folder": "name a file in it when you start the workbench",
     "find title": LIST,
     "fold in": "name another file",
+    "gather chords": "Gather finds chords, in any key",
     "keep passages": "keep some of what you find, or some bars of a tune",
     "list changes": "see what was done",
     "list sources": LIST,

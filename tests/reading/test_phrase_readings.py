@@ -6,13 +6,14 @@ import pytest
 
 from benchmarks.reading.phrase_readings import AS_MEANT, WRONG, judged, meanings, same
 from benchmarks.reading.phrases import WRITTEN
+from benchmarks.reading.phrases_fifth import FIFTH
 from benchmarks.reading.phrases_fourth import FOURTH
 from benchmarks.reading.phrases_held_out import HELD_OUT
 from benchmarks.reading.phrases_third import THIRD
 from melodex.errors import AmbiguousPhraseError, PhraseError
 from melodex.reading.phrase.reader import read_phrase
 
-ALL = [*WRITTEN, *HELD_OUT, *THIRD, *FOURTH]
+ALL = [*WRITTEN, *HELD_OUT, *THIRD, *FOURTH, *FIFTH]
 KINDS = sorted({written.kind for written in ALL})
 
 
@@ -91,3 +92,38 @@ def test_a_ninth_is_the_second_above_and_labels_are_not_taken_for_notes() -> Non
             read_phrase(text)
     # Where a field says that it is ABC, these are octaves.
     assert read_phrase("K:C c, d e").melody.midi == (60, 74, 76)
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("Am F C G", r"'Am F C G' are chords.*progression"),
+        ("I-IV-V-I", r"are chords"),
+        ("C#m7 D E", r"are chords"),
+        ("Mary had a little lamb", r"are words.*titles"),
+        ("e|--0--2--3--|\nB|-----------|", r"tablature"),
+        ("C E [Am] A C", r"column 5: '\[Am\]' is a chord among notes"),
+        ("5 1 rest 5", r"column 5: .*leave the rest out"),
+        ("5_ 5_ 6 5", r"write 5\*1/2"),
+        ("5-6-5-3-1 (twice)", r"column 11: .*'\(twice\)'"),
+        ("C4 q D4 e E4", r"a length stands behind its note"),
+    ],
+)
+def test_what_is_no_phrase_is_told_where_it_belongs(text: str, told: str) -> None:
+    with pytest.raises(PhraseError, match=f"(?s){told}"):
+        read_phrase(text)
+
+
+def test_a_comma_behind_some_letters_is_an_octave_and_another_reading_offered() -> (
+    None
+):
+    phrase = read_phrase("C E G, F A C")
+    assert (phrase.notation, phrase.other_notations) == ("abc", ("names",))
+    assert read_phrase("C E G, F A C", notation="names").melody.midi[2] == 67
+
+
+def test_one_dash_that_is_neither_held_nor_between_all_is_asked_about() -> None:
+    with pytest.raises(PhraseError, match=r"column 7: .*5\*2"):
+        read_phrase("1 2 3 - 5")
+    assert not read_phrase("1 - 2 - 3").has_rhythm
+    assert read_phrase("1 - - 2 3 -").melody.duration_ticks == (30240, 10080, 20160)

@@ -25,12 +25,14 @@ def shown(text: str) -> str:
 
     Examples
     --------
-    >>> shown("Red\\x1b[31m Reel\\n")
-    'Red?[31m Reel?'
+    >>> shown("Red\\x1b[31m\\tReel")
+    'Red?[31m Reel'
     """
     if text.isprintable():
         return text
-    return "".join(sign if sign.isprintable() else "?" for sign in text)
+    return "".join(
+        sign if sign.isprintable() else " " if sign.isspace() else "?" for sign in text
+    )
 
 
 def width(text: str) -> int:

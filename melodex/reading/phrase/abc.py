@@ -22,6 +22,8 @@ LEADING_FIELD = (
     rf"|(?P<field>[LMQ]):[ ]*(?P<value>[^\s\[]+)|(?P<other>[A-JN-PR-WY-Z]):[^\n]*\n)"
 )
 ABC_TUNE = r"(?m)^X:"
+HEADER_IN_LINE = rf"(?i)\s*[A-JN-PR-Z]:[^\n]*?\s(?=K:)K:[ ]*[^\s\[]+(?:[ ]+{MODE_WORDS}\b)?"
+"""A whole header that a field of one line has joined, from its first field to its key."""
 ABC_WORD = r"""(?x)\s+|\\|%[^\n]*|"[^"\n]*"|![^!\s]*!|\+[a-z]+\+      # text and decorations
     |\[[A-Za-z]:[^\]\n]*\]                                 # an inline field
     |(?:\^{1,2}|_{1,2}|=)?(?P<note>[A-Ga-g])[',]*(?P<length>\d*(?:/+\d*)?)
@@ -34,6 +36,7 @@ ABC_WORD = r"""(?x)\s+|\\|%[^\n]*|"[^"\n]*"|![^!\s]*!|\+[a-z]+\+      # text and
 
 def read_abc_phrase(text: str, key: Key | None) -> Phrase:
     """Read ABC, whole or without its header, by the reader of ABC files."""
+    text = parted_header(text)
     if re.search(ABC_TUNE, text):
         lines: tuple[str, ...] = ()
         tune, has_key, start = text, True, 0
@@ -52,6 +55,19 @@ def read_abc_phrase(text: str, key: Key | None) -> Phrase:
     if not has_tonic:
         melody = replace(melody, keys=())
     return Phrase(melody, "abc", has_rhythm=has_lengths, has_tonic=has_tonic)
+
+
+def parted_header(text: str) -> str:
+    """A header that stands in one line, a line for each field; places stay.
+
+    So comes a tune that is pasted into a field of one line: its ends of lines are blanks.
+    """
+    found = None if "\n" in text.strip() else re.match(HEADER_IN_LINE, text)
+    if not found:
+        return text
+    header = re.sub(r"\s(?=[A-Z]:)", "\n", found[0])
+    rest = text[found.end() :]
+    return header + ("\n" + rest[1:] if rest[:1].isspace() else rest)
 
 
 def leading_fields(text: str) -> tuple[dict[str, str], int]:

@@ -29,7 +29,7 @@ NO_ABC_NOTE = "no note of ABC stands here"
 
 TYPOGRAPHY = str.maketrans(
     {
-        **dict(zip("’‘−–♭♯♮𝄪", ["'", "'", *"--b#nx"], strict=True)),
+        **dict(zip("’‘−–—♭♯♮𝄪", ["'", "'", *"---b#nx"], strict=True)),
         **dict(zip("０１２３４５６７８９＋－", "0123456789+-", strict=True)),
         **dict(zip("ＡＢＣＤＥＦＧ＃₀₁₂₃₄₅₆₇₈₉", "ABCDEFG#0123456789", strict=True)),
         # What a copied text holds between its signs, and nobody sees.
@@ -48,7 +48,7 @@ WORDS = {
     "steps": r"[+-]\d+",
     "abc": r"[A-Z]:.*|[\^_=]*[A-Ga-g][A-Ga-gz\d/',<>()-]*",
     "contour": r"[+-][+-]*0?|(?i:[uds]|up|down|same)",
-    "names": r"[A-Ga-g](?:#|b|x)?-?\d?",
+    "names": r"[A-Ga-g](?:#|b|x)?-?\d?,?",
     "german": r"(?i:[a-h](?:is|es|s)?\d?)",
     "degree-list": r"[b#]*[1-7],",
     "solfa": r"(?i:do|re|mi|fa|sol?|la|ti)",
@@ -66,6 +66,17 @@ KNOWN_NOTATIONS = (
     "steps such as +2 +2 -4, ABC such as K:F c3 d f2, a contour such as u u d s, or a "
     "rhythm such as q. e h"
 )
+
+
+TABLATURE = r"(?m)^[ \t]*[A-Ga-g]?[ \t]*\|[-\d|hpx/\\~() ]*--"
+ONE_CHORD = (
+    r"[A-G][b#]?(?:maj|min|dim|aug|sus|add|m|M|°|ø|\+)?\d{0,2}"
+    r"(?:[b#]\d{1,2}|sus\d?|add\d{1,2}|maj\d{1,2})*(?:/[A-G][b#]?)?"
+)
+ONE_NUMERAL = r"[b#]?(?:VII|VI|V|IV|I{1,3}|vii|vi|v|iv|i{1,3})[°øo+]?(?:maj)?\d{0,2}"
+CHORD_IN_BRACKETS = r"\[[A-G][b#]?(?:m|maj|min|dim|sus|\d)[^\]\s]*\]"
+LETTERS_OF_A_WORD = 3
+"""What is shorter may be a note, a syllable or an article."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +103,13 @@ def unreadable(text: str, faults: dict[str, Fault]) -> PhraseError:
         name: sum(bool(re.fullmatch(WORDS[name], word)) for word in words)
         for name in faults
     }
-    notation = max(faults, key=lambda name: (fitting[name], faults[name].place))
+    if len(faults) > 1 and (error := no_phrase_at_all(text, words)):
+        return error
+
+    def told_best(name: str) -> tuple[int, bool, int]:
+        return fitting[name], faults[name].reason != NO_ABC_NOTE, faults[name].place
+
+    notation = max(faults, key=told_best)
     fault = faults[notation]
     if len(faults) > 1 and not fitting[notation]:
         return PhraseError(
@@ -105,6 +122,33 @@ def unreadable(text: str, faults: dict[str, Fault]) -> PhraseError:
     )
     error.column, error.pointed = column, f"    {line}\n    {pointer}"
     return error
+
+
+def no_phrase_at_all(text: str, words: list[str]) -> PhraseError | None:
+    """What is said of chords, of tablature and of words, which are asked for elsewhere."""
+    shown = cut_short(" ".join(text.split()))
+    if re.search(TABLATURE, text):
+        hint = "write the notes, such as E4 F#4 G4, or scale degrees"
+        return PhraseError("this is tablature, which is not read", hint=hint)
+    chords = [word for part in words for word in re.split(r"[-–,]", part) if word]
+    # Of letters and numbers alone, any may be a note.
+    are_notes = all(re.fullmatch(r"[A-G][b#]?\d*", word) for word in chords)
+    for pattern in (ONE_CHORD, ONE_NUMERAL):
+        if not are_notes and all(re.fullmatch(pattern, word) for word in chords):
+            what = f"{shown!r} are chords, and a phrase is notes"
+            return PhraseError(what, hint=REMEDIES["gather chords"])
+    if found := re.search(CHORD_IN_BRACKETS, text):
+        what = f"{found[0]!r} is a chord among notes"
+        where = f"phrase, column {pointed_out(text, found.start())[1]}"
+        hint = f'leave the chords out, or write ABC with "{found[0][1:-1]}" before its note'
+        return PhraseError(what, where=where, hint=hint)
+    plain = [word.strip(".,;:!?'") for word in words]
+    long = [word for word in plain if len(word) >= LETTERS_OF_A_WORD and word.isalpha()]
+    strange = [w for w in long if not any(re.fullmatch(each, w) for each in WORDS.values())]
+    if len(words) > 2 and 2 * len(strange) > len(words):
+        what = f"{shown!r} are words, and a phrase is notes"
+        return PhraseError(what, hint=REMEDIES["find title"])
+    return None
 
 
 def pointed_out(text: str, place: int) -> tuple[str, int, str]:

@@ -5,7 +5,9 @@ Conventions: a number after a name is the octave in scientific pitch notation, i
 the note beside it, upwards where both ways are six semitones; the first, where no note
 has an octave, lies in octave 4. Of syllables, ``'`` and ``,`` set a note an octave above
 or below the one that rises from *do*; where none stands, each is the nearest to the one
-before. ``*2`` after any of them is a length in beats; ``?`` is a note not known.
+before. ``'`` after a letter is an octave above; letters of the same case without it are
+then in the octave that begins on middle C. ``*2`` after any of them is a length in beats;
+``?`` is a note not known.
 
 - *names* ``F# A C#5`` and ``Bb``, ``B♭``, ``B flat``, also ``Fx`` for a double sharp;
 - *german* ``Fis A Cis H``: H is B natural, B is B flat, -is raises and -es lowers;
@@ -15,7 +17,8 @@ before. ``*2`` after any of them is a length in beats; ``?`` is a note not known
   seventh;
 - *solfa-octave* ``do do sol sol``: movable, where a syllable without a mark is in the
   octave that rises from *do*, as in tonic sol-fa;
-- *fixed-do* ``do re mib fa# si``: *do* is C and *si* is B.
+- *fixed-do* ``do re mib fa# si``: *do* is C and *si* is B; also in words, as ``si bemolle``
+  and ``do dièse``.
 
 Which syllable is which note is common practice; no source.
 
@@ -41,7 +44,14 @@ from melodex.melody import (
     spell,
 )
 from melodex.reading.phrase.faults import CannotReadError
-from melodex.reading.phrase.typed import TypedNote, Word, beats_of, phrase_of, with_unknown
+from melodex.reading.phrase.typed import (
+    LETTER,
+    TypedNote,
+    Word,
+    beats_of,
+    phrase_of,
+    with_unknown,
+)
 
 __all__ = [
     "read_fixed_do",
@@ -110,7 +120,13 @@ TONIC_SOLFA = {
     "taw": "b7",
 }
 FIXED_DO = {**PLAIN, "si": "7", "ut": "1"}
-ACCENTS = str.maketrans({"é": "e", "É": "E", "ó": "o", "á": "a", "í": "i"})
+SAID_SIGNS = {
+    **dict.fromkeys(("diesis", "diese", "sostenido"), "#"),
+    **dict.fromkeys(("bemolle", "bemol"), "b"),
+    **dict.fromkeys(("bequadro", "becuadro", "becarre"), ""),
+}
+"""Sharp, flat and natural in Italian, French and Spanish, without accents."""
+ACCENTS = str.maketrans({"é": "e", "É": "E", "è": "e", "ó": "o", "á": "a", "í": "i"})
 """As syllables are written in French and Spanish."""
 
 MIDDLE_OCTAVE = 4
@@ -124,12 +140,12 @@ Heard = tuple[int, int | None, "str | None", int]
 def read_names(text: str, key: Key | None) -> Phrase:
     """Read note names, with or without octaves, or the numbers of a keyboard's keys."""
     refuse_key(key)
-    return phrase_of(with_unknown(words(spelled_out(text)), all_named), "names")
+    return phrase_of(with_unknown(words(parted(spelled_out(text))), all_named), "names")
 
 
 def all_named(typed: Sequence[Word]) -> list[TypedNote]:
     """Note names as notes."""
-    return nearest([named(word, place) for word, place in typed])
+    return nearest(beside_marks(typed, [named(word, place) for word, place in typed]))
 
 
 def read_german(text: str, key: Key | None) -> Phrase:
@@ -137,9 +153,9 @@ def read_german(text: str, key: Key | None) -> Phrase:
     refuse_key(key)
 
     def notes(typed: Sequence[Word]) -> list[TypedNote]:
-        return nearest([german(word, place) for word, place in typed])
+        return nearest(beside_marks(typed, [german(word, place) for word, place in typed]))
 
-    return phrase_of(with_unknown(words(text), notes), "german")
+    return phrase_of(with_unknown(words(parted(text)), notes), "german")
 
 
 def read_solfa(text: str, key: Key | None) -> Phrase:
@@ -164,7 +180,8 @@ def read_fixed_do(text: str, key: Key | None) -> Phrase:
     def notes(typed: Sequence[Word]) -> list[TypedNote]:
         return sung([syllable(word, place, FIXED_DO) for word, place in typed], 0)
 
-    phrase = phrase_of(with_unknown(words(text.translate(ACCENTS)), notes), "fixed-do")
+    typed = with_unknown(words(signs_joined(text.translate(ACCENTS))), notes)
+    phrase = phrase_of(typed, "fixed-do")
     return replace(phrase, has_tonic=False)
 
 
@@ -194,6 +211,21 @@ def spelled_out(text: str) -> str:
     return re.sub(pattern, joined, text)
 
 
+def signs_joined(text: str) -> str:
+    """A text in which ``si bemolle`` is one word, its places as they were."""
+
+    def joined(found: re.Match[str]) -> str:
+        return (found[1] + SAID_SIGNS[found[2].lower()]).ljust(len(found[0]))
+
+    names, said = "|".join(FIXED_DO), "|".join(SAID_SIGNS)
+    return re.sub(rf"(?ai)\b({names})[ -]?({said})\b", joined, text)
+
+
+def parted(text: str) -> str:
+    """A text without the commas behind letters, unless they are octave marks."""
+    return text if "'" in text else re.sub(r"[,;](?=\s|$)", " ", text)
+
+
 def refuse_key(key: Key | None) -> None:
     """Names say their pitch; a tonic beside them would say nothing."""
     if key:
@@ -210,9 +242,7 @@ def named(word: str, place: int) -> Heard:
             return spell(number, 0), number, None, place
     parts = re.fullmatch(NAME, word)
     if not parts:
-        raise CannotReadError(
-            place, f"{word!r} is no note name", "write F# A C#5, parted by spaces"
-        )
+        raise CannotReadError(place, f"{word!r} is no note name", hint_for(word))
     letter, sign, octave, raised, length = parts.groups()
     fifths = fifths_of(letter, SIGNS[sign or ""])
     if raised and octave:
@@ -223,11 +253,19 @@ def named(word: str, place: int) -> Heard:
     return fifths, midi, length, place
 
 
+def hint_for(word: str, otherwise: str = "write F# A C#5, parted by spaces") -> str:
+    """What to write instead of a word that is no note name."""
+    if re.fullmatch(LETTER, word):
+        return "a length stands behind its note: C4*1 D4*1/2"
+    return otherwise
+
+
 def german(word: str, place: int) -> Heard:
     """One note name with H, -is and -es."""
     parts = re.fullmatch(GERMAN, word)
     if not parts:
-        raise CannotReadError(place, f"{word!r} is no note name", "write Fis A Cis H")
+        hint = hint_for(word, "write Fis A Cis H")
+        raise CannotReadError(place, f"{word!r} is no note name", hint)
     letter, ending = parts[1].upper(), (parts[2] or "").lower()
     vowel = letter in "AE"
     if ending in {"s", "ses"} and not vowel:
@@ -271,6 +309,23 @@ def nearest(heard: Sequence[Heard]) -> list[TypedNote]:
             None if length is None else beats_of(length, place),
         )
         for (fifths, _, length, place), midi in zip(heard, pitches, strict=True)
+    ]
+
+
+def beside_marks(typed: Sequence[Word], heard: Sequence[Heard]) -> list[Heard]:
+    """Give notes without a mark an octave, where marks above it stand beside them.
+
+    "G G D' D'" goes up, though the G above lies nearer. Letters of both cases tell octaves
+    by their case, and numbers by themselves: there the nearest is meant.
+    """
+    marked = ["'" in word for word, _ in typed]
+    said = [midi is not None for _, midi, _, _ in heard]
+    alike = len({word[:1].isupper() for word, _ in typed}) == 1
+    if not any(marked) or said != marked or not alike:
+        return list(heard)
+    return [
+        (fifths, midi_of(fifths, MIDDLE_OCTAVE) if midi is None else midi, length, place)
+        for fifths, midi, length, place in heard
     ]
 
 

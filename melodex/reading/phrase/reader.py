@@ -8,8 +8,9 @@ Conventions, the same for whoever types and whoever reads an answer:
   octave below. ``8`` is ``1'`` and ``9``, as in chords, ``2'``. ``5*2`` lasts two beats,
   ``2*1/2`` half a beat, ``1*1.5`` one and a half; so do ``5h``, ``2e`` and ``1q.``, by
   the first letters of *half*, *eighth* and *quarter*; without a length a degree lasts
-  one. ``?`` among them is a note of which nothing is known, ``?*2`` one of which the
-  length is.
+  one. A dash holds the degree before it a beat more, as in numbered notation (``6 5 -``);
+  one dash between each two only parts them. ``?`` among them is a note of which nothing is
+  known, ``?*2`` one of which the length is.
 - *Degrees in a list* ``1, 2, 3, 5``: the commas part them, and are no octave marks.
 - *Steps* ``+2 +2 -4 0`` are semitones from note to note; each carries its sign.
 - *ABC* ``K:F c3 d | f2 e2`` is standard 2.1; fields may stand before the notes on the
@@ -87,9 +88,13 @@ SURE_STEP = 7
 """Semitones: within a fifth from each note to the next, numbers are octaves."""
 
 # Patterns are compiled when a text needs them, and kept by the module re.
-ROW_TITLE = r"(?i)\s*(?:tune|phrase|own|degrees?|notes?|contour|steps)(?::|\s)\s*(?=\S)"
+ROW_TITLE = (
+    r"(?i)\s*(?:tune|phrase|own|(?:scale )?degrees?|notes?|contour|steps)(?::|\s)\s*(?=\S)"
+)
 ROW_LETTER = r"\s*[AB]\s{2,}(?=(?:[A-G][b#]*\d\s*)+$)"
 ROW_REMARK = r"\(\d+ notes, read as [^()]*\)\s*$"
+QUOTED = r"(?m)^[ \t]*(?:>[> ]*)+"
+"""How a mail begins the lines that it quotes."""
 ROW_GOES_ON = r"(?<=\s)(?:\.{2,}|…)\s*$"
 """What stands before and behind a row of notes in an answer."""
 NO_ABC = r"(?<!\S)[H-Yh-w](?!\S)|([A-Ga-g])-(?!\1)[A-Ga-g]"
@@ -105,6 +110,9 @@ NO_ABC_WITHOUT_FIELD = (
 with a colon as a chord before its notes has one, octave marks against the case of their
 letter, strokes that part notes with a number each: unlikely where nothing else says that
 the text is ABC."""
+
+LIST = r"\s*(?:[^\s,]+\s*,\s*)+[^\s,]+\s*"
+"""Commas behind all words, as in a sentence."""
 
 GAP = r"(?<!\S)(?:\.{2,}|…|_{2,})(?=\s+\S)"
 """Dots or a line that stand for notes, with more notes behind them."""
@@ -254,6 +262,9 @@ def preferred(found: dict[str, Phrase], text: str) -> str:
     """
     if set(found) == {"abc", "names"}:
         words = text.replace("|", " ").split()
+        if "," in text and not re.fullmatch(LIST, text):
+            # Behind some letters only, a comma is an octave mark.
+            return "abc"
         if text != text.lower() and text != text.upper() and "b" not in text:
             # Both cases, which only ABC tells apart.
             return "abc"
@@ -319,6 +330,8 @@ def without_surroundings(text: str) -> tuple[str, bool]:
 
     if len(text) > 1 and text.count('"') == 2 and text[0] == text[-1] == '"':
         text = f" {text[1:-1]} "
+    if text.lstrip().startswith(">"):
+        text = re.sub(QUOTED, blank, text)
     if "\n" in text.strip():
         return text, False
     is_row = False
@@ -378,6 +391,7 @@ def worth_trying(notation: str, text: str, found: dict[str, Phrase]) -> bool:
 RHYTHMIC = (
     r"(?i)\*|/\d|[♩♪♫𝅗𝅝]|(?<![a-z])[whqest]*[qhw]"
     r"|quarter|eighth|sixteenth|crotchet|quaver|minim|breve|(?<![a-z])(?:ta|ti|too)(?![a-z])"
+    r"|noire|croche|blanche|ronde|viertel|achtel|halbe|negra|corchea|blanca|croma"
 )
 
 

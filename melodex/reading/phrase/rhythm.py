@@ -5,7 +5,8 @@ other counts. They are written
 
 - by the first letters of *whole, half, quarter, eighth, sixteenth* and *thirty-second*:
   ``q. e q q``, or run together where a ``q`` is among them: ``qeeq``;
-- in words, American or British: ``dotted crotchet quaver minim``;
+- in words, American or British: ``dotted crotchet quaver minim``; also French, German,
+  Italian and Spanish: ``noire pointée croche blanche``, ``Viertel Achtel Halbe``;
 - as parts of a whole note, as a time signature writes them: ``3/8 1/8 1/4``;
 - as signs of notes: ``♩. ♪ ♩``;
 - in the syllables that classes clap: ``ta ti-ti ta ta-a``, where *ta* is a quarter, *ti*
@@ -41,17 +42,27 @@ BEAMED = "♫"
 """Two eighths under one beam."""
 NAMES = {
     **dict.fromkeys(("breve", "double whole"), Fraction(8)),
-    **dict.fromkeys(("whole", "semibreve"), Fraction(4)),
-    **dict.fromkeys(("half", "minim"), Fraction(2)),
-    **dict.fromkeys(("quarter", "crotchet"), Fraction(1)),
-    **dict.fromkeys(("eighth", "quaver"), Fraction(1, 2)),
-    **dict.fromkeys(("sixteenth", "semiquaver"), Fraction(1, 4)),
+    **dict.fromkeys(("whole", "semibreve", "ronde", "ganze", "redonda"), Fraction(4)),
+    **dict.fromkeys(("half", "minim", "blanche", "halbe", "minima", "blanca"), Fraction(2)),
+    **dict.fromkeys(("quarter", "crotchet", "noire", "viertel"), Fraction(1)),
+    **dict.fromkeys(("semiminima", "negra"), Fraction(1)),
+    **dict.fromkeys(("eighth", "quaver", "croche", "achtel"), Fraction(1, 2)),
+    **dict.fromkeys(("croma", "corchea"), Fraction(1, 2)),
+    **dict.fromkeys(("sixteenth", "semiquaver", "sechzehntel"), Fraction(1, 4)),
+    **dict.fromkeys(("double-croche", "semicroma", "semicorchea"), Fraction(1, 4)),
     **dict.fromkeys(("thirty-second", "demisemiquaver"), Fraction(1, 8)),
+    **dict.fromkeys(("triple-croche", "biscroma", "fusa"), Fraction(1, 8)),
 }
 CLAPPED = {"ta": ("1",), "ti": ("1/2",), "tika": ("1/4", "1/4"), "too": ("2",)}
 CLAP = r"(?i)(?:ta(?:-a){0,3}|tika|ti|too)(?:-?(?:ta(?:-a){0,3}|tika|ti|too))*"
 ONE_CLAP = r"(?i)tika|too|ti|ta(?:-a)*"
-DOTS = {"dotted": Fraction(3, 2), "double-dotted": Fraction(7, 4)}
+DOTS = {
+    **dict.fromkeys(("dotted", "punktierte", "punktiertes", "punktierter"), Fraction(3, 2)),
+    "double-dotted": Fraction(7, 4),
+}
+DOTTED_BEHIND = r"(?i)(?<=[a-z])[ ](?:point[ée]e|puntat[ao]|con puntillo)s?\b"
+"""A dot that is said behind its note."""
+CROCHES = r"(?i)\b(double|triple)[ ](?=croche)"
 NUMBER = r"(?a)\d{1,2}(?:\.\d{1,4}|/\d{1,2})?"
 WORD = r"[^\s|,;]+"
 PLACEHOLDER = 60
@@ -68,6 +79,8 @@ def read_rhythm(text: str, key: Key | None) -> Phrase:
     """
     if key:
         raise CannotReadError(0, "a rhythm has no tonic", "leave the tonic out")
+    text = re.sub(CROCHES, r"\1-", text)
+    text = re.sub(DOTTED_BEHIND, lambda found: ".".ljust(len(found[0])), text)
     title = re.match(TITLE, text)
     typed = [
         TypedNote(PLACEHOLDER, 0, beats, heard=False)
@@ -127,9 +140,10 @@ def length_of(word: str, place: int) -> Fraction:
         return SIGNS[found[1]] * dotted(found[2])
     if (found := re.fullmatch(PART_OF_WHOLE, plain)) and int(found[1]) and int(found[2]):
         return 4 * Fraction(int(found[1]), int(found[2])) * dotted(found[3])
-    name = plain.removesuffix("s") if plain.removesuffix("s") in NAMES else plain
-    if name in NAMES:
-        return NAMES[name]
+    name, dots = plain.rstrip("."), plain[len(plain.rstrip(".")) :]
+    name = name.removesuffix("s") if name.removesuffix("s") in NAMES else name
+    if name in NAMES and len(dots) <= 2:
+        return NAMES[name] * dotted(dots)
     if plain in {"r", "z", "rest"}:
         raise CannotReadError(place, "rests are not looked for", "leave the rest out")
     raise CannotReadError(place, f"{word!r} is no length", "write q. e q h, or *1.5 *.5 *1")

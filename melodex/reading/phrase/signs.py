@@ -8,7 +8,7 @@ Contents: read_degrees, read_degree_list, read_steps, read_contour.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from itertools import accumulate
 
@@ -46,7 +46,13 @@ DEGREE = (
 )
 SAID_SIGN = r"(?ai)\b(flat|sharp|natural) ?(?=\d)"
 SAID_SIGNS = {"flat": "b", "sharp": "#", "natural": "n"}
-DEGREES_DASHED = r"(?a)\s*(?:[b#n]?[1-9]'*(?:-|\s*\|\s*|\s+))+[b#n]?[1-9]'*\s*"
+DASH_IN_WORD = r"(?a)(?<=[1-9'])-(?=[b#n]?[1-9])"
+DASHES_BETWEEN = r"\s*[^\s-]\S*(?:\s+(?:\|\s+)?-\s+(?:\|\s+)?[^\s-]\S*)+\s*"
+"""One dash between each two degrees parts them."""
+
+HELD = r"(?<=\s)-\s*(?:\||$|-\s)"
+"""A dash before a bar line, at the end or before another is a beat held, and so are all."""
+
 DEGREE_LIST = r"\s*(?:[^\s,]+\s*,\s*)+[^\s,]+\s*"
 
 ONE_DEGREE = r"(?a)[b#]*[1-7]"
@@ -89,22 +95,55 @@ def read_degrees(text: str, key: Key | None) -> Phrase:
     tonic = key.tonic_fifths if key else 0
     # From G below middle C to F sharp above it, so that each key lies near the middle.
     tonic_midi = 55 + (pitch_class(tonic) - 55) % 12
-    if "-" in text and re.fullmatch(DEGREES_DASHED, text):
-        text = text.replace("-", " ")
+    if "-" in text:
+        text = re.sub(DASH_IN_WORD, " ", text)
+        if re.fullmatch(DASHES_BETWEEN, text):
+            text = text.replace("-", " ")
     if "a" in text.lower():
         text = re.sub(SAID_SIGN, said_sign, text)
 
     def notes(words: Sequence[Word]) -> list[TypedNote]:
         return [degree_note(word, place, tonic, tonic_midi) for word, place in words]
 
-    found = re.finditer(degree_words(text), text)
-    typed = with_unknown(((word[0], word.start()) for word in found), notes)
+    is_held = re.search(HELD, text) is not None
+    words, held = with_dashes(re.finditer(degree_words(text), text), is_held)
+    typed = longer(with_unknown(words, notes), held)
     heard = [note.fifths - tonic for note in typed if note.heard]
     mode = (key.mode if key else "") or mode_of(heard)
     change = KeyChange(
         0, Key(tonic, mode), Key(tonic, mode).signature_fifths, bool(key and key.mode)
     )
     return phrase_of(typed, "degrees", keys=(change,))
+
+
+def with_dashes(
+    found: Iterable[re.Match[str]], is_held: bool
+) -> tuple[list[Word], list[int]]:
+    """Words without dashes, and how many stand behind each: "5 - -" is held two beats."""
+    words: list[Word] = []
+    held: list[int] = []
+    for word in found:
+        if word[0] != "-":
+            words.append((word[0], word.start()))
+            held.append(0)
+        elif words and is_held:
+            held[-1] += 1
+        else:
+            hint = "write 5*2 for a note held two beats, 5 ? 1 for a note not known"
+            raise CannotReadError(word.start(), "'-' is no scale degree", hint)
+    return words, held
+
+
+def longer(typed: Sequence[TypedNote], held: Sequence[int]) -> list[TypedNote]:
+    """Notes with the beats that dashes hold them; each has a length where one is held."""
+    if not any(held):
+        return list(typed)
+    from fractions import Fraction
+
+    return [
+        TypedNote(note.midi, note.fifths, beats + (note.beats or Fraction(1)), note.heard)
+        for note, beats in zip(typed, held, strict=True)
+    ]
 
 
 def read_degree_list(text: str, key: Key | None) -> Phrase:
@@ -127,8 +166,8 @@ def degree_words(text: str) -> str:
 def degree_note(word: str, place: int, tonic: int, tonic_midi: int) -> TypedNote:
     """One degree with its octave marks and its length."""
     parts = re.fullmatch(DEGREE, word)
-    if not parts:
-        raise CannotReadError(place, f"{word!r} is no scale degree")
+    if not parts or word.strip("0") == "":
+        raise CannotReadError(place, f"{word!r} is no scale degree", hint_for(word))
     number, octaves = parts["number"], parts["marks"]
     accidentals = parts["sign"].lower() + parts["behind"].lower()
     length = parts["length"] if parts["letter"] is None else parts["letter"]
@@ -151,6 +190,18 @@ def degree_note(word: str, place: int, tonic: int, tonic_midi: int) -> TypedNote
     if length is None:
         return TypedNote(midi, fifths)
     return TypedNote(midi, fifths, beats_of(length, place + parts.end("marks")))
+
+
+def hint_for(word: str) -> str:
+    """What to write for what numbered notation writes otherwise."""
+    if word.lower() in {"0", "r", "z", "rest"}:
+        return "rests are not looked for: leave the rest out"
+    if re.fullmatch(r"[b#]?[1-7]\.+", word):
+        plain = word.strip(".")
+        return f"write {plain}*1.5 for a dotted note, {plain}, for an octave lower"
+    if re.fullmatch(r"[b#]?[1-7]_+", word):
+        return f"write {word.strip('_')}*1/{2 ** word.count('_')}"
+    return ""
 
 
 def mode_of(degrees: list[int]) -> str:
