@@ -201,10 +201,19 @@ def sure_devices(melody: Melody, found: Analysis) -> tuple[Device, ...]:
     return tuple(
         device
         for device in found.harmony.devices
-        if doubtful.isdisjoint(device.chords)
+        if doubtful.isdisjoint(set(device.chords) - rooted_goal(melody, device))
         and device.kind not in left_out
         and not (melody.chords_worked_out and is_far_substitute(device, found))
     )
+
+
+def rooted_goal(melody: Melody, device: Device) -> set[int]:
+    """The goal of a cadence if nothing but its third is doubted, as after V in unison."""
+    symbol = melody.chords[device.chords[1]]
+    if device.kind != "authentic cadence" or not symbol.other:
+        return set()
+    here, rival = parse_chords([symbol.text, symbol.other])
+    return {device.chords[1]} if here.root_fifths == rival.root_fifths else set()
 
 
 def leads_alike(here: PlacedChord, other: str) -> bool:

@@ -114,8 +114,14 @@ class Texture:
         return cls(tuple(ordered), tuple(lines))
 
 
-def texture_of_lines(lines: Sequence[tuple[str, Melody]]) -> Texture | None:
-    """Lay lines over one another, each with its name; None if nothing sounds together."""
+def texture_of_lines(
+    lines: Sequence[tuple[str, Melody]], beside: Iterable[SoundingNote] = ()
+) -> Texture | None:
+    """Lay lines over one another, each with its name; None if nothing sounds together.
+
+    ``beside`` are notes of chords that the lines do not have, each with the place of its
+    line.
+    """
     notes = [
         SoundingNote(onset, duration, midi, fifths, place)
         for place, (_, line) in enumerate(lines)
@@ -123,6 +129,7 @@ def texture_of_lines(lines: Sequence[tuple[str, Melody]]) -> Texture | None:
             line.onset_ticks, line.duration_ticks, line.midi, line.fifths, strict=True
         )
     ]
+    notes += beside
     texture = Texture.of(notes, [name for name, _ in lines])
     return texture if texture.is_chordal else None
 

@@ -6,6 +6,7 @@ told of them is common practice, no source.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
 import music21
@@ -186,3 +187,83 @@ def test_a_passage_is_parted_by_chords_that_have_the_degree_that_it_replaces():
     bars = [(p.first_bar, p.last_bar) for p in parted(melody, passage, [(3, {-2, 2, -1})])]
     assert bars == [(1, 2), (5, 6)]
     assert list(parted(melody, passage, [(3, {5, 1, 2})])) == [passage]
+
+
+def worked(row: str, notes: str) -> Melody:
+    """A tune in quarters over chords, one in a bar, as if they were worked out of notes."""
+    text = f"X:1\nM:4/4\nL:1/4\nK:C\n{notes}"
+    (read,) = read_abc(text, "tune.abc", Choice()).tunes
+    symbols = tuple(
+        ChordSymbol(name, bar + 1, 4 * bar * QUARTER, 0.9)
+        for bar, name in enumerate(row.split())
+    )
+    return read.melody.with_worked_chords(symbols)
+
+
+@dataclass(frozen=True)
+class Phrase:
+    """Where a phrase ends, and how that is known."""
+
+    last_note: int
+    how: str = "suggested"
+
+
+def kinds(melody: Melody, phrases: tuple[Phrase, ...] = ()) -> set[str]:
+    """The kinds of what is told over chords."""
+    told = harmony(melody, [Span()], phrases=phrases, sections=()).devices
+    return {device.kind for device in told}
+
+
+# Common practice, no source: V over another bass leads on where nothing must end.
+@pytest.mark.parametrize(
+    ("row", "how", "told"),
+    [
+        ("C G7 C Am", "suggested", {"authentic cadence"}),
+        ("C G7/B C Am", "suggested", set()),
+        ("C G7/D C Am", "suggested", set()),
+        ("C G7 C/E Am", "suggested", set()),
+        ("C F C Am", "suggested", set()),
+        ("C G7/B C Am", "marked", {"authentic cadence"}),
+        ("C F C Am", "marked", {"plagal cadence"}),
+    ],
+)
+def test_chords_that_are_played_close_a_phrase_on_their_roots(row, how, told):
+    melody = worked(row, "C4|D4|E4|AEAE|")
+    found = kinds(melody, (Phrase(2, how), Phrase(6)))
+    assert {kind for kind in found if "cadence" in kind} == told
+
+
+def test_a_phrase_ends_in_its_own_key_though_the_next_one_begins_there():
+    # Mozart, K. 155, second movement: bars 5-8 rest on V of A major, as bars 29-32 do.
+    devices = finds("mozart/k155/movement2.mxl")
+    assert {8, 32} <= bars(devices, "half cadence")
+    assert not bars(devices, "plagal cadence")
+
+
+def test_v_of_v_to_v_closes_a_phrase_that_was_on_the_tonic_of_v():
+    spans = Span(1), Span(0, onset_ticks=2 * 4 * QUARTER)
+    melody = worked("G C D G C", "G4|E4|A4|B4|c4|")
+    told = harmony(melody, spans, phrases=(Phrase(3), Phrase(4)), sections=()).devices
+    assert [each.reason for each in told if each.chords == (2, 3)] == ["D G: V to I in G"]
+
+
+def test_i_over_its_fifth_is_the_goal_of_no_ii_v_i():
+    assert "ii V I" in kinds(worked("C Dm7 G7 C", "C4|D4|D4|E4|"))
+    assert "ii V I" not in kinds(worked("C Dm7 G7 C/G", "C4|D4|D4|E4|"))
+
+
+def test_chords_a_third_apart_over_a_bass_by_step_are_played_in_passing():
+    assert "third relation" in kinds(worked("C Eb C", "G4|G4|G4|"))
+    assert "third relation" not in kinds(worked("C Eb/G C", "G4|G4|G4|"))
+
+
+def test_no_church_mode_lends_to_chords_that_are_played():
+    # Lydian has B minor on its vii; what is played touches the key of V.
+    assert found("C Bm C")["borrowed chord"]
+    assert "borrowed chord" not in kinds(worked("C Bm C", "G4|F4|G4|"))
+    assert "borrowed chord" in kinds(worked("C Fm C", "G4|F4|G4|"))
+
+
+def test_v_to_a_last_unison_is_a_cadence():
+    # Corelli, op. 3 no. 1, first movement: the last F has no third.
+    assert 19 in bars(finds("corelli/opus3no1/1grave.xml"), "authentic cadence")

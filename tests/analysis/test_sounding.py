@@ -271,3 +271,18 @@ def test_a_bass_that_rests_in_its_bar_goes_on_under_what_sounds_above():
 def test_a_bass_that_goes_on_in_another_line_is_another_inversion():
     lines = "C3:2 E3:2 C3:4", "G3:4 G3:4", "E4:4 E4:4", "C5:4 C5:4"
     assert heard(texture(*lines), 2) == ["C", "C/E", "C"]
+
+
+def test_a_bass_that_takes_turns_with_the_fifth_is_on_its_root():
+    # Oom-pah: C and G below by turns, the chord after each.
+    above = "-:1 E4:1 -:1 E4:1 -:1 E4:1 -:1 E4:1", "-:1 C4:1 -:1 C4:1 -:1 C4:1 -:1 C4:1"
+    tune = "G4:4 G4:4"
+    bass = "C3:1 -:1 G2:1 -:1 C3:1 -:1 G2:1 -:1"
+    assert heard(texture(f"{bass} C3:4", *above, f"{tune} G4:4"), 3) == ["C"]
+
+
+def test_a_bass_that_alternates_with_its_seventh_stays_on_it():
+    # Wieck, op. 1 no. 1, bar 3: Db Eb Db Eb ... under Eb7, which comes down to C.
+    bass = f"{'Db3:.5 Eb3:.5 ' * 4}C3:4"
+    lines = bass, "G3:4 Eb3:4", "Bb3:4 Ab3:4", "Eb4:4 Eb4:4"
+    assert heard(texture(*lines), 2) == ["Eb7/Db", "Ab/C"]

@@ -591,6 +591,41 @@ def test_accents_are_read():
     assert found.melody.title == "Café é ü"
 
 
+# Texture
+
+
+def test_all_notes_of_chords_are_heard():
+    # Oom-pah in the left hand: the melody has one note at a time, the texture all.
+    text = (
+        "X:1\nM:3/4\nL:1/4\nK:C\nV:1\nV:2\n"
+        "[V:1] e3|d3|\n[V:2] C,[EG][EGc]-|[EGc]2 (3[DF][EG]z|\n"
+    )
+    (read,) = read_abc(text).tunes
+    assert read.texture is not None
+    low = [
+        (
+            n.onset_ticks / QUARTER,
+            round(n.duration_ticks / QUARTER, 2),
+            note_name(n.midi, n.fifths),
+        )
+        for n in read.texture.notes
+        if n.line == 1
+    ]
+    assert low == [
+        (0, 1, "C3"), (1, 1, "E4"), (1, 1, "G4"), (2, 3, "E4"), (2, 3, "G4"), (2, 3, "C5"),
+        (5, 0.67, "D4"), (5, 0.67, "F4"), (pytest.approx(5.667, abs=0.01), 0.67, "E4"),
+        (pytest.approx(5.667, abs=0.01), 0.67, "G4"),
+    ]  # fmt: skip
+
+
+def test_chords_of_one_voice_are_heard_too():
+    (read,) = read_abc("X:1\nM:4/4\nL:1/4\nK:C\n[CEG]4|[B,DG]4|[CEG]4|\n").tunes
+    assert read.texture is not None
+    assert len(read.texture.notes) == 9
+    (alone,) = read_abc("X:1\nM:4/4\nL:1/4\nK:C\nC4|[DF]D D2|C4|\n").tunes
+    assert alone.texture is None
+
+
 # Refusals
 
 

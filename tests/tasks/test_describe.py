@@ -10,6 +10,8 @@ from pathlib import Path
 import pytest
 
 from melodex.analysis.harmony.heard.sounding import harmonised
+from melodex.analysis.piece import analyse
+from melodex.analysis.texture import line_finds
 from melodex.corpus.reader import Corpus
 from melodex.melody import Melody
 from melodex.presentation.data.forms import as_json
@@ -17,6 +19,7 @@ from melodex.presentation.text.forms import as_text
 from melodex.presentation.text.style import Style
 from melodex.reading.abc.reader import read_abc
 from melodex.tasks.describe.describe import Description, describe, described
+from melodex.tasks.describe.finds import finds_of
 from melodex.tasks.describe.sentences import key_sentence
 from melodex.tasks.passage import Passage, find_passage
 
@@ -185,3 +188,18 @@ def test_a_chord_that_goes_on_over_a_bar_line_stands_in_brackets() -> None:
     found = describe(Passage(melody, melody, 0, melody.content_id(), False))
     assert [bar.held for bar in found.grid] == [(), ("C", "I"), ()]
     assert "(C) G" in as_text(found, Style())
+
+
+def test_a_pedal_under_chords_that_do_not_have_it_is_told_once() -> None:
+    # D lies under i, vii° and iv in D minor; only i and iv have it for their bass.
+    voices = "d2f2|e4|g2g2|e4|d4|", "A2A2|G4|B2B2|G4|A4|", "F2D2|^C4|D2D2|^C4|F4|"
+    text = "X:1\nM:4/4\nL:1/4\nK:Dm\nV:1\nV:2\nV:3\nV:4 name=Pedal\n" + "".join(
+        f"[V:{place}] {notes}\n"
+        for place, notes in enumerate((*voices, "D,4|" * 5), start=1)
+    )
+    (read,) = read_abc(text).tunes
+    assert read.texture is not None
+    melody = harmonised(read)
+    lines = line_finds(read.texture, melody)
+    told = [f for f in finds_of(melody, analyse(melody), lines) if "pedal" in f.kind]
+    assert [(f.kind, f.first_bar, f.last_bar) for f in told] == [("pedal", 1, 5)]

@@ -105,14 +105,25 @@ def without_top(other: Melody, top: Melody) -> Melody | None:
 
 
 def texture_of(
-    melody: Melody, name: str, others: dict[str, TuneReader], header: Header
+    melody: Melody,
+    name: str,
+    main: TuneReader,
+    others: dict[str, TuneReader],
+    header: Header,
 ) -> Texture | None:
-    """All voices of a tune together; of chords in a voice the note that is read."""
+    """All voices of a tune together, with all notes of their chords.
+
+    ``name`` is what the voice of the melody is called, which ``main`` has read.
+    """
+    if not others and not main.notes.beside:
+        return None
     lines = [(name, melody)]
+    beside = list(main.beside(0))
     for other, reader in others.items():
         if reader.music.notes.flat:
+            beside += reader.beside(len(lines))
             lines.append((shown_name(header, other), reader.melody(Credits())))
-    return texture_of_lines(lines)
+    return texture_of_lines(lines, beside)
 
 
 def reader_of_melody(

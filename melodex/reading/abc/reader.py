@@ -204,9 +204,7 @@ def read_tune(
         }
         for each in readers.values():
             each.read()
-    texture = None
-    if readers:
-        texture = texture_of(melody, shown, readers, header)
+    texture = texture_of(melody, shown, reader, readers, header)
     if texture and names_chords:
         texture = replace(texture, named=True)
     said = reader.warnings()

@@ -18,6 +18,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from melodex.melody import Credits, Lyric, Melody, Metre
+from melodex.melody.texture import SoundingNote
 from melodex.reading.abc.fields import (
     default_unit,
     parse_key,
@@ -229,6 +230,14 @@ class TuneReader:
             tempo_quarters_per_minute=self.tempo,
             credits=credits_of_tune,
         )
+
+    def beside(self, line: int) -> Iterator[SoundingNote]:
+        """What sounds in chords beside the notes of the melody, as notes of a line."""
+        onsets, durations = (self.notes.flat[column::6] for column in (2, 3))
+        for index, pitches in self.notes.beside.items():
+            end = onsets[index] + durations[index]
+            for (midi, fifths), onset in pitches.items():
+                yield SoundingNote(onset, end - onset, midi, fifths, line)
 
     def warnings(self) -> tuple[ReadWarning, ...]:
         """Everything that was not understood, in the order of the lines."""

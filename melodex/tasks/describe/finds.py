@@ -17,7 +17,7 @@ from melodex.analysis.piece import Analysis, sure_devices
 from melodex.analysis.texture import LINE_KINDS, LineFind
 from melodex.analysis.texture.words import bars_at, joint_sentence, line_sentence
 from melodex.corpus.shards.merging import summed
-from melodex.melody import Melody
+from melodex.melody import Melody, pitch_class_name
 from melodex.tasks.describe.sentences import bar_count, figure_sentence, odd_sections
 from melodex.tasks.describe.thickness import Thickness, link_sentence
 
@@ -88,11 +88,14 @@ def finds_of(melody: Melody, found: Analysis, lines: Iterable[LineFind] = ()) ->
         )
         for figure in found.figures
     ]
-    finds += [
-        Find(each.kind, *bars_at(melody, each), line_sentence(each, melody))
-        for each in lines
-        if not (each.kind == "pedal" and is_told(finds, *bars_at(melody, each)))
-    ]
+    for each in lines:
+        where = bars_at(melody, each)
+        if each.kind == "pedal":
+            if is_told(finds, each, where):
+                continue
+            # One note that stays is told once, by the line that has it.
+            finds = [find for find in finds if not is_part(find, each, where)]
+        finds.append(Find(each.kind, *where, line_sentence(each, melody)))
     return in_order(finds)
 
 
@@ -125,13 +128,28 @@ def difference_sentence(difference: Difference) -> str:
     )
 
 
-def is_told(finds: list[Find], first_bar: int, last_bar: int) -> bool:
-    """Whether a pedal in the bass is told already, from the chords, in some of the bars."""
+def is_told(finds: list[Find], pedal: LineFind, where: tuple[int, int]) -> bool:
+    """Whether a pedal is told already, from the chords over it, in all of its bars."""
+    first_bar, last_bar = where
     return any(
-        find.kind == "pedal bass"
-        and find.first_bar <= last_bar
-        and find.last_bar >= first_bar
+        find.first_bar <= first_bar and find.last_bar >= last_bar
         for find in finds
+        if is_same_pedal(find, pedal)
+    )
+
+
+def is_part(find: Find, pedal: LineFind, where: tuple[int, int]) -> bool:
+    """Whether a find is the same pedal, told from the chords in some of its bars."""
+    first_bar, last_bar = where
+    inside = first_bar <= find.first_bar and find.last_bar <= last_bar
+    return inside and is_same_pedal(find, pedal)
+
+
+def is_same_pedal(find: Find, pedal: LineFind) -> bool:
+    """Whether a find is a pedal in the bass on the note of a line."""
+    note = pitch_class_name(pedal.notes[0])
+    return find.kind == "pedal bass" and find.sentence.startswith(
+        f"the bass stays on {note} "
     )
 
 

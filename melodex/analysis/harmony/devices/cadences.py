@@ -5,7 +5,9 @@ has one name. The second chord comes under the last note of the phrase, or befor
 both belong to that phrase: a V that ends a phrase is a half cadence also where the next
 one begins with I. A half cadence needs a melody that stands still, and a V that rests: one
 that lasts while the melody moves on, or stands over its fifth or seventh, prepares what
-comes. All rules are common practice, no source.
+comes. In notes that are played, where nothing but the tune says that a phrase ends, a
+cadence stands on the roots of its chords (over another bass they lead on), and IV to I
+is none. All rules are common practice, no source.
 
 Contents: cadences, endings, cadence_of, reason_of, with_minor_four.
 """
@@ -62,7 +64,7 @@ def cadences(piece: Piece) -> Iterator[Device]:
             if after.numeral.role == "secondary dominant":
                 # I that becomes V7 of IV was I when it was reached.
                 after = piece.row[first]
-            kind = cadence_of(here, after)
+            kind, key = cadence_and_key(piece, rest, first, after)
             if kind == "Picardy third" and goes_through(piece, rest, step):
                 # A major I that leads on to iv, or stands over its third, ends nothing.
                 continue
@@ -71,18 +73,19 @@ def cadences(piece: Piece) -> Iterator[Device]:
                 # A dominant after the close only leads to what comes.
                 first -= 1
                 here, after = piece.row[first - 1], piece.row[first]
-                kind = cadence_of(here, after)
+                kind, key = cadence_of(here, after), None
             elif (
                 not kind
                 or (kind == "half cadence" and not is_half(piece, rest, first, step))
                 or ("plagal" in kind and only_delays(piece, here))
+                or leads_on(piece, rest, kind, range(first, step + 1))
             ):
                 continue
             named.add(step)
             reached.add(first)
             last = step if kind == "half cadence" else settled(piece, first, step)
             here, after = fundamental(piece, first - 1), piece.row[last]
-            reason = reason_of(here, after)
+            reason = reason_of(here, after, key)
             start = first - 1
             if kind == "backdoor cadence":
                 start = with_minor_four(piece, start)
@@ -93,6 +96,51 @@ def cadences(piece: Piece) -> Iterator[Device]:
                 found = replace(found, first_bar=begins)
             yield found
             break
+
+
+def cadence_and_key(
+    piece: Piece, rest: Rest, first: int, after: PlacedChord
+) -> tuple[str, LocalKey | None]:
+    """The cadence of a step and the one before, and its key where it is told in another.
+
+    In notes that are played a phrase may end in the key that it began in though that of
+    what comes is told from its last two chords on: V of V and V close it on the tonic of
+    V, and what is IV to I in the next key is I to V in its own.
+    """
+    here = piece.row[first - 1]
+    kind = cadence_of(here, after)
+    begun = bisect_right(piece.row, rest.start_ticks, key=attrgetter("onset_ticks")) - 1
+    began = piece.row[max(begun, 0)].key
+    if not piece.melody.chords_worked_out or same_key(began, after.key):
+        return kind, None
+    if first > 1 and not same_key(began, piece.row[first - 2].key):
+        return kind, None
+    of_old = cadence_in(began, here, after)
+    if (kind, of_old) in OF_THE_KEY_BEFORE:
+        return of_old, began
+    return kind, None
+
+
+OF_THE_KEY_BEFORE = {
+    ("plagal cadence", "half cadence"),
+    ("half cadence", "authentic cadence"),
+}
+"""What a cadence is called in the key of what comes, and in that of its phrase."""
+
+
+def leads_on(piece: Piece, rest: Rest, kind: str, steps: range) -> bool:
+    """Whether chords that are played go on over their basses, and no phrase must end.
+
+    ``steps`` are those of the goal; half cadences are told by rules of their own.
+    """
+    if not piece.melody.chords_worked_out or kind == "half cadence":
+        return False
+    if rest.is_firm or rest is piece.rests[-1]:
+        return False
+    before = fundamental(piece, steps[0] - 1)
+    start = over_five(piece.row[steps[0]].key, before.chord)
+    rooted = any(piece.row[step].chord.is_over_its_root for step in steps)
+    return "plagal" in kind or not (rooted and start.is_over_its_root)
 
 
 def goes_through(piece: Piece, rest: Rest, step: int) -> bool:
@@ -231,14 +279,15 @@ def inside(piece: Piece, rest: Rest, step: int) -> bool:
     return reached > 0 and reached >= LATEST_START * (rest.onset_ticks - rest.start_ticks)
 
 
-def reason_of(here: PlacedChord, after: PlacedChord) -> str:
-    """What makes a cadence of two chords, in words."""
-    return f"{here.chord.text} {after.chord.text}: {named_in_key(here, after)}"
+def reason_of(here: PlacedChord, after: PlacedChord, key: LocalKey | None = None) -> str:
+    """What makes a cadence of two chords, in words; in their own key unless it is given."""
+    return f"{here.chord.text} {after.chord.text}: {named_in_key(here, after, key)}"
 
 
-def named_in_key(here: PlacedChord, after: PlacedChord) -> str:
+def named_in_key(here: PlacedChord, after: PlacedChord, key: LocalKey | None = None) -> str:
     """Numerals of two chords, and their tonic: that in which they make the cadence."""
-    key = after.key if cadence_in(after.key, here, after) else here.key
+    if key is None:
+        key = after.key if cadence_in(after.key, here, after) else here.key
     start, goal = (numeral_in(key, placed) for placed in (here, after))
     if after.chord.root_fifths == key.tonic_fifths and "/" in goal:
         # A Picardy third, also where the next phrase makes a dominant of it.

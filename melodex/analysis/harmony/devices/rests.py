@@ -80,6 +80,8 @@ class Rest:
         Whether the melody stands still there, or something printed says so.
     closes : bool
         Whether a section ends there, and not the piece.
+    marked : bool
+        Whether something printed says that a phrase ends there, or a section does.
     """
 
     start_ticks: int
@@ -87,6 +89,12 @@ class Rest:
     end_ticks: int
     sure: bool
     closes: bool = False
+    marked: bool = False
+
+    @property
+    def is_firm(self) -> bool:
+        """Whether more than the tune says that something ends there."""
+        return self.closes or self.marked
 
 
 def rests(
@@ -169,7 +177,8 @@ def rests_of_melody(
         onset = melody.onset_ticks[note]
         still = note + 1 == len(melody) or end - onset >= LONG_REST_RATIO * usual
         closing = bisect_left(edges, onset) < bisect_right(edges, end + slack)
-        yield Rest(melody.onset_ticks[start], onset, end, lasts[note] or still, closing)
+        begun = melody.onset_ticks[start]
+        yield Rest(begun, onset, end, lasts[note] or still, closing, lasts[note])
         start = note + 1
 
 

@@ -3,7 +3,7 @@
 Conventions: a reason is one sentence, made for each role by a function of its own. All
 rules are common practice, no source.
 
-Contents: coloured_chords, altered_dominants, named_mode.
+Contents: coloured_chords, altered_dominants, lender, named_mode.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from melodex.analysis.harmony.placed import (
 from melodex.analysis.harmony.roles import LEADING_TONE, goes_on
 from melodex.melody import pitch_class, pitch_class_name
 
-__all__ = ["altered_dominants", "coloured_chords", "named_mode"]
+__all__ = ["altered_dominants", "coloured_chords", "lender", "named_mode"]
 
 FLATTEST_NAME = -7
 """C flat, on the line of fifths: what is flatter has a plainer name."""
@@ -35,6 +35,7 @@ def coloured_chords(piece: Piece) -> Iterator[Device]:
     told = [
         None
         if piece.steps[step] in closing
+        or (here.numeral.role == "borrowed" and not lender(piece, here))
         else (here.numeral.role, here.chord.root_fifths)
         for step, here in enumerate(piece.row)
     ]
@@ -61,6 +62,16 @@ def one_chord(
     fullest = max(row, key=lambda here: len(here.chord.degrees))
     goes_on_to = replace(fullest.numeral, resolves=row[-1].numeral.resolves)
     yield first, last, fullest._replace(numeral=goes_on_to)
+
+
+def lender(piece: Piece, here: PlacedChord) -> str:
+    """The mode that a chord is borrowed from, or nothing.
+
+    Of notes that are played only the parallel major or minor lends: what stands in none
+    of both is of a key that is touched in passing, and of no church mode.
+    """
+    source = here.numeral.from_mode
+    return source if source in PARALLEL or not piece.melody.chords_worked_out else ""
 
 
 def goes(here: PlacedChord) -> str:

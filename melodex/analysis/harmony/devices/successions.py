@@ -24,7 +24,7 @@ from melodex.analysis.harmony.devices.device import (
     Piece,
     runs,
 )
-from melodex.analysis.harmony.devices.single_chords import named_mode
+from melodex.analysis.harmony.devices.single_chords import lender, named_mode
 from melodex.analysis.harmony.numerals import is_minor_mode
 from melodex.analysis.harmony.placed import PlacedChord
 from melodex.melody import MODES, pitch_class_name
@@ -54,7 +54,7 @@ DIATONIC_FIFTH_DOWN = 6
 
 def mixtures(piece: Piece) -> Iterator[Device]:
     """Two or more borrowed chords in a row, from one parallel mode."""
-    sources = [here.numeral.from_mode for here in piece.row]
+    sources = [lender(piece, here) for here in piece.row]
     for first, last in runs(sources):
         if sources[first] and last - first + 1 >= MIXTURE_CHORDS:
             texts = " ".join(piece.row[s].numeral.text for s in range(first, last + 1))
@@ -71,6 +71,9 @@ def two_five_ones(piece: Piece) -> Iterator[Device]:
     ]
     for first, last in find_two_five_ones(chords, tonics):
         one = chords[last]
+        if piece.melody.chords_worked_out and one.bass_fifths == one.root_fifths + 1:
+            # I over its fifth, in notes that are played, is on its way to V again.
+            continue
         texts = " ".join(chord.text for chord in chords[first : last + 1])
         minor = " minor" if one.family == "minor" else ""
         reason = f"{texts}: ii V I in {pitch_class_name(one.root_fifths)}{minor}"
@@ -231,6 +234,10 @@ def third_relations(piece: Piece) -> Iterator[Device]:
         if same and here.chord.family in {"major", "minor"} and apart in {3, 4}:
             if shares_a_sixth(here.chord, after.chord) or falls_on(piece, step + 1):
                 # A dominant belongs to where it goes, not to what stands before it.
+                continue
+            rooted = here.chord.is_over_its_root and after.chord.is_over_its_root
+            if piece.melody.chords_worked_out and not rooted:
+                # Over a bass that moves by step they are played in passing.
                 continue
             reason = (
                 f"{here.chord.text} to {after.chord.text}: two {here.chord.family} chords "

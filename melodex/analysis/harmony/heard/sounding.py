@@ -354,12 +354,53 @@ def over_basses(
         where = heard.times[begin], ends
         found.append(SoundingChord(*where, root, lowest, kind, *certainty))
     under_it = range(under, end)
+    column = heard.column(root)
+    # A seventh that takes turns with the root goes on to the next chord.
     seventh = found[-1].bass_fifths - root == SEVENTH
+    seventh = seventh and column not in heard.sounding_lowest[first:under]
     if found[-1].bass_fifths != root and late_root(
-        heard, under_it, heard.column(root), on_seventh=seventh
+        heard, under_it, column, on_seventh=seventh
     ):
         found[-1] = replace(found[-1], bass_fifths=root)
-    return found
+    return on_their_roots(heard, found, end)
+
+
+def on_their_roots(
+    heard: Heard, found: Sequence[SoundingChord], end: int
+) -> list[SoundingChord]:
+    """The basses of a chord without a fifth that only takes turns with the root.
+
+    As in a march or a waltz, where the bass is left for the chord above it, goes to the
+    fifth and back to the root.
+    """
+    root = found[0].root_fifths
+    after = int(heard.lowest[end]) if end < len(heard.lowest) else -1
+    comes = [*(chord.bass_fifths == root for chord in found[1:])]
+    comes.append(after == heard.column(root))
+    kept: list[SoundingChord] = []
+    for chord, root_comes in zip(found, comes, strict=True):
+        if not kept:
+            kept.append(chord)
+            continue
+        before = kept[-1]
+        turns = chord.bass_fifths == root + 1 and before.bass_fifths == root and root_comes
+        if (turns and is_left(heard, chord)) or before.bass_fifths == chord.bass_fifths:
+            kept[-1] = replace(before, end_ticks=chord.end_ticks)
+        else:
+            kept.append(chord)
+    return kept
+
+
+def is_left(heard: Heard, chord: SoundingChord) -> bool:
+    """Whether the bass of a chord is left for higher notes, and goes on in the ear."""
+    places = range(heard.slice_at[chord.onset_ticks], heard.slice_at[chord.end_ticks])
+    line = int(heard.lowest_line[places[0]])
+    return any(
+        heard.lowest[place] != heard.sounding_lowest[place]
+        or not heard.is_sounding(line, place)
+        for place in places
+        if line >= 0
+    )
 
 
 def points_of(heard: Heard, common: ndarray) -> ndarray:

@@ -242,7 +242,9 @@ class VoiceReader:
             return
         pitch, _, tie = self.pick(notes, key=lambda note: note[0][0])
         written = self.chord_ticks(notes[0][1], after.rstrip("-"))
+        onset = self.clock.now
         self.notes.sound(pitch, written, position)
+        self.notes.sound_beside((other for other, _, _ in notes if other != pitch), onset)
         if tie or after.endswith("-"):
             self.notes.hold(pitch)
 

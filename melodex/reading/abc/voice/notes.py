@@ -13,6 +13,8 @@ Contents: VoiceNotes.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from melodex.melody import ChordSymbol, Grace, Metre, MetreChange, SectionMark, Tuplet
 from melodex.reading.abc.faults import FaultList
 from melodex.reading.abc.voice.bars import BarBook
@@ -34,8 +36,10 @@ class VoiceNotes:
     ``flat`` holds six numbers a sounding note, one after the other: midi, fifths,
     onset, duration, place among the bars, line of the source. A list of numbers alone
     is no work for the garbage collector. ``written`` is what syllables go under: the
-    index of a note for each note head, and ``BAR`` for each bar line. ``plain`` says that
-    nothing waits or is open, so that the next note needs no more than its six numbers.
+    index of a note for each note head, and ``BAR`` for each bar line. ``beside`` holds what
+    else sounds where a note is one of a chord: pitches and their onsets, by the index of
+    the note that they end with. ``plain`` says that nothing waits or is open, so that the
+    next note needs no more than its six numbers.
     """
 
     def __init__(self, clock: Clock, metre: Metre | None, *, has_words: bool) -> None:
@@ -44,6 +48,7 @@ class VoiceNotes:
         self.has_words = has_words
         self.flat: list[int] = []
         self.written: list[int] = []
+        self.beside: dict[int, dict[Pitch, int]] = {}
         self.book = BarBook()
         self.metres = [MetreChange(0, metre)]
         self.chords: list[ChordSymbol] = []
@@ -134,6 +139,12 @@ class VoiceNotes:
         if self.waiting_chords or self.waiting_marks:
             self.set_waiting(onset)
         self.plain = clock.tuplet is None and not self.has_words
+
+    def sound_beside(self, pitches: Iterable[Pitch], onset: int) -> None:
+        """Let pitches sound with the last note, but for those that it holds already."""
+        held = self.beside.setdefault(self.count - 1, {})
+        for pitch in pitches:
+            held.setdefault(pitch, onset)
 
     def continue_tie(self, pitch: Pitch, ticks: int, position: int) -> bool:
         """Lengthen the tied note if this one is the same; else it was a slur."""
