@@ -114,9 +114,7 @@ def test_what_is_no_phrase_is_told_where_it_belongs(text: str, told: str) -> Non
         read_phrase(text)
 
 
-def test_a_comma_behind_some_letters_is_an_octave_and_another_reading_offered() -> (
-    None
-):
+def test_a_comma_behind_some_letters_is_an_octave_and_another_reading_offered() -> None:
     phrase = read_phrase("C E G, F A C")
     assert (phrase.notation, phrase.other_notations) == ("abc", ("names",))
     assert read_phrase("C E G, F A C", notation="names").melody.midi[2] == 67

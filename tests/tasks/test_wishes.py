@@ -128,7 +128,7 @@ def test_wishes_find_what_their_words_mean(
     ("wishes", "said"),
     [
         ({"metre": "5/8"}, ["No tune meets 'metre 5/8'.", "3/4 (1)"]),
-        ({"kind": "polka"}, ["Kinds in this corpus: jig (1), reel (1)"]),
+        ({"kind": "polka"}, ["Kinds in this corpus: jig (2), reel (1)"]),
         ({"key": "A"}, ["the nearest first: D major (1)"]),
         ({"tempo": "61"}, ["The nearest tempos", "120 (1)"]),
         ({"highest": "C7"}, ["The nearest highest notes", "B5 (1)"]),

@@ -103,7 +103,7 @@ def coverage_picture(found: Audit) -> Picture:
     return Picture(
         bar_grid(cells, prefix="bars"),
         "Bars of the tune and what comes close to them",
-        "Shaded bars come close to something; the numbers are those of the findings below.",
+        "Shaded bars come close to something; the numbers are those of the findings.",
     )
 
 

@@ -11,16 +11,16 @@ tunes_said, understood.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from melodex.corpus.rows import kind_of
 from melodex.corpus.shards.merging import summed
 from melodex.errors import AnalysisError, MelodexError
 from melodex.tasks.collection.holdings import Count
 from melodex.tasks.gather.gather import require_features
 from melodex.tasks.gather.lines import LINE_WISHES, asks_of_lines, lines_within
+from melodex.tasks.gather.names import counts_of_kinds
 from melodex.tasks.gather.places import meeting
 from melodex.tasks.gather.reasons import why_none
 from melodex.tasks.gather.whole import tunes_of
@@ -162,30 +162,6 @@ def with_more(rows: Sequence[tuple[Any, ...]]) -> list[tuple[Any, ...]]:
         found.append((value, rest))
         rest -= tunes
     return found
-
-
-def counts_of_kinds(rows: Iterable[tuple[Any, ...]]) -> list[tuple[str, int]]:
-    """Count the tunes of each kind that is named, as a wish for it finds them.
-
-    A slip jig is a jig too; of a tune without a kind the title may name one.
-    """
-    holding: dict[str, set[int]] = {}
-    kinds = set()
-    for place, (kind, title) in enumerate(rows):
-        kinds.add(kind)
-        for word in set((kind or title).split(" ")):
-            holding.setdefault(word, set()).add(place)
-    return [
-        (
-            kind,
-            len(
-                set.intersection(
-                    *(holding.get(word, set()) for word in kind_of(kind).split())
-                )
-            ),
-        )
-        for kind in sorted(kinds - {""})
-    ]
 
 
 def understood(corpus: Corpus, wish: Wish) -> Wish:

@@ -142,7 +142,9 @@ def row_wishes(wish: Wish) -> Iterator[tuple[str, str, list[Any], str]]:
         yield "device", *device_condition(wish.device), "kind || ': ' || reason"
     if wish.key_change:
         condition = "place > 0 AND how LIKE ? ESCAPE '\\'"
-        yield "key_span", condition, [like(wish.key_change)], "'change of key ' || how"
+        said = re.sub(r"(?i)\bhalf (?:tone|step)\b", "semitone", wish.key_change)
+        said = re.sub(r"(?i)(?:\bwhole )?\b(?:tone|step)\b", "whole tone", said)
+        yield "key_span", condition, [like(said)], "'change of key ' || how"
     if wish.mode_change:
         condition = "(how LIKE 'to the parallel %' OR how LIKE '%, same tonic%')"
         yield "key_span", condition, [], "'change of mode ' || how"

@@ -18,8 +18,9 @@ from melodex.corpus.rows import folded
 from melodex.corpus.shards.merging import each_once, in_order, summed
 from melodex.corpus.tunes.titles import likeness, nearest, three_letters
 from melodex.melody import note_name, pitch_class_name, spell
+from melodex.tasks.gather.names import counts_of_kinds
 from melodex.tasks.gather.places import meeting
-from melodex.tasks.gather.whole import key_named, pitch_named
+from melodex.tasks.gather.whole import key_named, parts_said, pitch_named
 from melodex.tasks.gather.wish import NOTHING, Wish, singles
 
 if TYPE_CHECKING:
@@ -70,7 +71,10 @@ def without(wish: Wish, name: str) -> Wish:
 
 def nearest_to(corpus: Corpus, name: str, asked: Any) -> Iterator[str]:
     """What the corpus has instead of what was asked for."""
-    if name in VALUES:
+    if name == "kind":
+        rows = corpus.query("SELECT kind, title_folded FROM tune_facet")
+        yield listed("Kinds", counts_of_kinds(rows), asked)
+    elif name in VALUES:
         words, sql = VALUES[name]
         yield listed(words, corpus.query(sql, merge=summed), asked)
     elif name == "device":
@@ -98,10 +102,6 @@ VALUES = {
     "metre": (
         "Metres",
         "SELECT metre, count(*) FROM tune_facet WHERE metre != '' GROUP BY metre",
-    ),
-    "kind": (
-        "Kinds",
-        "SELECT kind, count(*) FROM tune_facet WHERE kind != '' GROUP BY kind",
     ),
     "modal": (
         "Modes that colour passages",
@@ -149,7 +149,7 @@ VALUES = {
 
 def keys_near(corpus: Corpus, asked: str) -> Iterator[str]:
     """Keys that the corpus has, the nearest on the circle of fifths first."""
-    tonic, mode = key_named(asked)
+    tonic, mode = key_named(parts_said(asked)[0])
     rows = corpus.query(
         "SELECT tonic_fifths, mode, count(*) FROM tune_facet "
         "WHERE tonic_fifths IS NOT NULL GROUP BY 1, 2",
@@ -217,6 +217,19 @@ def ranges_near(corpus: Corpus, asked: str) -> Iterator[str]:
         yield f"The smallest range: {pitch_text(low)} to {pitch_text(high)}, in {name}."
 
 
+def texts_near(corpus: Corpus, asked: Any) -> Iterator[str]:
+    """How many tunes have words that are sung at all."""
+    rows = corpus.query(
+        "SELECT count(*) FROM tune_words WHERE trim(lyrics) != ''", merge=summed
+    )
+    tunes = rows[0][0] if rows else 0
+    yield (
+        f"Of {tunes:,} {'tune' if tunes == 1 else 'tunes'} the words are in this corpus."
+        if tunes
+        else "No tune of this corpus has words that are sung."
+    )
+
+
 def titles_near(corpus: Corpus, asked: str) -> Iterator[str]:
     """Titles that are nearly what was asked for."""
     near = [title for _, title in nearest(corpus, asked)]
@@ -248,6 +261,8 @@ NEAREST: dict[str, Callable[[Corpus, Any], Iterator[str]]] = {
     "lowest": pitches_near("lowest_midi", "lowest notes"),
     "range": ranges_near,
     "title": titles_near,
+    "lyrics": texts_near,
+    "sung": texts_near,
     "maker": makers_near,
     "composer": makers_near,
 }

@@ -2,9 +2,10 @@
 
 Conventions: each wish is a condition on ``tune_facet`` with its values. What a musician
 says in several ways is understood in all of them: ``6/8`` or ``compound``, ``C`` for
-common time, ``jig``, ``JIG`` and ``Jigs``, ``G``, ``E minor`` or ``Em``, ``D4-B5``,
-``100-120``, ``1930s``. Tempo counts quarter notes in a minute. Names of metres and kinds
-are common practice, no source.
+common time, ``jig``, ``JIG`` and ``Jigs``, ``G``, ``E minor``, ``Em``, ``e-moll`` or ``mi
+mineur``, ``D4-B5``, ``100-120``, ``1930s``; ``jig or reel`` and ``not 4/4`` too. Tempo
+counts quarter notes in a minute. Names of metres, kinds and keys are common practice, no
+source.
 
 Contents: whole_clauses, narrows, tunes_of, like.
 """
@@ -21,7 +22,7 @@ from melodex.errors import AnalysisError
 from melodex.melody import MODES, fifths_from_name, fifths_of, midi_of
 from melodex.tasks.gather.lines import asks_of_lines, pieces_with
 from melodex.tasks.gather.names import mode_named
-from melodex.tasks.gather.wish import Wish
+from melodex.tasks.gather.wish import IN_TURN, NEGATED, Wish
 
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
@@ -39,7 +40,11 @@ METRE_NAMES = {
     "cut": "2/2",
     "cut time": "2/2",
     "alla breve": "2/2",
+    "waltz": "3/4",
 }
+NUMBER_WORDS = ("two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+MORE_NUMBER_WORDS = {"twelve": 12, "sixteen": 16}
+METRE_WORDS = r"\b(?:in|time|metre|meter|takt)\b"
 SIGNATURE = r"(?a)(\d{1,2})\s*/\s*(\d{1,2})"
 KEY = r"(?a)\s*([A-Ga-g](?:[#b♯♭]| ?(?:sharp|flat)\b)?)\s*(.*)"
 SIGNS = {"♯": "#", "♭": "b", "sharp": "#", "flat": "b"}
@@ -47,6 +52,12 @@ SMALL_MODES = {"m": "minor", "min": "minor", "-": "minor", "maj": "major", "M": 
 PITCH = r"([A-Ga-g])(#|b|♯|♭)?(-?\d)"
 SPAN = r"\s*(?:(?:from|above|over)\s+(?P<from>\S+)|(?:up to|below|under)\s+(?P<to>\S+)|"
 SPAN += r"(?P<one>[^\s–]+?)(?:\s*(?:-|–|\bto\b|\s)\s*(?P<other>\S+))?)\s*"
+BEFORE_TEMPO = r"(?i)^\s*(?:♩|q|m\.?m\.?|quarter|crotchet)\s*=?\s*"
+BEHIND_TEMPO = r"(?i)\s*(?:bpm|m\.?m\.?)\s*$"
+BEHIND_LENGTH = r"(?i)\s*(?:bars?|measures?)\s*$"
+GERMAN_KEY = r"(?i)\s*([a-h](?:is|es|s)?)[ -]?(dur|moll)\s*"
+ROMANCE_KEY = r"(?i)\s*(do|ut|re|mi|fa|sol|la|si)(?:[ -]?([#b]|\w+?))?(?:[ -]([a-z]+))?\s*"
+EITHER = r"(?i)\s*,\s*|\s+or\s+"
 DECADE = r"(?a)(\d{3}0)(?:s|'s)?"
 MOST = 100_000
 """Stands for no upper end, of a tempo or of bars."""
@@ -78,11 +89,9 @@ def whole_clauses(wish: Wish) -> Iterator[Clause]:
     AnalysisError
         If a wish cannot be understood.
     """
-    for name, clauses in CLAUSES.items():
+    for name in CLAUSES:
         if asked := getattr(wish, name):
-            yield from clauses(asked)
-    if wish.mode:
-        yield "mode = ?", [mode_named(wish.mode)]
+            yield from clauses_said(name, asked)
     if wish.key_centres is not None:
         yield "key_centres >= ?", [wish.key_centres]
     for column in ("composer", "rights"):
@@ -96,9 +105,44 @@ def whole_clauses(wish: Wish) -> Iterator[Clause]:
         yield "tune IN (SELECT tag.tune FROM tag WHERE tag.name = ?)", [wish.tag]
 
 
+def clauses_said(name: str, asked: str) -> Iterator[Clause]:
+    """The conditions of one wish; ``A or B`` is one condition, and so is ``not A``."""
+    if name not in IN_TURN:
+        yield from CLAUSES[name](asked)
+        return
+    each, values = [], []
+    for part in parts_said(asked):
+        clauses = list(CLAUSES[name](part))
+        each.append(" AND ".join(f"({clause})" for clause, _ in clauses) or "1")
+        values += [value for _, given in clauses for value in given]
+    met = " OR ".join(f"({one})" for one in each)
+    is_negated = re.match(NEGATED, asked)
+    yield f"NOT coalesce(({met}), 0)" if is_negated else f"({met})", values
+
+
+def parts_said(asked: str) -> list[str]:
+    """What is asked for in turn: ``jig or reel`` and ``jig, reel`` are two."""
+    plain = re.sub(NEGATED, "", asked, count=1)
+    return [part for part in re.split(EITHER, plain) if part.strip()] or [asked]
+
+
+def metre_in_signs(text: str) -> str:
+    """A metre as it is printed, of what is said in words: ``six eight``, ``3/4 time``."""
+    said = " ".join(text.casefold().split())
+    if said in METRE_NAMES:
+        return METRE_NAMES[said]
+    said = re.sub(METRE_WORDS, " ", said).strip()
+    known = {word: number for number, word in enumerate(NUMBER_WORDS, 2)}
+    words = re.split(r"[\s-]+", said)
+    numbers = [(known | MORE_NUMBER_WORDS).get(word) for word in words]
+    if len(words) == 2 and all(numbers):
+        return f"{numbers[0]}/{numbers[1]}"
+    return METRE_NAMES.get(said, said)
+
+
 def of_metre(text: str) -> Iterator[Clause]:
     """A class of metre, or the time signature that is printed first."""
-    plain = METRE_NAMES.get(" ".join(text.casefold().split()), text.strip())
+    plain = metre_in_signs(text)
     if plain.casefold() in METRE_CLASSES:
         yield "metre_class = ?", [plain.casefold()]
     elif found := re.fullmatch(SIGNATURE, plain):
@@ -137,6 +181,8 @@ def of_tonic(text: str) -> Iterator[Clause]:
 
 def key_named(text: str) -> tuple[int, str]:
     """Place of a tonic on the line of fifths, and the mode, empty where none is said."""
+    if other := key_in_other_words(folded(text.replace("♭", "b").replace("♯", "#"))):
+        return other
     found = re.fullmatch(KEY, text)
     said = found[2].strip() if found else ""
     mode = SMALL_MODES.get(said) or mode_named(said)
@@ -148,6 +194,34 @@ def key_named(text: str) -> tuple[int, str]:
     for said_sign, sign in SIGNS.items():
         name = name.replace(said_sign, sign)
     return fifths_from_name(name), mode
+
+
+def key_in_other_words(text: str) -> tuple[int, str] | None:
+    """A key in German or in syllables: ``h-moll``, ``si bemol majeur``; else None."""
+    if found := re.fullmatch(GERMAN_KEY, text):
+        from melodex.reading.phrase.names import read_german
+
+        # In a row, since names are read as a phrase.
+        tonic = read_german(f"{found[1]} c c", None).melody.fifths[0]
+        return tonic, mode_named(found[2])
+    found = re.fullmatch(ROMANCE_KEY, text)
+    words = [word for word in (found[2], found[3]) if word] if found else []
+    if not found or len(words) > 2:
+        return None
+    mode = mode_named(words.pop()) if words and mode_named(words[-1]) in MODES else ""
+    from melodex.reading.phrase.faults import CannotReadError
+    from melodex.reading.phrase.names import read_fixed_do
+
+    name = found[1] + ("" if words and words[0] in "#b" else " ") + " ".join(words)
+    try:
+        return read_fixed_do(f"{name} do do", None).melody.fifths[0], mode
+    except CannotReadError:
+        return None
+
+
+def of_mode(text: str) -> Iterator[Clause]:
+    """The mode of the whole tune."""
+    yield "mode = ?", [mode_named(text)]
 
 
 def of_range(text: str) -> Iterator[Clause]:
@@ -180,7 +254,8 @@ def pitch_named(text: str) -> int:
 
 def of_tempo(text: str) -> Iterator[Clause]:
     """Quarter notes in a minute."""
-    low, high = span_of(text, number_named, "a tempo", "120, 100-120 or from 140")
+    plain = re.sub(BEHIND_TEMPO, "", re.sub(BEFORE_TEMPO, "", text))
+    low, high = span_of(plain, number_named, "a tempo", "120, 100-120 or from 140")
     if low is not None and low == high:
         # A mark of 119.9 is one of 120.
         low, high = low - 0.5, high + 0.5
@@ -189,7 +264,8 @@ def of_tempo(text: str) -> Iterator[Clause]:
 
 def of_length(text: str) -> Iterator[Clause]:
     """Printed bars of the whole tune."""
-    low, high = span_of(text, number_named, "a length in bars", "32, 16-32 or up to 24")
+    plain = re.sub(BEHIND_LENGTH, "", text)
+    low, high = span_of(plain, number_named, "a length in bars", "32, 16-32 or up to 24")
     yield "bar_count BETWEEN ? AND ?", [low or 0, MOST if high is None else high]
 
 
@@ -258,7 +334,8 @@ def of_decade(text: str) -> Iterator[Clause]:
 
 def of_plan(text: str) -> Iterator[Clause]:
     """Sections by their letters: ``AABA``; the prime of a varied section counts not."""
-    letters = "".join(re.findall(r"[A-Za-z]+", text)).upper()
+    plain = re.sub(r"(?i)\b(?:form|plan)\b", "", text)
+    letters = "".join(re.findall(r"[A-Za-z]+", plain)).upper()
     if not letters:
         raise AnalysisError(f"{text!r} is no plan of sections", hint="write AABA")
     yield (
@@ -295,6 +372,7 @@ CLAUSES = {
     "lyrics": of_lyrics,
     "decade": of_decade,
     "collection": of_collection,
+    "mode": of_mode,
 }
 
 

@@ -12,7 +12,15 @@ from typing import Any
 
 from melodex.errors import AnalysisError
 
-__all__ = ["TOGETHER", "Wish", "singles", "topic_of_wish", "wish_said"]
+__all__ = [
+    "IN_TURN",
+    "NEGATED",
+    "TOGETHER",
+    "Wish",
+    "singles",
+    "topic_of_wish",
+    "wish_said",
+]
 
 TOGETHER = {
     "exact_progression": "progression",
@@ -149,6 +157,26 @@ class Wish:
 
 NOTHING = Wish()
 NUMBERS = ("key_centres", "section_bars", "after", "before")
+IN_TURN = ("metre", "kind", "key", "tonic", "mode", "plan", "decade")
+"""Of these ``A or B`` and ``not A`` can be asked; a title may have such words itself."""
+
+NEGATED = r"(?i)\s*not\s+"
+AS_SAID = ("title", "composer", "rights", "maker", "lyrics", "collection", "tag", "phrase")
+"""Of these the value may hold any words, also those that name another wish."""
+
+KEY_SAID = (
+    r"[A-G](?:[b#♭♯]| flat| sharp)?(?:m| (?:major|minor|ionian|dorian|phrygian|lydian"
+    r"|mixolydian|aeolian|locrian))?"
+)
+UNNAMED = {
+    "metre": r"(?ai)\d{1,2}\s*/\s*\d{1,2}(?: time)?|common time|cut time",
+    "decade": r"(?a)\d{3}0s",
+    "key": KEY_SAID,
+    "mode": r"(?i)major|minor|ionian|dorian|phrygian|lydian|mixolydian|aeolian|locrian",
+}
+"""Values that say by themselves what they are of."""
+
+KIND_IN_KEY = rf"(?P<kind>[A-Za-z]+(?: [a-z]+)?) in (?P<key>{KEY_SAID})"
 FLAGS = ("mode_change", "odd_sections", "exact_progression", "nearly", "sung")
 
 
@@ -179,10 +207,13 @@ def wish_said(text: str) -> Wish:
     --------
     >>> wish_said("metre 6/8; key G").told()
     ('metre 6/8', 'key G')
+    >>> wish_said("jigs in D and decade: 1930s").told()
+    ('kind jigs', 'key D', 'decade 1930s')
+    >>> wish_said("not kind jig; 6/8").told()
+    ('metre 6/8', 'kind not jig')
     """
     values: dict[str, Any] = {}
-    for part in filter(None, (part.strip() for part in text.split(";"))):
-        name, asked = wish_parted(part)
+    for part, (name, asked) in parts_of(text):
         if name in FLAGS:
             values[name] = True
         elif not asked:
@@ -201,15 +232,39 @@ def wish_said(text: str) -> Wish:
     return Wish(**values)
 
 
+def parts_of(text: str) -> Iterator[tuple[str, tuple[str, str]]]:
+    """Each wish as it was said, with its name and value; ``and`` parts them too."""
+    names = "|".join(name.replace("_", "[ _]") for name in Wish.__slots__)
+    next_wish = rf"(?i)\s*(?:,|\band\b)\s+(?=(?:{names})[ :=]+\S)"
+    for whole in filter(None, (part.strip() for part in text.split(";"))):
+        is_free = whole.replace("_", " ").lower().startswith(AS_SAID)
+        for part in [whole] if is_free else re.split(next_wish, whole):
+            if found := re.fullmatch(KIND_IN_KEY, part):
+                yield part, ("kind", found["kind"])
+                yield part, ("key", found["key"])
+            else:
+                yield part, wish_parted(part)
+
+
 def wish_parted(part: str) -> tuple[str, str]:
     """The name of a wish and its value; the longest name that fits is meant."""
     plain = part.replace("_", " ")
     for name in sorted(Wish.__slots__, key=len, reverse=True):
         words = name.replace("_", " ")
-        if plain.lower() == words or plain.lower().startswith(f"{words} "):
-            return name, part[len(words) :].strip()
+        if found := re.match(rf"(?i){words}(?:[ :=]+|$)", plain):
+            return name, part[found.end() :].strip()
+    if said := re.match(NEGATED, part):
+        name, asked = wish_parted(part[said.end() :])
+        if name in IN_TURN:
+            return name, f"not {asked}"
+    for name, pattern in UNNAMED.items():
+        if re.fullmatch(pattern, part):
+            return name, part
     names = ", ".join(name.replace("_", " ") for name in Wish.__slots__)
-    raise AnalysisError(f"{part!r} begins with no wish", hint=f"there are {names}")
+    raise AnalysisError(
+        f"{part!r} does not begin with what is wished for",
+        hint=f"write it so: kind jig; key D; there are {names}",
+    )
 
 
 TOPICS = (
