@@ -9,6 +9,7 @@ from benchmarks.analysis.harmony.voices import Q, planted_piece, tune_of
 from melodex.analysis.texture import LineFind, line_finds
 from melodex.melody import Bar, Melody, Metre, fifths_from_name, midi_of
 from melodex.melody.texture import SoundingNote, Texture
+from melodex.reading import read_path
 from melodex.tasks.describe.describe import described
 
 CORPUS = Path(music21.__file__).parent / "corpus"
@@ -88,6 +89,43 @@ def test_an_accompaniment_that_says_one_thing_again_imitates_nobody() -> None:
     figure = "C4:0.5 G4:0.5 E4:0.5 G4:0.5 D4:0.5 G4:0.5 F4:0.5 G4:0.5 "
     lines = {"left": figure * 4, "other": "-:4 " + figure * 3}
     assert found("imitation", tune="C6:4 D6:4 E6:4 F6:4", **lines) == []
+
+
+def test_lines_of_a_chorale_that_meet_by_chance_imitate_nobody() -> None:
+    # Bach, BWV 256 and 257: four voices note against note, in even steps up and down.
+    for work in ("bach/bwv256.mxl", "bach/bwv257.mxl"):
+        (read, *_) = read_path(CORPUS / work).tunes
+        assert read.texture is not None
+        told = line_finds(read.texture, read.melody)
+        assert not [find for find in told if find.kind == "imitation"]
+
+
+def test_a_tonal_answer_is_told() -> None:
+    # 1 5 3 2 1 7 2 is answered by 5 1 7 6 5 4 6: the fifth by a fourth (common practice).
+    subject = "G4:2 D5 Bb4 A4 G4 F#4 A4 Bb4:2 G4 A4 Bb4:2 G4:2"
+    answer = "-:8 D5:2 G5 F5 E5 D5 C#5 E5 D5:4"
+    (find,) = found("imitation", alto=subject, soprano=answer)
+    assert (find.line, find.count, find.interval, find.tonal) == (
+        "soprano",
+        7,
+        "fifth",
+        True,
+    )
+    # A change in the middle is no answer.
+    assert not found("imitation", alto=subject, soprano=answer.replace("E5 D5", "E5 E5"))
+
+
+def test_the_answer_of_a_fugue_is_told() -> None:
+    # Beethoven, op. 133: the second violin answers the first four bars into the fugue.
+    (read, *_) = read_path(CORPUS / "beethoven/opus133.mxl").tunes
+    assert read.texture is not None
+    first = min(
+        (find for find in line_finds(read.texture, read.melody) if find.count > 30),
+        key=lambda find: find.onset_ticks,
+    )
+    assert (first.line, first.other) == ("2nd Violin", "1st Violin")
+    assert (first.interval, first.below, first.tonal) == ("fourth", True, True)
+    assert first.after_ticks == 4 * 4 * Q
 
 
 def test_voices_that_move_in_fifths_are_no_doubling() -> None:

@@ -75,6 +75,8 @@ class LineFind:
         How much later an imitation follows; of an ostinato how long its figure is.
     count : int
         How many notes take part; of an ostinato how often the figure comes.
+    tonal : bool
+        Whether an imitation answers the first steps of a subject within its key.
     """
 
     kind: str
@@ -87,6 +89,7 @@ class LineFind:
     below: bool = False
     after_ticks: int = 0
     count: int = 0
+    tonal: bool = False
 
 
 @dataclass(frozen=True)

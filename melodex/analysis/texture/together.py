@@ -4,15 +4,28 @@ Conventions: two notes double each other if they start together; a doubling has 
 notes with four moves or more, at one interval throughout. An imitation repeats six notes
 or more of another line, step for step and length for length, within four bars and some
 half beats later, while the line that it follows does not itself repeat them (then it is
-accompaniment). The numbers
+accompaniment). It is told where lines of such moves and lengths as the piece has would
+hardly do so by chance: the bits of its figure, each move and length by how common it is in
+all lines, outweigh those of all places that are compared by :data:`SURE_BITS`; of figures
+that both begin after a rest only such beginnings are compared. There a tonal answer is
+heard too: of a subject that goes between tonic and dominant the first or second note is
+answered a step nearer, all others a fourth or fifth away. The numbers
 are our choice, tried in ``benchmarks/analysis/harmony/voices.py``.
+
+References
+----------
+The bits of what is seen: Shannon (1948), Bell System Technical Journal 27, 379-423; that a
+likeness counts beyond the places it was looked for in: Karlin and Altschul (1990), PNAS 87.
 
 Contents: doubling_finds, imitation_finds.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
+from functools import cached_property
+from math import log2
 
 from melodex.analysis.texture.lines import LineFind, TextureLine
 from melodex.analysis.texture.motion import bar_ticks, beat_ticks
@@ -25,6 +38,9 @@ DOUBLED_MOVES = 4
 FIGURE_NOTES = 6
 FIGURE_PITCHES = 4
 """Different staff steps that a figure has at least."""
+
+SURE_BITS = 5.0
+"""Beyond the bits of all places: one piece in 32 tells one by chance."""
 
 IMITATED_WITHIN_BARS = 4
 MOST_FINDS = 200
@@ -126,6 +142,7 @@ def imitation_finds(lines: Sequence[TextureLine], melody: Melody) -> list[LineFi
     )
     found: list[LineFind] = []
     taken: dict[int, int] = {}
+    chance = Chance(lines, melody)
     for (number, place), places in stated:
         if taken.get(number, -1) > place:
             continue
@@ -133,9 +150,149 @@ def imitation_finds(lines: Sequence[TextureLine], melody: Melody) -> list[LineFi
         if leader is None or len(found) == MOST_FINDS:
             continue
         length = shared_length(lines[leader[0]], leader[1], lines[number], place)
+        if not chance.is_telling(leader, (number, place), length):
+            continue
         taken[number] = place + length
         found.append(imitation(lines[leader[0]], leader[1], lines[number], place, length))
-    return found
+    return [*found, *tonal_answers(found, chance)]
+
+
+class Chance:
+    """How hardly a figure would be heard in two lines of a piece by chance."""
+
+    def __init__(self, lines: Sequence[TextureLine], melody: Melody) -> None:
+        self.lines = lines
+        self.melody = melody
+
+    @cached_property
+    def move_bits(self) -> dict[int, float]:
+        """Of each move how little common it is in all lines."""
+        return bits_of(Counter(move for line in self.lines for move in line.moves))
+
+    @cached_property
+    def gap_bits(self) -> dict[int, float]:
+        """Of each length from onset to onset how little common it is in all lines."""
+        return bits_of(Counter(gap for line in self.lines for gap in line.gaps))
+
+    @cached_property
+    def within(self) -> float:
+        """The share of a piece in which a place is compared with others."""
+        bars = sum(bar.duration_ticks > 0 for bar in self.melody.bars)
+        return min(1.0, IMITATED_WITHIN_BARS / max(bars, 1))
+
+    @cached_property
+    def place_bits(self) -> float:
+        """The bits of all pairs of places that are compared."""
+        sizes = [len(line) for line in self.lines]
+        return self.bits_of_pairs(sizes)
+
+    @cached_property
+    def entry_bits(self) -> float:
+        """The bits of all pairs of beginnings after a rest that are compared."""
+        return self.bits_of_pairs(list(map(len, self.entries)))
+
+    @cached_property
+    def entries(self) -> list[set[int]]:
+        """Of each line the notes with which it begins, at first or after a rest."""
+        return list(map(entries_of, self.lines))
+
+    def bits_of_pairs(self, sizes: Sequence[int]) -> float:
+        """The bits of all pairs of places in two lines, as near as they are compared."""
+        whole = sum(sizes)
+        pairs = sum(size * (whole - size) for size in sizes) / 2
+        return log2(max(pairs * self.within, 1.0))
+
+    def is_telling(
+        self,
+        leader: tuple[int, int],
+        follower: tuple[int, int],
+        length: int,
+        *,
+        alike_from: int = 0,
+    ) -> bool:
+        """Whether a figure of so many notes says more than chance would.
+
+        ``leader`` and ``follower`` are numbers of lines and of their notes, which move
+        alike from the note ``alike_from`` on.
+        """
+        number, place = follower
+        line = self.lines[number]
+        moves = line.moves[place + alike_from : place + length - 1]
+        gaps = line.gaps[place : place + length - 1]
+        bits = sum(map(self.move_bits.__getitem__, moves))
+        bits += sum(map(self.gap_bits.__getitem__, gaps))
+        entries = all(place in self.entries[n] for n, place in (leader, follower))
+        return bits >= SURE_BITS + (self.entry_bits if entries else self.place_bits)
+
+
+MUTATED = 2
+"""Steps at the head of a subject that a tonal answer may change."""
+TONAL = {3, 4}
+"""Staff steps of the fourth or fifth at which the rest of it stands, without octaves."""
+
+
+def tonal_answers(told: Sequence[LineFind], chance: Chance) -> Iterator[LineFind]:
+    """Entries that answer a subject within its key, where nothing plainer is told."""
+    lines = chance.lines
+    begun = {(find.line, find.onset_ticks) for find in told}
+    entries = sorted(
+        (lines[number].notes[place].onset_ticks, number, place)
+        for number, places in enumerate(chance.entries)
+        for place in places
+    )
+    first = 0
+    for at, (onset, number, place) in enumerate(entries):
+        bars = IMITATED_WITHIN_BARS * bar_ticks(chance.melody, onset)
+        while entries[first][0] < onset - bars:
+            first += 1
+        if (lines[number].name, onset) in begun:
+            continue
+        for before, other, start in reversed(entries[first:at]):
+            length = answered(lines[other], start, lines[number], place)
+            if before == onset or other == number or not length:
+                continue
+            if chance.is_telling(
+                (other, start), (number, place), length, alike_from=MUTATED
+            ):
+                yield imitation(
+                    lines[other], start, lines[number], place, length, tonal=True
+                )
+                break
+
+
+def answered(leader: TextureLine, start: int, follower: TextureLine, place: int) -> int:
+    """How many notes of a subject a tonal answer has, 0 where it is none."""
+    least = FIGURE_NOTES + 1
+    if start + least > len(leader) or place + least > len(follower):
+        return 0
+    moves = leader.moves[start : start + least - 1]
+    theirs = follower.moves[place : place + least - 1]
+    gaps = leader.gaps[start : start + least - 1]
+    head, after = (theirs[step] - moves[step] for step in range(MUTATED))
+    changed = abs(head) == 1 and after in {0, -head}
+    alike = gaps == follower.gaps[place : place + least - 1]
+    if not (changed and alike and moves[MUTATED:] == theirs[MUTATED:]):
+        return 0
+    apart = follower.steps[place + MUTATED] - leader.steps[start + MUTATED]
+    if abs(apart) % 7 not in TONAL:
+        return 0
+    return shared_length(leader, start, follower, place, length=least)
+
+
+def bits_of(counts: Counter[int]) -> dict[int, float]:
+    """Of each thing that is counted the bits that it has, by its share of all."""
+    whole = sum(counts.values())
+    return {each: log2(whole / count) for each, count in counts.items()}
+
+
+def entries_of(line: TextureLine) -> set[int]:
+    """The notes with which a line begins, at first or after a rest."""
+    ends = [note.end_ticks for note in line.notes]
+    return {
+        place
+        for place, note in enumerate(line.notes)
+        if not place or note.onset_ticks > ends[place - 1]
+    }
 
 
 def figure_at(line: TextureLine, place: int) -> tuple[tuple[int, ...], ...]:
@@ -175,10 +332,14 @@ def leader_of(
 
 
 def shared_length(
-    leader: TextureLine, start: int, follower: TextureLine, place: int
+    leader: TextureLine,
+    start: int,
+    follower: TextureLine,
+    place: int,
+    *,
+    length: int = FIGURE_NOTES,
 ) -> int:
-    """How many notes two lines have alike from two places on."""
-    length = FIGURE_NOTES
+    """How many notes two lines have alike from two places on, ``length`` at least."""
     while (
         start + length < len(leader)
         and place + length < len(follower)
@@ -190,10 +351,17 @@ def shared_length(
 
 
 def imitation(
-    leader: TextureLine, start: int, follower: TextureLine, place: int, length: int
+    leader: TextureLine,
+    start: int,
+    follower: TextureLine,
+    place: int,
+    length: int,
+    *,
+    tonal: bool = False,
 ) -> LineFind:
     """The find of one line that takes up another's figure."""
-    apart = follower.steps[place] - leader.steps[start]
+    head = MUTATED if tonal else 0
+    apart = follower.steps[place + head] - leader.steps[start + head]
     onset = follower.notes[place].onset_ticks
     return LineFind(
         "imitation",
@@ -205,4 +373,5 @@ def imitation(
         below=apart < 0,
         after_ticks=onset - leader.notes[start].onset_ticks,
         count=length,
+        tonal=tonal,
     )

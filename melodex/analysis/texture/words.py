@@ -90,6 +90,7 @@ def line_sentence(find: LineFind, melody: Melody) -> str:
     later = after_words(find.after_ticks, melody.metre_at(find.onset_ticks))
     place = f"{article(apart)} {'below' if find.below else 'above'}"
     place = "at the same pitch" if apart == "unison" else place
+    place += ", a tonal answer" if find.tonal else ""
     return f"{find.line} takes up {find.count} notes of {find.other} {later} later, {place}"
 
 
