@@ -385,4 +385,46 @@ HARMONY: dict[str, tuple[str, str]] = {
         "I5|I5|I5|I7|IV5|IV7|I5|I5|V7|IV7|I5|V7",
         "",
     ),
+    "sixteens that begin on vi": (
+        "vi7|ii7|V7|I V7/IV|IV|iiø7/vi|V7/vi|vi7 V7/ii|ii7|V7|I|vi7|ii7|V7|I(add6)"
+        "|iiø7/vi V7/vi|vi7|ii7|V7|I V7/IV|IV|iiø7/vi|V7/vi|vi7 V7/ii|ii7|V7|iiø7/ii"
+        "|V7/ii|ii7|V7|I(add6)|I(add6)",
+        "related ii 6-6, authentic cadence 14-15, related ii 16-16, related ii 22-22, "
+        "related ii 27-27, authentic cadence 30-31",
+    ),
+    "trio in the key of IV": (
+        "I|I|V7|I|I|V7/V|V7|V7|I|I|V7|I|IV|I|V7|I"
+        "|vi|V7/vi|vi|V7/vi|vi|V7/V|V7|V7|I|I|V7|I|IV|I|V7|I"
+        "|I|I|V7|I|IV|I|V7/V|V7|I|I|V7|V7/ii|ii|I|V7|I",
+        "authentic cadence 3-4, half cadence 6-7, authentic cadence 15-16, "
+        "half cadence 22-23, authentic cadence 31-32, half cadence 39-40, "
+        "authentic cadence 47-48",
+    ),
+    "verse in the minor of iii": (
+        "i|V7|i|V7|i|iv|V7/V|V7|i|V7|i|iv|V7/bIII|V|ii7|V7"
+        "|I|vi|ii7|V7|I|V7/IV|IV|iv|I|V7/ii|ii7|V7|I|IV|V7|I",
+        "half cadence 7-8, inner line by half step 22-25, authentic cadence 31-32",
+    ),
+    "chorus a step below its verse": (
+        "I|vi7|ii7|V7|I|vi7|ii7|V7/bVII|I|I6|IV|IV|I|I6|IV|V7|I|vi7|ii7|V7|I|vi7|ii7 V7|I",
+        "half cadence 15-16, authentic cadence 23-24",
+    ),
+    "centres on either side of the fifth": (
+        "vi7|ii7|V7|Imaj7|IVmaj7|ii7 V7|Imaj7|Imaj7|vi7|ii7|V7|Imaj7|IVmaj7|iiø7 V7|Imaj7"
+        "|Imaj7|ii7|V7|Imaj7|Imaj7|iiø7|V7|Imaj7|V7/vi|vi7|ii7|V7|Imaj7|ii7|V7|Imaj7|Imaj7",
+        "authentic cadence 6-7, authentic cadence 14-15, authentic cadence 18-19, "
+        "authentic cadence 22-23, authentic cadence 30-31",
+    ),
+    "bridge that begins on its I, a half step up": (
+        "ii7|ii7 V7|Imaj7|iii7|ii7|vi7 V7/V|ii7 V7|I(add6) V7/bII"
+        "|Imaj7|ii7 V7|iii7 vi7|ii7 V7|ii7 V7|Imaj7|ii7 V7|V7/iii V7"
+        "|ii7|ii7 V7|Imaj7|iii7|ii7|vi7 V7/V|ii7 V7|I(add6)",
+        "authentic cadence 2-3, authentic cadence 7-8, authentic cadence 13-14, "
+        "authentic cadence 18-19, authentic cadence 23-24",
+    ),
+    "phrygian dominant with a strain on iv": (
+        "I|I|iv|I|bvii|bvii|I|I|I|I|iv|I|bvii|bvii|I|I"
+        "|i|i|iv|i|bVII|bIII|iv V|i|I|bII|I|bvii|I|bII|bvii|I",
+        "authentic cadence 23-24",
+    ),
 }

@@ -395,6 +395,67 @@ FORMS = (
         "Cmaj7|Am7|Bbm7 Eb7|Abmaj7|Dm7|G7|C6|C6",
         "C major",
     ),
+    # Sections in keys of their own
+    one(
+        "sixteens that begin on vi",
+        "Am7|Dm7|G7|C C7|F|Bm7b5|E7|Am7 A7|Dm7|G7|C|Am7|Dm7|G7|C6|Bm7b5 E7"
+        "|Am7|Dm7|G7|C C7|F|Bm7b5|E7|Am7 A7|Dm7|G7|Em7b5|A7|Dm7|G7|C6|C6",
+        "C major",
+    ),
+    Form(
+        "trio in the key of IV",
+        "[A]F|F|C7|F|F|G7|C7|C7|F|F|C7|F|Bb|F|C7|F"
+        "|[B]Dm|A7|Dm|A7|Dm|G7|C7|C7|F|F|C7|F|Bb|F|C7|F"
+        "|[Trio]Bb|Bb|F7|Bb|Eb|Bb|C7|F7|Bb|Bb|F7|G7|Cm|Bb|F7|Bb",
+        ((1, 32, "F major"), (33, 48, "Bb major")),
+        printed="F major",
+    ),
+    Form(
+        "verse in the minor of iii",
+        "[Verse]Em|B7|Em|B7|Em|Am|F#7|B7|Em|B7|Em|Am|D7|G|Dm7|G7"
+        "|[Chorus]C|Am|Dm7|G7|C|C7|F|Fm|C|A7|Dm7|G7|C|F|G7|C",
+        ((1, 13, "E minor"), (14, 32, "C major")),
+    ),
+    Form(
+        "chorus a step below its verse",
+        "[Verse]B|G#m7|C#m7|F#7|B|G#m7|C#m7|E7|[Chorus]A|A/C#|D|D|A|A/C#|D|F#7"
+        "|[Verse]B|G#m7|C#m7|F#7|B|G#m7|C#m7 F#7|B",
+        ((1, 8, "B major"), (9, 15, "A major"), (16, 24, "B major")),
+    ),
+    Form(
+        "centres on either side of the fifth",
+        "Fm7|Bbm7|Eb7|Abmaj7|Dbmaj7|Dm7 G7|Cmaj7|Cmaj7"
+        "|Cm7|Fm7|Bb7|Ebmaj7|Abmaj7|Am7b5 D7|Gmaj7|Gmaj7"
+        "|Am7|D7|Gmaj7|Gmaj7|F#m7b5|B7|Emaj7|C7"
+        "|Fm7|Bbm7|Eb7|Abmaj7|Bbm7|Eb7|Abmaj7|Abmaj7",
+        (
+            (1, 5, "Ab major"),
+            (6, 8, "C major"),
+            (9, 13, "Eb major"),
+            (14, 20, "G major"),
+            (21, 23, "E major"),
+            (24, 32, "Ab major"),
+        ),
+    ),
+    Form(
+        "bridge that begins on its I, a half step up",
+        "[A]Ebm7|Ebm7 Ab7|Dbmaj7|Fm7|Ebm7|Bbm7 Eb7|Ebm7 Ab7|Db6 A7"
+        "|[B]Dmaj7|Em7 A7|F#m7 Bm7|Em7 A7|Dm7 G7|Cmaj7|Dm7 G7|C7 Ab7"
+        "|[A]Ebm7|Ebm7 Ab7|Dbmaj7|Fm7|Ebm7|Bbm7 Eb7|Ebm7 Ab7|Db6",
+        (
+            (1, 8, "Db major"),
+            (9, 12, "D major"),
+            (13, 15, "C major"),
+            (16, 24, "Db major"),
+        ),
+    ),
+    Form(
+        "phrygian dominant with a strain on iv",
+        "[A]D|D|Gm|D|Cm|Cm|D|D|[A]D|D|Gm|D|Cm|Cm|D|D"
+        "|[B]Gm|Gm|Cm|Gm|F|Bb|Cm D|Gm|[C]D|Eb|D|Cm|D|Eb|Cm|D",
+        ((1, 16, "D major"), (17, 24, "G minor"), (25, 32, "D major")),
+        idiom=FREYGISH,
+    ),
     # What is printed
     one(
         "I flat VII IV, mode printed",

@@ -41,5 +41,12 @@ SECTIONS = {
     "dorian vamps on two roots": "A 8, A 8",
     "lydian pedals on two roots": "A 8, A' 8",
     "flamenco cadence": "A 8, (8)",
+    "sixteens that begin on vi": "A 8, B 8, A 8, B' 8",
+    "trio in the key of IV": "A 16, B 16, Trio 16",
+    "verse in the minor of iii": "Verse 16, Chorus 16",
+    "chorus a step below its verse": "Verse 8, Chorus 8, Verse 8",
+    "centres on either side of the fifth": "A 8, A' 8, B 8, A' 8",
+    "bridge that begins on its I, a half step up": "A 8, B 8, A 8",
+    "phrygian dominant with a strain on iv": "A 8, A 8, B 8, C 8",
     "centres a third apart": "A 4, B 4, C 4, A 4",
 }

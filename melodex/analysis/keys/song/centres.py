@@ -5,8 +5,10 @@ chords stay those of the key. To a chord that the key does not have, which is th
 on, it is a centre of its own, as players of standards tell them (a bridge a half step up,
 a chorus that falls by whole tones, a cycle of thirds). It holds as far around its ii V I
 as the bars have more of its scale than of the key's; a dominant that leads away is the
-next key's. Common practice, no source; how long it must stay is our choice. The charts that
-``weights`` names change key so in four songs at most, and none is read worse for it.
+next key's. Between two such centres the key around has no hold: there a ii V I to any
+other chord is a centre, where the key's own V does not sound. Common practice, no source;
+how long it must stay is our choice. The charts that ``weights`` names change key so in
+four songs at most, and none is read worse for it.
 
 Contents: Sounding, settle, sounding, with_centres.
 """
@@ -16,6 +18,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from melodex.analysis.keys.song.layout import Layout
@@ -34,6 +37,8 @@ __all__ = ["Sounding", "settle", "sounding", "with_centres"]
 
 FEWEST_BARS, FEWEST_IN_CYCLE = 3, 2
 """Bars of a centre, and of one in a cycle of centres."""
+FEWEST_BETWEEN = 4
+"""Bars between two centres that can be a third; our choice."""
 FEWEST_OF_CYCLE = 3
 """Centres of two tonics or more that make a cycle."""
 LONG_STAY, LEAST_STAY = 4, 2.0
@@ -117,7 +122,7 @@ def centres_of(bars: Sequence[SongBar], tonics: Sequence[int]) -> list[Centre]:
         home = tonics[two.bar]
         if not is_two_five_one(two, five, one) or is_near(one, home, home in minor):
             continue
-        centre = around(bars, scale_on(home, home in minor), two, one)
+        centre = around(bars, home, home in minor, two, one)
         before = found[-1] if found else None
         if before is not None and centre.first < before.stop:
             if before.tonic == centre.tonic:
@@ -130,7 +135,29 @@ def centres_of(bars: Sequence[SongBar], tonics: Sequence[int]) -> list[Centre]:
             centre = replace(centre, first=cut)
         if centre.first < centre.stop:
             found.append(centre)
-    return list(lasting(found))
+    told = list(lasting(found))
+    return sorted([*told, *between(row, tonics, told)], key=lambda centre: centre.first)
+
+
+def between(
+    row: Sequence[Sounding], tonics: Sequence[int], found: Sequence[Centre]
+) -> Iterator[Centre]:
+    """Centres on a near chord, in bars between two centres that have no V of the key."""
+    for before, after in pairwise(found):
+        inside = [chord for chord in row if before.stop <= chord.bar < after.first]
+        homes = set(tonics[before.stop : after.first])
+        if len(homes) != 1 or after.first - before.stop < FEWEST_BETWEEN:
+            continue
+        home = homes.pop()
+        if any(chord.root == (home + 7) % 12 and chord.name in FIFTHS for chord in inside):
+            continue
+        ones = {
+            one.root
+            for two, five, one in zip(inside, inside[1:], inside[2:], strict=False)
+            if is_two_five_one(two, five, one) and one.root != home
+        }
+        if len(ones) == 1:
+            yield Centre(ones.pop(), before.stop, after.first, stays=True)
 
 
 def lasting(found: Sequence[Centre]) -> Iterator[Centre]:
@@ -198,16 +225,17 @@ def scale_on(tonic: int, minor: bool) -> frozenset[int]:
 
 
 def around(
-    bars: Sequence[SongBar], home: frozenset[int], two: Sounding, one: Sounding
+    bars: Sequence[SongBar], home: int, minor: bool, two: Sounding, one: Sounding
 ) -> Centre:
     """The bars around a ii V I that are more of its key than of the key before.
 
-    A bar that has as much of both is of the centre only between bars that are.
+    A bar that has as much of both is of the centre only between bars that are; one of
+    nothing but its I, with whatever third, is, and one that begins on the I before is not.
     """
-    scale = scale_on(one.root, one.third == "m")
+    scale, before = scale_on(one.root, one.third == "m"), scale_on(home, minor)
 
     def lead(bar: int) -> float:
-        return share_in(bars[bar], scale) - share_in(bars[bar], home)
+        return share_in(bars[bar], scale) - share_in(bars[bar], before)
 
     first, last = two.bar, one.bar
     begins = bars[first].chords
@@ -216,10 +244,11 @@ def around(
         first += 1
     earliest, latest = max(first - FARTHEST, 0), min(last + FARTHEST, len(bars))
     at = first - 1
-    while at >= earliest and (
-        lead(at) > 0 or (lead(at) == 0 and not rests_outside(bars[at], scale))
-    ):
-        first = at if lead(at) > 0 else first
+    while at >= earliest and not rests_on(bars[at], home, first_chord=True):
+        is_own = lead(at) > 0 or rests_on(bars[at], one.root)
+        if not is_own and (lead(at) < 0 or rests_outside(bars[at], scale)):
+            break
+        first = at if is_own else first
         at -= 1
     at = last + 1
     while at < latest and lead(at) >= 0 and not leads_away(bars[at], one.root):
@@ -227,6 +256,14 @@ def around(
         at += 1
     stays = one.held >= LEAST_STAY or last + 1 - first >= LONG_STAY
     return Centre(one.root, first, last + 1, stays)
+
+
+def rests_on(bar: SongBar, tonic: int, *, first_chord: bool = False) -> bool:
+    """Whether a bar, or its first chord, is nothing but a tonic, with whatever third."""
+    chords = bar.chords[:1] if first_chord else bar.chords
+    return bool(chords) and all(
+        root == tonic and KINDS[kind] in RESTING for root, kind, _ in chords
+    )
 
 
 def rests_outside(bar: SongBar, scale: frozenset[int]) -> bool:

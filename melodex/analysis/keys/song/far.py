@@ -4,7 +4,8 @@ Conventions: a bridge may stay in a key three signs or more away and never have 
 It is told by its chords: the section begins on a major or minor chord that the key of the
 piece does not have, stays on it for a quarter of its time, has two more chords and none
 but those of that chord's own key, and never sounds the I that was home, until its last
-bars lead back. Two chords alone are a colour of the key that they stand in. Common
+bars lead back. Two chords alone are a colour of the key that they stand in, and so is
+a section two signs away, unless its own V, a dominant, stood right before it. Common
 practice, no source. Of the charts that ``weights`` names four have such sections; in two
 of them listeners heard another tonic there, in two they let the one of the song stand.
 
@@ -25,7 +26,7 @@ from melodex.analysis.keys.song.mode import (
     root_and_third,
     third_of,
 )
-from melodex.analysis.keys.song.points import NO_ROOT, SongBar
+from melodex.analysis.keys.song.points import KINDS, NO_ROOT, SongBar
 from melodex.analysis.keys.song.relatives import LONGEST_COUNTED, held
 from melodex.analysis.keys.song.returns import only_tonic
 
@@ -38,9 +39,11 @@ FEWEST_BARS, LONGEST_TAIL = 6, 2
 """Bars that stay in the key, and bars that lead back at most. Our choice."""
 LEAST_SHARE = 0.25
 """Of the bars that its I must hold; our choice."""
-FEWEST_CHORDS = 3
-FEWEST_SIGNS = 3
-"""Signs from which on a key is far: its I is then none of the chords of the other."""
+FEWEST_CHORDS, FEWEST_LED = 3, 2
+FEWEST_SIGNS, FEWEST_SIGNS_LED = 3, 2
+"""Signs from which on a key is far: its I is then none of the chords of the other. Both
+are fewer where the V of a section led to it."""
+FIFTH = 7
 
 Sounding = tuple[int, str]
 """Root, and third as :func:`third_of` has it."""
@@ -68,7 +71,7 @@ def with_far_sections(layout: Layout, chances: ndarray) -> ndarray:
         home = only_tonic((first, stop), tonics)
         if home is None:
             continue
-        far = far_tonic(layout.bars[first:stop], homes[home])
+        far = far_tonic(layout.bars[first:stop], homes[home], layout.bars[first - 1])
         if far is not None:
             tonic, count = far
             settle(found, first, first + count, tonic)
@@ -81,29 +84,44 @@ def tonic_chord(bars: Sequence[SongBar], tonic: int) -> Sounding:
     return minor if held(bars, minor) > held(bars, major) else major
 
 
-def far_tonic(bars: Sequence[SongBar], home: Sounding) -> tuple[int, int] | None:
+def far_tonic(
+    bars: Sequence[SongBar], home: Sounding, before: SongBar
+) -> tuple[int, int] | None:
     """The far tonic that a section begins on, and for how many bars it holds.
 
-    ``home`` is the I of the key around it.
+    ``home`` is the I of the key around it, ``before`` the bar that leads to it.
     """
     row = [chords_of(bar) for bar in bars]
     if not row or not row[0] or not row[0][0][1] or row[0][0][0] == home[0]:
         return None
+    if named_chords(bars[0])[0][1] == "dominant":
+        return None
     tonic, third = row[0][0]
     own = scale_on(tonic, third)
-    if len(own & scale_on(*home)) > 7 - FEWEST_SIGNS:
+    led = ends_on_five(before, tonic)
+    if len(own & scale_on(*home)) > 7 - (FEWEST_SIGNS_LED if led else FEWEST_SIGNS):
         return None
     count = next((i for i, chords in enumerate(row) if not within(chords, own)), len(row))
     stays = {chord for chords in row[:count] for chord in chords}
     if (
         count < FEWEST_BARS
         or len(row) - count > LONGEST_TAIL
-        or len(stays) < FEWEST_CHORDS
+        or len(stays) < (FEWEST_LED if led else FEWEST_CHORDS)
         or home in stays
         or held(bars[:count], (tonic, third)) < LEAST_SHARE * count
     ):
         return None
     return tonic, count
+
+
+def ends_on_five(bar: SongBar, tonic: int) -> bool:
+    """Whether the last chord of a bar is the V of a tonic, a dominant."""
+    return named_chords(bar)[-1:] == [((tonic + FIFTH) % 12, "dominant")]
+
+
+def named_chords(bar: SongBar) -> list[tuple[int, str]]:
+    """Root and kind of each chord of a bar."""
+    return [(root, KINDS[kind]) for root, kind, _ in bar.chords if root != NO_ROOT]
 
 
 def chords_of(bar: SongBar) -> list[Sounding]:

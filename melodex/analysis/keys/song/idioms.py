@@ -6,7 +6,7 @@ the fourth or the flat seventh, is the phrygian dominant mode; with flat III and
 the natural third of the phrygian mode brings, it is what flamenco is played in. All of it
 is common practice, no source.
 
-Contents: FREYGISH, FLAMENCO, PHRYGIAN, idiom_of, fifth_as_tonic.
+Contents: FREYGISH, FLAMENCO, PHRYGIAN, idiom_at_home, idiom_of, fifth_as_tonic.
 """
 
 from __future__ import annotations
@@ -23,7 +23,14 @@ from melodex.analysis.keys.song.points import KINDS, NO_ROOT, SongBar
 if TYPE_CHECKING:
     from melodex.analysis.keys.song.layout import Layout
 
-__all__ = ["FLAMENCO", "FREYGISH", "PHRYGIAN", "fifth_as_tonic", "idiom_of"]
+__all__ = [
+    "FLAMENCO",
+    "FREYGISH",
+    "PHRYGIAN",
+    "fifth_as_tonic",
+    "idiom_at_home",
+    "idiom_of",
+]
 
 TWELVE = 12
 """Bars of a blues chorus: common practice, no source."""
@@ -37,6 +44,19 @@ NATURAL_CHORDS = frozenset({(3, "M"), (8, "M")})
 """Semitones above the tonic and third of the chords of the phrygian dominant mode, and of
 those that the natural third adds."""
 FIFTH = 7
+
+
+def idiom_at_home(bars: Sequence[SongBar], tonics: Sequence[int]) -> str:
+    """The idiom of a piece whose bars have these tonics.
+
+    One that goes to other tonics is no blues; on the phrygian scale it is where its first
+    tonic holds for more than half of it.
+    """
+    home = tonics[0]
+    own = [bar for bar, tonic in zip(bars, tonics, strict=True) if tonic == home]
+    if len(own) == len(bars):
+        return idiom_of(bars, home)
+    return phrygian_idiom(held_in(own), home) if 2 * len(own) > len(bars) else ""
 
 
 def idiom_of(bars: Sequence[SongBar], tonic: int) -> str:
@@ -94,26 +114,37 @@ def phrygian_idiom(held: Held, tonic: int) -> str:
     return FLAMENCO if natural > MOST_FOREIGN * whole else FREYGISH
 
 
-def fifth_as_tonic(layout: Layout, tonics: Sequence[int]) -> int | None:
-    """The fifth of a minor key, where it is the tonic of a freygish tune.
+def fifth_as_tonic(layout: Layout, tonics: Sequence[int]) -> tuple[int, list[int]] | None:
+    """The fifth of a minor key, where it is the tonic of a freygish tune, and its bars.
 
     Such a tune is often printed with the signature, and as in the key, of its iv. It begins
     on its own I, a plain major chord, ends each section on it, and stays on it for longer
-    than on iv.
+    than on iv. Strains of another key may stand between, for less than half of it.
     """
     if len(set(tonics)) != 1:
         return None
-    tonic = (tonics[0] + FIFTH) % 12
-    held = held_in(layout.bars)
+    four, tonic = tonics[0], (tonics[0] + FIFTH) % 12
+    parts = [
+        (range(first, stop), sounding(layout.bars[first:stop]))
+        for first, stop in parts_of(layout)
+    ]
+    told = [row for _, row in parts if row]
+    if not told or {told[0][0].root, told[-1][-1].root} != {tonic}:
+        return None
+    at_home = [bars for bars, row in parts if row and row[-1].root == tonic]
+    elsewhere = [row for _, row in parts if row and row[-1].root != tonic]
+    if any(four not in {row[0].root, row[-1].root} for row in elsewhere):
+        return None
+    own = [bar for bars in at_home for bar in bars]
+    held = held_in([layout.bars[bar] for bar in own])
     plain = held.chords.get((tonic, KINDS.index("major")), 0.0)
     seventh = held.chords.get((tonic, KINDS.index("dominant")), 0.0)
-    four = sum(held.chords.get((tonics[0], kind), 0.0) for kind in range(len(KINDS)))
-    if seventh or plain <= four or not phrygian_idiom(held, tonic):
+    on_four = sum(held.chords.get((four, kind), 0.0) for kind in range(len(KINDS)))
+    if (
+        2 * len(own) <= len(layout.bars)
+        or seventh
+        or plain <= on_four
+        or not phrygian_idiom(held, tonic)
+    ):
         return None
-    ends = [
-        chord.root
-        for first, stop in parts_of(layout)
-        for chord in sounding(layout.bars[first:stop])[-1:]
-    ]
-    begins = sounding(layout.bars)[0].root
-    return tonic if {begins, *ends} == {tonic} else None
+    return tonic, own

@@ -5,7 +5,9 @@ common; what tells them is where a section begins and which dominant goes home i
 is in the relative minor when it begins on that minor chord, stays on it at least as long
 as on the major tonic, and its V, with a major third, goes home last or is waited on at the
 end; it is in the relative major when it begins on that chord, stays on it as long, goes
-to it from its V, and ends on either, and the minor has no V of its own there. Common
+to it from its V, and ends on either, and the minor has no V of its own there. Eights that
+were only counted are halves of sixteens: one that begins on the minor chord, before one
+that goes on without either tonic and comes home in the major key, is in that. Common
 practice, no source. Where another key is printed, that alone counts.
 
 Contents: relative_points.
@@ -56,13 +58,17 @@ def relative_points(
     if len(printed) > 1 or counted:
         return points
     told = False
-    for first, stop in parts_of(layout):
+    parts = parts_of(layout)
+    for place, (first, stop) in enumerate(parts):
         home = only_tonic((first, stop), tonics)
         if home is None or stop - first < FEWEST_BARS:
             continue
         tonic = tonic_of_part(layout.bars[first:stop], home)
         if tonic is None:
             continue
+        if tonic == (home + 9) % 12 and len(layout.starts) < 2 and place + 1 < len(parts):
+            after = layout.bars[slice(*parts[place + 1])]
+            tonic = home if goes_on_home(after, tonic, home) else tonic
         told = told or tonic != home
         points[first:stop, tonic] += SETTLED / (stop - first)
     return points if told else np.zeros_like(points)
@@ -143,6 +149,14 @@ def in_relative_minor(bars: Sequence[SongBar], row: Row, tonic: int, home: int) 
         and held(bars, one) >= held(bars, major)
         and ((closes and not leads_back) or ends or (waits and not other))
     )
+
+
+def goes_on_home(bars: Sequence[SongBar], minor: int, major: int) -> bool:
+    """Whether an eight begins on neither tonic and comes home in the major key alone."""
+    row = chords_in_order(bars)
+    ones = (minor, "m"), (major, "M")
+    begins = bool(row) and row[0] not in ones
+    return begins and not goes_home(row, ones[0]) and bool(goes_home(row, ones[1]))
 
 
 def in_relative_major(bars: Sequence[SongBar], row: Row, tonic: int, home: int) -> bool:

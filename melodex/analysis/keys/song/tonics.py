@@ -21,7 +21,7 @@ from melodex.analysis.keys.song.centres import with_centres
 from melodex.analysis.keys.song.chain import tonic_probabilities
 from melodex.analysis.keys.song.confirmed import confirmed_points, part_numbers
 from melodex.analysis.keys.song.far import with_far_sections
-from melodex.analysis.keys.song.idioms import PHRYGIAN, fifth_as_tonic, idiom_of
+from melodex.analysis.keys.song.idioms import PHRYGIAN, fifth_as_tonic, idiom_at_home
 from melodex.analysis.keys.song.layout import Layout, layout_of
 from melodex.analysis.keys.song.mode import (
     held_in,
@@ -32,6 +32,7 @@ from melodex.analysis.keys.song.mode import (
 from melodex.analysis.keys.song.points import chord_points, melody_points, signature_points
 from melodex.analysis.keys.song.relatives import relative_points
 from melodex.analysis.keys.song.returns import SETTLED, returning_points
+from melodex.analysis.keys.song.strains import with_own_strains
 from melodex.analysis.keys.song.vamps import with_lydian_pedals, with_vamps
 from melodex.analysis.keys.spans import BarNumbers, KeySpan, merged, span_of
 from melodex.melody import MODES, Key, KeyChange, Melody, pitch_class
@@ -114,7 +115,7 @@ def song_spans(
     settled = chances.argmax(1).tolist()
     beside = relative_points(layout, settled, printed)
     if (fifth := fifth_as_tonic(layout, settled)) is not None:
-        beside[:, fifth] += SETTLED
+        beside[fifth[1], fifth[0]] += SETTLED
     if beside.any():
         chances = tonic_probabilities(points + beside, costs)
     if len(printed) <= 1:
@@ -133,7 +134,7 @@ def song_spans(
         for key, a, b in keys_of_run(layout, printed, held, speller, run, dorian):
             start, end = layout.edges[a], layout.edges[b]
             spans.append(span_of(numbers, start, end, key, certain, ""))
-    idiom = idiom_of(layout.bars, tonics[0]) if len(set(tonics)) == 1 else ""
+    idiom = idiom_at_home(layout.bars, tonics)
     remark = "" if idiom in PHRYGIAN else remark_of(spans, printed)
     method = method_of(melody, bool(printed) and not remark)
     kept = [replace(span, method=method) for span in merged(spans)]
@@ -147,6 +148,7 @@ def with_unprinted(
 ) -> ndarray:
     """The chances of each tonic with those of passages that are in keys of their own."""
     chances = with_far_sections(layout, chances)
+    chances = with_own_strains(layout, chances)
     chances = with_centres(layout, chances)
     chances = with_vamps(layout, chances)
     return with_lydian_pedals(layout, chances, placed)
