@@ -336,3 +336,83 @@ def test_tensions_of_applied_dominants_are_no_colour_of_a_mode() -> None:
     flat_ninths = '"Eb"G4|"C7"_d4|"Fm7"c4|"Bb7"A4|"Eb"G4|"C7"_d4|"Fm7"c2 "Bb7"A2|"Eb"E4|]'
     abc = f"X:1\nM:4/4\nL:1/4\nK:Eb\n{flat_ninths}"
     assert not analyse(read(abc)).modal
+
+
+def named_sections(chords: str) -> str:
+    """The sections of a sheet on which nothing is marked."""
+    found = sections(melody_of(one("", chords, "C major")))
+    return ", ".join(f"{part.label} {part.bars}" for part in found)
+
+
+BOLERO = "Dm|Dm|Gm|Gm|Gm|A7|Dm|Dm|D7|D7|Gm|Gm|E7|A7|Dm|Dm"
+
+
+@pytest.mark.parametrize(
+    ("chords", "expected"),
+    [
+        (f"{BOLERO}|Gm|Dm|A7|Dm|Gm|Dm|E7|A7|{BOLERO}", "A 16, B 8, A 16"),
+        ("C|G7|G7|C|C|G7|G7|C" + "|A7|Dm|G7|C|F|C|G7|C" * 2, "A 8, B 8, B 8"),
+        (
+            "Am|Bm7b5 E7|Am|Bm7b5 E7|Am|Dm7 G7|Cmaj7|A7|Dm7|G7|C6|Fmaj7|Bm7b5|E7|Am|"
+            "Bm7b5 E7|Am|Bm7b5 E7|Am|Bm7b5 E7|Em7b5|A7|Dm|Dm|Dm|Bm7b5 E7|Am|Fmaj7|Bm7b5|"
+            "E7|Am|Am|Dm7 Am7|Dm7 Am7|Dm7 Em7|Am",
+            "A 8, B 8, A' 8, C 12",
+        ),
+        (
+            "Em6|B7|B7|Em|E7|Am|D7|Gmaj7|Cmaj7|F#m7b5|B7|Em|E7|Am|D7|G|Cmaj7|Am6|"
+            "F#m7b5 B7|Em",
+            "A 4, B 8, B' 8",
+        ),
+        (
+            "C|C7|F|C|C|Am|D7|G7|C|C7|F|F#dim7|C/G|A7|D7 G7|C|Db|Db7|Gb|Db|Db|Bbm|Eb7|Ab7|"
+            "Db|Db7|Gb|Gdim7|Db/Ab|Bb7|Eb7 Ab7|Db",
+            "A 8, A' 8, A 8, A' 8",
+        ),
+    ],
+)
+def test_strains_of_a_sheet_of_chords_are_told_by_their_return(
+    chords: str, expected: str
+) -> None:
+    assert named_sections(chords) == expected
+
+
+def test_a_section_that_turns_around_closes_on_the_i_before() -> None:
+    eight = "C6|C6|D7|D7|Dm7|G7|C6"
+    found = reading_of(f"[A]{eight}|Dm7 G7|[A]{eight}|C6").harmony.devices
+    told = [(d.first_bar, d.last_bar) for d in found if d.kind == "authentic cadence"]
+    assert told == [(6, 7), (14, 15)]
+
+
+def test_a_close_is_told_once_where_a_dominant_comes_bars_later() -> None:
+    chords = "F7|F7|F7|F7|Bb7|Bb7|Bb7|Bb7|Eb7|Eb7|Eb7|Eb7|Ab|Ab|Ab|C7"
+    end = "Fm|C7|Fm|C7|Ab F7|Bb7 Eb7|Ab|Ab"
+    found = reading_of(f"{chords}|{'|'.join(chords.split('|')[:8])}|{end}", "Ab major")
+    told = [
+        (d.first_bar, d.last_bar)
+        for d in found.harmony.devices
+        if d.kind == "authentic cadence"
+    ]
+    assert told == [(12, 13), (30, 31)]
+
+
+@pytest.mark.parametrize(
+    ("chords", "key", "source"),
+    [
+        ("Gm7|C7|Gm7|C7|Ebmaj7|F|Gm7|Gm7", "G dorian", "natural minor on the same"),
+        ("G|F|G|F|Cmaj7|Em|Gmaj7|G", "G mixolydian", "major on the same tonic"),
+    ],
+)
+def test_a_chord_beside_a_mode_comes_from_the_nearest(
+    chords: str, key: str, source: str
+) -> None:
+    found = reading_of(chords, key)
+    assert str(found.key.key) == key
+    told = [d.reason for d in found.harmony.devices if d.kind == "borrowed chord"]
+    assert told
+    assert all(f"borrowed from {source}" in reason for reason in told)
+
+
+def test_a_diminished_chord_that_passes_down_stands_on_a_lowered_degree() -> None:
+    found = reading_of("Db|Fm7 Edim7|Ebm7 Ab7|Db|Db|Fm7 Edim7|Ebm7 Ab7|Db", "Db major")
+    texts = [chord.numeral.text for chord in found.harmony.chords if chord.bar == 2]
+    assert texts == ["iii7", "biii°7"]

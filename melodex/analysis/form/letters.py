@@ -151,8 +151,9 @@ def moved_return(
 ) -> str:
     """The label of the earlier section that a section is, moved to another key.
 
-    So in a last verse that is lifted. Where the section comes back afterwards as it was,
-    the moved one was a bridge, and has a letter of its own (common practice, no source).
+    So in a last verse that is lifted; its prime is left off where another return has it.
+    Where the section comes back afterwards as it was, the moved one was a bridge, and has
+    a letter of its own (common practice, no source).
     """
     part = parts[place]
     for earlier, name in zip(parts[near], found[near], strict=False):
@@ -164,7 +165,8 @@ def moved_return(
         if as_alike(higher, part, SAME_SECTION) and not any(
             as_alike(earlier, other, SAME_SECTION) for other in later
         ):
-            return name.rstrip("'") + "'"
+            primed = name.rstrip("'") + "'"
+            return name if primed in found and name != primed else primed
     return ""
 
 

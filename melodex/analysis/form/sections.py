@@ -35,7 +35,7 @@ from melodex.analysis.form.content import (
     with_returns,
 )
 from melodex.analysis.form.letters import SAME_SECTION, as_alike, labels
-from melodex.analysis.form.segments import is_sixteen_bar_blues
+from melodex.analysis.form.segments import LONGEST_SHEET, is_sixteen_bar_blues
 from melodex.analysis.form.words import section_names
 from melodex.melody import Melody
 
@@ -119,7 +119,8 @@ def sections(
             # Chords of a score change in its first bars as in any others.
             inside = range(SHORTEST, len(bars) - SHORTEST + 1)
             found_starts = [start for start in found_starts if start in inside]
-        if has_melody(bars):
+        if has_melody(bars) or len(bars) <= LONGEST_SHEET:
+            # In longer charts chords alone come again inside of sections too.
             found_starts = strains_apart(bars, strains_whole(bars, found_starts))
         if has_chords(bars) and not melody.chords_worked_out:
             found_starts = eights_apart(bars, found_starts, centres)
@@ -178,11 +179,13 @@ def strains_apart(bars: Sequence[FormBar], starts: Sequence[int]) -> list[int]:
             found.add(b + size)
     found.update(short_returns(bars, edges))
     spans = list(pairwise(edges)) if has_chords(bars) else []
+    # Without a melody a shorter rest is a tag.
+    least = SHORTEST if has_melody(bars) else EIGHT
     for place, (a, b) in enumerate(spans):
         near = spans[max(0, place - MOST_COMPARED) : place + MOST_COMPARED + 1]
         for c, d in near:
             size = d - c
-            fits = SHORTEST_ELSEWHERE <= size <= b - a - SHORTEST
+            fits = SHORTEST_ELSEWHERE <= size <= b - a - least
             if fits and as_alike(bars[c:d], bars[a : a + size], SAME_SECTION):
                 found.add(a + size)
     return sorted(found)

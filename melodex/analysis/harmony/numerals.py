@@ -158,9 +158,8 @@ def numeral(
     )
     figures, foreign_bass = figured(chord)
     over = "" if foreign_bass is None else f" over {degree_name(foreign_bass + degree)}"
-    shown = near(degree) if role.shown_degree is None else role.shown_degree
-    if chord.family in DIMINISHED:
-        shown = degree
+    nearest = degree if chord.family in DIMINISHED else near(degree)
+    shown = nearest if role.shown_degree is None else role.shown_degree
     plain = spelled(shown, chord.family, figures)
     return Numeral(
         named(role, plain, chord, figures) + over,

@@ -64,6 +64,7 @@ APPLIED_DEGREE = {
 LOWERED_THIRD = frozenset({"minor", "half-diminished", "diminished"})
 ROMAN = ("", "I", "II", "III", "IV", "V", "VI", "VII")
 RAISED_SIXTH, RAISED_SEVENTH = 3, LEADING_TONE
+RAISED_FOURTH = 6
 LEADING_TONE_DOWN = -LEADING_TONE
 """From a leading tone up to its goal is a minor second: five fifths down."""
 FLAT_SIX, FLAT_TWO, FLAT_SEVEN, FLAT_THREE = -4, -5, -2, -3
@@ -74,10 +75,14 @@ AUGMENTED_SIXTH = 10
 """F sharp above A flat, on the line of fifths."""
 TRIAD = frozenset({"1", "b3", "3", "b5", "5", "#5"})
 TENSIONS = frozenset({"9", "11", "13", "b9", "#9", "#11", "b13", "b6"})
+MAJOR_TO_BORROW_FROM = ("minor", "mixolydian", "phrygian", "lydian")
+MINOR_TO_BORROW_FROM = ("major", "dorian", "phrygian", "mixolydian")
 MODES_TO_BORROW_FROM = {
-    False: ("minor", "mixolydian", "phrygian", "lydian"),
-    True: ("major", "dorian", "phrygian", "mixolydian"),
+    "mixolydian": ("major", *MAJOR_TO_BORROW_FROM),
+    "dorian": ("minor", *MINOR_TO_BORROW_FROM),
+    "phrygian": ("minor", *MINOR_TO_BORROW_FROM),
 }
+"""Modes that chords are borrowed from, first the nearest: flat VI in dorian of minor."""
 USUAL_GOALS = frozenset({-1, 1, 2, 3, 4})
 """In fifths above the tonic: IV, V, ii, vi and iii (common practice, no source)."""
 
@@ -373,12 +378,18 @@ def role_of_diminished(place: Place) -> Role | None:
         if shares_root_of_next(place):
             return Role("common-tone diminished")
         if falls_by_half_step(chord, following):
-            return Role("passing diminished")
+            return passing(place)
         if leads_up_inverted(place):
             return applied(place, "secondary leading tone", int(place.next_degree))
     if chord.family == "diminished" and goal in USUAL_GOALS:
         return applied(place, "secondary leading tone", goal)
     return None
+
+
+def passing(place: Place) -> Role:
+    """A diminished chord that passes down: on a lowered degree, but for the fourth."""
+    shown = place.degree - 12 if place.degree > RAISED_FOURTH else None
+    return Role("passing diminished", shown_degree=shown)
 
 
 def goes_on_to_five_of_five(place: Place) -> bool:
@@ -540,7 +551,8 @@ def borrowed(place: Place) -> Role | None:
     """
     # Modes that hold all of it come first.
     for own in (frozenset[int](), scale_of_mode(place.mode)):
-        for mode in MODES_TO_BORROW_FROM[place.minor]:
+        usual = MINOR_TO_BORROW_FROM if place.minor else MAJOR_TO_BORROW_FROM
+        for mode in MODES_TO_BORROW_FROM.get(place.mode, usual):
             held = scale_of_mode(mode)
             if mode == "minor" and place.degree == RAISED_SEVENTH:
                 held = held | {RAISED_SEVENTH}

@@ -72,6 +72,8 @@ def cadences(piece: Piece) -> Iterator[Device]:
             if kind in {"half cadence", ""} and turned:
                 # A dominant after the close only leads to what comes.
                 first -= 1
+                if first in reached:
+                    continue
                 here, after = piece.row[first - 1], piece.row[first]
                 kind, key = cadence_of(here, after), None
             elif (

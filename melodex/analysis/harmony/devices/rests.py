@@ -233,6 +233,11 @@ def rests_of_chords(
             if place and before.numeral.degree == 0 and before.bar == run[0].bar:
                 yield Rest(start, before.onset_ticks, onset, sure=False, closes=True)
                 start = end
+            elif place and (home_at := before_turn(runs, place, bar_ticks)):
+                closed = runs[home_at - 1]
+                at, stop = closed[0].onset_ticks, closed[-1].end_ticks
+                yield Rest(start, at, stop, sure=False, closes=True)
+                start = end
         if not (closing or long or is_last):
             continue
         if closing and not is_last:
@@ -244,6 +249,22 @@ def rests_of_chords(
         yield Rest(start, onset, end, sure, closing)
         # A long chord may yet move on; after a section a new phrase begins.
         start = end if closing else onset
+
+
+def before_turn(runs: Sequence[Sequence[PlacedChord]], place: int, bar_ticks: int) -> int:
+    """The first of the chords that turn around in the bar after I; 0 where they do not.
+
+    I fills the bar before, and they lead away from it to the last of them, a dominant.
+    """
+    bar = runs[place][0].bar
+    first = place
+    while first and runs[first - 1][0].bar == bar:
+        first -= 1
+    if first == place or not first or runs[place][0].chord.family != "dominant":
+        return 0
+    home = runs[first - 1]
+    fills = home[-1].end_ticks - home[0].onset_ticks >= bar_ticks
+    return first if fills and home[0].numeral.degree == 0 else 0
 
 
 def first_of_root(row: Sequence[PlacedChord], place: int) -> int:

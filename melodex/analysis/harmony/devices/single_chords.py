@@ -3,7 +3,7 @@
 Conventions: a reason is one sentence, made for each role by a function of its own. All
 rules are common practice, no source.
 
-Contents: coloured_chords, altered_dominants, lender, named_mode.
+Contents: coloured_chords, altered_dominants, lender, named_source.
 """
 
 from __future__ import annotations
@@ -17,10 +17,10 @@ from melodex.analysis.harmony.placed import (
     spoken_degree,
     spoken_numeral,
 )
-from melodex.analysis.harmony.roles import LEADING_TONE, goes_on
+from melodex.analysis.harmony.roles import LEADING_TONE, goes_on, is_minor_mode
 from melodex.melody import pitch_class, pitch_class_name
 
-__all__ = ["altered_dominants", "coloured_chords", "lender", "named_mode"]
+__all__ = ["altered_dominants", "coloured_chords", "lender", "named_source"]
 
 FLATTEST_NAME = -7
 """C flat, on the line of fifths: what is flatter has a plainer name."""
@@ -126,17 +126,23 @@ def say_substitute(here: PlacedChord) -> str:
     )
 
 
-def named_mode(source: str) -> str:
-    """The mode that chords are borrowed from, in words."""
-    return PARALLEL.get(source, f"{source} on the same tonic")
+def named_source(here: PlacedChord) -> str:
+    """The mode that a chord is borrowed from, in words.
+
+    Minor is parallel to major; beside dorian it is the natural one.
+    """
+    source = here.numeral.from_mode
+    minor = is_minor_mode(here.key.mode)
+    if source == "minor" and minor:
+        return "natural minor on the same tonic"
+    parallel = PARALLEL.get(source) if source != "major" or minor else None
+    return parallel or f"{source} on the same tonic"
 
 
 def say_borrowed(here: PlacedChord) -> str:
     """Reason of a borrowed chord."""
     spoken = spoken_numeral(here.numeral.text, here.chord.family)
-    return (
-        f"{here.chord.text} is {spoken}, borrowed from {named_mode(here.numeral.from_mode)}"
-    )
+    return f"{here.chord.text} is {spoken}, borrowed from {named_source(here)}"
 
 
 def say_blues(here: PlacedChord) -> str:

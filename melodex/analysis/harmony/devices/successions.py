@@ -24,7 +24,7 @@ from melodex.analysis.harmony.devices.device import (
     Piece,
     runs,
 )
-from melodex.analysis.harmony.devices.single_chords import lender, named_mode
+from melodex.analysis.harmony.devices.single_chords import lender, named_source
 from melodex.analysis.harmony.numerals import is_minor_mode
 from melodex.analysis.harmony.placed import PlacedChord
 from melodex.melody import MODES, pitch_class_name
@@ -58,7 +58,7 @@ def mixtures(piece: Piece) -> Iterator[Device]:
     for first, last in runs(sources):
         if sources[first] and last - first + 1 >= MIXTURE_CHORDS:
             texts = " ".join(piece.row[s].numeral.text for s in range(first, last + 1))
-            reason = f"{texts}: the passage dips into {named_mode(sources[first])}"
+            reason = f"{texts}: the passage dips into {named_source(piece.row[first])}"
             yield piece.device("modal mixture", first, last, reason)
 
 
