@@ -2,9 +2,11 @@
 
 Conventions: a text from a file is one line of printable characters, cut to a length
 that no title reaches; changes of key and metre are few enough that looking one up for
-each note stays quick.
+each note stays quick. A piece is so long at most, and has so many bars: a few letters may
+say that a note lasts for hours, and whatever goes through its time takes that long.
 
-Contents: MOST_CHANGES, MOST_TEXT, one_line, settle.
+Contents: MOST_BARS, MOST_CHANGES, MOST_QUARTERS, MOST_TEXT, one_line, refuse_longer,
+refuse_more_bars, settle.
 """
 
 from __future__ import annotations
@@ -12,9 +14,24 @@ from __future__ import annotations
 from typing import TypeVar
 
 from melodex.errors import HostileInputError
-from melodex.melody import KeyChange, MetreChange
+from melodex.melody import TICKS_PER_QUARTER, KeyChange, MetreChange
 
-__all__ = ["MOST_CHANGES", "MOST_TEXT", "one_line", "settle"]
+__all__ = [
+    "MOST_BARS",
+    "MOST_CHANGES",
+    "MOST_QUARTERS",
+    "MOST_TEXT",
+    "one_line",
+    "refuse_longer",
+    "refuse_more_bars",
+    "settle",
+]
+
+MOST_QUARTERS = 100_000
+"""Of a piece: more than a day of music at 60 quarters a minute."""
+
+MOST_BARS = 20_000
+"""Of a piece: ten hours of common time."""
 
 MOST_CHANGES = 2000
 """Of key, or of metre: more than one in every bar of a long movement."""
@@ -53,3 +70,41 @@ def settle(changes: list[Change], change: Change) -> None:
             f"more than {MOST_CHANGES} changes of key or metre", limit=MOST_CHANGES
         )
     changes.append(change)
+
+
+PART_IT = "a piece that is meant to be so long is read in several files"
+
+
+def refuse_more_bars(count: int) -> None:
+    """Refuse a piece that has more bars than any has.
+
+    Raises
+    ------
+    HostileInputError
+        If there are more than :data:`MOST_BARS`.
+    """
+    if count > MOST_BARS:
+        raise HostileInputError(
+            f"more than {MOST_BARS} bars", limit=MOST_BARS, hint=PART_IT
+        )
+
+
+def refuse_longer(end_ticks: float) -> None:
+    """Refuse a piece that has come to a place that no piece comes to.
+
+    Parameters
+    ----------
+    end_ticks : float
+        Where it has come to, in ticks from its start; a fraction of a tick counts.
+
+    Raises
+    ------
+    HostileInputError
+        If that is more than :data:`MOST_QUARTERS`.
+    """
+    if end_ticks > MOST_QUARTERS * TICKS_PER_QUARTER:
+        raise HostileInputError(
+            f"it lasts more than {MOST_QUARTERS} quarters",
+            limit=MOST_QUARTERS,
+            hint=PART_IT,
+        )

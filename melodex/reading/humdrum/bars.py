@@ -8,14 +8,11 @@ Contents: BarBook.
 
 from __future__ import annotations
 
-from melodex.errors import HostileInputError
 from melodex.melody import Bar
+from melodex.reading.bounded import refuse_longer, refuse_more_bars
 from melodex.reading.humdrum.signs import BarSign
 
 __all__ = ["BarBook"]
-
-MOST_BARS = 20_000
-"""Of a piece: ten hours of common time."""
 
 
 class BarBook:
@@ -47,10 +44,10 @@ class BarBook:
         Raises
         ------
         HostileInputError
-            If there are too many.
+            If there are too many, or they are too long.
         """
-        if len(self.records) >= MOST_BARS:
-            raise HostileInputError(f"more than {MOST_BARS} bars", limit=MOST_BARS)
+        refuse_more_bars(len(self.records) + 1)
+        refuse_longer(end)
         duration = end - self.start
         offset = 0
         if not self.records:

@@ -18,13 +18,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from melodex.errors import HostileInputError, ReadingError
+from melodex.reading.bounded import MOST_QUARTERS
 
 __all__ = ["MetaEvent", "MidiFile", "MidiNote", "MidiTrack", "parse_midi"]
 
 MOST_EVENTS = 400_000
 MOST_TRACKS = 256
-MOST_QUARTERS = 100_000
-"""More than a day of music at 60 quarters a minute."""
 
 DATA_BYTES = {0x80: 2, 0x90: 2, 0xA0: 2, 0xB0: 2, 0xC0: 1, 0xD0: 1, 0xE0: 2}
 """Bytes after the status byte of a channel message (MIDI 1.0)."""

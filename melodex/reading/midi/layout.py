@@ -25,13 +25,11 @@ from melodex.melody import (
     beat_strength,
     spell,
 )
+from melodex.reading.bounded import refuse_more_bars
 from melodex.reading.midi.file import MidiNote
 from melodex.reading.midi.signs import Signs
 
 __all__ = ["laid_out", "tonic_by_content"]
-
-MOST_BARS = 20_000
-"""Of a piece: ten hours of common time."""
 
 MOST_EMPTY_BARS = 2_000
 BARS_OF_A_NOTE = 50
@@ -140,8 +138,7 @@ def bars_of(
             bars.append(Bar(len(bars) + (not pickup), place, duration))
             offsets.append(length - duration if pickup and len(bars) == 1 else 0)
             place += duration
-            if len(bars) > MOST_BARS:
-                raise ReadingError(f"more than {MOST_BARS} bars")
+            refuse_more_bars(len(bars))
     return bars, offsets
 
 

@@ -15,7 +15,7 @@ from typing import TypeVar
 from xml.etree.ElementTree import Element
 
 from melodex.melody import TICKS_PER_QUARTER, Bar, ChordSymbol, SectionMark
-from melodex.reading.bounded import one_line
+from melodex.reading.bounded import one_line, refuse_longer
 from melodex.reading.common.parts import PartSheet
 from melodex.reading.musicxml.clock import ROUNDED_TICKS, PartClock
 from melodex.reading.musicxml.harmony import whole
@@ -84,6 +84,7 @@ def close_bar(sheet: PartSheet, clock: PartClock, line: BarLine, implicit: bool)
     metre = sheet.metres[-1].metre if sheet.metres else None
     full = metre.bar_ticks if metre else 4 * TICKS_PER_QUARTER
     duration = round(clock.furthest) or full
+    refuse_longer(clock.start + duration)
     if metre and full < duration < full + OVERFULL_TICKS:
         # A slip of rounding in one voice must not shift all that follows.
         duration = full

@@ -28,7 +28,7 @@ from melodex.melody import (
     pitch_class,
 )
 from melodex.melody.loudness import SIGNS
-from melodex.reading.bounded import one_line, settle
+from melodex.reading.bounded import one_line, refuse_more_bars, settle
 from melodex.reading.common.parts import PartSheet, WrittenNote
 from melodex.reading.musicxml.bars import BarLine, bar_number, close_bar
 from melodex.reading.musicxml.clock import DECIMAL, PartClock
@@ -49,7 +49,6 @@ from melodex.reading.musicxml.signs import (
 __all__ = ["transposition_of", "walk_part"]
 
 MOST_NOTES = 100_000
-MOST_MEASURES = 20_000
 MOST_WEDGES = 16
 """Hairpins that are open at once; a file numbers six at most (MusicXML 4.0)."""
 
@@ -65,10 +64,7 @@ def walk_part(part: Element) -> PartSheet:
         If a limit on numbers, notes or measures is passed.
     """
     measures = part.findall("measure")
-    if len(measures) > MOST_MEASURES:
-        raise HostileInputError(
-            f"a part of more than {MOST_MEASURES} bars", limit=MOST_MEASURES
-        )
+    refuse_more_bars(len(measures))
     walk = PartWalk()
     walk.clock.scale = Fraction(TICKS_PER_QUARTER) / stated_divisions(part)
     for measure in measures:

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 from melodex.melody import Bar, Metre, beat_strength
 from melodex.reading.abc.voice.tokens import BarSign
+from melodex.reading.bounded import refuse_longer, refuse_more_bars
 
 __all__ = ["BarBook", "OpenBar"]
 
@@ -43,9 +44,17 @@ class BarBook:
         self.ending = ""
 
     def close(self, now: int, metre: Metre | None, line: str) -> bool:
-        """End the bar at a place; False if there was nothing in it."""
+        """End the bar at a place; False if there was nothing in it.
+
+        Raises
+        ------
+        HostileInputError
+            If there are too many bars, or they are too long.
+        """
         if now == self.onset:
             return False
+        refuse_more_bars(len(self.bars) + 1)
+        refuse_longer(now)
         self.bars.append(
             OpenBar(
                 self.onset,

@@ -25,6 +25,7 @@ from melodex.reading.abc.voice.pitch import PitchReader, nearest_sign
 from melodex.reading.abc.voice.signs import FERMATAS, PlayingSigns
 from melodex.reading.abc.voice.time import UNCHANGED, Clock, normal_of
 from melodex.reading.abc.voice.tokens import NOTE, NOTE_INDEX, TOKEN, bar_sign
+from melodex.reading.bounded import refuse_longer
 from melodex.reading.common.chord_text import is_signpost, may_be_chord
 
 __all__ = ["MAX_NOTES", "VoiceReader"]
@@ -112,6 +113,7 @@ class VoiceReader:
             raise HostileInputError(
                 f"more than {MAX_NOTES} notes in one tune", limit=MAX_NOTES
             )
+        refuse_longer(clock.now)
 
     def end_line(self) -> None:
         """A line of music ended without a backslash."""
