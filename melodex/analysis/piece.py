@@ -236,9 +236,12 @@ def leads_alike(here: PlacedChord, other: str) -> bool:
 def is_far_substitute(device: Device, found: Analysis) -> bool:
     """Whether a tritone substitute leads neither to I nor to V, or stands on no root.
 
-    Of notes that are played, such a chord only passes.
+    Of notes that are played, such a chord only passes; one that does not go there is the
+    dominant of a flat II.
     """
     if device.kind != "tritone substitute":
         return False
     here = found.harmony.chords[device.chords[0]]
+    if not here.numeral.resolves:
+        return True
     return here.numeral.goal_degree not in {0, 1} or not here.chord.is_over_its_root

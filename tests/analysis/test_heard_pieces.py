@@ -267,3 +267,24 @@ def test_no_church_mode_lends_to_chords_that_are_played():
 def test_v_to_a_last_unison_is_a_cadence():
     # Corelli, op. 3 no. 1, first movement: the last F has no third.
     assert 19 in bars(finds("corelli/opus3no1/1grave.xml"), "authentic cadence")
+
+
+def test_augmented_sixths_are_told_by_their_notes():
+    # Haydn, op. 74 no. 1, first movement, bar 13: A flat, C and F sharp before I64; no E
+    # flat. Beethoven, op. 59 no. 3, first movement, bar 169: with its fifth.
+    for work, bar, nation in (
+        ("haydn/opus74no1/movement1.mxl", 13, "Italian"),
+        ("beethoven/opus59no3/movement1.mxl", 169, "German"),
+    ):
+        told = {
+            device.first_bar: device.reason
+            for device in finds(work)
+            if device.kind == "augmented sixth"
+        }
+        assert f"is the {nation} sixth: Ab and F# open out to the G of V" in told[bar]
+
+
+def test_v_of_a_flat_ii_stands_for_no_v_of_v():
+    # Beethoven, op. 18 no. 4, bar 8: V7 of D flat, and back.
+    told = finds("beethoven/opus18no4.mxl")
+    assert 8 not in bars(told, "tritone substitute")

@@ -109,6 +109,9 @@ SEVENTH = -2
 SIXTH, RESPELLED = 3, 0.4
 """Major sixth above a root, in fifths, and how many points less it has as a seventh."""
 
+AUGMENTED_SIXTH = 10
+"""From the lowest note of an augmented sixth to the highest, in fifths."""
+
 MOST_SLICES = 20_000
 """Beyond this many a piece is left without chords: a thousand bars of sixteenths."""
 
@@ -128,6 +131,7 @@ choice."""
 
 LEADERS = tuple(list(KINDS).index(kind) for kind in ("dim", "m7b5", "dim7"))
 SEVEN = LEADERS[-1]
+DOMINANT_SEVENTH = list(KINDS).index("7")
 
 STATES = (2 * ROOTS_AROUND + 1) * len(KINDS)
 
@@ -149,6 +153,8 @@ class SoundingChord:
         hears, 0 to 1.
     other : str
         The next best chord of another root or triad, as a symbol.
+    is_italian : bool
+        Whether it is an augmented sixth whose fifth is nowhere heard.
     """
 
     onset_ticks: int
@@ -158,13 +164,15 @@ class SoundingChord:
     kind: str
     certainty: float = 1.0
     other: str = ""
+    is_italian: bool = False
 
     @property
     def text(self) -> str:
         """The chord as a symbol, such as ``G7/B``."""
         over = self.bass_fifths != self.root_fifths
         bass = f"/{pitch_class_name(self.bass_fifths)}" if over else ""
-        return f"{pitch_class_name(self.root_fifths)}{self.kind}{bass}"
+        left_out = "no5" if self.is_italian else ""
+        return f"{pitch_class_name(self.root_fifths)}{self.kind}{left_out}{bass}"
 
 
 def harmonised(read: ReadTune) -> Melody:
@@ -267,9 +275,22 @@ def chords_of(
             # What sounded goes on through a silence.
             found[-1] = replace(found[-1], end_ticks=heard.times[begin])
         if begin < place:
-            found += over_basses(heard, path[first], begin, place, (sure, other))
+            told = over_basses(heard, path[first], begin, place, (sure, other))
+            if is_italian(heard, path[first], begin, place):
+                told = [replace(chord, is_italian=True) for chord in told]
+            found += told
         first = place
     return found
+
+
+def is_italian(heard: Heard, state: int, first: int, end: int) -> bool:
+    """Whether some slices have the augmented sixth of a chord and no fifth of it."""
+    if state % len(KINDS) != DOMINANT_SEVENTH:
+        return False
+    root = state // len(KINDS) - ROOTS_AROUND + REACH
+    quarters = heard.lasting[end] - heard.lasting[first]
+    sixth = root + AUGMENTED_SIXTH
+    return sixth <= 2 * REACH and quarters[sixth] > 0 and not quarters[root + 1]
 
 
 def members_of(heard: Heard, state: int) -> dict[int, int]:
@@ -447,6 +468,11 @@ def members() -> tuple[ndarray, ndarray, ndarray]:
     respelled = roots - ROOTS_AROUND + SIXTH + REACH
     member[respelled, roots, SEVEN] = MEMBERS[3] - RESPELLED
     seventh[respelled, roots, SEVEN] = 1
+    # That of an augmented sixth is written as one, F sharp over A flat.
+    sixth = np.minimum(roots - ROOTS_AROUND + AUGMENTED_SIXTH + REACH, 2 * REACH)
+    within = sixth == roots - ROOTS_AROUND + AUGMENTED_SIXTH + REACH
+    member[sixth[within], roots[within], DOMINANT_SEVENTH] = MEMBERS[3] - RESPELLED
+    seventh[sixth[within], roots[within], DOMINANT_SEVENTH] = 1
     whole = (2 * REACH + 1, STATES)
     return member.reshape(whole), third.reshape(whole), seventh.reshape(whole)
 
