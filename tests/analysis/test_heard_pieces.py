@@ -288,3 +288,20 @@ def test_v_of_a_flat_ii_stands_for_no_v_of_v():
     # Beethoven, op. 18 no. 4, bar 8: V7 of D flat, and back.
     told = finds("beethoven/opus18no4.mxl")
     assert 8 not in bars(told, "tritone substitute")
+
+
+# Common practice, no source: a hymn closes before its Amen.
+@pytest.mark.parametrize(
+    ("row", "notes", "told"),
+    [
+        ("C F G7 C F C", "GEGE|AFAF|DEFD|C4|C4|C4|", True),
+        ("C Am G7 C F C", "GEGE|AFAF|DEFD|C4|C4|C4|", False),
+        ("C F G7 C F C", "GEGE|AFAF|DEFE|G4|C4|C4|", False),
+        ("C F G7 C F C", "GEGE|AFAF|DEFD|CEDE|C4|C4|", False),
+    ],
+)
+def test_a_prepared_v_closes_where_the_tune_rests_on_the_tonic(row, notes, told):
+    melody = worked(row, notes)
+    devices = harmony(melody, [Span()], phrases=(), sections=()).devices
+    ours = {each.chords for each in devices if each.kind == "authentic cadence"}
+    assert ((2, 3) in ours) is told

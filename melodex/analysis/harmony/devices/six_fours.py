@@ -1,10 +1,12 @@
-"""Cadences that a six-four chord announces, in notes that are played.
+"""Cadences inside what the tune makes one phrase, in notes that are played.
 
 Conventions: I over its fifth, on no weaker a place than the V over the same bass that it
 goes to, delays this V; where the V then goes to I in root position on a downbeat or in the
 middle of a bar, and the tune from its neighbour to the tonic without a rest, that is a
 cadence wherever phrases end, and no half cadence on V. Over a bass that was there before,
-as over a pedal, the six-four delays nothing. Common practice, no source.
+as over a pedal, the six-four delays nothing. So it is where ii, IV or V of V lead to the V,
+and the tune rests on the tonic for half a bar and clearly longer than usual. Common
+practice, no source.
 
 Contents: with_six_fours.
 """
@@ -13,14 +15,16 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Iterator, Sequence
+from statistics import median
 
 from melodex.analysis.harmony.devices.cadences import reason_of
 from melodex.analysis.harmony.devices.device import FIFTH_FAMILIES, Device, Piece
-from melodex.analysis.harmony.devices.rests import numbered_ends
+from melodex.analysis.harmony.devices.rests import LONG_REST_RATIO, end_of, numbered_ends
 from melodex.analysis.harmony.heard.slices import offsets_at
 from melodex.analysis.harmony.numerals import is_minor_mode
 from melodex.analysis.harmony.placed import PlacedChord
-from melodex.melody import beat_strength
+from melodex.analysis.keys.home import same_key
+from melodex.melody import TICKS_PER_QUARTER, beat_strength
 
 __all__ = ["with_six_fours"]
 
@@ -31,7 +35,7 @@ STEP = 2
 
 
 def with_six_fours(piece: Piece, found: Sequence[Device]) -> tuple[Device, ...]:
-    """The cadences of a piece with those that a six-four announces.
+    """The cadences of a piece with those that a six-four announces, or a rest confirms.
 
     Parameters
     ----------
@@ -43,8 +47,9 @@ def with_six_fours(piece: Piece, found: Sequence[Device]) -> tuple[Device, ...]:
         return tuple(found)
     goals = {device.chords[1] for device in found if device.kind != "half cadence"}
     ours = []
-    for fifth, goal in announced(piece):
+    for fifth, goal in [*announced(piece), *confirmed(piece)]:
         if piece.steps[goal] not in goals:
+            goals.add(piece.steps[goal])
             reason = reason_of(piece.row[goal - 1], piece.row[goal])
             device = piece.device("authentic cadence", goal - 1, goal, reason)
             ours.append((fifth, device))
@@ -75,6 +80,43 @@ def announced(piece: Piece) -> Iterator[tuple[int, int]]:
         announces = not held and not ends and delays
         if announces and is_home(here, row[goal]) and goes_home(piece, row[goal]):
             yield step + 1, goal
+
+
+def confirmed(piece: Piece) -> Iterator[tuple[int, int]]:
+    """The step of each V that is prepared, and of the I on which the tune then rests."""
+    row = piece.row
+    melody = piece.melody
+    usual = median(melody.duration_ticks) if len(melody) else 0
+    for step in range(1, len(row) - 1):
+        before, five, goal = row[step - 1 : step + 2]
+        if not prepares(before, five) or not is_five(goal, five):
+            continue
+        if not (is_home(goal, goal) and goes_home(piece, goal)):
+            continue
+        note = bisect_left(melody.onset_ticks, goal.onset_ticks)
+        metre = melody.metre_at(goal.onset_ticks)
+        bar = metre.bar_ticks if metre else WHOLE
+        ((offset, metre),) = offsets_at([goal.onset_ticks], melody)
+        rests = end_of(melody, note) - melody.onset_ticks[note] >= max(
+            bar / 2, LONG_REST_RATIO * usual
+        )
+        if rests and beat_strength(offset, metre) == 1.0:
+            yield step, step + 1
+
+
+PREPARING = frozenset({-1, 2})
+"""Degrees of IV and ii, in fifths above the tonic."""
+WHOLE = 4 * TICKS_PER_QUARTER
+"""A bar where there is no metre."""
+
+
+def prepares(before: PlacedChord, five: PlacedChord) -> bool:
+    """Whether a chord is the IV, the ii or the V of a V, in one key with it."""
+    named = before.numeral
+    if not same_key(before.key, five.key):
+        return False
+    of_five = named.role.startswith("secondary") and named.goal_degree == 1
+    return of_five or (named.role != "secondary dominant" and named.degree in PREPARING)
 
 
 def is_six_four(here: PlacedChord) -> bool:
