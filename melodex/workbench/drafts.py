@@ -59,6 +59,23 @@ class Drafts:
             fields = self.kept.get(place, OrderedDict())
             return {name: tabs[next(reversed(tabs))] for name, tabs in fields.items()}
 
+    def others_of(self, place: str) -> dict[str, list[str]]:
+        """What other tabs than the last hold in each field, and nothing later says too.
+
+        A tab that is closed has nothing else by which its words would come back.
+        """
+        with self.lock:
+            fields = self.kept.get(place, OrderedDict())
+            texts = {name: list(tabs.values()) for name, tabs in fields.items()}
+        return {
+            name: [
+                text
+                for at, text in enumerate(held[:-1])
+                if not any(text.strip() in later for later in held[at + 1 :])
+            ]
+            for name, held in texts.items()
+        }
+
     def tidy(self, place: str, fields: OrderedDict[str, OrderedDict[str, str]]) -> None:
         """Forget fields and pages that hold nothing, and the oldest of too many."""
         for name in [name for name, tabs in fields.items() if not tabs]:

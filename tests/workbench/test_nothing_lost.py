@@ -66,6 +66,36 @@ def test_a_remark_half_written_is_there_by_every_door_to_its_tune(own_bench, vis
     expect(page.locator(field)).to_have_value("")
 
 
+def test_remarks_half_written_in_several_tabs_are_all_there_when_those_are_closed(
+    own_bench, visit
+):
+    running = own_bench()
+    address = "/tune?tune=The+Eel+Trap"
+    field = "textarea[name=text]"
+    first, second = visit(running, address), visit(running, address)
+    for page, text in ((first, "First thought"), (second, "Second")):
+        with page.expect_response(lambda answer: answer.request.method == "POST"):
+            page.fill(field, text)
+    first.context.close()
+    second.context.close()
+    third = visit(running, address)
+    expect(third.locator(field)).to_have_value("First thought\n\nSecond")
+    # Who goes on with them has them: they do not come back beside what became of them.
+    with third.expect_response(
+        lambda answer: (
+            answer.request.method == "POST" and "more" in answer.request.post_data
+        )
+    ):
+        third.locator(field).press("End")
+        third.locator(field).press_sequentially(", and more")
+    third.context.close()
+    last = visit(running, address)
+    expect(last.locator(field)).to_have_value("First thought\n\nSecond, and more")
+    with followed(last):
+        last.get_by_role("button", name="Write it").click()
+    expect(visit(running, address).locator(field)).to_have_value("")
+
+
 def test_keeping_is_undone_and_done_again_where_one_is(own_bench, visit):
     running = own_bench()
     page = visit(running, COMMON)

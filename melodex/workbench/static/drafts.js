@@ -7,6 +7,9 @@ import { called, isKept, onceTaken, outlives, placeOf, usual } from "./keeps.js"
 const PAUSE = 300;
 const KINDS = ["text", "search", "number", "textarea", "select-one"];
 const TAB = "melodex tab";
+// What other tabs have typed and stands in a field here: as soon as one goes on with it
+// here, it is no draft of theirs any more.
+const adopted = new Map();
 // By the place that a field is of, then by its name.
 const changed = new Map();
 let waiting = 0;
@@ -61,11 +64,14 @@ async function putBack() {
   await Promise.all([...places].map(async (place) => {
     try {
       const answer = await fetch(`/drafts?${new URLSearchParams({ place })}`, { headers: { Accept: "application/json" } });
-      const found = (await answer.json()).drafts ?? {};
+      const { drafts: found = {}, others = {} } = await answer.json();
       drafts().filter((field) => placeOf(field.form) === place).forEach((field) => {
         const text = found[called(field)];
         if (text === undefined || isKept(field) || field.value !== usual(field)) return;
-        field.value = text;
+        // Words of several tabs stand one after another; a name or a number is the last one's.
+        const more = field.type === "textarea" ? others[called(field)] ?? [] : [];
+        field.value = [...more.filter((each) => !text.includes(each.trim())), text].join("\n\n");
+        adopted.set(field, field.value);
       });
     } catch { /* The page goes on without. */ }
   }));
@@ -74,6 +80,8 @@ async function putBack() {
 document.addEventListener("input", ({ target }) => {
   if (!isDraft(target)) return;
   const place = placeOf(target.form);
+  if (adopted.has(target)) post("sent", [[called(target), adopted.get(target)]], place);
+  adopted.delete(target);
   if (!changed.has(place)) changed.set(place, new Map());
   changed.get(place).set(called(target), target.value === usual(target) ? "" : target.value);
   clearTimeout(waiting);
