@@ -305,3 +305,36 @@ def test_a_prepared_v_closes_where_the_tune_rests_on_the_tonic(row, notes, told)
     devices = harmony(melody, [Span()], phrases=(), sections=()).devices
     ours = {each.chords for each in devices if each.kind == "authentic cadence"}
     assert ((2, 3) in ours) is told
+
+
+def test_of_music_without_keys_nothing_is_told_as_sure():
+    # Schoenberg, op. 19 no. 6: fourths over A and F sharp; it was "in B major, a blues".
+    melody = harmonised(read_path(CORPUS / "schoenberg/opus19/movement6.mxl").tunes[0])
+    found = analyse(melody)
+    assert found.key.idiom == ""
+    assert found.key.certainty < 0.5
+    assert sure_devices(melody, found) == ()
+
+
+def test_a_seventh_chord_without_its_third_is_not_sure():
+    below = [(0.0, 8.0, 57, 3, 1), (0.0, 8.0, 66, 6, 1)]
+    notes = [*below, (0.0, 8.0, 71, 5, 0)]
+    made = [
+        SoundingNote(int(onset * QUARTER), int(length * QUARTER), midi, fifths, line)
+        for onset, length, midi, fifths, line in notes
+    ]
+    bars = tuple(Bar(n, 4 * n * QUARTER, 4 * QUARTER) for n in range(2))
+    melody = Melody(bars=bars, metres=(MetreChange(0, Metre(4, 4)),))
+    (chord,) = sounding_chords(Texture.of(made, ["high", "low"]), melody)
+    assert chord.certainty < DOUBTED
+
+
+def test_iv_to_i_in_the_middle_of_a_phrase_that_nothing_marks_is_no_cadence():
+    # Beethoven, op. 59 no. 3, second movement, bars 6-7: the phrase is of two bars' turns.
+    assert 7 not in bars(finds("beethoven/opus59no3/movement2.mxl"), "plagal cadence")
+
+
+def test_the_leading_tone_chord_closes_no_phrase_that_nothing_marks():
+    assert "authentic cadence" not in kinds(
+        worked("C Bdim C Am", "C4|D4|E4|AEAE|"), (Phrase(2), Phrase(6))
+    )

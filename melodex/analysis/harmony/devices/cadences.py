@@ -137,12 +137,13 @@ def leads_on(piece: Piece, rest: Rest, kind: str, steps: range) -> bool:
     """
     if not piece.melody.chords_worked_out or kind == "half cadence":
         return False
-    if rest.is_firm or rest is piece.rests[-1]:
+    if rest.marked or rest is piece.rests[-1]:
         return False
     before = fundamental(piece, steps[0] - 1)
     start = over_five(piece.row[steps[0]].key, before.chord)
-    rooted = any(piece.row[step].chord.is_over_its_root for step in steps)
-    return "plagal" in kind or not (rooted and start.is_over_its_root)
+    goal = any(piece.row[step].chord.is_over_its_root for step in steps)
+    rooted = goal and start.is_over_its_root
+    return "plagal" in kind or start.family in DIMINISHED or not rooted
 
 
 def goes_through(piece: Piece, rest: Rest, step: int) -> bool:

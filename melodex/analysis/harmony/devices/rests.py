@@ -81,7 +81,7 @@ class Rest:
     closes : bool
         Whether a section ends there, and not the piece.
     marked : bool
-        Whether something printed says that a phrase ends there, or a section does.
+        Whether something printed says that a phrase ends there.
     """
 
     start_ticks: int
@@ -90,11 +90,6 @@ class Rest:
     sure: bool
     closes: bool = False
     marked: bool = False
-
-    @property
-    def is_firm(self) -> bool:
-        """Whether more than the tune says that something ends there."""
-        return self.closes or self.marked
 
 
 def rests(
@@ -162,6 +157,7 @@ def rests_of_melody(
     if phrases is not None:
         lasts = {phrase.last_note: phrase.how == "marked" for phrase in phrases}
         lasts = lasts if are_phrases(melody, lasts) else {len(melody) - 1: False}
+    marked = {note for note, printed in lasts.items() if printed}
     ends = sorted(end_of(melody, note) for note in lasts)
     for close, bar_ticks in closes:
         note = bisect_left(melody.onset_ticks, close) - 1
@@ -178,7 +174,7 @@ def rests_of_melody(
         still = note + 1 == len(melody) or end - onset >= LONG_REST_RATIO * usual
         closing = bisect_left(edges, onset) < bisect_right(edges, end + slack)
         begun = melody.onset_ticks[start]
-        yield Rest(begun, onset, end, lasts[note] or still, closing, lasts[note])
+        yield Rest(begun, onset, end, lasts[note] or still, closing, note in marked)
         start = note + 1
 
 

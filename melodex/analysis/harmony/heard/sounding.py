@@ -125,9 +125,15 @@ UNISON_DOUBT, ROOT_DOUBT = 0.6, 0.25
 """How much less sure a chord is where all lines have the same note, and where that is its
 root; our choice."""
 
-LEAST_OWN = 0.5
+LEAST_OWN = 0.62
 """Share of the notes that sound, by their time, that a chord must have to be sure; our
 choice."""
+
+FULL, THIRDLESS = 0.9, 0.5
+"""Share of own notes below which a chord without its third is no open fifth, and by how
+much it is less sure, as a seventh chord without one is; our choice."""
+
+SEVENTHS = frozenset(kind for kind, degrees in KINDS.items() if len(degrees) > 3)
 
 LEADERS = tuple(list(KINDS).index(kind) for kind in ("dim", "m7b5", "dim7"))
 SEVEN = LEADERS[-1]
@@ -271,6 +277,8 @@ def chords_of(
         if own < LEAST_OWN:
             # Of what sounds most is beside it: a cluster has no chord.
             sure *= own
+        if own < FULL or list(KINDS)[path[first] % len(KINDS)] in SEVENTHS:
+            sure *= 1 if has_third(heard, path[first], first, place) else THIRDLESS
         if found and begin > first:
             # What sounded goes on through a silence.
             found[-1] = replace(found[-1], end_ticks=heard.times[begin])
@@ -281,6 +289,12 @@ def chords_of(
             found += told
         first = place
     return found
+
+
+def has_third(heard: Heard, state: int, first: int, end: int) -> bool:
+    """Whether the third of a chord is heard in some slices."""
+    _, third, *_ = members_of(heard, state)
+    return bool(heard.lasting[end][third] > heard.lasting[first][third])
 
 
 def is_italian(heard: Heard, state: int, first: int, end: int) -> bool:
