@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from melodex.analysis.form import sections
@@ -368,6 +370,12 @@ BOLERO = "Dm|Dm|Gm|Gm|Gm|A7|Dm|Dm|D7|D7|Gm|Gm|E7|A7|Dm|Dm"
             "Db|Db7|Gb|Gdim7|Db/Ab|Bb7|Eb7 Ab7|Db",
             "A 8, A' 8, A 8, A' 8",
         ),
+        (
+            "G6 E7|Am7 D7|G6 E7|Am7 D7|G7|C Cm|G E7|Am7 D7|G6 E7|Am7 D7|G6 E7|Am7 D7|G7|"
+            "C Cm|G D7|G|B7|B7|E7|E7|A7|A7|D7|D7|G6 E7|Am7 D7|G6 E7|Am7 D7|G7|C Cm|G E7|"
+            "Am7 D7|Bm7 E7|Am7 D7|G|G",
+            "A 8, A' 8, B 8, A' 12",
+        ),
     ],
 )
 def test_strains_of_a_sheet_of_chords_are_told_by_their_return(
@@ -416,3 +424,51 @@ def test_a_diminished_chord_that_passes_down_stands_on_a_lowered_degree() -> Non
     found = reading_of("Db|Fm7 Edim7|Ebm7 Ab7|Db|Db|Fm7 Edim7|Ebm7 Ab7|Db", "Db major")
     texts = [chord.numeral.text for chord in found.harmony.chords if chord.bar == 2]
     assert texts == ["iii7", "biii°7"]
+
+
+def test_a_strain_of_chords_that_begins_a_bar_later_in_another_is_no_return() -> None:
+    # So it is where a tune comes in after a bar of what accompanies it.
+    first = "Ab|Eb7|Ab|Eb7|Ab|Ab7|Db|Eb7|Ab|Eb7|Ab|Eb7|Db|Ab|Eb7|Ab"
+    second = "Eb7|Ab|Eb7|Ab|Bb7|Eb7|Bb7|Eb7|Eb7|Ab|Eb7|Ab|Db|Fm|Bb7|Eb7"
+    found = melody_of(one("", f"[-]{first}|[-]{second}", "Ab major"))
+    unnamed = replace(
+        found,
+        marks=(),
+        bars=tuple(
+            replace(bar, line="double") if bar.number == 16 else bar for bar in found.bars
+        ),
+    )
+    assert [part.label for part in sections(unnamed)] == ["A", "B"]
+
+
+def test_a_strain_in_the_relative_needs_no_printed_key_where_another_prints_one() -> None:
+    minor = "Am|E7|Am|A7|Dm|Am|B7|E7|Am|E7|Am|A7|Dm|Am|B7 E7|Am"
+    major = "C|G7|G7|C|A7|Dm|D7|G7|C|G7|C|A7 Dm|F Fm|C A7|D7 G7|C"
+    last = "A|F#7|Bm|E7|A|A7|D|D|Dm|A|F#7|Bm|B7|E7|A|A"
+    sheet = melody_of(one("", f"[A]{minor}|[B]{major}|[A]{minor}|[C]{last}", "A minor"))
+    onset = 48 * 4 * TICKS_PER_QUARTER
+    printed = (KeyChange(0, Key(3, "minor"), 0), KeyChange(onset, Key(3, "major"), 3))
+    found = analyse(replace(sheet, keys=printed))
+    assert [(s.first_bar, s.last_bar, str(s.key)) for s in found.spans] == [
+        (1, 16, "A minor"),
+        (17, 32, "C major"),
+        (33, 48, "A minor"),
+        (49, 64, "A major"),
+    ]
+
+
+def test_a_loop_that_ends_on_vi_has_no_deceptive_cadence() -> None:
+    devices = reading_of("F|C|G|Am|" * 5 + "F|C|G|C", "C major").harmony.devices
+    assert "deceptive cadence" not in {device.kind for device in devices}
+
+
+def test_the_major_chord_on_the_sixth_deceives_nobody() -> None:
+    sheet = "[A]C|F|G|C|F|C|G|A|[B]Dm|G|C|F|Dm|G7|C|C"
+    kinds = {device.kind for device in reading_of(sheet, "C major").harmony.devices}
+    assert "deceptive cadence" not in kinds
+
+
+def test_mediants_that_go_back_to_i_lead_nowhere() -> None:
+    found = reading_of("C|E|C|Ab|C|A|C|F|G7|E|Am|A|Dm|G7|C|C", "C major").harmony.chords
+    texts = [chord.numeral.text for chord in found]
+    assert [texts[place] for place in (1, 5, 9, 11)] == ["III", "VI", "V/vi", "V/ii"]

@@ -139,7 +139,8 @@ def comes_in_again(first: Sequence[FormBar], part: Sequence[FormBar]) -> bool:
 
     A bar or two of what accompanies it may stand before, in one section with it.
     """
-    return any(
+    comes_in = any(bar.notes for bar in first[: MOST_BEFORE + FIRST_BARS])
+    return comes_in and any(
         opens_alike(first[before:], part)
         for before in range(1, MOST_BEFORE + 1)
         if sum(len(bar.notes) for bar in first[:before]) <= before

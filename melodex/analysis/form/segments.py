@@ -233,6 +233,8 @@ def pairs_of_eights(lengths: Sequence[int]) -> bool:
     With or without a tag.
     """
     own = list(lengths[:-1]) if lengths[-1] == TAG else list(lengths)
+    if own[-1] == EIGHT + TAG:
+        own[-1] = EIGHT
     one_pair = own.count(SIXTEEN) == 1 and set(own) == {EIGHT, SIXTEEN}
     return one_pair or sorted(own) == [EIGHT, SIXTEEN + EIGHT]
 

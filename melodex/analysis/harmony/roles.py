@@ -71,6 +71,8 @@ FLAT_SIX, FLAT_TWO, FLAT_SEVEN, FLAT_THREE = -4, -5, -2, -3
 FOURTH, THIRD = 5, 4
 """Half steps from a dominant up to its goal, and to the diminished chord that stands for
 it."""
+MEDIANTS = frozenset({3, 4})
+"""Degrees of VI and III, in fifths."""
 AUGMENTED_SIXTH = 10
 """F sharp above A flat, on the line of fifths."""
 TRIAD = frozenset({"1", "b3", "3", "b5", "5", "#5"})
@@ -343,6 +345,9 @@ def role_of_dominant(place: Place) -> Role:
 def role_of_major(place: Place) -> Role | None:
     """A major chord that the key does not hold: applied, or on the lowered second."""
     degree, following = place.degree, place.following
+    if degree in MEDIANTS and place.next_degree == 0 and is_family(following, "major"):
+        # III and VI that go back to I are a third away from it, and lead nowhere.
+        return Role("chromatic")
     if degree in {2, 3, 4, 5} and "7" not in place.chord.degree_names:
         return applied(place, "secondary dominant", degree - 1)
     if degree == 0 and place.minor and place.leads_to(-1) and is_family(following, "minor"):
@@ -522,6 +527,9 @@ def related_two(place: Place) -> Role | None:
     """
     following, after = place.following, place.next_degree
     if following is None or following.family != "dominant":
+        return None
+    if "7" in place.chord.degree_names:
+        # A minor chord with a major seventh is at rest, or on a line to the minor one.
         return None
     goal = place.degree - 2
     if falls_by_half_step(place.chord, following) and falls_by_half_step(

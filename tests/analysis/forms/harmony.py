@@ -422,6 +422,18 @@ HARMONY: dict[str, tuple[str, str]] = {
         "authentic cadence 2-3, authentic cadence 7-8, authentic cadence 13-14, "
         "authentic cadence 18-19, authentic cadence 23-24",
     ),
+    "bridge on the major sixth with its flat seventh": (
+        "I|Imaj7|V7/IV|IV|V7/V|V|vi vi(maj7)|vi7 V7/V|IV|bIII V64"
+        "|I|I|iii64|vi7 I64|IV bVII|I|I|iii64|vi7 I64|IV bVII"
+        "|I|Imaj7|V7/IV|IV|V7/V|V|vi vi(maj7)|vi7 V7/V|IV|bIII V64|I",
+        "inner line over one root 1-4, inner line over one root 7-9, flat VII to I 15-16, "
+        "inner line over one root 21-24, inner line over one root 27-29, "
+        "inner line by half step 29-31, authentic cadence 30-31",
+    ),
+    "suspended chords that are stayed on": (
+        "|".join(["I7sus4"] * 20 + ["i7"] * 4 + ["I7sus4"] * 8),
+        "suspended ending 29-29",
+    ),
     "phrygian dominant with a strain on iv": (
         "I|I|iv|I|bvii|bvii|I|I|I|I|iv|I|bvii|bvii|I|I"
         "|i|i|iv|i|bVII|bIII|iv V|i|I|bII|I|bvii|I|bII|bvii|I",

@@ -450,6 +450,28 @@ FORMS = (
         ),
     ),
     Form(
+        "bridge on the major sixth with its flat seventh",
+        "[A]C|Cmaj7|C7|F|D7|G|Am Am(maj7)|Am7 D7|F|Eb G/D"
+        "|[B]A|A|C#m/G#|F#m7 A/E|D G|A|A|C#m/G#|F#m7 A/E|D G"
+        "|[A]C|Cmaj7|C7|F|D7|G|Am Am(maj7)|Am7 D7|F|Eb G/D|C",
+        ((1, 10, "C major"), (11, 20, "A major"), (21, 31, "C major")),
+    ),
+    Form(
+        "suspended chords that are stayed on",
+        "D7sus4|%|%|%|F7sus4|%|%|%|D7sus4|%|%|%|F7sus4|%|%|%|Eb7sus4|%|%|%|Dbm7|%|%|%"
+        "|D7sus4|%|%|%|F7sus4|%|%|%",
+        (
+            (1, 4, "D mixolydian"),
+            (5, 8, "F mixolydian"),
+            (9, 12, "D mixolydian"),
+            (13, 16, "F mixolydian"),
+            (17, 20, "Eb mixolydian"),
+            (21, 24, "Db minor"),
+            (25, 28, "D mixolydian"),
+            (29, 32, "F mixolydian"),
+        ),
+    ),
+    Form(
         "phrygian dominant with a strain on iv",
         "[A]D|D|Gm|D|Cm|Cm|D|D|[A]D|D|Gm|D|Cm|Cm|D|D"
         "|[B]Gm|Gm|Cm|Gm|F|Bb|Cm D|Gm|[C]D|Eb|D|Cm|D|Eb|Cm|D",

@@ -47,6 +47,8 @@ SECTIONS = {
     "chorus a step below its verse": "Verse 8, Chorus 8, Verse 8",
     "centres on either side of the fifth": "A 8, A' 8, B 8, A' 8",
     "bridge that begins on its I, a half step up": "A 8, B 8, A 8",
+    "bridge on the major sixth with its flat seventh": "A 10, B 10, A 11",
+    "suspended chords that are stayed on": "A 8, A 8, B 8, A 8",
     "phrygian dominant with a strain on iv": "A 8, A 8, B 8, C 8",
     "centres a third apart": "A 4, B 4, C 4, A 4",
 }

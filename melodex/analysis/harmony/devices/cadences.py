@@ -79,6 +79,7 @@ def cadences(piece: Piece) -> Iterator[Device]:
             elif (
                 not kind
                 or (kind == "half cadence" and not is_half(piece, rest, first, step))
+                or (kind == "deceptive cadence" and in_loop(piece, step))
                 or ("plagal" in kind and only_delays(piece, here))
                 or leads_on(piece, rest, kind, range(first, step + 1))
             ):
@@ -398,7 +399,7 @@ def is_deceptive(key: LocalKey, here: PlacedChord, after: PlacedChord) -> bool:
         near(here.chord.root_fifths - key.tonic_fifths),
         near(after.chord.root_fifths - key.tonic_fifths),
     )
-    return steps in {(1, 3), (1, -4)} and after.chord.family in {"minor", "major"}
+    return (*steps, after.chord.family) in {(1, 3, "minor"), (1, -4, "major")}
 
 
 def plagal_of(chord: Chord, degree: int, mode: str) -> str:

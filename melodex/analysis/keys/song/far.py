@@ -43,7 +43,8 @@ FEWEST_CHORDS, FEWEST_LED = 3, 2
 FEWEST_SIGNS, FEWEST_SIGNS_LED = 3, 2
 """Signs from which on a key is far: its I is then none of the chords of the other. Both
 are fewer where the V of a section led to it."""
-FIFTH = 7
+FIFTH, FLAT_SEVENTH = 7, 10
+"""Semitones above a tonic. Songs in major have the major chord on the flat seventh too."""
 
 Sounding = tuple[int, str]
 """Root, and third as :func:`third_of` has it."""
@@ -63,7 +64,7 @@ def with_far_sections(layout: Layout, chances: ndarray) -> ndarray:
     ndarray of shape (n, 12)
         Rows sum to 1; the likeliest tonic of such a section is that of its key.
     """
-    if not layout.marked and len(layout.bars) > LONGEST_COUNTED:
+    if len(layout.starts) < 2 and len(layout.bars) > LONGEST_COUNTED:
         return chances
     found, tonics = chances.copy(), chances.argmax(1).tolist()
     homes = {tonic: tonic_chord(layout.bars, tonic) for tonic in set(tonics)}
@@ -101,7 +102,15 @@ def far_tonic(
     led = ends_on_five(before, tonic)
     if len(own & scale_on(*home)) > 7 - (FEWEST_SIGNS_LED if led else FEWEST_SIGNS):
         return None
-    count = next((i for i, chords in enumerate(row) if not within(chords, own)), len(row))
+    flat_seven = (tonic + FLAT_SEVENTH) % 12, "major"
+    inside = [
+        all(
+            named == flat_seven or within([chord], own)
+            for named, chord in zip(named_chords(bar), chords, strict=True)
+        )
+        for bar, chords in zip(bars, row, strict=True)
+    ]
+    count = inside.index(False) if False in inside else len(row)
     stays = {chord for chords in row[:count] for chord in chords}
     if (
         count < FEWEST_BARS

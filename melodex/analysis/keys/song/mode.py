@@ -37,6 +37,7 @@ NATURAL_SCALE = frozenset({0, 2, 3, 5, 7, 8, 10})
 """Semitones above the tonic, of major and of natural minor."""
 THIRD_SEMITONES = {"M": 4, "m": 3}
 """Semitones of the third above the root, by the kind of third."""
+SUSPENDED = KINDS.index("suspended")
 MAJOR_KINDS = frozenset({"major", "dominant", "major seventh"})
 MINOR_KINDS = frozenset({"minor", "minor seventh", "half-diminished", "diminished"})
 THIRDS = {
@@ -196,6 +197,9 @@ def scale_mode(
         that sounds tells it from the plain one.
     """
     plain = "major" if major else "minor"
+    if major and not printed_mode and set(held.chords) == {(tonic, SUSPENDED)}:
+        # Nothing but its suspended chord sounds, which waits as a V does.
+        return signed_mode or "mixolydian"
     names = ("mixolydian", "lydian") if major else ("dorian", "phrygian")
     told = {name: telling(held, tonic, name) for name in names}
     if printed_mode in names:

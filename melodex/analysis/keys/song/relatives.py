@@ -8,7 +8,8 @@ end; it is in the relative major when it begins on that chord, stays on it as lo
 to it from its V, and ends on either, and the minor has no V of its own there. Eights that
 were only counted are halves of sixteens: one that begins on the minor chord, before one
 that goes on without either tonic and comes home in the major key, is in that. Common
-practice, no source. Where another key is printed, that alone counts.
+practice, no source. Where another key is printed, that alone counts in its section; the
+relative of a key has the same signs, and is not printed.
 
 Contents: relative_points.
 """
@@ -33,7 +34,7 @@ __all__ = ["relative_points"]
 
 FEWEST_BARS = 8
 LONGEST_COUNTED = 40
-"""Bars of a sheet without marks in which eights are taken for sections."""
+"""Bars of a sheet with nothing printed in which eights are taken for sections."""
 
 Row = list[tuple[int, str]]
 
@@ -54,14 +55,16 @@ def relative_points(
     import numpy as np
 
     points = np.zeros((len(layout.bars), 12))
-    counted = not layout.marked and len(layout.bars) > LONGEST_COUNTED
-    if len(printed) > 1 or counted:
+    counted = len(layout.starts) < 2 and len(layout.bars) > LONGEST_COUNTED
+    if counted:
         return points
     told = False
     parts = parts_of(layout)
     for place, (first, stop) in enumerate(parts):
         home = only_tonic((first, stop), tonics)
         if home is None or stop - first < FEWEST_BARS:
+            continue
+        if any(first <= bar < stop for bar in printed if bar > min(printed)):
             continue
         tonic = tonic_of_part(layout.bars[first:stop], home)
         if tonic is None:

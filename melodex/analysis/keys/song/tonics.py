@@ -33,7 +33,11 @@ from melodex.analysis.keys.song.points import chord_points, melody_points, signa
 from melodex.analysis.keys.song.relatives import relative_points
 from melodex.analysis.keys.song.returns import SETTLED, returning_points
 from melodex.analysis.keys.song.strains import with_own_strains
-from melodex.analysis.keys.song.vamps import with_lydian_pedals, with_vamps
+from melodex.analysis.keys.song.vamps import (
+    with_lydian_pedals,
+    with_suspended_chords,
+    with_vamps,
+)
 from melodex.analysis.keys.spans import BarNumbers, KeySpan, merged, span_of
 from melodex.melody import MODES, Key, KeyChange, Melody, pitch_class
 
@@ -151,6 +155,7 @@ def with_unprinted(
     chances = with_own_strains(layout, chances)
     chances = with_centres(layout, chances)
     chances = with_vamps(layout, chances)
+    chances = with_suspended_chords(layout, chances, placed)
     return with_lydian_pedals(layout, chances, placed)
 
 

@@ -4,9 +4,10 @@ Conventions: a minor seventh chord and the dominant a fourth above it, to and fr
 bars, are the dorian mode on the first of them as long as the dominant goes nowhere. Where
 a piece has nothing but such vamps on several roots, each is a centre of its own; one that
 the last dominant of another falls on has not been reached by it. Where anything else
-sounds for long, the vamps belong to it. Common practice, no source.
+sounds for long, the vamps belong to it. Suspended chords of which each is stayed on and
+none goes to its tonic are centres in the same way. Common practice, no source.
 
-Contents: with_vamps, with_lydian_pedals.
+Contents: with_vamps, with_suspended_chords, with_lydian_pedals.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
 
     from melodex.analysis.harmony.chords import Chord
 
-__all__ = ["with_lydian_pedals", "with_vamps"]
+__all__ = ["with_lydian_pedals", "with_suspended_chords", "with_vamps"]
 
 FEWEST_BARS, FEWEST_CHORDS = 4, 4
 """Of a vamp; our choice."""
@@ -73,6 +74,43 @@ def goes_on(row: Sequence[Sounding], place: int) -> bool:
     if place < 2 or here.name != "minor seventh":
         return False
     return (here.root, here.name) == (row[place - 2].root, row[place - 2].name)
+
+
+def with_suspended_chords(
+    layout: Layout, chances: ndarray, placed: Sequence[tuple[int, Chord]]
+) -> ndarray:
+    """Return the chances of each tonic with those of suspended chords that are stayed on.
+
+    Every chord of the piece holds for four bars or more, most of them are suspended under
+    a minor seventh, none is a dominant, and no root goes down by a fifth or a fourth: no V
+    goes home.
+
+    Parameters
+    ----------
+    layout : Layout
+    chances : ndarray of shape (n, 12)
+        How likely each tonic is in each bar without them; rows sum to 1.
+    placed : sequence of (int, Chord)
+        Onsets and chords in order.
+    """
+    row = sounding(layout.bars)
+    plain = any(c.family == "suspended" and -2 not in c.degrees for _, c in placed)
+    suspended = sum(chord.held for chord in row if chord.name == "suspended")
+    steps = {(after.root - before.root) % 12 for before, after in pairwise(row)}
+    if (
+        plain
+        or len({chord.root for chord in row}) < 2
+        or min(chord.held for chord in row) < FEWEST_BARS
+        or 2 * suspended <= sum(chord.held for chord in row)
+        or any(chord.name == "dominant" for chord in row)
+        or not steps.isdisjoint({FOURTH, 12 - FOURTH})
+    ):
+        return chances
+    found = chances.copy()
+    for place, chord in enumerate(row):
+        stop = row[place + 1].bar if place + 1 < len(row) else len(layout.bars)
+        settle(found, chord.bar, stop, chord.root)
+    return found
 
 
 def with_lydian_pedals(
