@@ -201,19 +201,23 @@ def sure_devices(melody: Melody, found: Analysis) -> tuple[Device, ...]:
     return tuple(
         device
         for device in found.harmony.devices
-        if doubtful.isdisjoint(set(device.chords) - rooted_goal(melody, device))
+        if doubtful.isdisjoint(set(device.chords) - rooted(melody, device))
         and device.kind not in left_out
         and not (melody.chords_worked_out and is_far_substitute(device, found))
     )
 
 
-def rooted_goal(melody: Melody, device: Device) -> set[int]:
-    """The goal of a cadence if nothing but its third is doubted, as after V in unison."""
-    symbol = melody.chords[device.chords[1]]
-    if device.kind != "authentic cadence" or not symbol.other:
+def rooted(melody: Melody, device: Device) -> set[int]:
+    """The chords of a cadence of which nothing but the third is doubted, as of a unison."""
+    if device.kind != "authentic cadence":
         return set()
-    here, rival = parse_chords([symbol.text, symbol.other])
-    return {device.chords[1]} if here.root_fifths == rival.root_fifths else set()
+    found = set()
+    for place in device.chords:
+        symbol = melody.chords[place]
+        here, *rivals = parse_chords([symbol.text, *filter(None, [symbol.other])])
+        if any(here.root_fifths == rival.root_fifths for rival in rivals):
+            found.add(place)
+    return found
 
 
 def leads_alike(here: PlacedChord, other: str) -> bool:

@@ -6,7 +6,7 @@ told of them is common practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import music21
@@ -338,3 +338,26 @@ def test_the_leading_tone_chord_closes_no_phrase_that_nothing_marks():
     assert "authentic cadence" not in kinds(
         worked("C Bdim C Am", "C4|D4|E4|AEAE|"), (Phrase(2), Phrase(6))
     )
+
+
+def test_a_passage_in_unison_has_no_chords():
+    # Mozart, K. 80, second movement: bars 4 and 13-14 are one line in octaves; the D with
+    # which bar 4 ends is V all the same.
+    melody = harmonised(read_path(CORPUS / "mozart/k80/movement2.mxl").tunes[0])
+    told = {bar: [s.text for s in melody.chords if s.bar == bar] for bar in (4, 13, 14, 15)}
+    assert told == {4: ["N.C.", "D"], 13: ["G", "N.C."], 14: [], 15: ["D"]}
+
+
+def test_v_without_its_third_makes_a_cadence():
+    melody = worked("C F G C", "C4|A4|D4|C4|")
+    doubted = tuple(
+        replace(symbol, certainty=0.4, other="Gm") if symbol.text == "G" else symbol
+        for symbol in melody.chords
+    )
+    for chords, told in (
+        (doubted, True),
+        ((*doubted[:2], replace(doubted[2], other="Em"), doubted[3]), False),
+    ):
+        heard = melody.with_worked_chords(chords)
+        devices = sure_devices(heard, analyse(heard))
+        assert ("authentic cadence" in {device.kind for device in devices}) is told

@@ -16,6 +16,7 @@ from collections.abc import Iterable, Sequence
 from melodex.analysis.form import Figure, Section
 from melodex.analysis.form.figures import OTHERWISE
 from melodex.analysis.form.sections import CONTENT
+from melodex.analysis.harmony.heard.sounding import NO_CHORD
 from melodex.analysis.keys import KeySpan
 from melodex.analysis.piece import DOUBTED, Analysis
 from melodex.analysis.texture.foreign import ForeignNote
@@ -216,7 +217,8 @@ def joined(words: Sequence[str]) -> str:
 
 def doubt_sentences(melody: Melody) -> Iterable[str]:
     """Which of the chords that were worked out are uncertain, with the next best."""
-    unsure = [chord for chord in melody.chords if chord.certainty < DOUBTED]
+    chords = [chord for chord in melody.chords if chord.text != NO_CHORD]
+    unsure = [chord for chord in chords if chord.certainty < DOUBTED]
     if not unsure:
         return
     told = dict.fromkeys(
@@ -225,7 +227,7 @@ def doubt_sentences(melody: Melody) -> Iterable[str]:
     listed = ", ".join(list(told)[:MOST_DOUBTS])
     more = f" and {len(told) - MOST_DOUBTS} more" if len(told) > MOST_DOUBTS else ""
     yield (
-        f"Of {len(melody.chords)} chords {len(unsure)} are less than "
+        f"Of {len(chords)} chords {len(unsure)} are less than "
         f"{DOUBTED:.0%} sure, marked with a question mark: {listed}{more}."
     )
 
@@ -243,6 +245,8 @@ def unsaid_of(melody: Melody, found: Analysis) -> Iterable[str]:
             "The chords are not printed: they were worked out from the notes of all parts."
         )
         yield from doubt_sentences(melody)
+        if any(chord.text == NO_CHORD for chord in melody.chords):
+            yield "N.C. stands where all parts have one line, in unison or octaves."
     unknown = {
         here.chord.text: here.chord.reason
         for here in found.harmony.chords

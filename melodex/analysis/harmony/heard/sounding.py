@@ -16,7 +16,7 @@ The best path is that of ``path``. The points are
 fitted by ``benchmarks/analysis/harmony/sounding.py`` on half of the chorales and madrigals
 with human analyses in music21's corpus and on broken chords made there.
 
-Contents: KINDS, SoundingChord, sounding_chords, harmonised.
+Contents: KINDS, NO_CHORD, SoundingChord, sounding_chords, harmonised.
 """
 
 from __future__ import annotations
@@ -25,6 +25,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import groupby
 from typing import TYPE_CHECKING
 
 from melodex.analysis.harmony.heard.basses import bass_of, late_root, new_bass
@@ -40,7 +41,7 @@ if TYPE_CHECKING:
     from melodex.melody.texture import Texture
     from melodex.reading.result import ReadTune
 
-__all__ = ["KINDS", "SoundingChord", "harmonised", "sounding_chords"]
+__all__ = ["KINDS", "NO_CHORD", "SoundingChord", "harmonised", "sounding_chords"]
 
 KINDS: dict[str, tuple[int, ...]] = {
     "": (0, 4, 1),
@@ -129,6 +130,10 @@ LEAST_OWN = 0.62
 """Share of the notes that sound, by their time, that a chord must have to be sure; our
 choice."""
 
+MOSTLY, DOUBTFUL, NO_CHORD = 0.75, 0.5, "N.C."
+"""Share of its time in which a chord is no more than one note in all lines; how sure it is
+at most where several such in a row are a line and no chords; and how that is written."""
+
 FULL, THIRDLESS = 0.9, 0.5
 """Share of own notes below which a chord without its third is no open fifth, and by how
 much it is less sure, as a seventh chord without one is; our choice."""
@@ -161,6 +166,8 @@ class SoundingChord:
         The next best chord of another root or triad, as a symbol.
     is_italian : bool
         Whether it is an augmented sixth whose fifth is nowhere heard.
+    in_unison : bool
+        Whether all lines have one note alone for most of its time.
     """
 
     onset_ticks: int
@@ -171,6 +178,7 @@ class SoundingChord:
     certainty: float = 1.0
     other: str = ""
     is_italian: bool = False
+    in_unison: bool = False
 
     @property
     def text(self) -> str:
@@ -208,8 +216,16 @@ def over_worked_chords(texture: Texture, melody: Melody) -> Melody:
     def number_at(onset: int) -> int:
         return numbers[max(bisect_right(starts, onset) - 1, 0)] if numbers else 1
 
-    return melody.with_worked_chords(
-        tuple(
+    symbols: list[ChordSymbol] = []
+    for unison, run in groupby(
+        chords, lambda chord: chord.in_unison and chord.certainty < DOUBTFUL
+    ):
+        row = list(run)
+        first = row[0].onset_ticks
+        if unison and len({chord.root_fifths for chord in row}) > 1:
+            symbols.append(ChordSymbol(NO_CHORD, number_at(first), first))
+            continue
+        symbols += (
             ChordSymbol(
                 chord.text,
                 number_at(chord.onset_ticks),
@@ -217,9 +233,9 @@ def over_worked_chords(texture: Texture, melody: Melody) -> Melody:
                 round(chord.certainty, 2),
                 chord.other,
             )
-            for chord in chords
+            for chord in row
         )
-    )
+    return melody.with_worked_chords(tuple(symbols))
 
 
 def sounding_chords(texture: Texture, melody: Melody) -> tuple[SoundingChord, ...]:
@@ -286,6 +302,8 @@ def chords_of(
             told = over_basses(heard, path[first], begin, place, (sure, other))
             if is_italian(heard, path[first], begin, place):
                 told = [replace(chord, is_italian=True) for chord in told]
+            if heard.in_unison(begin, place) >= MOSTLY:
+                told = [replace(chord, in_unison=True) for chord in told]
             found += told
         first = place
     return found
