@@ -74,6 +74,44 @@ def test_the_words_of_a_title_are_found_in_any_order(named):
     assert named.resolve("rain kettle") == named.resolve("Kettle of Rain")
 
 
+def test_a_title_is_found_without_its_apostrophes(corpus_path, melody):
+    tunes = (
+        melody(0, title="The Lamplighter's Rest"),
+        melody(1, title="O\u2019Neil\u2019s Rest"),
+    )
+    with CorpusWriter.open(corpus_path) as writer:
+        writer.add_reading(FileReading("book/rests.abc", tuple(map(ReadTune, tunes))))
+    with Corpus.open(corpus_path) as corpus:
+        for text, place in (
+            ("lamplighters rest", 0),
+            ("lamplighters", 0),
+            ("oneils rest", 1),
+            ("oneil's", 1),
+        ):
+            assert corpus.resolve(text) == tunes[place].content_id()
+        assert len(corpus.tunes(title="lamplighters")) == 1
+        with pytest.raises(UnknownTuneError, match="2 tunes"):
+            corpus.resolve("rest")
+
+
+def test_a_tune_goes_by_its_file_and_number_as_lists_show_them(corpus_path, reading):
+    with CorpusWriter.open(corpus_path) as writer:
+        writer.add_reading(reading("book/one.abc", [1, 2, 10]))
+        writer.add_reading(reading("book/stone.abc", [3]))
+    with Corpus.open(corpus_path) as corpus:
+        by_number = {row.number: row.tune_id for row in corpus.tunes()}
+        for text, number in (
+            ("book/one.abc 2", "2"),
+            ("one.abc 10", "10"),
+            ("one.abc#1", "1"),
+            ("stone.abc #3", "3"),
+        ):
+            assert corpus.resolve(text) == by_number[number]
+        for text in ("one.abc 3", "one.abc", "tone.abc 3"):
+            with pytest.raises(UnknownTuneError, match="no tune goes by"):
+                corpus.resolve(text)
+
+
 @pytest.mark.parametrize("text", ["", "   ", "%", "_", "'; DROP TABLE tune; --", "ffff"])
 def test_a_name_that_fits_nothing_says_how_to_look(named, text):
     with pytest.raises(UnknownTuneError, match=r"no tune goes by.*look through the titles"):

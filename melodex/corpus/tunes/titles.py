@@ -1,9 +1,9 @@
 """Finding tunes by what a person calls them, and listing them.
 
 Conventions: titles are compared without case and accents
-(:func:`melodex.corpus.rows.folded`).
+(:func:`melodex.corpus.rows.folded`), and where none is found so, without apostrophes.
 
-Contents: resolved, nearest, listed.
+Contents: resolved, nearest, listed, bare, BARE_TITLE.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from melodex.corpus.tunes.tune_rows import FIRST_PLACE, TuneRow
 from melodex.errors import REMEDIES, CorpusError, PhraseError, UnknownTuneError
 from melodex.melody.tune_id import leading
 
-__all__ = ["Asked", "listed", "resolved"]
+__all__ = ["BARE_TITLE", "Asked", "bare", "listed", "resolved"]
 
 CANDIDATES = 8
 """How many tunes an error names when a title fits several."""
@@ -40,6 +40,12 @@ LEAST_ALIKE = 0.3
 MOST_WORDS = 100
 """That a tune is looked for by: SQLite takes conditions a thousand deep
 (https://www.sqlite.org/limits.html, 5), and each word is four of them."""
+
+BARE_TITLE = "replace(replace(title_folded, '''', ''), '\u2019', '')"
+"""A title as it is typed in a hurry: "cats whisker"."""
+
+PLACED = r"(?a)(.*?[^/\s][.]\w{2,10})\s*[ #]\s*(\w+)"
+"""A file, and the number of a tune in it, as lists show them."""
 
 SHORTEST_PREFIX = 4
 """Digits of a tune id that may stand for the whole: 65,536 combinations."""
@@ -121,7 +127,10 @@ def found_by(corpus: Asked, text: str) -> tuple[str, list[tuple[str, str]]]:
             return found[0][0], []
         if found and not candidates:
             candidates = [(row[0], row[1]) for row in found]
-    return ("", candidates) if candidates else by_file(corpus, text)
+    if candidates:
+        return "", candidates
+    one, candidates = by_file(corpus, text)
+    return (one, candidates) if one or candidates else by_place(corpus, text)
 
 
 def by_main(clause: str) -> str:
@@ -153,6 +162,28 @@ def by_file(corpus: Asked, text: str) -> tuple[str, list[tuple[str, str]]]:
     return "", []
 
 
+def by_place(corpus: Asked, text: str) -> tuple[str, list[tuple[str, str]]]:
+    """Tunes by the file that they were read from, and their number in it."""
+    asked = re.fullmatch(PLACED, text)
+    if not asked:
+        return "", []
+    source, number = asked.groups()
+    found = corpus.query(
+        "SELECT DISTINCT tune.tune_id, title FROM place JOIN tune ON tune.id = place.tune "
+        "WHERE (source = ? OR substr(source, -length(?) - 1) = '/' || ?) "
+        f"AND number = ? AND {IS_MAIN} ORDER BY tune_id",
+        [source, source, source, number],
+        merge=in_order(0),
+    )
+    named = [(row[0], row[1]) for row in found]
+    return (named[0][0], []) if len(named) == 1 else ("", named)
+
+
+def bare(text: str) -> str:
+    """A name as :data:`BARE_TITLE` has it."""
+    return folded(text).replace("'", "").replace("\u2019", "")
+
+
 def readings(text: str) -> list[tuple[str, list[Any]]]:
     """The conditions that a name can be read as, the strictest first."""
     ways: list[tuple[str, list[Any]]] = []
@@ -169,6 +200,9 @@ def readings(text: str) -> list[tuple[str, list[Any]]]:
         if words != [folded(text)] and 0 < len(words) <= MOST_WORDS:
             each = " AND ".join("instr(title_folded, ?)" for _ in words)
             ways.append((each, words))
+        words = list(dict.fromkeys(bare(text).split()))
+        if 0 < len(words) <= MOST_WORDS:
+            ways.append((" AND ".join(f"instr({BARE_TITLE}, ?)" for _ in words), words))
     return ways
 
 
@@ -289,9 +323,10 @@ def listed(
         values.append(collection)
     if title:
         conditions.append(
-            "tune_id IN (SELECT tune_id FROM tune WHERE instr(title_folded, ?))"
+            "tune_id IN (SELECT tune_id FROM tune WHERE instr(title_folded, ?) "
+            f"OR instr({BARE_TITLE}, ?))"
         )
-        values.append(folded(title))
+        values += [folded(title), bare(title)]
     wanted = list(dict.fromkeys(folded(words).split()))
     if len(wanted) > MOST_WORDS:
         raise PhraseError(

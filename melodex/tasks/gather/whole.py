@@ -17,7 +17,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from melodex.corpus.rows import folded, kind_of
-from melodex.corpus.tunes.titles import quoted
+from melodex.corpus.tunes.titles import BARE_TITLE, bare, quoted
 from melodex.errors import AnalysisError
 from melodex.melody import MODES, fifths_from_name, fifths_of, midi_of
 from melodex.tasks.gather.lines import asks_of_lines, pieces_with
@@ -296,7 +296,10 @@ def span_of(
 def of_title(text: str) -> Iterator[Clause]:
     """Every word of a title or the beginning or end of one, in any order."""
     for word in folded(text).split():
-        yield "title_folded LIKE ? ESCAPE '\\'", [like(word)]
+        yield (
+            f"(title_folded LIKE ? ESCAPE '\\' OR {BARE_TITLE} LIKE ? ESCAPE '\\')",
+            [like(word), like(bare(word))],
+        )
 
 
 def of_maker(text: str) -> Iterator[Clause]:
