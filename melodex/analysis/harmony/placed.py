@@ -156,12 +156,14 @@ def named_chords(
 def raised_sixths(melody: Melody, chords: Sequence[Chord]) -> frozenset[int]:
     """Chords over which a note of the melody is spelled as the augmented sixth.
 
-    Of chords that were worked out each may be meant so, whatever the melody has.
+    Of chords that were worked out each dominant may be meant so, whatever the melody has.
     """
-    if melody.chords_worked_out:
-        return frozenset(i for i, chord in enumerate(chords) if chord.family == "dominant")
     starts = [symbol.onset_ticks for symbol in melody.chords]
-    found = set()
+    found = {
+        place
+        for place, chord in enumerate(chords)
+        if melody.chords_worked_out and chord.family == "dominant"
+    }
     for fifths, onset in zip(melody.fifths, melody.onset_ticks, strict=True):
         place = bisect_right(starts, onset) - 1
         under = chords[place] if place >= 0 else None

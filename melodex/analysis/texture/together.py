@@ -265,13 +265,16 @@ def answered(leader: TextureLine, start: int, follower: TextureLine, place: int)
     least = FIGURE_NOTES + 1
     if start + least > len(leader) or place + least > len(follower):
         return 0
-    moves = leader.moves[start : start + least - 1]
-    theirs = follower.moves[place : place + least - 1]
-    gaps = leader.gaps[start : start + least - 1]
-    head, after = (theirs[step] - moves[step] for step in range(MUTATED))
-    changed = abs(head) == 1 and after in {0, -head}
-    alike = gaps == follower.gaps[place : place + least - 1]
-    if not (changed and alike and moves[MUTATED:] == theirs[MUTATED:]):
+    # Most are left out by their first two steps.
+    head = follower.moves[place] - leader.moves[start]
+    if head not in {-1, 1}:
+        return 0
+    if follower.moves[place + 1] - leader.moves[start + 1] not in {0, -head}:
+        return 0
+    last, theirs = start + least - 1, place + least - 1
+    if leader.gaps[start:last] != follower.gaps[place:theirs]:
+        return 0
+    if leader.moves[start + MUTATED : last] != follower.moves[place + MUTATED : theirs]:
         return 0
     apart = follower.steps[place + MUTATED] - leader.steps[start + MUTATED]
     if abs(apart) % 7 not in TONAL:
