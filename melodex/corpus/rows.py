@@ -4,7 +4,7 @@ Conventions: columns hold text that SQLite and every tool can show: a character
 that UTF-8 cannot carry, or NUL, becomes U+FFFD; the melody's own JSON keeps it.
 
 Contents: storable, folded, kind_of, row_crc32, facets_crc32, tune_columns, printed_bars,
-place_path, words_of.
+place_path, unpacked, words_of.
 """
 
 from __future__ import annotations
@@ -28,10 +28,15 @@ __all__ = [
     "row_crc32",
     "storable",
     "tune_columns",
+    "unpacked",
     "words_of",
 ]
 
 UNSTORABLE = re.compile("[\0\ud800-\udfff]")
+
+MOST_UNPACKED = 1 << 28
+"""Bytes of what a corpus keeps compressed: sources are 64 MB at most, the melody of a tune
+of 100,000 notes and a set of 200 passages half of that."""
 
 LARGEST_YEAR = 9999
 """A larger number in a source is no year; SQLite holds 64 bits."""
@@ -89,6 +94,30 @@ def singular(word: str) -> str:
 def row_crc32(values: Iterable[object]) -> int:
     """Return the CRC-32 of the values of a row, told apart by type and length."""
     return zlib.crc32(repr(tuple(values)).encode())
+
+
+def unpacked(packed: Any) -> bytes:
+    """Return what a corpus keeps compressed, as far as memory should hold it.
+
+    Raises
+    ------
+    ValueError
+        If it is damaged, or larger than anything that is kept: a few kilobytes may say
+        that they are gigabytes.
+
+    Examples
+    --------
+    >>> unpacked(zlib.compress(b"X:1"))
+    b'X:1'
+    """
+    unpacking = zlib.decompressobj()
+    try:
+        data = unpacking.decompress(packed, MOST_UNPACKED)
+    except (zlib.error, TypeError) as error:
+        raise ValueError(f"it cannot be unpacked: {error}") from error
+    if not unpacking.eof:
+        raise ValueError("it is cut short or has no end")
+    return data
 
 
 def facets_crc32(rows: Mapping[str, Iterable[Mapping[str, Any]]]) -> int:

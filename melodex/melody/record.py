@@ -44,6 +44,7 @@ from melodex.melody.marks import (
 from melodex.melody.metre import TICKS_PER_QUARTER, Metre
 from melodex.melody.placed import from_here, held_at, onset_of
 from melodex.melody.score_line import ScoreLine
+from melodex.melody.shape import refuse_misshapen
 from melodex.melody.tune_id import (
     DYNAMICS,
     WORKED_CHORDS,
@@ -319,6 +320,7 @@ class Melody:
         KeyError, TypeError, ValueError
             If the data is not what ``to_dict`` makes.
         """
+        refuse_misshapen(data)
         columns: dict[str, Any] = {name: tuple(data[name]) for name in NOTE_COLUMNS}
         worked = data.get(WORKED_CHORDS)
         if worked is not None:

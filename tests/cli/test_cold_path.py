@@ -101,6 +101,7 @@ OURS = {
     "melodex.melody.placed",
     "melodex.melody.record",
     "melodex.melody.score_line",
+    "melodex.melody.shape",
     "melodex.melody.tune_id",
     "melodex.presentation",
     "melodex.presentation.text",

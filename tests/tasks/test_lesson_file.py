@@ -196,7 +196,7 @@ CHANGES = [
     (("examples", 0, "excerpt", "midi", 0), 200, "'midi' of passage 1"),
     (("examples", 0, "excerpt", "duration_ticks", 0), 5040, "not those that were packed"),
     (("examples", 0, "excerpt", "duration_ticks", 0), 10**30, "'duration_ticks'"),
-    (("examples", 0, "excerpt", "onset_ticks", 1), 0, "contradict"),
+    (("examples", 0, "excerpt", "onset_ticks", 1), 0, "contradict|back in time"),
     (("examples", 0, "excerpt", "metres", 0, 1), [10**9, 4, "", []], "'metres'"),
     (("examples", 0, "excerpt", "metres", 0, 1), [4, 0, "", []], "'metres'"),
     (("examples", 0, "excerpt", "keys", 0, 1), [0, ["major"]], "'keys'"),

@@ -29,7 +29,7 @@ from melodex.corpus import schema
 from melodex.corpus.chunks import ID_BYTES, LEADING_BYTES, checksum_of
 from melodex.corpus.connection import connect, leave
 from melodex.corpus.faults import is_busy
-from melodex.corpus.rows import row_crc32
+from melodex.corpus.rows import row_crc32, unpacked
 from melodex.corpus.shards.index import (
     EARLIER_DIGEST_SETTING,
     SHARD_SETTING,
@@ -49,9 +49,6 @@ Row = dict[str, Any]
 LOWEST_ROW = -(1 << 63)
 """Below every row number (https://www.sqlite.org/datatype3.html, 2): places that stand
 aside have negative ones."""
-
-MOST_UNPACKED = 1 << 28
-"""Bytes of something that a change took out; a set of 200 passages is 32 MB at most."""
 
 UNPACKED_BADLY = (
     zlib.error,
@@ -202,7 +199,7 @@ def taken_out_of(connection: sqlite3.Connection, known: str) -> str:
             if name != known:
                 return str(name)
             with suppress(*UNPACKED_BADLY):
-                return longer(known, unpacked(packed)["melody"])
+                return longer(known, json.loads(unpacked(packed))["melody"])
             return lengthened(known)
     return ""
 
@@ -260,22 +257,13 @@ def kept_anew(ids: LongerIds, row: Row) -> Row:
         changed["name"] = ids.of(str(row["name"]))
     if row["kind"] in {"place", "set"}:
         with suppress(*UNPACKED_BADLY):
-            content = unpacked(row["content"])
+            content = json.loads(unpacked(row["content"]))
             for told in content.get("examples", [content]):
                 for name in {"tune_id", "piece"} & told.keys():
                     told[name] = ids.of(str(told[name]))
             packed = zlib.compress(json.dumps(content).encode())
             changed |= {"content": packed, "byte_count": len(packed)}
     return changed
-
-
-def unpacked(packed: bytes) -> Any:
-    """What a change took out, of a bounded size."""
-    unpacking = zlib.decompressobj()
-    text = unpacking.decompress(packed, MOST_UNPACKED)
-    if not unpacking.eof:
-        raise ValueError("it is cut short or has no end")
-    return json.loads(text)
 
 
 def rewrite(

@@ -12,13 +12,12 @@ from __future__ import annotations
 import hashlib
 import json
 import sqlite3
-import zlib
 from collections.abc import Iterable, Iterator, Mapping
 from itertools import islice
 from typing import Any
 
 from melodex.corpus.chunks import ID_BYTES
-from melodex.corpus.rows import facets_crc32, tune_columns
+from melodex.corpus.rows import facets_crc32, tune_columns, unpacked
 from melodex.melody import Melody
 from melodex.melody.tune_id import content_id_of
 
@@ -115,8 +114,8 @@ def gaps(examples: Iterable[Mapping[str, Any] | sqlite3.Row]) -> Iterator[tuple[
 def kept_bytes(packed: Any, sha256: Any) -> bytes | None:
     """A kept source unpacked, or None if it is damaged."""
     try:
-        data = zlib.decompress(packed)
-    except (zlib.error, TypeError):
+        data = unpacked(packed)
+    except ValueError:
         return None
     return data if hashlib.sha256(data).hexdigest() == sha256 else None
 

@@ -83,8 +83,8 @@ def sources_of(corpus: Corpus, tune_id: str) -> Iterator[tuple[bytes, str, str, 
         As for :func:`melodex.reading.read_bytes`; what is damaged is left out.
     """
     import hashlib
-    import zlib
 
+    from melodex.corpus.rows import unpacked
     from melodex.reading.result import Choice
 
     for packed, sha256, kept_format, source, *chosen in corpus.query(
@@ -96,8 +96,8 @@ def sources_of(corpus: Corpus, tune_id: str) -> Iterator[tuple[bytes, str, str, 
         [tune_id],
     ):
         try:
-            data = zlib.decompress(packed)
-        except (zlib.error, TypeError):
+            data = unpacked(packed)
+        except ValueError:
             continue
         if hashlib.sha256(data).hexdigest() == sha256:
             yield data, kept_format, source, Choice.kept(*chosen)

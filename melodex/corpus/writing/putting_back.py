@@ -11,11 +11,11 @@ Contents: PutBack, put_back, NOT_KEPT.
 from __future__ import annotations
 
 import json
-import zlib
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from melodex.corpus.rows import row_crc32, storable
+from melodex.corpus.care.soundness import melody_of
+from melodex.corpus.rows import row_crc32, storable, unpacked
 from melodex.corpus.schema import CHECKED_COLUMNS
 from melodex.corpus.tunes.tune_rows import LINE_COLUMNS, score_line_of
 from melodex.corpus.writing.preparing import PreparedFile, PreparedTune, prepared_tune
@@ -23,7 +23,6 @@ from melodex.corpus.writing.putting_sets_back import put_back_set
 from melodex.corpus.writing.rows.lines import flush_notes
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import REMEDIES, CorpusError
-from melodex.melody import Melody
 from melodex.melody.score_line import ScoreLine
 from melodex.reading.result import Choice, ReadTune, ReadWarning
 
@@ -89,7 +88,20 @@ class Undoing:
     kind: str
 
     def run(self) -> None:
-        """Bring back sets and remarks, then tunes by the places where they stood."""
+        """Bring back sets and remarks, then tunes by the places where they stood.
+
+        Raises
+        ------
+        CorpusError
+            If what was kept is not what melodex keeps; nothing is changed then.
+        """
+        try:
+            self.bring_back()
+        except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+            raise self.damaged() from error
+
+    def bring_back(self) -> None:
+        """What :meth:`run` does."""
         # What was done last to a set is taken back first.
         for _, data in reversed(self.kept("set")):
             back = put_back_set(self.writer, json.loads(data))
@@ -145,13 +157,19 @@ class Undoing:
             f"SELECT {', '.join(names)}, row_crc32 FROM taken_out WHERE id = ?", [row]
         )[0]
         if row_crc32(values[:-1]) != values[-1]:
-            raise CorpusError(
-                f"what change {self.done.number} took out is damaged",
-                where=str(self.writer.path),
-                hint=REMEDIES["check, unchanged"],
-            )
-        return str(values[names.index("name")]), zlib.decompress(
-            values[names.index("content")]
+            raise self.damaged()
+        try:
+            content = unpacked(values[names.index("content")])
+        except ValueError as error:
+            raise self.damaged() from error
+        return str(values[names.index("name")]), content
+
+    def damaged(self) -> CorpusError:
+        """The fault of what is not as it was written."""
+        return CorpusError(
+            f"what change {self.done.number} took out is damaged",
+            where=str(self.writer.path),
+            hint=REMEDIES["check, unchanged"],
         )
 
     def put_place(self, tune_id: str, place: dict[str, Any]) -> bool:
@@ -202,9 +220,11 @@ class Undoing:
         if not rows and kept is None:
             return None
         text = rows[0][0] if rows else json.loads(kept or b"")["melody"]
+        melody = melody_of(text)
+        if melody is None:
+            return None
         source = self.source(place["sha256"])
         warnings = tuple(ReadWarning(*warning) for warning in place["warnings"])
-        melody = Melody.from_dict(json.loads(text))
         tune = prepared_tune(ReadTune(melody, warnings, *source), place["occurrence"])
         # As it was written, whatever today's melodies say besides.
         made = {**tune.tune, "tune_id": tune_id, "melody": text}
@@ -230,7 +250,13 @@ class Undoing:
             "SELECT content, title FROM taken_out WHERE kind = 'source' AND name = ?",
             [sha256],
         )
-        return (zlib.decompress(rows[0][0]), rows[0][1]) if rows else (b"", "")
+        if not rows:
+            return b"", ""
+        try:
+            return unpacked(rows[0][0]), rows[0][1]
+        except ValueError:
+            # The tune is whole without what it was read from.
+            return b"", ""
 
     def tune_row(self, tune: PreparedTune) -> int:
         """Row number of a tune; one that is gone is written, with tags and remarks."""

@@ -11,13 +11,13 @@ from __future__ import annotations
 
 import json
 
+from melodex.corpus.care.soundness import melody_of
 from melodex.corpus.chunks import TuneNotes, encode_notes
 from melodex.corpus.facets import FACET_TABLES
 from melodex.corpus.shards.routing import lowest_of_pairs
 from melodex.corpus.tunes.tune_rows import FIRST_PLACE
 from melodex.corpus.writing.holding.parts import OpenPart
 from melodex.corpus.writing.rows.row_writer import RowWriter, is_used
-from melodex.melody import Melody
 
 __all__ = ["flush_notes"]
 
@@ -99,9 +99,10 @@ def move_tune(writer: RowWriter, row: int, tune_id: str, part: OpenPart) -> None
             source.execute("DELETE FROM kept_source WHERE id = ?", [kept])
     writer.stands[row] = part
     source.chunks.drop(tune_id)
-    pitch, length_class = encode_notes(Melody.from_dict(json.loads(text)))
-    if pitch:
-        part.chunks.add(TuneNotes(tune_id, pitch, length_class))
+    # A damaged melody moves as it is; it is not searched until it is repaired.
+    melody = melody_of(text)
+    if melody is not None and len(melody):
+        part.chunks.add(TuneNotes(tune_id, *encode_notes(melody)))
 
 
 def group_lines(writer: RowWriter, part: OpenPart) -> None:

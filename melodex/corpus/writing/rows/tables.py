@@ -7,8 +7,7 @@ Contents: create_tables, rebuild_facets.
 
 from __future__ import annotations
 
-import json
-
+from melodex.corpus.care.soundness import melody_of
 from melodex.corpus.facets import facet_rows, line_rows
 from melodex.corpus.rows import facets_crc32
 from melodex.corpus.schema import (
@@ -37,11 +36,19 @@ def create_tables(writer: RowWriter) -> None:
 
 
 def rebuild_facets(writer: RowWriter) -> None:
-    """Make the facets of every tune of one file anew, inside a transaction."""
+    """Make the facets of every tune of one file anew, inside a transaction.
+
+    A tune whose melody is damaged has none until it is repaired: it stops no other.
+    """
     create_facet_tables(writer)
     for (row,) in writer.rows("SELECT id FROM tune ORDER BY id"):
         text = writer.rows("SELECT melody FROM tune WHERE id = ?", [row])[0][0]
-        put_facets(writer, row, Melody.from_dict(json.loads(text)))
+        melody = melody_of(text)
+        if melody is None:
+            crc = facets_crc32({})
+            writer.do("UPDATE tune SET facet_crc32 = ? WHERE id = ?", [crc, row])
+        else:
+            put_facets(writer, row, melody)
 
 
 def create_facet_tables(writer: RowWriter) -> None:

@@ -1,0 +1,158 @@
+"""A corpus that somebody made by hand: valid for SQLite, and no corpus of ours."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import random
+import sqlite3
+import zlib
+from contextlib import closing, suppress
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from melodex.corpus.care.checking import check_corpus
+from melodex.corpus.care.repairing import repair_corpus
+from melodex.corpus.reader import Corpus
+from melodex.corpus.rows import MOST_UNPACKED, row_crc32
+from melodex.corpus.schema import CHECKED_COLUMNS
+from melodex.corpus.writing.store import CorpusWriter
+from melodex.errors import CorpusError, DamagedCorpusError
+from melodex.tasks.collection.holdings import remove_tunes, tag_tunes
+from melodex.tasks.collection.undo import undo
+
+
+def by_hand(path: Path, sql: str, *values: object) -> None:
+    """Change a corpus as no program of ours would."""
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute(sql, values)
+
+
+def told(path: Path) -> dict[str, Any]:
+    """The stored melody of Tune 3."""
+    with closing(sqlite3.connect(path)) as connection:
+        rows = connection.execute("SELECT melody FROM tune WHERE title = 'Tune 3'")
+        found: dict[str, Any] = json.loads(rows.fetchone()[0])
+    return found
+
+
+@pytest.fixture
+def filled(corpus_path: Path, reading: Any) -> Path:
+    with CorpusWriter.open(corpus_path) as writer:
+        writer.add_reading(reading("/a/one.abc", range(6)))
+    return corpus_path
+
+
+def changed(melody: dict[str, Any], draw: random.Random) -> None:
+    """Put another value of JSON in one place of a melody, wherever it lies."""
+    odd: tuple[Any, ...] = (
+        None,
+        True,
+        -1,
+        3.5,
+        10**18,
+        -(10**18),
+        "x",
+        "",
+        [],
+        [1],
+        {},
+        {"a": 1},
+        1e308,
+    )
+    held: Any = melody
+    while True:
+        if isinstance(held, dict):
+            places = list(held)
+        elif isinstance(held, list) and held:
+            places = list(range(len(held)))
+        else:
+            return
+        place = draw.choice(places)
+        if not isinstance(held[place], dict | list) or not held[place]:
+            held[place] = draw.choice(odd)
+            return
+        held = held[place]
+
+
+@pytest.mark.parametrize("number", range(60))
+def test_a_melody_of_other_values_is_read_whole_or_told_to_be_damaged(
+    filled: Path, number: int
+) -> None:
+    """Such values were handed on, and met by whatever worked with them."""
+    melody = told(filled)
+    changed(melody, random.Random(number))
+    sql = "UPDATE tune SET melody = ? WHERE title = 'Tune 3'"
+    by_hand(filled, sql, json.dumps(melody))
+    with Corpus.open(filled) as corpus, suppress(DamagedCorpusError):
+        (found,) = corpus.melodies([corpus.resolve("Tune 3")]).values()
+        for name in ("midi", "onset_ticks", "duration_ticks", "bar", "fifths"):
+            assert {type(value) for value in getattr(found, name)} == {int}
+        assert list(found.onset_ticks) == sorted(found.onset_ticks)
+        assert found.end_ticks < 1 << 32
+        found.degrees()
+        found.excerpt(0, len(found) - 1)
+        str(found.metre)
+        str(found.key)
+
+
+def test_a_damaged_melody_stops_no_change_after_an_update(filled: Path) -> None:
+    """Features were worked out anew for every tune, or nothing could be written."""
+    sql = "UPDATE tune SET melody = '{\"midi\": 3}' WHERE title = 'Tune 3'"
+    by_hand(filled, sql)
+    by_hand(filled, "UPDATE setting SET value = '1' WHERE name = 'facet_version'")
+    tag_tunes(filled, "air", ["Tune 4"])
+    with Corpus.open(filled) as corpus:
+        assert [row.tags for row in corpus.tunes(tag="air")] == [("air",)]
+    faults = {fault.what for fault in check_corpus(filled).faults}
+    assert "the melody has changed" in faults
+
+
+def packed_zeros() -> bytes:
+    """A few hundred kilobytes that say they are more than anything that is kept."""
+    packing = zlib.compressobj(9)
+    block = bytes(1 << 24)
+    parts = [packing.compress(block) for _ in range((MOST_UNPACKED >> 24) + 1)]
+    return b"".join([*parts, packing.flush()])
+
+
+def test_a_kept_source_that_unpacks_without_end_is_damage(filled: Path) -> None:
+    """It was unpacked whole, whatever it said that it holds."""
+    with closing(sqlite3.connect(filled)) as connection, connection:
+        digest, block = hashlib.sha256(), bytes(1 << 24)
+        for _ in range((MOST_UNPACKED >> 24) + 1):
+            digest.update(block)
+        values = [digest.hexdigest(), "abc", 9, packed_zeros()]
+        names = CHECKED_COLUMNS["kept_source"]
+        crc = row_crc32([1000, *values[: len(names) - 1]])
+        sql = "INSERT INTO kept_source VALUES (1000, ?, ?, ?, ?, ?)"
+        connection.execute(sql, [*values[:3], crc, values[3]])
+    faults = [fault.what for fault in check_corpus(filled).faults]
+    assert "a kept source has changed" in faults
+    assert repair_corpus(filled).lost == ()
+
+
+@pytest.mark.parametrize("kind", ["no end", "a list", "nothing", "an object"])
+def test_what_was_taken_out_by_hand_is_not_put_back(filled: Path, kind: str) -> None:
+    with Corpus.open(filled) as corpus:
+        removed = corpus.resolve("Tune 3")
+    remove_tunes(filled, [removed])
+    content = {
+        "no end": packed_zeros(),
+        "a list": zlib.compress(b"[1, 2]"),
+        "nothing": zlib.compress(b"null"),
+        "an object": zlib.compress(b"{}"),
+    }[kind]
+    with closing(sqlite3.connect(filled)) as connection, connection:
+        names = CHECKED_COLUMNS["taken_out"]
+        rows = connection.execute(f"SELECT {', '.join(names)} FROM taken_out").fetchall()
+        for row in rows:
+            values = dict(zip(names, row, strict=True)) | {"content": content}
+            sql = "UPDATE taken_out SET content = ?, row_crc32 = ? WHERE id = ?"
+            connection.execute(sql, [content, row_crc32(values.values()), values["id"]])
+    with pytest.raises(CorpusError, match="took out is damaged"):
+        undo(filled, 1)
+    with Corpus.open(filled) as corpus:
+        assert len(corpus.tunes()) == 5
