@@ -472,3 +472,68 @@ def test_mediants_that_go_back_to_i_lead_nowhere() -> None:
     found = reading_of("C|E|C|Ab|C|A|C|F|G7|E|Am|A|Dm|G7|C|C", "C major").harmony.chords
     texts = [chord.numeral.text for chord in found]
     assert [texts[place] for place in (1, 5, 9, 11)] == ["III", "VI", "V/vi", "V/ii"]
+
+
+MINOR_STRAIN = "Dm|A7|A7|Dm|Dm|D7|Gm|Gm|Gm|Dm|A7|Dm|Bb7|A7|Dm|Dm"
+MAJOR_TRIO = "F|F|C7|C7|C7|C7|F|F|F|F7|Bb|Bbm|F|C7|F|A7"
+VERSE_ON_SIX = "Gm|D7|Gm|D7|Gm|Cm|D7|D7|Gm|D7|Gm|D7|C7|C7|F7|F7"
+REFRAIN = "Bb|Bb|F7|F7|F7|F7|Bb|Bb|Eb|Eb|Bb|Bb|C7|C7|F7|F7"
+PARALLEL = "[Verse]Em|C|Am|B7|Em|C|Am|B7|[Chorus]E|A|B|E|C#m|A|B|"
+TURNS = "C Am|F G7|C Am|F G7|C Am|F G7|C F|C"
+ONE_UP = "Db Bbm|Gb Ab7|Db Bbm|Gb Ab7|Db Bbm|Gb Ab7|Db Gb|Db"
+TWO_UP = "D Bm|G A7|D Bm|G A7|D Bm|G A7|D G|D"
+
+
+@pytest.mark.parametrize(
+    ("chords", "expected"),
+    [
+        (
+            f"[A]{MINOR_STRAIN}|[A]{MINOR_STRAIN}|[Trio]{MAJOR_TRIO}|[A]{MINOR_STRAIN}",
+            ["1-32 D minor", "33-48 F major", "49-64 D minor"],
+        ),
+        (
+            f"[Verse]{VERSE_ON_SIX}|[Refrain]{REFRAIN}|{REFRAIN[:-5]}Bb|Bb",
+            ["1-12 G minor", "13-48 Bb major"],
+        ),
+        (
+            f"{PARALLEL}B7|{PARALLEL}E",
+            ["1-8 E minor", "9-16 E major", "17-24 E minor", "25-32 E major"],
+        ),
+        (
+            f"{TURNS} Ab7|{ONE_UP} A7|{TWO_UP}",
+            ["1-8 C major", "9-16 Db major", "17-24 D major"],
+        ),
+    ],
+)
+def test_sections_that_are_in_another_key_are_told_from_end_to_end(
+    chords: str, expected: list[str]
+) -> None:
+    told = [f"{s.first_bar}-{s.last_bar} {s.key}" for s in reading_of(chords).spans]
+    assert told == expected
+
+
+@pytest.mark.parametrize(
+    ("chords", "key"),
+    [
+        ("C6|C6|D7|Db7|C6|C6|D7|Db7|C6|C6", "C major"),
+        ("Cm|Cm|D7|Dbmaj7|G7|G7|Cm|Cm|Cm|Cm", "C minor"),
+    ],
+)
+def test_ii7_before_flat_ii_is_the_dominant_of_five(chords: str, key: str) -> None:
+    found = reading_of(chords, key).harmony.chords
+    assert {chord.numeral.text for chord in found if chord.bar == 3} == {"V7/V"}
+
+
+CAROL = """X:1
+M:4/4
+L:1/4
+K:Em
+E|"Em"EBBA|"C"GF"B7"EF|"Em"GA"Am"BA|"B7"B3E|"Em"EBBA|"C"GF"B7"EF|"Em"GA"B7"GF|"Em"E3B|
+"G"d2dB|"C"e2dc|"G"B2"D7"A2|"G"G3B|"G"d2dB|"Am"c2BA|"Em"G2"B7"F2|"Em"E3|]
+"""
+
+
+def test_a_piece_that_comes_home_to_its_first_key_ends_on_its_tonic() -> None:
+    found = analyse(read_data(CAROL.encode(), "carol.abc").tunes[0].melody)
+    assert [str(span.key) for span in found.spans] == ["E minor", "G major"]
+    assert "ending off the tonic" not in {d.kind for d in found.harmony.devices}

@@ -329,6 +329,10 @@ def role_of_dominant(place: Place) -> Role:
     if place.leads_to(goal) or coming or (degree == 0 and place.after_its_two):
         found = applied(place, "secondary dominant", goal)
         return replace(found, resolves=True) if coming else found
+    if degree == 2 and falls_by_half_step(place.chord, place.following):
+        # II7 before bII, which stands for V or prepares it, is still the V of V.
+        instead = is_family(place.following, "dominant")
+        return replace(applied(place, "secondary dominant", goal), resolves=instead)
     if falls_by_half_step(place.chord, place.following):
         return substitute(place, int(place.next_degree or 0))
     if degree == 0 or (degree == -1 and not place.minor):

@@ -418,9 +418,24 @@ def endings(piece: Piece) -> Iterator[Device]:
     found = ending_of(here)
     if found is None or (found[0] == "ending off the tonic" and goes_round(piece)):
         return
+    if found[0] == "ending off the tonic" and is_first_home(piece, here):
+        return
     if found[0] == "ending on a coloured tonic" and is_usual(piece, here):
         return
     yield piece.device(found[0], last, last, found[1])
+
+
+def is_first_home(piece: Piece, here: PlacedChord) -> bool:
+    """Whether V brings a piece back at its end to the I of the key that it began in."""
+    key, chord = piece.row[0].key, here.chord
+    first = first_of_root(piece.row, len(piece.row) - 1)
+    if chord.root_fifths != key.tonic_fifths or not first or key.mode == "none":
+        return False
+    minor = is_minor_mode(key.mode)
+    alike = (chord.family == "minor") == minor and chord.family in TONIC_FAMILIES
+    before = piece.row[first - 1].chord
+    five = before.root_fifths == key.tonic_fifths + 1 and before.family in FIFTH_FAMILIES
+    return alike and five
 
 
 def is_usual(piece: Piece, here: PlacedChord) -> bool:

@@ -56,7 +56,9 @@ THIRDS = {
 NOTE_POINTS = 0.4
 """Points of a bar of the melody on the third."""
 PRINTED_POINTS = 3.0
-LEAVING, LEAVING_AT_START = 5.0, 3.0
+DOMINANT_SHARE = 0.5
+"""Of those points for a dominant on the tonic, which may lead to iv."""
+LEAVING, LEAVING_AT_START = 5.0, 2.0
 """What it costs to pass from major to minor on one tonic, and so where a section begins."""
 
 TELLING_MOST, TELLING_LEAST = 3.0, 0.06
@@ -146,7 +148,9 @@ def third_points(bar: SongBar, tonic: int) -> float:
     points = 0.0
     for root, kind, share in bar.chords:
         if root != NO_ROOT:
-            points += share * THIRDS.get(((root - tonic) % 12, third_of(kind)), 0.0)
+            told = THIRDS.get(((root - tonic) % 12, third_of(kind)), 0.0)
+            leads = root == tonic and KINDS[kind] == "dominant"
+            points += share * told * (DOMINANT_SHARE if leads else 1.0)
     for pitch, length in bar.notes:
         degree = (pitch - tonic) % 12
         points += length * NOTE_POINTS * ((degree == 4) - (degree == 3))

@@ -165,6 +165,9 @@ def goes_on_home(bars: Sequence[SongBar], minor: int, major: int) -> bool:
 def in_relative_major(bars: Sequence[SongBar], row: Row, tonic: int, home: int) -> bool:
     """Whether a section of a minor key is in its relative major."""
     one, minor = (tonic, "M"), (home, "m")
+    if len(row) > 1 and row[-1] == five_of(home) and row[-2] in {one, five_of(tonic)}:
+        # The V of the minor key leads back to it.
+        row = row[:-1]
     return (
         row[0] == one
         and row[-1] in {one, five_of(tonic)}

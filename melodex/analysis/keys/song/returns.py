@@ -31,6 +31,8 @@ SETTLED = 30.0
 """Points that settle the tonic of a section: more than leaving a key twice costs."""
 ROUNDING = 50
 """Parts of a bar to which shares of chords are rounded before they are compared."""
+LEAST_KNOWN = 0.5
+"""Of the bars of a lifted section that are on its tonic or the one before; our choice."""
 NO_LIFT = frozenset({0, 5, 7})
 MINOR_KINDS = frozenset({"minor", "minor seventh"})
 
@@ -137,7 +139,12 @@ def lifted(
 ) -> int | None:
     """The tonic of a part that is an earlier one moved, None if nothing is to be said."""
     home = only_tonic(earlier, tonics)
-    if home is None or not set(tonics[slice(*part)]) <= {home, (home + step) % 12}:
+    told = tonics[slice(*part)]
+    if home is None:
+        return None
+    # What is lifted once more afterwards may have been read into its last bars.
+    known = sum(tonic in {home, (home + step) % 12} for tonic in told)
+    if known < LEAST_KNOWN * len(told):
         return None
     minor = 2 * sum(
         share * (KINDS[kind] in MINOR_KINDS) - share / 2

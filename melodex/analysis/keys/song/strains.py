@@ -4,9 +4,8 @@ Conventions: the trio of a march or a rag is in the key of IV, a verse before a 
 be in that of iii, and often nothing is printed for it. Such a section begins on its own
 I, goes to it from its V, a dominant, more than once, stays on it for a quarter of its
 time, ends on it or on what leads back to the V around it, and never rests on the I around
-it, of which no more than a dominant sounds. The relative keys are told by ``relatives``,
-and where the I around is a dominant itself, as in a blues, nothing is told so. Common
-practice, no source.
+it, of which no more than a dominant sounds. Where the I around is a dominant itself, as
+in a blues, nothing is told so. Common practice, no source.
 
 Contents: with_own_strains.
 """
@@ -38,8 +37,6 @@ FEWEST_CADENCES = 2
 LEAST_SHARE = 0.25
 """Of the bars that its I must hold; our choice."""
 FIFTH, SEVENTH = 7, 11
-RELATIVES = frozenset({("M", 9, "m"), ("m", 3, "M")})
-"""Third of a tonic, semitones up to its relative, and the third of that."""
 
 
 def with_own_strains(layout: Layout, chances: ndarray) -> ndarray:
@@ -94,8 +91,6 @@ def own_tonic(bars: Sequence[SongBar], home: int, third: str) -> tuple[int, int]
     if not row or row[0].name not in RESTING or row[0].bar > 0 or row[0].root == home:
         return None
     one = row[0].root, row[0].third
-    if (third, (one[0] - home) % 12, one[1]) in RELATIVES:
-        return None
     count = bars_until_back(bars, *one, home)
     inside = [chord for chord in row if chord.bar < count]
     if (
