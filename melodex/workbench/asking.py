@@ -231,7 +231,7 @@ ON_THE_PAGE = {
     "check, unchanged": CARE,
     "choose notation": "",
     "file in folder": "name a file in it when you start the workbench",
-    "find title": LIST,
+    "find title": f"{LIST}; what was removed stands under what was done",
     "fold in": "name another file",
     "gather chords": "Gather finds chords, in any key",
     "keep passages": "keep some of what you find, or some bars of a tune",

@@ -43,6 +43,7 @@ def of_one(name: str, value: str) -> Wish:
         ("length", "32 bars", "32"),
         ("plan", "ABA form", "ABA"),
         ("key_change", "up a tone", "up a whole tone"),
+        ("returning", "Sequences", "sequence"),
         ("key_change", "up a whole step", "up a whole tone"),
     ],
 )

@@ -176,3 +176,41 @@ def test_small_staves_show_whole_systems_on_a_narrow_screen(workbench, visit):
             }"""
         )
         assert cut == 0
+
+
+def test_what_to_do_about_a_fault_is_a_sentence(own_bench, visit):
+    page = visit(own_bench(), COMMON)
+    page.fill("input[name=into]", "Nothing yet")
+    page.get_by_role("button", name="Keep", exact=True).click()
+    expect(page.locator(".kept")).to_have_text(
+        "Nothing was chosen. Tick what is to be kept."
+    )
+
+
+def test_a_page_of_a_tune_that_was_removed_leads_to_undoing_that(own_bench, visit):
+    running = own_bench()
+    running.send("/shelf/remove", "tune=The+Eel+Trap&sure=yes")
+    page = visit(running, "/tune?tune=The+Eel+Trap")
+    with followed(page):
+        page.get_by_role("alert").get_by_role("link", name="what was done").click()
+    with followed(page):
+        page.locator("main form", has_text="Removed The Eel Trap.").get_by_role(
+            "button", name="Undo"
+        ).click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("The Eel Trap")
+
+
+def test_another_reading_of_a_phrase_is_offered_while_it_is_typed(workbench, visit):
+    page = visit(workbench)
+    page.fill("#phrase", "C E G, F A C")
+    said = page.locator("#phrase-said")
+    expect(said).to_contain_text("read as ABC: C4 E4 G3 F4 A4 C4")
+    said.get_by_role("button", name="Read it as note names").click()
+    expect(said).to_contain_text("read as note names: C4 E4 G4 F4 A4 C5")
+    expect(page.locator("#phrase")).to_have_value("C E G, F A C")
+    page.keyboard.press("Enter")
+    expect(page.locator("#found .sub").last).to_contain_text("read as note names")
+    # What is typed next is read anew.
+    page.fill("#phrase", "5 1 2 3")
+    expect(said).to_contain_text("scale degrees")
+    expect(said.get_by_role("button")).to_have_count(0)

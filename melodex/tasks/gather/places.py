@@ -18,6 +18,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from melodex.analysis.harmony.chords import parse_chord
+from melodex.corpus.rows import kind_of
 from melodex.corpus.tunes.tune_rows import lined_pieces
 from melodex.errors import AnalysisError
 from melodex.matching.evidence.figures import tunes_holding
@@ -161,7 +162,8 @@ def row_wishes(wish: Wish) -> Iterator[tuple[str, str, list[Any], str]]:
         reason = f"'section ' || label || ' of ' || bars || {many}"
         yield "section", " AND ".join(conditions), values, reason
     if wish.returning:
-        yield "returning_figure", "kind = ?", [wish.returning], "kind || ': ' || words"
+        kind = kind_of(wish.returning)
+        yield "returning_figure", "kind = ?", [kind], "kind || ': ' || words"
 
 
 def device_condition(text: str) -> tuple[str, list[Any]]:

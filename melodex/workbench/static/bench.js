@@ -15,9 +15,11 @@ export const told = (text) => {
   });
 };
 
+const sentence = (text) => text && `${text[0].toUpperCase()}${text.slice(1)}${/[.?!]$/.test(text) ? "" : "."}`;
+
 export class Fault extends Error {
   constructor({ what, where, advice }) {
-    super([what, where, advice].filter(Boolean).join(" "));
+    super([what, where, sentence(advice)].filter(Boolean).join(" "));
   }
 }
 

@@ -39,6 +39,19 @@ function underline(text, column) {
 const follow = () => { under.style.transform = `translateX(${-field.scrollLeft}px)`; };
 field.addEventListener("scroll", follow);
 
+// A button that reads what is typed in another notation.
+function reader(name, words) {
+  const button = document.createElement("button");
+  button.type = "button";
+  button.textContent = words;
+  button.addEventListener("click", () => {
+    reading.value = name;
+    draw();
+    field.focus();
+  });
+  return button;
+}
+
 function complain(text, fault) {
   const box = document.createElement("div");
   box.className = "fault small";
@@ -47,17 +60,7 @@ function complain(text, fault) {
   under.replaceChildren();
   if (Number.isInteger(fault.column)) underline(text, fault.column);
   box.append(words);
-  (fault.readings ?? []).forEach(([name, notes]) => {
-    const button = document.createElement("button");
-    button.type = "button";
-    button.textContent = `Read it as ${name}: ${notes}`;
-    button.addEventListener("click", () => {
-      reading.value = name;
-      draw();
-      field.focus();
-    });
-    box.append(button);
-  });
+  (fault.readings ?? []).forEach(([name, notes]) => box.append(reader(name, `Read it as ${name}: ${notes}`)));
   faults.replaceChildren(box);
   delete faults.dataset.of;
   field.setAttribute("aria-invalid", "true");
@@ -71,6 +74,7 @@ function show(found) {
     field.removeAttribute("aria-invalid");
   }
   said.textContent = found.said;
+  (found.others ?? []).forEach(([name, words]) => said.append(" ", reader(name, `Read it as ${words}`)));
   stave.innerHTML = found.svg;
   // The note that was put there last is what one wants to see.
   stave.scrollLeft = stave.scrollWidth;

@@ -306,7 +306,13 @@ def drawn_phrase(phrase: Phrase) -> dict[str, Any]:
         notes=spelled_out(phrase),
     ).strip()
     player = str(player_of(phrase)) if drawn else ""
-    return {"svg": drawn.svg if drawn else "", "said": said, "player": player}
+    others = [(name, NOTATIONS[name]) for name in phrase.other_notations]
+    return {
+        "svg": drawn.svg if drawn else "",
+        "said": said,
+        "player": player,
+        "others": others,
+    }
 
 
 def player_of(phrase: Phrase) -> Markup:
