@@ -18,6 +18,7 @@ import sqlite3
 from collections.abc import Iterable
 from pathlib import Path
 
+from melodex.corpus.care.foreign import FACET_NAMES, refuse_in_place_of_tables
 from melodex.corpus.tunes.tune_rows import FIRST_PLACE
 from melodex.errors import REMEDIES, CorpusError, DamagedCorpusError, NewerCorpusError
 from melodex.records import dataclass
@@ -464,7 +465,7 @@ def state_of(connection: sqlite3.Connection, path: Path) -> int:
     CorpusError
         If it is the SQLite file of another program.
     DamagedCorpusError
-        If the version makes no sense.
+        If the version makes no sense, or something else stands in the place of a table.
     """
     version: int = connection.execute("PRAGMA user_version").fetchone()[0]
     application: int = connection.execute("PRAGMA application_id").fetchone()[0]
@@ -490,4 +491,5 @@ def state_of(connection: sqlite3.Connection, path: Path) -> int:
             where=str(path),
             hint=REMEDIES["update"],
         )
+    refuse_in_place_of_tables(connection, path, (*TABLES, *FACET_NAMES))
     return version

@@ -64,6 +64,7 @@ OURS = {
     "melodex.corpus.connection",
     "melodex.corpus.care",
     "melodex.corpus.care.beside",
+    "melodex.corpus.care.foreign",
     "melodex.corpus.faults",
     "melodex.corpus.place",
     "melodex.corpus.reader",

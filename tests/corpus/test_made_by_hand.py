@@ -14,7 +14,9 @@ from typing import Any
 import pytest
 
 from melodex.corpus.care.checking import check_corpus
+from melodex.corpus.care.foreign import FACET_NAMES
 from melodex.corpus.care.repairing import repair_corpus
+from melodex.corpus.facets import FACET_TABLES
 from melodex.corpus.reader import Corpus
 from melodex.corpus.rows import MOST_UNPACKED, row_crc32
 from melodex.corpus.schema import CHECKED_COLUMNS
@@ -156,3 +158,66 @@ def test_what_was_taken_out_by_hand_is_not_put_back(filled: Path, kind: str) -> 
         undo(filled, 1)
     with Corpus.open(filled) as corpus:
         assert len(corpus.tunes()) == 5
+
+
+def test_a_trigger_of_somebody_else_is_told_of_and_takes_nothing_away(filled: Path) -> None:
+    """Putting a word on a tune took every tune's words away, and no check said so."""
+    tag_tunes(filled, "air", ["Tune 4"])
+    by_hand(
+        filled,
+        "CREATE TRIGGER tidy AFTER INSERT ON tag BEGIN DELETE FROM tag WHERE name = 'air'; "
+        "END",
+    )
+    with pytest.raises(DamagedCorpusError, match="trigger 'tidy' that melodex did not"):
+        tag_tunes(filled, "jig", ["Tune 5"])
+    with Corpus.open(filled) as corpus:
+        assert [row.title for row in corpus.tunes(tag="air")] == ["Tune 4"]
+    faults = [fault.what for fault in check_corpus(filled).faults]
+    assert faults == ["a trigger that melodex did not make: 'tidy'"]
+    assert repair_corpus(filled).lost == ()
+    tag_tunes(filled, "jig", ["Tune 5"])
+    with Corpus.open(filled) as corpus:
+        assert [row.tags for row in corpus.tunes() if row.tags] == [("air",), ("jig",)]
+    assert check_corpus(filled).faults == ()
+
+
+def test_one_of_our_name_that_does_something_else_is_none_of_ours(filled: Path) -> None:
+    by_hand(filled, "DROP TRIGGER tune_words_ad")
+    by_hand(
+        filled,
+        "CREATE TRIGGER tune_words_ad AFTER DELETE ON tune_words "
+        "BEGIN DELETE FROM remark; END",
+    )
+    with pytest.raises(DamagedCorpusError, match="trigger 'tune_words_ad'"):
+        remove_tunes(filled, ["Tune 4"])
+
+
+ENDLESS = "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n) SELECT i FROM n"
+
+
+@pytest.mark.parametrize("table", ["tune", "Chunk", "setting", "key_span"])
+def test_a_view_in_the_place_of_a_table_is_not_read(filled: Path, table: str) -> None:
+    """It may never end, and nothing was said."""
+    by_hand(filled, f"ALTER TABLE {table} RENAME TO kept_aside")
+    by_hand(filled, f"CREATE VIEW {table} AS {ENDLESS}")
+    with pytest.raises(DamagedCorpusError, match=f"holds as {table} is no table"):
+        Corpus.open(filled)
+    with pytest.raises(DamagedCorpusError, match="is no table"):
+        check_corpus(filled)
+
+
+def test_a_column_that_is_worked_out_is_not_read(filled: Path) -> None:
+    """A few letters may say that each title is a gigabyte."""
+    by_hand(filled, "ALTER TABLE tune RENAME COLUMN title TO name")
+    huge = "TEXT GENERATED ALWAYS AS (hex(zeroblob(500000000))) VIRTUAL"
+    by_hand(filled, f"ALTER TABLE tune ADD COLUMN title {huge}")
+    with pytest.raises(DamagedCorpusError, match="holds as tune is no table"):
+        Corpus.open(filled)
+
+
+def test_what_a_musician_adds_beside_it_is_left_alone(filled: Path) -> None:
+    by_hand(filled, "CREATE VIEW my_airs AS SELECT title FROM tune")
+    by_hand(filled, "CREATE TABLE my_list (tune_id TEXT)")
+    tag_tunes(filled, "air", ["Tune 4"])
+    assert check_corpus(filled).faults == ()
+    assert set(FACET_TABLES) == set(FACET_NAMES)

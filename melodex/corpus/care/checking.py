@@ -18,6 +18,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from melodex.corpus.care.foreign import foreign_triggers
 from melodex.corpus.care.salvage import every_row
 from melodex.corpus.care.soundness import (
     MOST_LINES,
@@ -183,6 +184,8 @@ class Check:
         if self.has_earlier_facets():
             renewed.update(FACET_TABLES)
         missing = {each for each in missing if each[2] not in renewed}
+        for name in foreign_triggers(self.connection):
+            self.found(f"a trigger that melodex did not make: {name!r}")
         for _, name, _, statement in sorted(missing):
             self.found(f"a definition is missing or changed: {statement[:40] or name} ...")
 

@@ -14,6 +14,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from melodex.corpus import schema
+from melodex.corpus.care.foreign import refuse_triggers
 from melodex.corpus.faults import faults_named
 
 __all__ = ["STEPS", "backup_path", "upgrade"]
@@ -163,6 +164,7 @@ def upgrade(path: Path) -> Path | None:
             connection.execute("BEGIN IMMEDIATE")
             # Another process may have done it while we waited.
             version = schema.state_of(connection, path)
+            refuse_triggers(connection, path)
             if not 0 < version < schema.SCHEMA_VERSION:
                 connection.execute("ROLLBACK")
                 return None

@@ -20,6 +20,7 @@ from os import PathLike
 from pathlib import Path
 from types import TracebackType
 
+from melodex.corpus.care.foreign import refuse_triggers
 from melodex.corpus.care.migrations import upgrade
 from melodex.corpus.faults import faults_named, is_there
 from melodex.corpus.rows import place_path, storable
@@ -158,6 +159,7 @@ class CorpusWriter(RowWriter):
     def prepare_file(self) -> None:
         """Make the tables where there are none; see that facets are today's."""
         version = state_of(self.first.connection, self.path)
+        refuse_triggers(self.first.connection, self.path)
         if 0 < version < SCHEMA_VERSION:
             upgrade(self.path)
         set_journal(self.first.connection, "WAL")
