@@ -347,6 +347,15 @@ def test_a_natural_sixth_in_minor_is_a_dorian_passage() -> None:
     assert str(passage) == "bars 5-6: dorian colour, told by the natural 6"
 
 
+def test_a_sharp_fourth_in_minor_is_no_lydian_without_the_natural_third() -> None:
+    # Beethoven, op. 59 no. 3, second movement, bars 40-42: 5 #4 6 5 over V.
+    row = "A C E D C B A C E D# F# E G# A E D# F# E G# A C B A C E D C B A"
+    assert modal_passages(tune(row, Key(3, "minor"))) == ()
+    bright = row.replace("E G# A E", "C# D# C# E")
+    told = modal_passages(tune(bright, Key(3, "minor")))
+    assert "lydian" in {passage.mode for passage in told}
+
+
 def test_a_melodic_minor_ascent_and_a_chromatic_neighbour_are_no_modes() -> None:
     rising = tune("A C E A E F# G# A C E A F E D C B A E F# G# A C E A", Key(3, "minor"))
     assert modal_passages(rising) == ()
