@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from playwright.sync_api import expect
 
 from melodex.corpus.reader import Corpus
@@ -214,3 +215,39 @@ def test_another_reading_of_a_phrase_is_offered_while_it_is_typed(workbench, vis
     page.fill("#phrase", "5 1 2 3")
     expect(said).to_contain_text("scale degrees")
     expect(said.get_by_role("button")).to_have_count(0)
+
+
+@pytest.mark.parametrize("width", [390, 900])
+def test_what_is_told_covers_no_undo(own_bench, visit, width):
+    running = own_bench()
+    page = visit(running, "/find?phrase=1+2+3+1", width=width)
+    page.locator("input[name=chosen]").first.check()
+    page.fill("input[name=into]", "Covered")
+    page.get_by_role("button", name="Keep", exact=True).click()
+    undo = page.locator("#did").get_by_role("button", name="Undo")
+    told = page.locator("#told")
+    expect(told).to_have_text("Kept 1 passage in the new set Covered.")
+    expect(told).to_have_css("clip-path", "inset(50%)")
+    # Something else is told beside it.
+    page.get_by_role("button", name="all", exact=True).click()
+    expect(told).to_contain_text("are ticked")
+    expect(told).to_have_css("clip-path", "none")
+    seen, free = told.bounding_box(), undo.bounding_box()
+    assert seen["y"] + seen["height"] < free["y"]
+
+
+def test_what_is_chosen_for_printing_is_read_whole_on_a_narrow_screen(own_bench, visit):
+    running = own_bench()
+    running.send("/keep", "source=tune&into=Narrow&tune=The+Eel+Trap&bars=1-4")
+    page = visit(running, "/set?name=Narrow", width=390)
+    cut = page.locator("form.print select").evaluate_all(
+        """(selects) => selects.filter((select) => {
+          const style = getComputedStyle(select);
+          const pen = document.createElement("canvas").getContext("2d");
+          pen.font = style.font;
+          const text = pen.measureText(select.selectedOptions[0].text).width;
+          const room = select.clientWidth - parseFloat(style.paddingLeft);
+          return text + 16 > room;  // The arrow takes so much.
+        }).map((select) => select.name)"""
+    )
+    assert cut == []

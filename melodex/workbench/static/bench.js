@@ -11,6 +11,8 @@ export const told = (text) => {
   // A screen reader speaks only what changes; an eye has seen it after some seconds.
   requestAnimationFrame(() => {
     place.textContent = text;
+    // What stands beside its Undo is seen there.
+    place.classList.toggle("twice", document.querySelector("#did span")?.textContent === text);
     place.classList.add("fresh");
   });
 };
