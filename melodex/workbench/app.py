@@ -14,7 +14,7 @@ from pathlib import Path
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
 from starlette.middleware.trustedhost import TrustedHostMiddleware
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, Response
 from starlette.routing import BaseRoute, Route
 from starlette.types import ASGIApp, Scope
@@ -70,7 +70,7 @@ def make_app(
             ),
             Middleware(Guard, key=key, hosts=hosts, refuse=refuse),
         ],
-        exception_handlers={404: not_found, 405: not_found},
+        exception_handlers={404: not_found, 405: not_found, ClientDisconnect: left},
     )
     app.state.guard = Guard(app, key, hosts, refuse)
     return app
@@ -222,3 +222,8 @@ async def not_found(request: Request, error: Exception) -> Response:
         said = {"what": "There is nothing here.", "where": "", "advice": ""}
         return JSONResponse({"fault": said}, 404)
     return HTMLResponse(rendered_part("lost.html"), 404)
+
+
+async def left(request: Request, error: Exception) -> Response:
+    """The answer to a browser that went away while it sent a form: nobody hears it."""
+    return Response(status_code=400)

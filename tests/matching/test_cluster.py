@@ -18,6 +18,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from pathlib import Path
+from threading import Thread
 
 import pytest
 from click.testing import CliRunner
@@ -355,3 +356,45 @@ def test_a_trial_of_chance_goes_on_after_its_scheduler_was_killed(
 def slow(number: int) -> int:
     time.sleep(0.3)
     return number
+
+
+def speaking(words: bytes) -> str:
+    """The address of a server that says something to whoever comes, and goes on living."""
+    listening = socket.create_server(("127.0.0.1", 0))
+
+    def serve() -> None:
+        with suppress(OSError):
+            while True:
+                line, _ = listening.accept()
+                line.sendall(words)
+
+    Thread(target=serve, daemon=True).start()
+    return f"tcp://127.0.0.1:{listening.getsockname()[1]}"
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        b"HTTP/1.1 400 Bad Request\r\nContent-Length: 0\r\n\r\n",
+        bytes(1 << 16),
+        (20).to_bytes(8, "little") + b"\1" + bytes(7) + b"\4" + bytes(7) + b"\xc1" * 4,
+        (1 << 62).to_bytes(8, "little") + b"x" * 100,
+    ],
+    ids=["a web server", "zeros", "no message", "a length without end"],
+)
+def test_what_is_no_scheduler_is_told_to_be_none(
+    words: bytes, corpora: tuple[Path, Path]
+) -> None:
+    """A web server was called a file that takes too much memory, and to be parted."""
+    asked = ["--corpus", str(corpora[0]), "resemble", "3 5 3 1 3 1"]
+    said = subprocess.run(
+        [sys.executable, "-m", "melodex", *asked, "--scheduler", speaking(words)],
+        capture_output=True,
+        timeout=PATIENCE_SECONDS,
+        check=False,
+        env=os.environ
+        | {"PYTHONPATH": str(Path(__file__).parents[2]), PATIENCE_VARIABLE: "5"},
+    )
+    assert said.returncode == 1
+    assert b"no scheduler" in said.stderr
+    assert len(said.stderr.splitlines()) == 1

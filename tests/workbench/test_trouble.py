@@ -6,6 +6,7 @@ import http.client
 import json
 import math
 import re
+import socket
 import sqlite3
 import threading
 import time
@@ -422,6 +423,25 @@ def test_a_page_that_goes_away_frees_its_worker(workbench):
         time.sleep(0.01)
         connection.close()
     assert workbench.ask("/find/stave?phrase=1+2+3")[0] == 200
+
+
+@pytest.mark.parametrize("path", ["/keep", "/shelf/add", "/enter"])
+def test_a_browser_that_goes_away_while_it_sends_leaves_no_traceback(
+    workbench, caplog, path
+):
+    """A page that is closed while a folder is on its way put one on the terminal."""
+    host, port = workbench.host.split(":")
+    head = (
+        f"POST {path} HTTP/1.1\r\nHost: {workbench.host}\r\nCookie: {workbench.cookie}\r\n"
+        f"Origin: http://{workbench.host}\r\nContent-Length: 4000\r\n"
+        "Content-Type: application/x-www-form-urlencoded\r\n\r\nname=half"
+    )
+    with socket.create_connection((host, int(port))) as line:
+        line.sendall(head.encode())
+        time.sleep(0.2)
+    assert workbench.ask("/find/stave?phrase=1+2+3")[0] == 200
+    time.sleep(0.2)
+    assert "ClientDisconnect" not in caplog.text
 
 
 def test_a_fault_of_ours_is_told_as_one_and_changes_nothing(own_bench, monkeypatch, caplog):

@@ -44,7 +44,13 @@ ANSWER_SECONDS = 10.0
 BETWEEN_LOOKS_SECONDS = 0.1
 """How long to wait before a scheduler is asked again whether a worker has come."""
 
-QUIET = ("distributed", "distributed.client", "distributed.core", "tornado.application")
+QUIET = (
+    "distributed",
+    "distributed.client",
+    "distributed.core",
+    "distributed.protocol.core",
+    "tornado.application",
+)
 """The loggers of Dask, and of the loop in which it waits for results: where the scheduler
 is gone in the middle of that, each waiting call would be told of with all its lines."""
 
@@ -342,7 +348,7 @@ def connected(address: str, seconds: float) -> Client:
         ) from error
     # What it has to say is said here, in a sentence.
     for name in QUIET:
-        logging.getLogger(name).setLevel(logging.CRITICAL)
+        logging.getLogger(name).setLevel(logging.CRITICAL + 1)
     made: SimpleQueue[Client | BaseException] = SimpleQueue()
 
     class Ours(Client):
@@ -372,6 +378,13 @@ def connected(address: str, seconds: float) -> Client:
     if isinstance(found, OSError | TimeoutError | ValueError | TypeError | AssertionError):
         raise WorkersError(
             f"no scheduler answers here within {seconds:g} seconds",
+            where=address,
+            hint=REMEDIES["name scheduler"],
+        ) from found
+    if isinstance(found, Exception):
+        # Dask takes what a web server says for a length, and its words for a message.
+        raise WorkersError(
+            "what answers here is no scheduler of Dask",
             where=address,
             hint=REMEDIES["name scheduler"],
         ) from found
