@@ -363,15 +363,3 @@ def test_v_without_its_third_makes_a_cadence():
         heard = melody.with_worked_chords(chords)
         devices = sure_devices(heard, analyse(heard))
         assert ("authentic cadence" in {device.kind for device in devices}) is told
-
-
-def test_a_bass_that_is_left_for_its_chord_is_its_root():
-    # Oom-pah: A flat, then C, E flat and G flat twice: V7 of D flat, and no chord on C.
-    text = (
-        "X:1\nM:3/4\nL:1/4\nK:Ab\nV:1\nV:2\n[V:1] e2c|e2_g|f2a|\n"
-        "[V:2] A,,[CEA][CEA]|A,,[CE_G][CE_G]|D,[DFA][DFA]|\n"
-    )
-    (read,) = read_abc(text).tunes
-    assert read.texture is not None
-    told = [symbol.text for symbol in over_worked_chords(read.texture, read.melody).chords]
-    assert told == ["Ab", "Ab7", "Db"]

@@ -36,10 +36,6 @@ SAME_REGISTER = 2
 
 NEARBY = range(-SAME_REGISTER, SAME_REGISTER + 1)
 
-BASS_LEFT = 2.0
-"""Weight of a bass that is left for the chord above it, beside other notes that have ended;
-of 1, 2 and 4 the one with which no trial falls."""
-
 LEAP = 5
 """Semitones up to the next note of its line from which a short bass is left by a leap."""
 
@@ -203,8 +199,6 @@ class Heard:
                 is_bass = each in stays_bass
                 ringing[note.midi].keep(note.end_ticks, each, self.columns[each], is_bass)
         self.echoing[places, columns] = 1
-        left = self.lowest != self.sounding_lowest
-        self.echoing[left, self.lowest[left]] = BASS_LEFT
 
     def coming(self, quarters: float) -> ndarray:
         """Which notes begin within a while, in the same bar, of the shape of ``struck``."""
