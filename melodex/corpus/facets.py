@@ -26,7 +26,7 @@ from melodex.melody import Melody
 
 __all__ = ["FACET_TABLES", "FACET_VERSION", "facet_rows", "line_rows"]
 
-FACET_VERSION = 28
+FACET_VERSION = 29
 """Goes up when what is stored of an analysis changes: a lower one is worked out anew."""
 
 TUNE_FACET = """

@@ -479,6 +479,7 @@ MAJOR_TRIO = "F|F|C7|C7|C7|C7|F|F|F|F7|Bb|Bbm|F|C7|F|A7"
 VERSE_ON_SIX = "Gm|D7|Gm|D7|Gm|Cm|D7|D7|Gm|D7|Gm|D7|C7|C7|F7|F7"
 REFRAIN = "Bb|Bb|F7|F7|F7|F7|Bb|Bb|Eb|Eb|Bb|Bb|C7|C7|F7|F7"
 PARALLEL = "[Verse]Em|C|Am|B7|Em|C|Am|B7|[Chorus]E|A|B|E|C#m|A|B|"
+POLONAISE = "C|G7|C|G7|C|F|D7|G|C|G7|C|A7|Dm|C|G7|C"
 TURNS = "C Am|F G7|C Am|F G7|C Am|F G7|C F|C"
 ONE_UP = "Db Bbm|Gb Ab7|Db Bbm|Gb Ab7|Db Bbm|Gb Ab7|Db Gb|Db"
 TWO_UP = "D Bm|G A7|D Bm|G A7|D Bm|G A7|D G|D"
@@ -502,6 +503,15 @@ TWO_UP = "D Bm|G A7|D Bm|G A7|D Bm|G A7|D G|D"
         (
             f"{TURNS} Ab7|{ONE_UP} A7|{TWO_UP}",
             ["1-8 C major", "9-16 Db major", "17-24 D major"],
+        ),
+        (
+            f"[A]{POLONAISE}|[Trio]F|C7|F|C7|F|Bb|G7|C|F|C7|F|D7|Gm|F|C7|F|[A]{POLONAISE}",
+            ["1-16 C major", "17-32 F major", "33-48 C major"],
+        ),
+        (
+            "[Verse]G|C|G|C|G|C|D|D|[Chorus]Em|C|G|D|Em|C|G|D|[Bridge]F|C|G|G|F|C|D|E7"
+            "|[Chorus]F#m|D|A|E|F#m|D|A|E|[Outro]A|D|A|D|A|D|A|A",
+            ["1-24 G major", "25-40 A major"],
         ),
     ],
 )

@@ -7,7 +7,7 @@ time, ends on it or on what leads back to the V around it, and never rests on th
 it, of which no more than a dominant sounds. Where the I around is a dominant itself, as
 in a blues, nothing is told so. Common practice, no source.
 
-Contents: with_own_strains.
+Contents: with_own_strains, with_sections_before_a_lift.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from melodex.analysis.keys.song.returns import only_tonic
 if TYPE_CHECKING:
     from numpy import ndarray
 
-__all__ = ["with_own_strains"]
+__all__ = ["with_own_strains", "with_sections_before_a_lift"]
 
 FEWEST_BARS, LONGEST_TAIL = 8, 4
 """Bars of such a section, and of the chords at its end that lead back at most. Our
@@ -36,6 +36,11 @@ FEWEST_CADENCES = 2
 """How often its V goes home; our choice."""
 LEAST_SHARE = 0.25
 """Of the bars that its I must hold; our choice."""
+MOST_AS_FIVE = 0.125
+"""Of its bars that the I around it may hold as V; our choice."""
+LEAST_OF_BEFORE = 0.125
+"""Of the bars of a section that the I before it must hold; our choice."""
+ANY_ONE = RESTING | {"dominant", "suspended", "fifth"}
 FIFTH, SEVENTH = 7, 11
 
 
@@ -64,6 +69,33 @@ def with_own_strains(layout: Layout, chances: ndarray) -> ndarray:
         if told is not None:
             tonic, count = told
             settle(found, first, first + count, tonic)
+    return found
+
+
+def with_sections_before_a_lift(layout: Layout, chances: ndarray) -> ndarray:
+    """Return the chances of each tonic with sections that stay in the key before them.
+
+    A section that was read in the key that comes next, whose I never sounds in it, is
+    still in the key before where the I of that does.
+
+    Parameters
+    ----------
+    layout : Layout
+    chances : ndarray of shape (n, 12)
+        How likely each tonic is in each bar without them; rows sum to 1.
+    """
+    if len(layout.starts) < 2:
+        return chances
+    found, tonics = chances.copy(), chances.argmax(1).tolist()
+    for before, part in pairwise(parts_of(layout)):
+        home, tonic = only_tonic(before, tonics), only_tonic(part, tonics)
+        if home is None or tonic is None or home == tonic:
+            continue
+        bars = layout.bars[slice(*part)]
+        root, third = tonic_chord(layout.bars, home)
+        one = sum(c.held for c in sounding(bars) if (c.root, c.third) == (root, third))
+        if one >= LEAST_OF_BEFORE * len(bars) and not held_as(bars, tonic, ANY_ONE):
+            settle(found, *part, home)
     return found
 
 
@@ -96,12 +128,36 @@ def own_tonic(bars: Sequence[SongBar], home: int, third: str) -> tuple[int, int]
     if (
         count < FEWEST_BARS
         or not (row[-1].root == one[0] or is_led_back(bars[count:], home))
-        or any(chord.root == home and chord.name in RESTING for chord in inside)
+        or not is_silent(inside, home, one, count)
         or held_as(bars[:count], one[0], RESTING) < LEAST_SHARE * count
         or cadences(inside, one) < FEWEST_CADENCES
     ):
         return None
     return one[0], count
+
+
+def is_silent(row: Sequence[Sounding], home: int, one: tuple[int, str], count: int) -> bool:
+    """Whether the I around a section never rests in it.
+
+    In the key of IV it may be V for a moment, where its own V goes to it, before I.
+    """
+    rests = [
+        place
+        for place, chord in enumerate(row)
+        if chord.root == home and chord.name in RESTING
+    ]
+    if not rests:
+        return True
+    if home != (one[0] + FIFTH) % 12 or (row[-1].root, row[-1].third) != one:
+        return False
+    halves = all(
+        place > 0
+        and row[place - 1].root == (home + FIFTH) % 12
+        and row[place - 1].name == "dominant"
+        and (row[place + 1].root, row[place + 1].third) == one
+        for place in rests
+    )
+    return halves and sum(row[place].held for place in rests) <= MOST_AS_FIVE * count
 
 
 def bars_until_back(bars: Sequence[SongBar], tonic: int, third: str, home: int) -> int:

@@ -32,7 +32,7 @@ from melodex.analysis.keys.song.mode import (
 from melodex.analysis.keys.song.points import chord_points, melody_points, signature_points
 from melodex.analysis.keys.song.relatives import relative_points
 from melodex.analysis.keys.song.returns import SETTLED, returning_points
-from melodex.analysis.keys.song.strains import with_own_strains
+from melodex.analysis.keys.song.strains import with_own_strains, with_sections_before_a_lift
 from melodex.analysis.keys.song.vamps import (
     with_lydian_pedals,
     with_suspended_chords,
@@ -153,6 +153,7 @@ def with_unprinted(
     """The chances of each tonic with those of passages that are in keys of their own."""
     chances = with_far_sections(layout, chances)
     chances = with_own_strains(layout, chances)
+    chances = with_sections_before_a_lift(layout, chances)
     chances = with_centres(layout, chances)
     chances = with_vamps(layout, chances)
     chances = with_suspended_chords(layout, chances, placed)
