@@ -66,6 +66,19 @@ class Melodex(click.Group):
         command: click.Command = module.command
         return command
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command that is named first, or say which was meant."""
+        is_unknown = bool(args) and args[0] not in COMMANDS and args[0][:1] != "-"
+        # A shell that completes words asks too, of what is half written.
+        if is_unknown and not ctx.resilient_parsing:
+            from melodex.cli.hints import command_meant
+
+            if meant := command_meant(args[0], COMMANDS):
+                ctx.fail(f"No such command {args[0]!r}: did you mean 'melodex {meant}'?")
+        return super().resolve_command(ctx, args)
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands without importing any of them."""
         with formatter.section("Commands"):
@@ -75,6 +88,10 @@ class Melodex(click.Group):
         """Run a command and turn our own errors into a message and exit 1."""
         try:
             return super().invoke(ctx)
+        except click.UsageError as error:
+            from melodex.cli.hints import helped
+
+            raise helped(error) from None
         except MelodexError as error:
             from melodex.cli import hints
 

@@ -1,13 +1,18 @@
 """What to try, in the words of the command line: commands and options.
 
-Contents: said, HINTS.
+Contents: said, HINTS, command_meant, helped.
 """
 
 from __future__ import annotations
 
+import difflib
+from collections.abc import Iterable
+
+import click
+
 from melodex.errors import AmbiguousPhraseError, MelodexError, PhraseError
 
-__all__ = ["HINTS", "said"]
+__all__ = ["HINTS", "command_meant", "helped", "said"]
 
 HINTS = {
     "add any": "'melodex add' with any file of it works them out anew",
@@ -72,3 +77,62 @@ def said(error: MelodexError) -> str:
         return str(error)
     place = f"{error.where}: " if error.where else ""
     return f"{place}{error.what} ({HINTS[error.remedy]})"
+
+
+OTHER_NAMES = {
+    **dict.fromkeys(("find", "search", "match", "similar", "phrase", "where"), "resemble"),
+    **dict.fromkeys(("analyse", "analyze", "inside", "look", "what"), "describe"),
+    **dict.fromkeys(("side", "diff", "beside", "against"), "compare"),
+    **dict.fromkeys(("set", "sets", "handout", "worksheet", "keep", "pack"), "lesson"),
+    **dict.fromkeys(("page", "web", "browser", "open", "gui", "serve"), "workbench"),
+    **dict.fromkeys(("import", "read", "index"), "add"),
+    **dict.fromkeys(("delete", "rm", "drop"), "remove"),
+    **dict.fromkeys(("export", "pdf", "save"), "print"),
+    **dict.fromkeys(("ls", "tunes", "titles", "shelf"), "list"),
+    **dict.fromkeys(("tag", "tags", "duplicates", "families"), "collection"),
+    **dict.fromkeys(("info", "tune"), "show"),
+    **dict.fromkeys(("note", "cite", "source"), "remark"),
+    **dict.fromkeys(("plagiarism", "borrowed", "mine", "own"), "audit"),
+    **dict.fromkeys(("kind", "key", "metre", "chords", "progression"), "gather"),
+    "update": "refresh",
+    "help": "--help",
+}
+"""What else the commands might be called; our choice."""
+
+NAMING = ("words", "kind", "title", "name")
+"""Options for a word that says not what it is, the likeliest first."""
+
+EXTRA = "Got unexpected extra argument"
+
+
+def command_meant(word: str, known: Iterable[str]) -> str:
+    """The command that was probably meant, empty where none is like it.
+
+    Examples
+    --------
+    >>> command_meant("search", ["resemble", "gather"])
+    'resemble'
+    >>> command_meant("gahter", ["resemble", "gather"])
+    'gather'
+    """
+    if word[:1].isdigit():
+        return 'resemble "..."'
+    if word.lower() in OTHER_NAMES:
+        return OTHER_NAMES[word.lower()]
+    return next(iter(difflib.get_close_matches(word.lower(), list(known), n=1)), "")
+
+
+def helped(error: click.UsageError) -> click.UsageError:
+    """An error of usage; of words too many it says how they are written."""
+    command = error.ctx.command if error.ctx else None
+    if command is None or not error.message.startswith(EXTRA):
+        return error
+    if any(isinstance(each, click.Argument) for each in command.params):
+        hint = 'put several words in quotes, such as "5 1 2 3" or "The Eel Trap"'
+    else:
+        options = {each.name for each in command.params}
+        naming = next((f"--{name}" for name in NAMING if name in options), "")
+        hint = f"say what it is with an option, such as {naming}" if naming else ""
+    if hint:
+        return click.UsageError(f"{error.message.rstrip('.')}; {hint}.", error.ctx)
+    return error

@@ -126,3 +126,26 @@ def test_the_answer_goes_to_standard_output_and_nothing_else_does(
     assert done.exit_code == 0
     assert done.stdout.startswith("{")
     assert done.stderr == ""
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["find", "5 1 2 3"], "did you mean 'melodex resemble'"),
+        (["descrive", "x"], "did you mean 'melodex describe'"),
+        (["5", "1", "2"], "did you mean 'melodex resemble"),
+        (["help"], "did you mean 'melodex --help'"),
+        (["resemble", "5", "1", "2", "3"], "put several words in quotes"),
+        (["describe", "Salt", "Stair"], "put several words in quotes"),
+        (["gather", "jig"], "with an option, such as --kind"),
+        (["list", "waltz"], "with an option, such as --words"),
+        (["zzzzzz"], "No such command 'zzzzzz'"),
+        (["list", "--nonsense"], "No such option"),
+    ],
+)
+def test_a_command_line_that_is_none_says_what_was_meant(
+    corpus_path: Path, words: list[str], said: str
+) -> None:
+    result = run(corpus_path, *words)
+    assert result.exit_code == 2
+    assert said in " ".join(result.stderr.split())

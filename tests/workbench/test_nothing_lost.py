@@ -251,3 +251,9 @@ def test_what_is_chosen_for_printing_is_read_whole_on_a_narrow_screen(own_bench,
         }).map((select) => select.name)"""
     )
     assert cut == []
+
+
+def test_without_scripts_nobody_is_told_to_click_on_bars(workbench, visit):
+    page = visit(workbench, "/tune?tune=The+Eel+Trap", java_script_enabled=False)
+    expect(page.locator(".music-with-bars svg")).to_be_visible()
+    expect(page.get_by_text("Click or tap a bar")).to_be_hidden()
