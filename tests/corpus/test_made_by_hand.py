@@ -21,9 +21,11 @@ from melodex.corpus.reader import Corpus
 from melodex.corpus.rows import MOST_UNPACKED, row_crc32
 from melodex.corpus.schema import CHECKED_COLUMNS
 from melodex.corpus.writing.store import CorpusWriter
-from melodex.errors import CorpusError, DamagedCorpusError
-from melodex.tasks.collection.holdings import remove_tunes, tag_tunes
+from melodex.errors import CorpusError, DamagedCorpusError, LessonError
+from melodex.tasks.collection.holdings import holdings, remove_tunes, tag_tunes
 from melodex.tasks.collection.undo import undo
+from melodex.tasks.lesson.keeping import found_by_hand, keep
+from melodex.tasks.lesson.sets import open_lesson
 
 
 def by_hand(path: Path, sql: str, *values: object) -> None:
@@ -221,3 +223,41 @@ def test_what_a_musician_adds_beside_it_is_left_alone(filled: Path) -> None:
     tag_tunes(filled, "air", ["Tune 4"])
     assert check_corpus(filled).faults == ()
     assert set(FACET_TABLES) == set(FACET_NAMES)
+
+
+def test_tables_that_a_file_calls_features_are_not_dropped_with_them(filled: Path) -> None:
+    """A file says which tables are worked out anew: it could name those of remarks."""
+    tag_tunes(filled, "air", ["Tune 4"])
+    named = "tune_facet Tag lesson tune_words_fts tag;DROP"
+    by_hand(filled, "UPDATE setting SET value = ? WHERE name = 'facet_tables'", named)
+    by_hand(filled, "UPDATE setting SET value = '1' WHERE name = 'facet_version'")
+    by_hand(filled, "DROP TABLE key_span")
+    for table in set(FACET_NAMES) - {"tune_facet", "key_span"}:
+        by_hand(filled, f"DROP TABLE {table}")
+    tag_tunes(filled, "jig", ["Tune 5"])
+    with Corpus.open(filled) as corpus:
+        assert [row.tags for row in corpus.tunes() if row.tags] == [("air",), ("jig",)]
+        assert len(corpus.tunes(words="tune")) == 6
+
+
+def test_values_of_another_kind_are_not_counted(filled: Path) -> None:
+    by_hand(filled, "UPDATE tune SET rhythm = x'fffe' WHERE title = 'Tune 3'")
+    by_hand(filled, "UPDATE tune SET rhythm = 'jig' WHERE title = 'Tune 4'")
+    by_hand(filled, "UPDATE tune_facet SET tonic_fifths = 1 << 61 WHERE rowid = 1")
+    by_hand(filled, "UPDATE key_span SET tonic_fifths = 1 << 61")
+    with Corpus.open(filled) as corpus:
+        found = holdings(corpus)
+        assert [count.value for count in found.rhythms] == ["jig"]
+        assert sum(count.tune_count for count in found.keys) == 5
+        ids = [row.tune_id for row in corpus.tunes()]
+        assert len(corpus.melodies(ids)) == 6
+
+
+def test_a_passage_that_nests_without_end_is_named(filled: Path) -> None:
+    with Corpus.open(filled) as corpus:
+        found = [found_by_hand(corpus, "Tune 5", bars="1-2")]
+    keep(filled, "First", found, create=True)
+    by_hand(filled, "UPDATE lesson_example SET labels = ?", "[" * 100_000)
+    refused = pytest.raises(LessonError, match="passage 1 of the set cannot be read")
+    with Corpus.open(filled) as corpus, refused:
+        open_lesson(corpus, "First")

@@ -419,7 +419,9 @@ def key_counts(corpus: Corpus) -> tuple[Count, ...]:
     """Tunes in each key, the most frequent first."""
     rows = corpus.query(
         "SELECT tonic_fifths, mode, count(*) FROM tune_facet "
-        "WHERE mode != 'none' GROUP BY tonic_fifths, mode",
+        # A value of another kind, or far beyond any key, is damage, which a check names.
+        "WHERE mode != 'none' AND typeof(mode) = 'text' "
+        "AND tonic_fifths BETWEEN -100 AND 100 GROUP BY tonic_fifths, mode",
         merge=summed,
     )
     found = [Count(str(Key(tonic, mode)), tunes) for tonic, mode, tunes in rows]
@@ -441,5 +443,8 @@ def thin(found: Sequence[Count], known: Iterable[str]) -> tuple[Count, ...]:
 
 def counts(corpus: Corpus, sql: str) -> tuple[Count, ...]:
     """Values and their counts, the most frequent first."""
-    rows = sorted(corpus.query(sql, merge=summed), key=lambda row: (-row[1], row[0]))
-    return tuple(Count(row[0], row[1]) for row in rows)
+    rows = corpus.query(sql, merge=summed)
+    # A value of another kind is damage, which a check names; the others are counted.
+    found = [(tunes, value) for value, tunes in rows if isinstance(value, str)]
+    found.sort(key=lambda row: (-row[0], row[1]))
+    return tuple(Count(value, tunes) for tunes, value in found)

@@ -174,7 +174,7 @@ def example_of(
     try:
         kept = Melody.from_dict(json.loads(row.excerpt))
         labels = read_labels(json.loads(row.labels))
-    except (ValueError, KeyError, TypeError, AttributeError) as error:
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         raise LessonError(
             f"passage {position} of the set cannot be read",
             where=str(corpus.path),

@@ -13,6 +13,8 @@ from melodex.corpus.rows import facets_crc32
 from melodex.corpus.schema import (
     APPLICATION_ID,
     SCHEMA_VERSION,
+    TABLES,
+    WORDS_INDEX,
     create_statements,
     facet_statements,
     new_settings,
@@ -22,6 +24,10 @@ from melodex.corpus.writing.rows.words import index_words
 from melodex.melody import Melody
 
 __all__ = ["create_tables", "rebuild_facets"]
+
+
+KEPT = {*TABLES, WORDS_INDEX}
+"""Tables that are no facets; SQLite takes capital letters for small ones."""
 
 
 def create_tables(writer: RowWriter) -> None:
@@ -52,9 +58,14 @@ def rebuild_facets(writer: RowWriter) -> None:
 
 
 def create_facet_tables(writer: RowWriter) -> None:
-    """Make today's facet tables in place of those that the file has."""
+    """Make today's facet tables in place of those that the file has.
+
+    Which those are the file says itself: nothing that it names is dropped which holds what
+    cannot be worked out anew.
+    """
     for table in writer.setting("facet_tables").split():
-        writer.first.execute(f"DROP TABLE IF EXISTS {table}")
+        if table.isidentifier() and table.lower() not in KEPT:
+            writer.first.execute(f"DROP TABLE IF EXISTS {table}")
     for statement in facet_statements():
         writer.first.execute(statement)
     writer.put_setting("facet_tables", new_settings()["facet_tables"])
