@@ -22,6 +22,7 @@ Contents: doubling_finds, imitation_finds.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from functools import cached_property
@@ -227,6 +228,8 @@ class Chance:
 
 MUTATED = 2
 """Steps at the head of a subject that a tonal answer may change."""
+MOST_STATEMENTS = 32
+"""Entries before one that it may answer, the nearest first; our choice."""
 TONAL = {3, 4}
 """Staff steps of the fourth or fifth at which the rest of it stands, without octaves."""
 
@@ -240,16 +243,18 @@ def tonal_answers(told: Sequence[LineFind], chance: Chance) -> Iterator[LineFind
         for number, places in enumerate(chance.entries)
         for place in places
     )
-    first = 0
-    for at, (onset, number, place) in enumerate(entries):
+    onsets = [onset for onset, _, _ in entries]
+    for onset, number, place in entries:
         bars = IMITATED_WITHIN_BARS * bar_ticks(chance.melody, onset)
-        while entries[first][0] < onset - bars:
-            first += 1
+        at = bisect_left(onsets, onset)
+        first = max(bisect_left(onsets, onset - bars), at - MOST_STATEMENTS)
         if (lines[number].name, onset) in begun:
             continue
-        for before, other, start in reversed(entries[first:at]):
+        for _, other, start in reversed(entries[first:at]):
+            if other == number:
+                continue
             length = answered(lines[other], start, lines[number], place)
-            if before == onset or other == number or not length:
+            if not length:
                 continue
             if chance.is_telling(
                 (other, start), (number, place), length, alike_from=MUTATED
