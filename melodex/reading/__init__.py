@@ -70,6 +70,8 @@ MOST_BYTES = {
 }
 """Largest file of each format: ten times and more what real collections hold."""
 
+PART_IT = "part it into several files"
+
 XML_START = rb"(?:\xef\xbb\xbf)?\s*<|\xff\xfe<\x00|\xfe\xff\x00<|<\x00|\x00<"
 MEI_ROOT = rb"<(?:\w{1,20}:)?mei[\s/>]"
 KERN_SPINE = rb"(?m)^(?:[^\n]*\t)?\*\*kern(?:\t|\r?$)"
@@ -160,7 +162,7 @@ def read_bytes(
         return refused(source, "the file is empty")
     if len(data) > MOST_BYTES[kept_format]:
         most = MOST_BYTES[kept_format] >> 20
-        return refused(source, f"the file is larger than {most} MB")
+        return refused(source, f"the file is larger than {most} MB", PART_IT)
     if kept_format == "abc":
         from melodex.reading.abc.reader import read_abc
         from melodex.reading.decoding import decode

@@ -41,8 +41,17 @@ def file_and_number(name: str) -> tuple[Path | None, str]:
     from melodex.reading import SOUND_SUFFIXES, SUFFIXES
 
     if Path(name).suffix.lower() in {*SUFFIXES, *SOUND_SUFFIXES}:
-        raise ReadingError("there is no such file", where=name)
+        raise ReadingError(missing(name), where=name)
     return None, ""
+
+
+def missing(name: str) -> str:
+    """What is wrong with a name that is that of no file: a pipe or a folder has one too."""
+    try:
+        is_there = Path(name).exists()
+    except (OSError, ValueError):
+        is_there = False
+    return "this is not a file" if is_there else "there is no such file"
 
 
 def is_file(name: str) -> bool:

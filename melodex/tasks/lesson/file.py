@@ -149,7 +149,8 @@ def unpack_file(corpus_path: Path, file: Path, *, name: str = "") -> tuple[Lesso
     """
     try:
         if not file.is_file():
-            raise LessonError("there is no such file", where=str(file))
+            said = "this is not a file" if file.exists() else "there is no such file"
+            raise LessonError(said, where=str(file))
         with file.open("rb") as opened:
             data = opened.read(MOST_BYTES + 1)
     except OSError as error:
