@@ -38,6 +38,7 @@ from melodex.presentation.report.page import (
     page_html,
 )
 from melodex.presentation.report.paper import handout_pdf
+from melodex.presentation.text.audit import facts
 from melodex.reading.abc.reader import read_abc
 from melodex.reading.phrase.reader import read_phrase
 from melodex.reading.result import Choice
@@ -303,6 +304,13 @@ def test_an_audit_says_first_what_it_does_not_say(audited):
     assert text.index(audited.cautions[0]) < text.index('class="music"')
     assert "Own &lt;i&gt;song&lt;/i&gt;" in text
     assert "<i>song" not in text
+
+
+def test_an_audit_says_as_much_of_a_finding_on_paper_as_in_a_terminal(audited):
+    text = report_html(audited)
+    for finding in audited.findings:
+        assert f"{finding.bits:.0f} bits" in text
+        assert f"{finding.bits:.0f} bits" in " ".join(facts(finding))
 
 
 def test_the_bars_of_an_audit_name_their_findings(audited):

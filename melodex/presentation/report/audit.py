@@ -146,7 +146,11 @@ def facts_of(finding: Finding) -> tuple[tuple[str, str], ...]:
     """Numbers of a finding."""
     likeness = finding.likeness
     move = interval_text(likeness.transposition_semitones, likeness.spelled_shift)
-    rows = [("Points", str(likeness.points)), ("From own to tune", move)]
+    rows = [
+        ("Points", str(likeness.points)),
+        ("Surprise of the run", f"{finding.bits:.0f} bits"),
+        ("From own to tune", move),
+    ]
     if finding.expected_by_chance is not None:
         rows.insert(0, ("As good by chance", expected_text(finding.expected_by_chance)))
     common = finding.commonness.beside(finding.expected_by_chance)
