@@ -20,6 +20,7 @@ from typing import Any
 
 from melodex.melody import Melody
 from melodex.melody.marks import CREDITS_COLUMNS, PROVENANCE, RECORD_COLUMNS
+from melodex.reading.bounded import one_line
 
 __all__ = ["FIELD", "kept_beside", "restored"]
 
@@ -32,6 +33,9 @@ TIMED = ("bars", "keys", "metres", "chords", "marks", "tuplets")
 MOST_CHARACTERS = 2_000_000
 """Characters of the JSON of one tune that are read."""
 MOST_TEXT = 500
+NO_BREAK = "\u00a0"
+"""A space that Python calls not printable."""
+
 MOST_TICKS = 2**40
 """Ticks of an onset that are believed: decades of music."""
 
@@ -118,7 +122,14 @@ def checked(name: str, values: Any, notes: int) -> Any:
         place = {"bars": 1, "chords": 2, "marks": 2, "tuplets": 4}.get(name, 0)
         onsets = [row[place] for row in values]
         require(onsets == sorted(onsets))
-    return values
+    return [[shown(v) if isinstance(v, str) else v for v in row] for row in values]
+
+
+def shown(text: str) -> str:
+    """A text without what would break a line, steer a terminal or turn its direction."""
+    if text.isprintable():
+        return text
+    return "".join(c for c in text if c.isprintable() or c == NO_BREAK)
 
 
 def is_share(value: Any) -> bool:
@@ -198,4 +209,4 @@ def checked_credits(values: Any) -> dict[str, Any]:
         usual = isinstance(value, str) and len(value) <= MOST_TEXT
         year = name == "year" and (value is None or is_kind("t", value, 0))
         require(year or (name != "year" and usual))
-    return values
+    return {n: one_line(v) if isinstance(v, str) else v for n, v in values.items()}
