@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from cProfile import Profile
+
 import pytest
 
 from melodex.analysis.keys import read_keys
@@ -15,6 +17,7 @@ from tests.analysis.forms.lead_sheets import (
     bars_of,
     key_named,
     melody_of,
+    one,
 )
 
 
@@ -43,3 +46,20 @@ def test_key_centres_of_a_form_are_read_in_twelve_keys(form: Form) -> None:
             assert found.reading.key in {key for _, _, key in keys}, step
         assert found.reading.key in {span.key for span in found.spans}
         assert found.reading.idiom == form.idiom, step
+
+
+def work_on(sections: int) -> int:
+    """Calls of functions that it takes to read the keys of a chart of many sections."""
+    eights = "[A]F|F|C7|F|F|G7|C7|F|[B]Bb|F7|Bb|Eb|Bb|C7|F7|Bb"
+    centres = "[C]Ebm7|Ab7|Dbmaj7|Dbmaj7|F|Gm7 C7|F|F|[D]Am7|D7|Gmaj7|Gmaj7|F|F|C7|F"
+    melody = melody_of(one("", "|".join([eights, centres] * (sections // 4)), "F major"))
+    profile = Profile()
+    profile.enable()
+    read_keys(melody)
+    profile.disable()
+    return sum(entry.callcount for entry in profile.getstats())
+
+
+def test_the_work_on_a_long_chart_grows_no_faster_than_its_length() -> None:
+    work_on(8)  # Tables are read once.
+    assert work_on(320) < 4.4 * work_on(80)

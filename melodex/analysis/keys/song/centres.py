@@ -15,10 +15,12 @@ Contents: Sounding, settle, sounding, with_centres.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from operator import attrgetter
 from typing import TYPE_CHECKING
 
 from melodex.analysis.keys.song.layout import Layout
@@ -52,6 +54,9 @@ MINOR_SCALE = NATURAL_SCALE | {11}
 SECONDS = frozenset({"minor", "minor seventh", "half-diminished"})
 FIFTHS = frozenset({"dominant", "suspended"})
 RESTING = frozenset({"major", "major seventh", "minor", "minor seventh"})
+FIFTH = 7
+"""Semitones from a tonic up to its V."""
+BAR_OF = attrgetter("bar")
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,12 +149,15 @@ def between(
 ) -> Iterator[Centre]:
     """Centres on a near chord, in bars between two centres that have no V of the key."""
     for before, after in pairwise(found):
-        inside = [chord for chord in row if before.stop <= chord.bar < after.first]
-        homes = set(tonics[before.stop : after.first])
-        if len(homes) != 1 or after.first - before.stop < FEWEST_BETWEEN:
+        first, stop = before.stop, after.first
+        homes = set(tonics[first:stop])
+        if len(homes) != 1 or stop - first < FEWEST_BETWEEN:
             continue
-        home = homes.pop()
-        if any(chord.root == (home + 7) % 12 and chord.name in FIFTHS for chord in inside):
+        (home,) = homes
+        inside = row[slice(*(bisect_left(row, at, key=BAR_OF) for at in (first, stop)))]
+        if any(
+            chord.root == (home + FIFTH) % 12 and chord.name in FIFTHS for chord in inside
+        ):
             continue
         ones = {
             one.root
@@ -157,7 +165,7 @@ def between(
             if is_two_five_one(two, five, one) and one.root != home
         }
         if len(ones) == 1:
-            yield Centre(ones.pop(), before.stop, after.first, stays=True)
+            yield Centre(ones.pop(), first, stop, stays=True)
 
 
 def lasting(found: Sequence[Centre]) -> Iterator[Centre]:
@@ -176,7 +184,7 @@ def lasting(found: Sequence[Centre]) -> Iterator[Centre]:
 def is_near(one: Sounding, home: int, minor: bool) -> bool:
     """Whether a ii V I to a chord is a tonicisation: to I and V, IV, any that a key has."""
     above = (one.root - home) % 12
-    if above in {0, 7} or (above == 5 and not minor):
+    if above in {0, FIFTH} or (above == 5 and not minor):
         return True
     steps = NATURAL_SCALE if minor else MAJOR_SCALE
     return steps.issuperset(root_and_third(above, one.third))
@@ -202,7 +210,7 @@ def is_two_five_one(two: Sounding, five: Sounding, one: Sounding) -> bool:
     """Whether three chords are ii V I, the V a dominant."""
     return (
         (two.root - one.root) % 12 == 2
-        and (five.root - one.root) % 12 == 7
+        and (five.root - one.root) % 12 == FIFTH
         and two.name in SECONDS
         and five.name in FIFTHS
         and one.name in RESTING
@@ -292,4 +300,4 @@ def leads_away(bar: SongBar, tonic: int) -> bool:
     chords = [chord for chord in bar.chords if chord[0] != NO_ROOT]
     if not chords or KINDS[chords[-1][1]] != "dominant":
         return False
-    return (chords[-1][0] - tonic) % 12 not in {0, 7}
+    return (chords[-1][0] - tonic) % 12 not in {0, FIFTH}

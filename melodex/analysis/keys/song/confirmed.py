@@ -8,7 +8,7 @@ sections do so, by a dominant seventh, for the tonic that was heard in 169 of 17
 short sheet says everything once: there a plain dominant after IV or ii is enough, and
 where nothing is marked, four bars that begin and end on a tonic are taken for a section.
 
-Contents: parts_of, part_numbers, confirmed_points.
+Contents: parts_of, has_sections, part_numbers, confirmed_points.
 """
 
 from __future__ import annotations
@@ -25,10 +25,13 @@ from melodex.analysis.keys.song.points import KINDS, NO_ROOT, SongBar
 if TYPE_CHECKING:
     from numpy import ndarray
 
-__all__ = ["confirmed_points", "part_numbers", "parts_of"]
+__all__ = ["confirmed_points", "has_sections", "part_numbers", "parts_of"]
 
 SHORTEST_SECTION = 4
 SHORT_SHEET, SHORT_SECTION = 40, 4
+LONGEST_COUNTED = 40
+"""Bars of a sheet with nothing printed in which eights are taken for sections; our
+choice."""
 CONFIRMED = 14.0
 """Points for a tonic that its section confirms in a short sheet; in a long one the counts
 say it better (``benchmarks/analysis/keys/songs``)."""
@@ -48,6 +51,11 @@ def parts_of(layout: Layout) -> list[tuple[int, int]]:
     if len(layout.starts) > 1:
         return cut(sorted(layout.starts), len(layout.bars))
     return cut(range(layout.first, len(layout.bars), EIGHT), len(layout.bars))
+
+
+def has_sections(layout: Layout) -> bool:
+    """Whether sections are printed, or a sheet is so short that its eights are some."""
+    return len(layout.starts) > 1 or len(layout.bars) <= LONGEST_COUNTED
 
 
 def part_numbers(layout: Layout) -> list[int]:

@@ -18,7 +18,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from melodex.analysis.keys.song.centres import settle
-from melodex.analysis.keys.song.confirmed import parts_of
+from melodex.analysis.keys.song.confirmed import has_sections, parts_of
 from melodex.analysis.keys.song.layout import Layout
 from melodex.analysis.keys.song.mode import (
     MAJOR_SCALE,
@@ -27,7 +27,7 @@ from melodex.analysis.keys.song.mode import (
     third_of,
 )
 from melodex.analysis.keys.song.points import KINDS, NO_ROOT, SongBar
-from melodex.analysis.keys.song.relatives import LONGEST_COUNTED, held
+from melodex.analysis.keys.song.relatives import held
 from melodex.analysis.keys.song.returns import only_tonic
 
 if TYPE_CHECKING:
@@ -64,7 +64,7 @@ def with_far_sections(layout: Layout, chances: ndarray) -> ndarray:
     ndarray of shape (n, 12)
         Rows sum to 1; the likeliest tonic of such a section is that of its key.
     """
-    if len(layout.starts) < 2 and len(layout.bars) > LONGEST_COUNTED:
+    if not has_sections(layout):
         return chances
     found, tonics = chances.copy(), chances.argmax(1).tolist()
     homes = {tonic: tonic_chord(layout.bars, tonic) for tonic in set(tonics)}

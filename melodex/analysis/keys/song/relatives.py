@@ -16,12 +16,13 @@ Contents: relative_points.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Collection, Sequence
 from itertools import groupby, pairwise
 from typing import TYPE_CHECKING
 
 from melodex.analysis.harmony.chords import DIMINISHED
-from melodex.analysis.keys.song.confirmed import parts_of
+from melodex.analysis.keys.song.confirmed import has_sections, parts_of
 from melodex.analysis.keys.song.layout import Layout
 from melodex.analysis.keys.song.mode import third_of
 from melodex.analysis.keys.song.points import KINDS, NO_ROOT, SongBar
@@ -33,8 +34,9 @@ if TYPE_CHECKING:
 __all__ = ["relative_points"]
 
 FEWEST_BARS = 8
-LONGEST_COUNTED = 40
-"""Bars of a sheet with nothing printed in which eights are taken for sections."""
+"""Of a section that can be in a key of its own; our choice."""
+RELATIVE_MINOR = 9
+"""Semitones from a major tonic up to that of its relative minor."""
 
 Row = list[tuple[int, str]]
 
@@ -55,21 +57,25 @@ def relative_points(
     import numpy as np
 
     points = np.zeros((len(layout.bars), 12))
-    counted = len(layout.starts) < 2 and len(layout.bars) > LONGEST_COUNTED
-    if counted:
+    if not has_sections(layout):
         return points
     told = False
     parts = parts_of(layout)
+    turns = sorted(printed)[1:]
     for place, (first, stop) in enumerate(parts):
         home = only_tonic((first, stop), tonics)
         if home is None or stop - first < FEWEST_BARS:
             continue
-        if any(first <= bar < stop for bar in printed if bar > min(printed)):
+        if bisect_left(turns, first) < bisect_left(turns, stop):
             continue
         tonic = tonic_of_part(layout.bars[first:stop], home)
         if tonic is None:
             continue
-        if tonic == (home + 9) % 12 and len(layout.starts) < 2 and place + 1 < len(parts):
+        if (
+            tonic == (home + RELATIVE_MINOR) % 12
+            and len(layout.starts) < 2
+            and place + 1 < len(parts)
+        ):
             after = layout.bars[slice(*parts[place + 1])]
             tonic = home if goes_on_home(after, tonic, home) else tonic
         told = told or tonic != home
@@ -84,7 +90,7 @@ def tonic_of_part(bars: Sequence[SongBar], home: int) -> int | None:
     row = chords_in_order(bars)
     if not row:
         return None
-    minor, major = (home + 9) % 12, (home + 3) % 12
+    minor, major = (home + RELATIVE_MINOR) % 12, (home - RELATIVE_MINOR) % 12
     if in_relative_minor(bars, row, minor, home):
         return minor
     if in_relative_major(bars, row, major, home):

@@ -5,7 +5,8 @@ be in that of iii, and often nothing is printed for it. Such a section begins on
 I, goes to it from its V, a dominant, more than once, stays on it for a quarter of its
 time, ends on it or on what leads back to the V around it, and never rests on the I around
 it, of which no more than a dominant sounds. Where the I around is a dominant itself, as
-in a blues, nothing is told so. Common practice, no source.
+in a blues, nothing is told so. A section that has the I before it, and never that of the
+key that comes next, has not been lifted yet. Common practice, no source.
 
 Contents: with_own_strains, with_sections_before_a_lift.
 """
@@ -17,11 +18,10 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from melodex.analysis.keys.song.centres import RESTING, Sounding, settle, sounding
-from melodex.analysis.keys.song.confirmed import parts_of
+from melodex.analysis.keys.song.confirmed import has_sections, parts_of
 from melodex.analysis.keys.song.far import chords_of, scale_on, tonic_chord, within
 from melodex.analysis.keys.song.layout import Layout
 from melodex.analysis.keys.song.points import KINDS, SongBar
-from melodex.analysis.keys.song.relatives import LONGEST_COUNTED
 from melodex.analysis.keys.song.returns import only_tonic
 
 if TYPE_CHECKING:
@@ -41,7 +41,9 @@ MOST_AS_FIVE = 0.125
 LEAST_OF_BEFORE = 0.125
 """Of the bars of a section that the I before it must hold; our choice."""
 ANY_ONE = RESTING | {"dominant", "suspended", "fifth"}
+"""Kinds of chord that a I may be, also where it leads on or has no third."""
 FIFTH, SEVENTH = 7, 11
+"""Semitones above a tonic, of its V and of the leading note."""
 
 
 def with_own_strains(layout: Layout, chances: ndarray) -> ndarray:
@@ -58,14 +60,20 @@ def with_own_strains(layout: Layout, chances: ndarray) -> ndarray:
     ndarray of shape (n, 12)
         Rows sum to 1; the likeliest tonic of such a section is its own.
     """
-    if len(layout.starts) < 2 and len(layout.bars) > LONGEST_COUNTED:
+    if not has_sections(layout):
         return chances
     found, tonics = chances.copy(), chances.argmax(1).tolist()
+    # All bars are asked once for each tonic, and not for each section.
+    homes = {
+        tonic: tonic_chord(layout.bars, tonic)
+        for tonic in set(tonics)
+        if not is_blue(layout.bars, tonic)
+    }
     for first, stop in parts_of(layout):
         home = only_tonic((first, stop), tonics)
-        if home is None or stop - first < FEWEST_BARS or is_blue(layout.bars, home):
+        if home not in homes or stop - first < FEWEST_BARS:
             continue
-        told = own_tonic(layout.bars[first:stop], *tonic_chord(layout.bars, home))
+        told = own_tonic(layout.bars[first:stop], *homes[home])
         if told is not None:
             tonic, count = told
             settle(found, first, first + count, tonic)
@@ -83,17 +91,22 @@ def with_sections_before_a_lift(layout: Layout, chances: ndarray) -> ndarray:
     layout : Layout
     chances : ndarray of shape (n, 12)
         How likely each tonic is in each bar without them; rows sum to 1.
+
+    Returns
+    -------
+    ndarray of shape (n, 12)
+        Rows sum to 1; the likeliest tonic of such a section is that of the one before.
     """
     if len(layout.starts) < 2:
         return chances
     found, tonics = chances.copy(), chances.argmax(1).tolist()
+    homes = {tonic: tonic_chord(layout.bars, tonic) for tonic in set(tonics)}
     for before, part in pairwise(parts_of(layout)):
         home, tonic = only_tonic(before, tonics), only_tonic(part, tonics)
         if home is None or tonic is None or home == tonic:
             continue
         bars = layout.bars[slice(*part)]
-        root, third = tonic_chord(layout.bars, home)
-        one = sum(c.held for c in sounding(bars) if (c.root, c.third) == (root, third))
+        one = sum(c.held for c in sounding(bars) if (c.root, c.third) == homes[home])
         if one >= LEAST_OF_BEFORE * len(bars) and not held_as(bars, tonic, ANY_ONE):
             settle(found, *part, home)
     return found
