@@ -1,5 +1,6 @@
 """What lines do: planted by hand and by seed, and well-known openings."""
 
+from cProfile import Profile
 from pathlib import Path
 
 import music21
@@ -7,6 +8,7 @@ import pytest
 
 from benchmarks.analysis.harmony.voices import Q, planted_piece, tune_of
 from melodex.analysis.texture import LineFind, line_finds
+from melodex.analysis.texture.together import MOST_FINDS
 from melodex.melody import Bar, Melody, Metre, fifths_from_name, midi_of
 from melodex.melody.texture import SoundingNote, Texture
 from melodex.reading import read_path
@@ -38,6 +40,35 @@ def piece(**lines: str) -> tuple[Texture, Melody]:
 def found(kind: str, **lines: str) -> list[LineFind]:
     """What of one kind is found."""
     return [find for find in line_finds(*piece(**lines)) if find.kind == kind]
+
+
+def work_on(times: int) -> int:
+    """Calls of functions that it takes to tell what lines do in a long piece."""
+    # A figure that is answered, at odd places lest one answer goes on for ever, over a
+    # Figures that are answered, over a bass of one note and beside a line that rests.
+    figure = "C5 E5 D5 F5 E5 G5 F5 D5"
+    leader = " ".join(f"{figure} -:{16 + n % 7}" for n in range(times))
+    answer = " ".join(f"-:8 {figure} -:{8 + n % 7}" for n in range(times)).replace("5", "4")
+    bass, rests = "C3:4 " * 6 * times, "E4 F4 G4 A4 " + f"-:{24 * times} E4"
+    texture, melody = piece(soprano=leader, tenor=answer, bass=bass, alto=rests)
+    profile = Profile()
+    profile.enable()
+    line_finds(texture, melody)
+    profile.disable()
+    return sum(entry.callcount for entry in profile.getstats())
+
+
+def test_the_work_on_a_long_piece_grows_no_faster_than_its_length() -> None:
+    work_on(8)  # Modules are imported once.
+    assert work_on(160) < 4.4 * work_on(40)
+
+
+def test_what_is_told_of_one_kind_is_bounded_with_tonal_answers() -> None:
+    subject = "G4:2 D5 Bb4 A4 G4 F#4 A4 Bb4:2 G4 A4 Bb4:2 G4:2"
+    answer = "-:8 D5:2 G5 F5 E5 D5 C#5 E5 D5:4"
+    alto = f"{subject} -:16 " * (MOST_FINDS + 8)
+    soprano = f"{answer} -:12 " * (MOST_FINDS + 8)
+    assert len(found("imitation", alto=alto, soprano=soprano)) == MOST_FINDS
 
 
 TUNE = "C5 E5 D5 F5 E5 G5 F5 D5 E5 C5 D5 B4 C5:4"

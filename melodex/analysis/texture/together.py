@@ -9,13 +9,14 @@ hardly do so by chance: the bits of its figure, each move and length by how comm
 all lines, outweigh those of all places that are compared by :data:`SURE_BITS`; of figures
 that both begin after a rest only such beginnings are compared. There a tonal answer is
 heard too: of a subject that goes between tonic and dominant the first or second note is
-answered a step nearer, all others a fourth or fifth away. The numbers
-are our choice, tried in ``benchmarks/analysis/harmony/voices.py``.
+answered a step nearer, all others a fourth or fifth away. The numbers are our choice,
+tried in ``benchmarks/analysis/harmony/voices.py``.
 
 References
 ----------
 The bits of what is seen: Shannon (1948), Bell System Technical Journal 27, 379-423; that a
-likeness counts beyond the places it was looked for in: Karlin and Altschul (1990), PNAS 87.
+likeness counts beyond the places it was looked for in: Karlin and Altschul (1990), PNAS 87,
+2264-2268.
 
 Contents: doubling_finds, imitation_finds.
 """
@@ -26,6 +27,7 @@ from bisect import bisect_left
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from functools import cached_property
+from itertools import islice
 from math import log2
 
 from melodex.analysis.texture.lines import LineFind, TextureLine
@@ -49,6 +51,9 @@ MOST_FINDS = 200
 
 INTERVALS = ("unison", "second", "third", "fourth", "fifth", "sixth", "seventh")
 DOUBLED_INTERVALS = frozenset({"unison", "octave", "third", "sixth", "tenth"})
+
+Statement = tuple[int, int, int]
+"""Where a figure is stated: its onset in ticks, the number of its line, and its note."""
 
 
 def interval_name(steps: int) -> str:
@@ -129,33 +134,45 @@ def doubling(
 
 def imitation_finds(lines: Sequence[TextureLine], melody: Melody) -> list[LineFind]:
     """Where a line takes up the figure of another."""
-    figures: dict[tuple[tuple[int, ...], ...], list[tuple[int, int]]] = {}
-    for number, line in enumerate(lines):
-        for place in range(len(line) - FIGURE_NOTES + 1):
-            if figure := figure_at(line, place):
-                figures.setdefault(figure, []).append((number, place))
-    # Most figures stand nowhere else: only the others are looked at.
-    stated = sorted(
-        (place, places)
-        for places in figures.values()
-        if len(places) > 1
-        for place in places
-    )
     found: list[LineFind] = []
     taken: dict[int, int] = {}
     chance = Chance(lines, melody)
-    for (number, place), places in stated:
+    for number, place, onset, statements in stated_again(lines):
         if taken.get(number, -1) > place:
             continue
-        leader = leader_of(places, lines, number, place, melody)
-        if leader is None or len(found) == MOST_FINDS:
+        leader = leader_of(statements, number, onset, melody)
+        if leader is None:
             continue
         length = shared_length(lines[leader[0]], leader[1], lines[number], place)
         if not chance.is_telling(leader, (number, place), length):
             continue
         taken[number] = place + length
         found.append(imitation(lines[leader[0]], leader[1], lines[number], place, length))
-    return [*found, *tonal_answers(found, chance)]
+        if len(found) == MOST_FINDS:
+            return found
+    return [*found, *islice(tonal_answers(found, chance), MOST_FINDS - len(found))]
+
+
+def stated_again(
+    lines: Sequence[TextureLine],
+) -> list[tuple[int, int, int, list[Statement]]]:
+    """Line, note and onset of each figure that is stated twice or more, and all of these.
+
+    Lines one after the other; statements by their onsets.
+    """
+    figures: dict[tuple[tuple[int, ...], ...], list[Statement]] = {}
+    for number, line in enumerate(lines):
+        for place in range(len(line) - FIGURE_NOTES + 1):
+            if figure := figure_at(line, place):
+                statement = line.notes[place].onset_ticks, number, place
+                figures.setdefault(figure, []).append(statement)
+    # Most figures stand nowhere else: only the others are looked at.
+    several = [sorted(stated) for stated in figures.values() if len(stated) > 1]
+    return sorted(
+        (number, place, onset, stated)
+        for stated in several
+        for onset, number, place in stated
+    )
 
 
 class Chance:
@@ -184,8 +201,7 @@ class Chance:
     @cached_property
     def place_bits(self) -> float:
         """The bits of all pairs of places that are compared."""
-        sizes = [len(line) for line in self.lines]
-        return self.bits_of_pairs(sizes)
+        return self.bits_of_pairs(list(map(len, self.lines)))
 
     @cached_property
     def entry_bits(self) -> float:
@@ -222,7 +238,7 @@ class Chance:
         gaps = line.gaps[place : place + length - 1]
         bits = sum(map(self.move_bits.__getitem__, moves))
         bits += sum(map(self.gap_bits.__getitem__, gaps))
-        entries = all(place in self.entries[n] for n, place in (leader, follower))
+        entries = all(note in self.entries[n] for n, note in (leader, follower))
         return bits >= SURE_BITS + (self.entry_bits if entries else self.place_bits)
 
 
@@ -230,7 +246,7 @@ MUTATED = 2
 """Steps at the head of a subject that a tonal answer may change."""
 MOST_STATEMENTS = 32
 """Entries before one that it may answer, the nearest first; our choice."""
-TONAL = {3, 4}
+TONAL = frozenset({3, 4})
 """Staff steps of the fourth or fifth at which the rest of it stands, without octaves."""
 
 
@@ -245,24 +261,32 @@ def tonal_answers(told: Sequence[LineFind], chance: Chance) -> Iterator[LineFind
     )
     onsets = [onset for onset, _, _ in entries]
     for onset, number, place in entries:
+        if (lines[number].name, onset) in begun:
+            continue
         bars = IMITATED_WITHIN_BARS * bar_ticks(chance.melody, onset)
         at = bisect_left(onsets, onset)
         first = max(bisect_left(onsets, onset - bars), at - MOST_STATEMENTS)
-        if (lines[number].name, onset) in begun:
+        before = [entry[1:] for entry in reversed(entries[first:at])]
+        if found := tonal_answer(before, (number, place), chance):
+            yield found
+
+
+def tonal_answer(
+    before: Sequence[tuple[int, int]], follower: tuple[int, int], chance: Chance
+) -> LineFind | None:
+    """The find of an entry that answers one of those before it, the nearest first."""
+    number, place = follower
+    line = chance.lines[number]
+    for other, start in before:
+        if other == number:
             continue
-        for _, other, start in reversed(entries[first:at]):
-            if other == number:
-                continue
-            length = answered(lines[other], start, lines[number], place)
-            if not length:
-                continue
-            if chance.is_telling(
-                (other, start), (number, place), length, alike_from=MUTATED
-            ):
-                yield imitation(
-                    lines[other], start, lines[number], place, length, tonal=True
-                )
-                break
+        leader = chance.lines[other]
+        length = answered(leader, start, line, place)
+        if length and chance.is_telling(
+            (other, start), follower, length, alike_from=MUTATED
+        ):
+            return imitation(leader, start, line, place, length, tonal=True)
+    return None
 
 
 def answered(leader: TextureLine, start: int, follower: TextureLine, place: int) -> int:
@@ -312,20 +336,20 @@ def figure_at(line: TextureLine, place: int) -> tuple[tuple[int, ...], ...]:
 
 
 def leader_of(
-    places: Sequence[tuple[int, int]],
-    lines: Sequence[TextureLine],
-    number: int,
-    place: int,
-    melody: Melody,
+    statements: Sequence[Statement], number: int, here: int, melody: Melody
 ) -> tuple[int, int] | None:
-    """The nearest earlier statement of a figure in another line, if there is one."""
-    here = lines[number].notes[place].onset_ticks
-    within = IMITATED_WITHIN_BARS * bar_ticks(melody, here)
+    """The nearest earlier statement of a figure in another line, if there is one.
+
+    ``statements`` are in order of their onsets; the one that may follow begins ``here``.
+    """
+    earliest = here - IMITATED_WITHIN_BARS * bar_ticks(melody, here)
     half_beat = beat_ticks(melody, here) // 2
-    nearest = None
-    for other, start in places:
-        onset = lines[other].notes[start].onset_ticks
-        if not here - within <= onset <= here or (here - onset) % half_beat:
+    nearest, latest = None, -1
+    for place in range(bisect_left(statements, (earliest,)), len(statements)):
+        onset, other, start = statements[place]
+        if onset > here:
+            break
+        if (here - onset) % half_beat:
             continue
         if other == number:
             # What a line says again and again is accompaniment, not an answer.
@@ -334,8 +358,8 @@ def leader_of(
         elif onset == here:
             # What begins together is a doubling.
             return None
-        elif nearest is None or onset > lines[nearest[0]].notes[nearest[1]].onset_ticks:
-            nearest = (other, start)
+        elif nearest is None or onset > latest:
+            nearest, latest = (other, start), onset
     return nearest
 
 

@@ -250,12 +250,13 @@ def ostinato_finds(lines: Sequence[TextureLine], melody: Melody) -> Iterator[Lin
         if line.is_tune:
             continue
         cells = cells_of(line, melody)
+        alike = {bars: alike_after(cells, bars) for bars in PERIODS}
         done = 0
         for first in range(len(cells)):
             if first < done:
                 continue
             for bars in PERIODS:
-                times = times_in_a_row(cells, first, bars)
+                times = 1 + alike[bars][first] // bars
                 figure = [note for cell in cells[first : first + bars] for note in cell]
                 if times < FEWEST_TIMES or not is_figure(figure):
                     continue
@@ -290,12 +291,14 @@ def cells_of(line: TextureLine, melody: Melody) -> list[Cell]:
     return [tuple(cell) for cell in found]
 
 
-def times_in_a_row(cells: Sequence[Cell], first: int, bars: int) -> int:
-    """How often the figure of some bars comes, one after another."""
-    here = first
-    while here + bars < len(cells) and cells[here] == cells[here + bars]:
-        here += 1
-    return 1 + (here - first) // bars
+def alike_after(cells: Sequence[Cell], bars: int) -> list[int]:
+    """From each bar on how many in a row come again as they are, so many bars later."""
+    found = [0] * len(cells)
+    # Backwards, as a line may rest, or hold one note, for thousands of bars.
+    for place in reversed(range(len(cells) - bars)):
+        if cells[place] == cells[place + bars]:
+            found[place] = found[place + 1] + 1
+    return found
 
 
 def is_figure(notes: Sequence[tuple[int, int, int]]) -> bool:

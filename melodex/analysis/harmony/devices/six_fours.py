@@ -24,12 +24,13 @@ from melodex.analysis.harmony.heard.slices import offsets_at
 from melodex.analysis.harmony.numerals import is_minor_mode
 from melodex.analysis.harmony.placed import PlacedChord
 from melodex.analysis.keys.home import same_key
-from melodex.melody import TICKS_PER_QUARTER, beat_strength
+from melodex.analysis.texture.motion import bar_ticks
+from melodex.melody import Melody, beat_strength
 
 __all__ = ["with_six_fours"]
 
-STRONG = 0.5
-"""Strength of the middle of a bar; a downbeat has 1."""
+DOWNBEAT, STRONG = 1.0, 0.5
+"""Strength of a downbeat, and of the middle of a bar, as :func:`beat_strength` has it."""
 STEP = 2
 """Semitones of a step at most."""
 
@@ -46,8 +47,10 @@ def with_six_fours(piece: Piece, found: Sequence[Device]) -> tuple[Device, ...]:
     if not piece.melody.chords_worked_out:
         return tuple(found)
     goals = {device.chords[1] for device in found if device.kind != "half cadence"}
+    onsets = [here.onset_ticks for here in piece.row]
+    strengths = [beat_strength(*place) for place in offsets_at(onsets, piece.melody)]
     ours = []
-    for fifth, goal in [*announced(piece), *confirmed(piece)]:
+    for fifth, goal in [*announced(piece, strengths), *confirmed(piece, strengths)]:
         if piece.steps[goal] not in goals:
             goals.add(piece.steps[goal])
             reason = reason_of(piece.row[goal - 1], piece.row[goal])
@@ -58,8 +61,11 @@ def with_six_fours(piece: Piece, found: Sequence[Device]) -> tuple[Device, ...]:
     return tuple(sorted([*kept, *(device for _, device in ours)], key=lambda d: d.chords))
 
 
-def announced(piece: Piece) -> Iterator[tuple[int, int]]:
-    """The step of each V after a six-four, and of the I that it goes to."""
+def announced(piece: Piece, strengths: Sequence[float]) -> Iterator[tuple[int, int]]:
+    """The step of each V after a six-four, and of the I that it goes to.
+
+    ``strengths`` are those of the places where chords begin.
+    """
     row = piece.row
     melody = piece.melody
     marked = [melody.onset_ticks[note] for note in numbered_ends(melody)[:-1]]
@@ -74,40 +80,38 @@ def announced(piece: Piece) -> Iterator[tuple[int, int]]:
         ends = bisect_left(marked, row[goal].onset_ticks) > bisect_left(
             marked, five.onset_ticks
         )
-        onsets = [row[at].onset_ticks for at in (step, step + 1, goal)]
-        strengths = [beat_strength(*place) for place in offsets_at(onsets, melody)]
-        delays = strengths[0] >= strengths[1] and strengths[2] >= STRONG
+        delays = strengths[step] >= strengths[step + 1] and strengths[goal] >= STRONG
         announces = not held and not ends and delays
         if announces and is_home(here, row[goal]) and goes_home(piece, row[goal]):
             yield step + 1, goal
 
 
-def confirmed(piece: Piece) -> Iterator[tuple[int, int]]:
-    """The step of each V that is prepared, and of the I on which the tune then rests."""
+def confirmed(piece: Piece, strengths: Sequence[float]) -> Iterator[tuple[int, int]]:
+    """The step of each V that is prepared, and of the I on which the tune then rests.
+
+    ``strengths`` are those of the places where chords begin.
+    """
     row = piece.row
-    melody = piece.melody
-    usual = median(melody.duration_ticks) if len(melody) else 0
+    usual = median(piece.melody.duration_ticks) if len(piece.melody) else 0
     for step in range(1, len(row) - 1):
         before, five, goal = row[step - 1 : step + 2]
-        if not prepares(before, five) or not is_five(goal, five):
+        prepared = prepares(before, five) and is_five(goal, five)
+        if not prepared or strengths[step + 1] < DOWNBEAT or not is_home(goal, goal):
             continue
-        if not (is_home(goal, goal) and goes_home(piece, goal)):
-            continue
-        note = bisect_left(melody.onset_ticks, goal.onset_ticks)
-        metre = melody.metre_at(goal.onset_ticks)
-        bar = metre.bar_ticks if metre else WHOLE
-        ((offset, metre),) = offsets_at([goal.onset_ticks], melody)
-        rests = end_of(melody, note) - melody.onset_ticks[note] >= max(
-            bar / 2, LONG_REST_RATIO * usual
-        )
-        if rests and beat_strength(offset, metre) == 1.0:
+        if goes_home(piece, goal) and stands_long(piece.melody, goal, usual):
             yield step, step + 1
 
 
 PREPARING = frozenset({-1, 2})
 """Degrees of IV and ii, in fifths above the tonic."""
-WHOLE = 4 * TICKS_PER_QUARTER
-"""A bar where there is no metre."""
+
+
+def stands_long(melody: Melody, goal: PlacedChord, usual: float) -> bool:
+    """Whether the note over a I lasts for half a bar, and longer than notes usually do."""
+    note = bisect_left(melody.onset_ticks, goal.onset_ticks)
+    lasts = end_of(melody, note) - melody.onset_ticks[note]
+    half = bar_ticks(melody, goal.onset_ticks) / 2
+    return lasts >= max(half, LONG_REST_RATIO * usual)
 
 
 def prepares(before: PlacedChord, five: PlacedChord) -> bool:
