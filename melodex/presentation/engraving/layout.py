@@ -105,10 +105,16 @@ class StaffPart:
 
 @dataclass(frozen=True, slots=True)
 class Measure:
-    """What stands between two bar lines of a system: a bar, or none, of each part."""
+    """What stands between two bar lines of a system: a bar, or none, of each part.
+
+    A bar that is longer than a system is several: one has ``begun`` before, or
+    ``goes_on`` after.
+    """
 
     bars: tuple[WrittenBar | None, ...]
     has_bar_lines: bool = True
+    begun: bool = False
+    goes_on: bool = False
 
 
 BARS_A_SYSTEM = 4

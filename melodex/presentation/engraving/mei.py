@@ -47,7 +47,9 @@ def mei_of(parts: Sequence[StaffPart], measures: Sequence[Measure], prefix: str)
     bars = [shared_bar(measure) for measure in measures]
     ends = ending_ends(bars)
     ending: Element | None = None
+    place = -1
     for index, (measure, bar, end) in enumerate(zip(measures, bars, ends, strict=True)):
+        place += not measure.begun
         if bar.ending:
             ending = ending_element(section, bar, ends[index:])
         home = section if ending is None else ending
@@ -55,7 +57,8 @@ def mei_of(parts: Sequence[StaffPart], measures: Sequence[Measure], prefix: str)
             change_def(home, lines, measure)
         for line, written in zip(lines, measure.bars, strict=True):
             line.started |= written is not None
-            if not measure.has_bar_lines or (index and index in line.part.breaks):
+            breaks = index and not measure.begun and place in line.part.breaks
+            if not measure.has_bar_lines or breaks:
                 SubElement(home, "sb")
         write_measure(home, lines, measure, index, is_last=index + 1 == len(measures))
         if end:
@@ -160,7 +163,7 @@ def write_measure(
     """One measure: its staves, then the texts that hang on them."""
     bar = shared_bar(measure)
     element = SubElement(home, "measure", {"n": str(bar.number), "metcon": "false"})
-    if not measure.has_bar_lines:
+    if not measure.has_bar_lines or measure.goes_on:
         element.set("right", "invis")
     elif bar.repeat_times:
         element.set("right", "rptend")
@@ -175,7 +178,8 @@ def write_measure(
         staff = SubElement(element, "staff", {"n": line.n})
         layer = SubElement(staff, "layer", {"n": "1"})
         written = measure.bars[line.index]
-        line.inflections.new_bar()
+        if not measure.begun:
+            line.inflections.new_bar()
         if written is None:
             SubElement(layer, "mSpace")
             continue

@@ -27,6 +27,7 @@ from melodex.presentation.engraving.layout import (
     in_score,
     in_time,
 )
+from melodex.presentation.engraving.long_bars import parted
 from melodex.presentation.engraving.marks import RELATION_SHAPES, reach_of
 from melodex.presentation.engraving.mei import mei_of
 from melodex.presentation.engraving.mei_texts import EMPTY_BOX, SIGNED
@@ -130,9 +131,9 @@ def engrave(
         per_system = max(4, (width * 10) // COLUMN_UNITS - MARGIN_COLUMNS)
         measures = in_columns(parts, pairs, per_system)
     elif layout == "score":
-        measures = in_score(parts)
+        measures = list(parted(in_score(parts)))
     else:
-        measures = in_time(parts, pairs, drawn=True)
+        measures = list(parted(in_time(parts, pairs, drawn=True)))
     mei = mei_of(parts, measures, prefix)
     pages = rendered(
         mei,

@@ -13,6 +13,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections import Counter
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from melodex.melody import TICKS_PER_QUARTER, Bar, Metre
 from melodex.melody.metre import group_starts
@@ -196,7 +197,14 @@ def beam_groups(events: list[Written], bar: Bar, metre: Metre | None) -> list[in
         return list(range(start, end, TICKS_PER_QUARTER))
     origin = start - bar_shift(bar, metre)
     if metre.kind == "irregular":
-        return sorted(origin + place for place in group_starts(metre))
+        groups = sorted(origin + place for place in group_starts(metre))
+        beat = max(TICKS_PER_QUARTER, metre.unit_ticks)
+        # A group of more than four units is none to the eye.
+        return [
+            place
+            for a, b in pairwise([*groups, max(end, groups[-1])])
+            for place in (range(a, b, beat) if b - a > 4 * metre.unit_ticks else (a,))
+        ]
     beat = metre.beat_ticks
     if metre.denominator >= 8 and not metre.is_compound:
         beat = min(
