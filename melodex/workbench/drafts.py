@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 __all__ = ["MOST_LETTERS", "Drafts"]
@@ -53,28 +53,15 @@ class Drafts:
                     del tabs[each]
             self.tidy(place, fields)
 
-    def of(self, place: str) -> dict[str, str]:
-        """What was typed last in each field of a page."""
-        with self.lock:
-            fields = self.kept.get(place, OrderedDict())
-            return {name: tabs[next(reversed(tabs))] for name, tabs in fields.items()}
-
-    def others_of(self, place: str) -> dict[str, list[str]]:
-        """What other tabs than the last hold in each field, and nothing later says too.
+    def of(self, place: str) -> dict[str, list[str]]:
+        """What was typed in each field of a page, in any tab, the latest last.
 
         A tab that is closed has nothing else by which its words would come back.
         """
         with self.lock:
             fields = self.kept.get(place, OrderedDict())
             texts = {name: list(tabs.values()) for name, tabs in fields.items()}
-        return {
-            name: [
-                text
-                for at, text in enumerate(held[:-1])
-                if not any(text.strip() in later for later in held[at + 1 :])
-            ]
-            for name, held in texts.items()
-        }
+        return {name: said_once(held) for name, held in texts.items()}
 
     def tidy(self, place: str, fields: OrderedDict[str, OrderedDict[str, str]]) -> None:
         """Forget fields and pages that hold nothing, and the oldest of too many."""
@@ -84,6 +71,15 @@ class Drafts:
         if not fields:
             self.kept.pop(place, None)
         trim(self.kept, MOST_PLACES)
+
+
+def said_once(texts: Sequence[str]) -> list[str]:
+    """Texts but those that a later one holds."""
+    return [
+        text
+        for place, text in enumerate(texts)
+        if not any(text.strip() in later for later in texts[place + 1 :])
+    ]
 
 
 def trim(held: OrderedDict[str, Any], most: int) -> None:

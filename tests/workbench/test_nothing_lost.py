@@ -11,6 +11,15 @@ from melodex.tasks.lesson.sets import list_lessons, open_lesson
 from tests.browser import followed
 
 COMMON = "/find?phrase=1+2+3+1"
+EEL_TRAP = "/tune?tune=e30a69995b53"
+
+
+def drafts_at(page, address, place):
+    """What the workbench says is half written there, as a page asks for it."""
+    asks = f"/drafts?place={place}"
+    with page.expect_response(lambda answer: asks in answer.url) as found:
+        page.goto(address)
+    return found.value.json()["drafts"]
 
 
 def test_more_results_keep_what_was_ticked_and_the_name_that_was_typed(own_bench, visit):
@@ -25,6 +34,27 @@ def test_more_results_keep_what_was_ticked_and_the_name_that_was_typed(own_bench
     expect(page.locator("input[name=chosen]:checked")).to_have_count(2)
     expect(ticks.nth(4)).to_be_checked()
     expect(page.locator("input[name=into]")).to_have_value("Half a name")
+
+
+def test_a_name_that_was_sent_from_more_results_is_offered_no_more(own_bench, visit):
+    """It stayed a draft of the page with ten results, where it was typed."""
+    running = own_bench()
+    page, into = visit(running, COMMON), "input[name=into]"
+    with page.expect_response("**/drafts"):
+        page.fill(into, "Sent further down")
+    with followed(page):
+        page.get_by_role("link", name="Show 10 more").click()
+    expect(page.locator(into)).to_have_value("Sent further down")
+    page.locator("input[name=chosen]").first.check()
+    with page.expect_response(
+        lambda answer: (
+            (answer.request.post_data or "").count("Sent further down") == 1
+            and answer.url.endswith("/drafts")
+            and "sent" in answer.request.post_data
+        )
+    ):
+        page.get_by_role("button", name="Keep", exact=True).click()
+    assert drafts_at(visit(running), running.base + COMMON, "%2Ffind") == {}
 
 
 def test_words_that_have_no_room_are_refused_whole_and_not_cut(own_bench, visit):
@@ -50,7 +80,7 @@ def test_a_remark_half_written_is_there_by_every_door_to_its_tune(own_bench, vis
     with page.expect_response("**/drafts"):
         page.fill(field, "Half a thought")
     origin = page.url.split("/tune")[0]
-    for door in ("/tune?tune=e30a69995b53", "/tune?tune=The+Eel+Trap&bars=1-2"):
+    for door in (EEL_TRAP, "/tune?tune=The+Eel+Trap&bars=1-2"):
         page.goto(origin + door)
         expect(page.locator(field)).to_have_value("Half a thought")
         # Another tab finds it by the workbench.
@@ -60,7 +90,7 @@ def test_a_remark_half_written_is_there_by_every_door_to_its_tune(own_bench, vis
         other.close()
     page.goto(origin + "/tune?tune=Marl+Pit+Hornpipe")
     expect(page.locator(field)).to_have_value("")
-    page.goto(origin + "/tune?tune=e30a69995b53")
+    page.goto(origin + EEL_TRAP)
     with followed(page):
         page.get_by_role("button", name="Write it").click()
     page.goto(origin + "/tune?tune=The+Eel+Trap")
@@ -94,7 +124,10 @@ def test_remarks_half_written_in_several_tabs_are_all_there_when_those_are_close
     expect(last.locator(field)).to_have_value("First thought\n\nSecond, and more")
     with followed(last):
         last.get_by_role("button", name="Write it").click()
-    expect(visit(running, address).locator(field)).to_have_value("")
+    found = drafts_at(
+        visit(running), running.base + address, "%2Ftune%3Ftune%3De30a69995b53"
+    )
+    assert "Second" not in str(found)
 
 
 def test_keeping_is_undone_and_done_again_where_one_is(own_bench, visit):
@@ -159,6 +192,15 @@ def test_a_remark_is_put_back_by_its_own_undoing_and_not_by_the_last_change(
             page.locator("#did").get_by_role("button", name="Undo").click()
         with Corpus.open(running.corpus_path) as corpus:
             assert len(remarks_of(corpus, tune)) == count
+
+
+def test_a_remark_is_taken_off_again_whatever_signs_it_has(own_bench):
+    """It is kept as SQLite can hold it, and was looked for as it was typed."""
+    running = own_bench()
+    running.send("/shelf/remark", "tune=The+Eel+Trap&text=Heard%00here")
+    running.send("/undo", "deed=1")
+    with Corpus.open(running.corpus_path) as corpus:
+        assert not remarks_of(corpus, corpus.resolve("The Eel Trap"))
 
 
 def test_small_staves_show_whole_systems_on_a_narrow_screen(workbench, visit):

@@ -88,7 +88,7 @@ def test_the_name_of_a_copy_is_not_offered_again_once_the_copy_is_made(own_bench
     expect(page.get_by_role("heading", level=1)).to_have_text("Other turns")
     with page.expect_response("**/drafts?place=%2Fset%3Fname%3DTurns") as found:
         page.goto(f"{running.base}/set?name=Turns")
-    assert found.value.json()["drafts"] == {}
+    assert found.value.json() == {"drafts": {}}
     expect(page.locator("[name=copy-name]")).to_have_value("")
 
 
@@ -96,9 +96,13 @@ def test_drafts_are_bounded_and_tabs_overwrite_nothing_of_one_another():
     drafts = Drafts()
     drafts.write("/tune", "one", {"text 0": "of one"})
     drafts.write("/tune", "two", {"text 0": "of two" * MOST_LETTERS})
-    assert len(drafts.of("/tune")["text 0"]) == MOST_LETTERS
+    cut = ("of two" * MOST_LETTERS)[:MOST_LETTERS]
+    assert drafts.of("/tune") == {"text 0": ["of one", cut]}
+    drafts.write("/tune", "three", {"text 0": "gone on from of one"})
+    assert drafts.of("/tune") == {"text 0": [cut, "gone on from of one"]}
+    drafts.write("/tune", "three", {"text 0": ""})
     drafts.sent("/tune", "two", {"text 0": "another"})
-    assert drafts.of("/tune") == {"text 0": "of one"}
+    assert drafts.of("/tune") == {"text 0": ["of one"]}
     drafts.write("/tune", "one", {"text 0": ""})
     assert drafts.of("/tune") == {}
     for place in range(1000):

@@ -17,7 +17,8 @@ export const told = (text) => {
   });
 };
 
-const sentence = (text) => text && `${text[0].toUpperCase()}${text.slice(1)}${/[.?!]$/.test(text) ? "" : "."}`;
+// What is advised, as a sentence.
+export const sentence = (text) => text && `${text[0].toUpperCase()}${text.slice(1)}${/[.?!]$/.test(text) ? "" : "."}`;
 
 export class Fault extends Error {
   constructor({ what, where, advice }) {
@@ -109,9 +110,12 @@ function offerUndo({ deed, said }, undone) {
   form.setAttribute("role", "status");
   const words = document.createElement("span");
   words.textContent = said;
+  form.append(words);
+  document.getElementById("did").replaceChildren(form);
+  if (!deed) return;
   const button = document.createElement("button");
   button.textContent = "Undo";
-  form.append(words, " ", button);
+  form.append(" ", button);
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     const body = new FormData();
@@ -127,7 +131,6 @@ function offerUndo({ deed, said }, undone) {
       told(error.message);
     }
   });
-  document.getElementById("did").replaceChildren(form);
 }
 
 // Keeping into a set without leaving the page.
@@ -214,14 +217,15 @@ function tickMany(scope) {
 // Small staves of a list, drawn as they come into view, a few at a time.
 const STAVES_AT_ONCE = 2;
 const waitingStaves = [];
+let staves = 0;
+const GAP_PIXELS = 2;
 // Half a system tells nothing: where there is a second, the first stands alone.
 function showFirstSystem(place) {
   const next = place.querySelectorAll("svg .system")[1];
   if (!next) return;
   const height = next.getBoundingClientRect().top - place.getBoundingClientRect().top;
-  if (height > 0 && height < place.clientHeight) place.style.height = `${Math.floor(height) - 2}px`;
+  if (height > 0 && height < place.clientHeight) place.style.height = `${Math.floor(height) - GAP_PIXELS}px`;
 }
-let staves = 0;
 async function drawStaves() {
   while (staves < STAVES_AT_ONCE && waitingStaves.length) {
     const place = waitingStaves.shift();
@@ -364,26 +368,30 @@ function letGo() {
   watch();
 }
 
+// How many letters a field would have with what is about to be put into it.
+function lettersWith({ value, selectionStart, selectionEnd }, text) {
+  // A new line comes without a text, and counts once however it is written.
+  const put = text?.replace(/\r\n?/g, "\n").length ?? 1;
+  return value.length - (selectionEnd - selectionStart) + put;
+}
+
 // A field that has room for so many letters would cut what is put into it, in silence.
 function refuseToCut() {
   document.addEventListener("beforeinput", (event) => {
     const { target: field, data: text, inputType } = event;
+    const labelled = field.closest("label") ?? field;
+    labelled.parentElement.querySelectorAll(":scope > .cut").forEach((line) => line.remove());
     if (!(field.maxLength > 0) || !inputType?.startsWith("insert") || !event.cancelable) return;
-    const put = text?.replace(/\r\n?/g, "\n").length ?? 1;
-    const count = field.value.length - (field.selectionEnd - field.selectionStart) + put;
+    const count = lettersWith(field, text);
     if (count <= field.maxLength) return;
     event.preventDefault();
     const line = document.createElement("p");
     line.className = "cut bad";
     const [would, most] = [count, field.maxLength].map((n) => n.toLocaleString("en"));
     line.textContent = `Nothing was put in: these would be ${would} letters, and ${most} can be kept here.`;
-    (field.closest("label") ?? field).after(line);
+    labelled.after(line);
     told(line.textContent);
-    field.addEventListener("input", () => line.remove(), { once: true });
   });
-  document.addEventListener("beforeinput", ({ target }) => {
-    (target.closest?.("label") ?? target).parentElement?.querySelectorAll(":scope > .cut").forEach((line) => line.remove());
-  }, true);
 }
 
 // Put life into a page, or into a part of it that has come later.

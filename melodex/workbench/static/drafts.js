@@ -64,13 +64,12 @@ async function putBack() {
   await Promise.all([...places].map(async (place) => {
     try {
       const answer = await fetch(`/drafts?${new URLSearchParams({ place })}`, { headers: { Accept: "application/json" } });
-      const { drafts: found = {}, others = {} } = await answer.json();
+      const { drafts: found = {} } = await answer.json();
       drafts().filter((field) => placeOf(field.form) === place).forEach((field) => {
-        const text = found[called(field)];
-        if (text === undefined || isKept(field) || field.value !== usual(field)) return;
+        const texts = found[called(field)];
+        if (!texts || isKept(field) || field.value !== usual(field)) return;
         // Words of several tabs stand one after another; a name or a number is the last one's.
-        const more = field.type === "textarea" ? others[called(field)] ?? [] : [];
-        field.value = [...more.filter((each) => !text.includes(each.trim())), text].join("\n\n");
+        field.value = field.type === "textarea" ? texts.join("\n\n") : texts.at(-1);
         adopted.set(field, field.value);
       });
     } catch { /* The page goes on without. */ }

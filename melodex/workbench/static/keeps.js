@@ -9,7 +9,7 @@ const PHRASE = "melodex phrase";
 const ROOM = "melodex room ";
 
 // The address of the page as it is now, without what only tells of a moment.
-export function here(without = VOLATILE) {
+function here(without = VOLATILE) {
   const fields = new URLSearchParams(location.search);
   without.forEach((name) => fields.delete(name));
   const said = fields.toString();
@@ -23,11 +23,10 @@ function write(key, value) {
     else sessionStorage.removeItem(key);
   } catch { /* A full storage keeps nothing; the page goes on. */ }
 }
-const place = () => `melodex page ${here([...VOLATILE, ...AMOUNT])}`;
-
 // What is written about a tune goes by the tune, by whatever address one came to it.
-export const placeOf = (form) => form?.dataset.of ?? here();
-const homeOf = (field) => (field.form?.dataset.of ? `melodex page ${field.form.dataset.of}` : place());
+export const placeOf = (form) => form?.dataset.of ?? here([...VOLATILE, ...AMOUNT]);
+const homeOf = (form) => `melodex page ${placeOf(form)}`;
+const place = () => homeOf(null);
 
 let restoring = false;
 
@@ -55,13 +54,13 @@ export function usual(field) {
 }
 
 // Whether this tab remembers what was typed into a field.
-export const isKept = (field) => called(field) in read(homeOf(field));
+export const isKept = (field) => called(field) in read(homeOf(field.form));
 
 // Forget what was typed into fields, since it is elsewhere now; words go by their keys.
 export function forget(fields) {
   fields.forEach((field) => {
     const isKey = typeof field === "string";
-    const home = isKey ? place() : homeOf(field);
+    const home = isKey ? place() : homeOf(field.form);
     const kept = read(home);
     delete kept[isKey ? `words ${field}` : called(field)];
     write(home, kept);
@@ -82,7 +81,7 @@ function keep({ target }) {
   if (!target.matches?.("input, textarea, select")) return;
   const name = called(target);
   if (!name) return;
-  const home = homeOf(target);
+  const home = homeOf(target.form);
   const kept = read(home);
   if (holds(target) === usual(target)) delete kept[name];
   else kept[name] = target.dataset.words ? { text: target.value, field: target.name } : holds(target);
@@ -113,6 +112,7 @@ function withEarly({ value, defaultValue }, text) {
 // Put back what was there; called again for parts that come later.
 export function restore(scope) {
   const ofPage = read(place());
+  const keptFor = (form) => (form?.dataset.of ? read(homeOf(form)) : ofPage);
   restoring = true;
   scope.querySelectorAll("details").forEach((fold) => {
     if (fold.keptAs) return;
@@ -126,7 +126,7 @@ export function restore(scope) {
     // loads: words that were newer would be written over by those.
     if (field.dataset.words || field.type === "textarea") field.form?.setAttribute("autocomplete", "off");
     const name = called(field);
-    const kept = field.form?.dataset.of ? read(homeOf(field)) : ofPage;
+    const kept = keptFor(field.form);
     if (!(name in kept) || kept[name] === holds(field)) return;
     if (field.dataset.words) {
       const { text, field: seen } = kept[name];
@@ -164,7 +164,7 @@ export function onceTaken(key, note, act) {
 }
 
 // What was sent is not offered again, unless it was refused.
-const namesIn = (form) => ({ place: homeOf({ form }), names: [...form.elements].map(called).filter(Boolean) });
+const namesIn = (form) => ({ place: homeOf(form), names: [...form.elements].map(called).filter(Boolean) });
 function letGo({ place: from, names }) {
   const kept = read(from);
   names.forEach((name) => { delete kept[name]; });

@@ -2,7 +2,7 @@
 // this page only shows.
 
 import { restorePhrase } from "./keeps.js";
-import { arrive, enliven, isStopped, latest, told } from "./bench.js";
+import { arrive, enliven, isStopped, latest, sentence, told } from "./bench.js";
 
 const form = document.querySelector("form[data-phrase]");
 const field = document.getElementById("phrase");
@@ -40,7 +40,7 @@ const follow = () => { under.style.transform = `translateX(${-field.scrollLeft}p
 field.addEventListener("scroll", follow);
 
 // A button that reads what is typed in another notation.
-function reader(name, words) {
+function readingButton(name, words) {
   const button = document.createElement("button");
   button.type = "button";
   button.textContent = words;
@@ -56,11 +56,11 @@ function complain(text, fault) {
   const box = document.createElement("div");
   box.className = "fault small";
   const words = document.createElement("p");
-  words.textContent = [fault.what, fault.advice && `${fault.advice[0].toUpperCase()}${fault.advice.slice(1)}.`].filter(Boolean).join(" ");
+  words.textContent = [fault.what, sentence(fault.advice)].filter(Boolean).join(" ");
   under.replaceChildren();
   if (Number.isInteger(fault.column)) underline(text, fault.column);
   box.append(words);
-  (fault.readings ?? []).forEach(([name, notes]) => box.append(reader(name, `Read it as ${name}: ${notes}`)));
+  (fault.readings ?? []).forEach(([name, notes]) => box.append(readingButton(name, `Read it as ${name}: ${notes}`)));
   faults.replaceChildren(box);
   delete faults.dataset.of;
   field.setAttribute("aria-invalid", "true");
@@ -74,7 +74,7 @@ function show(found) {
     field.removeAttribute("aria-invalid");
   }
   said.textContent = found.said;
-  (found.others ?? []).forEach(([name, words]) => said.append(" ", reader(name, `Read it as ${words}`)));
+  (found.others ?? []).forEach(([name, words]) => said.append(" ", readingButton(name, `Read it as ${words}`)));
   stave.innerHTML = found.svg;
   // The note that was put there last is what one wants to see.
   stave.scrollLeft = stave.scrollWidth;

@@ -16,9 +16,8 @@ LONGEST_PLACE, LONGEST_NAME, LONGEST_TAB = 2000, 100, 60
 
 
 def drafts(ask: Ask) -> Response:
-    """What was typed in each field of a page, last and in other tabs, and not sent."""
-    kept, place = ask.bench.drafts, ask.said("place")
-    return JSONResponse({"drafts": kept.of(place), "others": kept.others_of(place)})
+    """What was typed in each field of a page, and not sent."""
+    return JSONResponse({"drafts": ask.bench.drafts.of(ask.said("place"))})
 
 
 def keep_drafts(ask: Ask) -> Response:

@@ -351,10 +351,9 @@ def tag(ask: Ask) -> Response:
 
 def remark(ask: Ask) -> Response:
     """Write a note, a source or a citation on a tune, or take one off."""
-    path = ask.bench.corpus_path
+    path, name = ask.bench.corpus_path, ask.said("tune")
     off = ask.number("off", 0, least=0, most=999_999)
     with ask.bench.changing, changing(path, ask.bench.deeds) as doing:
-        name = ask.said("tune")
         doing.back = address("/tune", tune=name) + "#remarks"
         if off:
             text = take_off(path, off)
@@ -363,11 +362,13 @@ def remark(ask: Ask) -> Response:
             found = write_remark(
                 path,
                 name,
-                text := ask.said("text"),
+                ask.said("text"),
                 kind=ask.said("kind") or "note",
                 bars=ask.said("bars"),
             )
-            doing.words = f"Wrote a {found.remarks[-1].kind} on {found.tune.name}."
+            written = found.remarks[-1]
+            text = written.text
+            doing.words = f"Wrote a {written.kind} on {found.tune.name}."
             doing.undoing = partial(unwritten, path, name, text)
         doing.again = partial(unwritten, path, name, text)
     return RedirectResponse(after(doing), 303)
@@ -375,9 +376,9 @@ def remark(ask: Ask) -> Response:
 
 def unwritten(path: Path, name: str, text: str) -> None:
     """Take off the remark of these words that came last; the corpus keeps it."""
-    said = text.strip()
     with Corpus.open(path) as corpus:
-        there = [r.number for r in remarks_on(corpus, name).remarks if r.text == said]
+        remarks = remarks_on(corpus, name).remarks
+    there = [remark.number for remark in remarks if remark.text == text]
     if not there:
         raise CorpusError("that remark is off already", hint="see what was done")
     take_off(path, there[-1])
