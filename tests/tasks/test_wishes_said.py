@@ -93,6 +93,13 @@ def test_wishes_in_one_line_are_parted_and_named_as_meant(
     assert sorted(wish_said(text).told()) == sorted(told)
 
 
+@pytest.mark.parametrize("key", ["cs dur", "hs moll", "bs-Dur"])
+def test_a_german_name_that_is_none_is_no_key(demo_corpus: Corpus, key: str) -> None:
+    """It ended in a traceback."""
+    with pytest.raises(AnalysisError, match="is no key"):
+        gather(demo_corpus, Wish(key=key))
+
+
 def test_what_is_no_wish_says_how_to_write_one() -> None:
     with pytest.raises(AnalysisError, match="kind jig; key D"):
         wish_said("nice ones")

@@ -323,10 +323,9 @@ def listed(
         values.append(collection)
     if title:
         conditions.append(
-            "tune_id IN (SELECT tune_id FROM tune WHERE instr(title_folded, ?) "
-            f"OR instr({BARE_TITLE}, ?))"
+            f"tune_id IN (SELECT tune_id FROM tune WHERE instr({BARE_TITLE}, ?))"
         )
-        values += [folded(title), bare(title)]
+        values.append(bare(title))
     wanted = list(dict.fromkeys(folded(words).split()))
     if len(wanted) > MOST_WORDS:
         raise PhraseError(

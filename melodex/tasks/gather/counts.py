@@ -20,9 +20,8 @@ from melodex.errors import AnalysisError, MelodexError
 from melodex.tasks.collection.holdings import Count
 from melodex.tasks.gather.gather import require_features
 from melodex.tasks.gather.lines import LINE_WISHES, asks_of_lines, lines_within
-from melodex.tasks.gather.names import counts_of_kinds
 from melodex.tasks.gather.places import meeting
-from melodex.tasks.gather.reasons import why_none
+from melodex.tasks.gather.reasons import counts_of_kinds, why_none
 from melodex.tasks.gather.whole import tunes_of
 from melodex.tasks.gather.wish import NOTHING, Wish, singles, wish_said
 

@@ -5,30 +5,20 @@ American words differ, both are known: a perfect cadence is an authentic one, an
 interrupted one deceptive, an imperfect one a half cadence. All synonyms are common
 practice, no source.
 
-Contents: DeviceName, device_named, mode_named, counts_of_kinds, degree_named,
-numeral_named.
+Contents: DeviceName, device_named, mode_named, degree_named, numeral_named.
 """
 
 from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from melodex.analysis.harmony.devices.device import KINDS
 from melodex.analysis.texture.lines import LINE_KINDS
-from melodex.corpus.rows import kind_of
 from melodex.errors import AnalysisError
 
-__all__ = [
-    "DeviceName",
-    "counts_of_kinds",
-    "degree_named",
-    "device_named",
-    "mode_named",
-    "numeral_named",
-]
+__all__ = ["DeviceName", "degree_named", "device_named", "mode_named", "numeral_named"]
 
 
 class DeviceName(NamedTuple):
@@ -137,30 +127,6 @@ def mode_named(text: str) -> str:
     """
     name = plain(text).removesuffix(" mode")
     return MODES.get(name, name)
-
-
-def counts_of_kinds(rows: Iterable[tuple[Any, ...]]) -> list[tuple[str, int]]:
-    """Count the tunes of each kind that is named, as a wish for it finds them.
-
-    A slip jig is a jig too; of a tune without a kind the title may name one.
-    """
-    holding: dict[str, set[int]] = {}
-    kinds = set()
-    for place, (kind, title) in enumerate(rows):
-        kinds.add(kind)
-        for word in set((kind or title).split(" ")):
-            holding.setdefault(word, set()).add(place)
-    return [
-        (
-            kind,
-            len(
-                set.intersection(
-                    *(holding.get(word, set()) for word in kind_of(kind).split())
-                )
-            ),
-        )
-        for kind in sorted(kinds - {""})
-    ]
 
 
 DEGREE = re.compile(r"(bb|##|b|#)?(1[0-3]|[1-9])")

@@ -4,21 +4,20 @@ Conventions: each wish is tried by itself. One that no tune meets is named, with
 corpus has in its place; where each is met by some tunes and all together by none, it is
 said how many each finds and which one to leave out.
 
-Contents: why_none, device_kinds.
+Contents: why_none, device_kinds, counts_of_kinds.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from melodex.corpus.rows import folded
+from melodex.corpus.rows import folded, kind_of
 from melodex.corpus.shards.merging import each_once, in_order, summed
 from melodex.corpus.tunes.titles import likeness, nearest, three_letters
 from melodex.melody import note_name, pitch_class_name, spell
-from melodex.tasks.gather.names import counts_of_kinds
 from melodex.tasks.gather.places import meeting
 from melodex.tasks.gather.whole import key_named, parts_said, pitch_named
 from melodex.tasks.gather.wish import NOTHING, Wish, singles
@@ -26,7 +25,7 @@ from melodex.tasks.gather.wish import NOTHING, Wish, singles
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
 
-__all__ = ["device_kinds", "why_none"]
+__all__ = ["counts_of_kinds", "device_kinds", "why_none"]
 
 MOST_NAMED = 12
 FEW_NAMED = 3
@@ -95,6 +94,25 @@ def listed(words: str, rows: Rows, asked: Any) -> str:
     names = ", ".join(f"{name} ({tunes})" for name, tunes in shown)
     more = f" and {len(rows) - len(shown)} more" if len(rows) > len(shown) else ""
     return f"{words} in this corpus: {names or 'none'}{more}."
+
+
+def counts_of_kinds(rows: Iterable[tuple[Any, ...]]) -> list[tuple[str, int]]:
+    """Count the tunes of each kind that is named, as a wish for it finds them.
+
+    A slip jig is a jig too; of a tune without a kind the title may name one.
+    """
+    holding: dict[str, set[int]] = {}
+    kinds = set()
+    for place, (kind, title) in enumerate(rows):
+        kinds.add(kind)
+        for word in set((kind or title).split(" ")):
+            holding.setdefault(word, set()).add(place)
+
+    def count(kind: str) -> int:
+        words = kind_of(kind).split()
+        return len(set.intersection(*(holding.get(word, set()) for word in words)))
+
+    return [(kind, count(kind)) for kind in sorted(kinds - {""})]
 
 
 VALUES = {
@@ -217,17 +235,18 @@ def ranges_near(corpus: Corpus, asked: str) -> Iterator[str]:
         yield f"The smallest range: {pitch_text(low)} to {pitch_text(high)}, in {name}."
 
 
-def texts_near(corpus: Corpus, asked: Any) -> Iterator[str]:
+def words_near(corpus: Corpus, asked: Any) -> Iterator[str]:
     """How many tunes have words that are sung at all."""
     rows = corpus.query(
         "SELECT count(*) FROM tune_words WHERE trim(lyrics) != ''", merge=summed
     )
     tunes = rows[0][0] if rows else 0
-    yield (
-        f"Of {tunes:,} {'tune' if tunes == 1 else 'tunes'} the words are in this corpus."
-        if tunes
-        else "No tune of this corpus has words that are sung."
-    )
+    if not tunes:
+        yield "No tune of this corpus has words that are sung."
+    elif tunes == 1:
+        yield "One tune of this corpus has words that are sung."
+    else:
+        yield f"{tunes:,} tunes of this corpus have words that are sung."
 
 
 def titles_near(corpus: Corpus, asked: str) -> Iterator[str]:
@@ -261,8 +280,8 @@ NEAREST: dict[str, Callable[[Corpus, Any], Iterator[str]]] = {
     "lowest": pitches_near("lowest_midi", "lowest notes"),
     "range": ranges_near,
     "title": titles_near,
-    "lyrics": texts_near,
-    "sung": texts_near,
+    "lyrics": words_near,
+    "sung": words_near,
     "maker": makers_near,
     "composer": makers_near,
 }

@@ -7,7 +7,7 @@ mineur``, ``D4-B5``, ``100-120``, ``1930s``; ``jig or reel`` and ``not 4/4`` too
 counts quarter notes in a minute. Names of metres, kinds and keys are common practice, no
 source.
 
-Contents: whole_clauses, narrows, tunes_of, like.
+Contents: whole_clauses, narrows, tunes_of, key_named, parts_said, pitch_named, like.
 """
 
 from __future__ import annotations
@@ -20,6 +20,8 @@ from melodex.corpus.rows import folded, kind_of
 from melodex.corpus.tunes.titles import BARE_TITLE, bare, quoted
 from melodex.errors import AnalysisError
 from melodex.melody import MODES, fifths_from_name, fifths_of, midi_of
+from melodex.reading.phrase.faults import CannotReadError
+from melodex.reading.phrase.names import read_fixed_do, read_german
 from melodex.tasks.gather.lines import asks_of_lines, pieces_with
 from melodex.tasks.gather.names import mode_named
 from melodex.tasks.gather.wish import IN_TURN, NEGATED, Wish
@@ -27,7 +29,15 @@ from melodex.tasks.gather.wish import IN_TURN, NEGATED, Wish
 if TYPE_CHECKING:
     from melodex.corpus.reader import Corpus
 
-__all__ = ["like", "narrows", "tunes_of", "whole_clauses"]
+__all__ = [
+    "key_named",
+    "like",
+    "narrows",
+    "parts_said",
+    "pitch_named",
+    "tunes_of",
+    "whole_clauses",
+]
 
 Clause = tuple[str, list[Any]]
 
@@ -42,8 +52,9 @@ METRE_NAMES = {
     "alla breve": "2/2",
     "waltz": "3/4",
 }
-NUMBER_WORDS = ("two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
-MORE_NUMBER_WORDS = {"twelve": 12, "sixteen": 16}
+NUMBERS_UP = ("two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+NUMBER_WORDS = {word: number for number, word in enumerate(NUMBERS_UP, 2)}
+NUMBER_WORDS |= {"twelve": 12, "sixteen": 16}
 METRE_WORDS = r"\b(?:in|time|metre|meter|takt)\b"
 SIGNATURE = r"(?a)(\d{1,2})\s*/\s*(\d{1,2})"
 KEY = r"(?a)\s*([A-Ga-g](?:[#b♯♭]| ?(?:sharp|flat)\b)?)\s*(.*)"
@@ -132,10 +143,8 @@ def metre_in_signs(text: str) -> str:
     if said in METRE_NAMES:
         return METRE_NAMES[said]
     said = re.sub(METRE_WORDS, " ", said).strip()
-    known = {word: number for number, word in enumerate(NUMBER_WORDS, 2)}
-    words = re.split(r"[\s-]+", said)
-    numbers = [(known | MORE_NUMBER_WORDS).get(word) for word in words]
-    if len(words) == 2 and all(numbers):
+    numbers = [NUMBER_WORDS.get(word) for word in re.split(r"[\s-]+", said)]
+    if len(numbers) == 2 and all(numbers):
         return f"{numbers[0]}/{numbers[1]}"
     return METRE_NAMES.get(said, said)
 
@@ -198,25 +207,29 @@ def key_named(text: str) -> tuple[int, str]:
 
 def key_in_other_words(text: str) -> tuple[int, str] | None:
     """A key in German or in syllables: ``h-moll``, ``si bemol majeur``; else None."""
-    if found := re.fullmatch(GERMAN_KEY, text):
-        from melodex.reading.phrase.names import read_german
-
-        # In a row, since names are read as a phrase.
-        tonic = read_german(f"{found[1]} c c", None).melody.fifths[0]
-        return tonic, mode_named(found[2])
-    found = re.fullmatch(ROMANCE_KEY, text)
-    words = [word for word in (found[2], found[3]) if word] if found else []
-    if not found or len(words) > 2:
-        return None
-    mode = mode_named(words.pop()) if words and mode_named(words[-1]) in MODES else ""
-    from melodex.reading.phrase.faults import CannotReadError
-    from melodex.reading.phrase.names import read_fixed_do
-
-    name = found[1] + ("" if words and words[0] in "#b" else " ") + " ".join(words)
     try:
-        return read_fixed_do(f"{name} do do", None).melody.fifths[0], mode
+        return german_key(text) or key_in_syllables(text)
     except CannotReadError:
         return None
+
+
+def german_key(text: str) -> tuple[int, str] | None:
+    """A key as German musicians name it."""
+    found = re.fullmatch(GERMAN_KEY, text)
+    if not found:
+        return None
+    return read_german(found[1], None).melody.fifths[0], mode_named(found[2])
+
+
+def key_in_syllables(text: str) -> tuple[int, str] | None:
+    """A key as French, Italian and Spanish musicians name it."""
+    found = re.fullmatch(ROMANCE_KEY, text)
+    if not found:
+        return None
+    words = [word for word in (found[2], found[3]) if word]
+    mode = mode_named(words.pop()) if words and mode_named(words[-1]) in MODES else ""
+    name = found[1] + ("" if words and words[0] in "#b" else " ") + " ".join(words)
+    return read_fixed_do(name, None).melody.fifths[0], mode
 
 
 def of_mode(text: str) -> Iterator[Clause]:
@@ -296,10 +309,7 @@ def span_of(
 def of_title(text: str) -> Iterator[Clause]:
     """Every word of a title or the beginning or end of one, in any order."""
     for word in folded(text).split():
-        yield (
-            f"(title_folded LIKE ? ESCAPE '\\' OR {BARE_TITLE} LIKE ? ESCAPE '\\')",
-            [like(word), like(bare(word))],
-        )
+        yield f"{BARE_TITLE} LIKE ? ESCAPE '\\'", [like(bare(word))]
 
 
 def of_maker(text: str) -> Iterator[Clause]:

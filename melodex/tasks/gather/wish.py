@@ -164,19 +164,19 @@ NEGATED = r"(?i)\s*not\s+"
 AS_SAID = ("title", "composer", "rights", "maker", "lyrics", "collection", "tag", "phrase")
 """Of these the value may hold any words, also those that name another wish."""
 
-KEY_SAID = (
-    r"[A-G](?:[b#♭♯]| flat| sharp)?(?:m| (?:major|minor|ionian|dorian|phrygian|lydian"
-    r"|mixolydian|aeolian|locrian))?"
-)
+MODE_SAID = "major|minor|ionian|dorian|phrygian|lydian|mixolydian|aeolian|locrian"
+KEY_SAID = rf"[A-G](?:[b#♭♯]| flat| sharp)?(?:m| (?:{MODE_SAID}))?"
 UNNAMED = {
     "metre": r"(?ai)\d{1,2}\s*/\s*\d{1,2}(?: time)?|common time|cut time",
     "decade": r"(?a)\d{3}0s",
     "key": KEY_SAID,
-    "mode": r"(?i)major|minor|ionian|dorian|phrygian|lydian|mixolydian|aeolian|locrian",
+    "mode": rf"(?i){MODE_SAID}",
 }
 """Values that say by themselves what they are of."""
 
 KIND_IN_KEY = rf"(?P<kind>[A-Za-z]+(?: [a-z]+)?) in (?P<key>{KEY_SAID})"
+"""``jigs in D``, ``slow airs in E minor``."""
+
 FLAGS = ("mode_change", "odd_sections", "exact_progression", "nearly", "sung")
 
 
@@ -213,7 +213,7 @@ def wish_said(text: str) -> Wish:
     ('metre 6/8', 'kind not jig')
     """
     values: dict[str, Any] = {}
-    for part, (name, asked) in parts_of(text):
+    for part, name, asked in parts_of(text):
         if name in FLAGS:
             values[name] = True
         elif not asked:
@@ -232,18 +232,18 @@ def wish_said(text: str) -> Wish:
     return Wish(**values)
 
 
-def parts_of(text: str) -> Iterator[tuple[str, tuple[str, str]]]:
-    """Each wish as it was said, with its name and value; ``and`` parts them too."""
+def parts_of(text: str) -> Iterator[tuple[str, str, str]]:
+    """Each wish as it was said, its name and its value; ``and`` parts them too."""
     names = "|".join(name.replace("_", "[ _]") for name in Wish.__slots__)
     next_wish = rf"(?i)\s*(?:,|\band\b)\s+(?=(?:{names})[ :=]+\S)"
     for whole in filter(None, (part.strip() for part in text.split(";"))):
         is_free = whole.replace("_", " ").lower().startswith(AS_SAID)
         for part in [whole] if is_free else re.split(next_wish, whole):
             if found := re.fullmatch(KIND_IN_KEY, part):
-                yield part, ("kind", found["kind"])
-                yield part, ("key", found["key"])
+                yield part, "kind", found["kind"]
+                yield part, "key", found["key"]
             else:
-                yield part, wish_parted(part)
+                yield part, *wish_parted(part)
 
 
 def wish_parted(part: str) -> tuple[str, str]:
