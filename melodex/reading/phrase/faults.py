@@ -67,14 +67,24 @@ KNOWN_NOTATIONS = (
     "rhythm such as q. e h"
 )
 
-
 TABLATURE = r"(?m)^[ \t]*[A-Ga-g]?[ \t]*\|[-\d|hpx/\\~() ]*--"
+"""A string of a guitar: its name where it has one, a stroke, frets between dashes."""
+
 ONE_CHORD = (
     r"[A-G][b#]?(?:maj|min|dim|aug|sus|add|m|M|°|ø|\+)?\d{0,2}"
     r"(?:[b#]\d{1,2}|sus\d?|add\d{1,2}|maj\d{1,2})*(?:/[A-G][b#]?)?"
 )
+"""A chord symbol such as ``C#m7`` or ``Bb/D``."""
+
 ONE_NUMERAL = r"[b#]?(?:VII|VI|V|IV|I{1,3}|vii|vi|v|iv|i{1,3})[°øo+]?(?:maj)?\d{0,2}"
+"""A chord by its degree, such as ``bVII7``."""
+
+BARE_NAME = r"[A-G][b#]?\d*"
+"""A letter, or one with a number, may be a chord and may be a note."""
+
 CHORD_IN_BRACKETS = r"\[[A-G][b#]?(?:m|maj|min|dim|sus|\d)[^\]\s]*\]"
+"""As sheets of words with chords have them."""
+
 LETTERS_OF_A_WORD = 3
 """What is shorter may be a note, a syllable or an article."""
 
@@ -125,30 +135,42 @@ def unreadable(text: str, faults: dict[str, Fault]) -> PhraseError:
 
 
 def no_phrase_at_all(text: str, words: list[str]) -> PhraseError | None:
-    """What is said of chords, of tablature and of words, which are asked for elsewhere."""
-    shown = cut_short(" ".join(text.split()))
+    """What is said of tablature, chords and words, which are no notes."""
     if re.search(TABLATURE, text):
         hint = "write the notes, such as E4 F#4 G4, or scale degrees"
         return PhraseError("this is tablature, which is not read", hint=hint)
-    chords = [word for part in words for word in re.split(r"[-–,]", part) if word]
-    # Of letters and numbers alone, any may be a note.
-    are_notes = all(re.fullmatch(r"[A-G][b#]?\d*", word) for word in chords)
-    for pattern in (ONE_CHORD, ONE_NUMERAL):
-        if not are_notes and all(re.fullmatch(pattern, word) for word in chords):
-            what = f"{shown!r} are chords, and a phrase is notes"
-            return PhraseError(what, hint=REMEDIES["gather chords"])
+    shown = cut_short(" ".join(text.split()))
+    if are_chords(words):
+        what = f"{shown!r} are chords, and a phrase is notes"
+        return PhraseError(what, hint=REMEDIES["gather chords"])
     if found := re.search(CHORD_IN_BRACKETS, text):
         what = f"{found[0]!r} is a chord among notes"
         where = f"phrase, column {pointed_out(text, found.start())[1]}"
         hint = f'leave the chords out, or write ABC with "{found[0][1:-1]}" before its note'
         return PhraseError(what, where=where, hint=hint)
-    plain = [word.strip(".,;:!?'") for word in words]
-    long = [word for word in plain if len(word) >= LETTERS_OF_A_WORD and word.isalpha()]
-    strange = [w for w in long if not any(re.fullmatch(each, w) for each in WORDS.values())]
-    if len(words) > 2 and 2 * len(strange) > len(words):
+    if are_words(words):
         what = f"{shown!r} are words, and a phrase is notes"
         return PhraseError(what, hint=REMEDIES["find title"])
     return None
+
+
+def are_chords(words: list[str]) -> bool:
+    """Whether all of a text is chords, by symbols or degrees, and cannot be notes."""
+    chords = [word for part in words for word in re.split(r"[-–,]", part) if word]
+    if all(re.fullmatch(BARE_NAME, word) for word in chords):
+        return False
+    return any(
+        all(re.fullmatch(pattern, word) for word in chords)
+        for pattern in (ONE_CHORD, ONE_NUMERAL)
+    )
+
+
+def are_words(words: list[str]) -> bool:
+    """Whether most of a text is words that no notation has."""
+    plain = [word.strip(".,;:!?'") for word in words]
+    long = [word for word in plain if len(word) >= LETTERS_OF_A_WORD and word.isalpha()]
+    strange = [w for w in long if not any(re.fullmatch(each, w) for each in WORDS.values())]
+    return len(words) > 2 and 2 * len(strange) > len(words)
 
 
 def pointed_out(text: str, place: int) -> tuple[str, int, str]:

@@ -53,6 +53,7 @@ from melodex.reading.phrase.faults import (
     unreadable,
 )
 from melodex.reading.phrase.signs import (
+    LISTED,
     read_contour,
     read_degree_list,
     read_degrees,
@@ -110,9 +111,6 @@ NO_ABC_WITHOUT_FIELD = (
 with a colon as a chord before its notes has one, octave marks against the case of their
 letter, strokes that part notes with a number each: unlikely where nothing else says that
 the text is ABC."""
-
-LIST = r"\s*(?:[^\s,]+\s*,\s*)+[^\s,]+\s*"
-"""Commas behind all words, as in a sentence."""
 
 GAP = r"(?<!\S)(?:\.{2,}|…|_{2,})(?=\s+\S)"
 """Dots or a line that stand for notes, with more notes behind them."""
@@ -262,7 +260,7 @@ def preferred(found: dict[str, Phrase], text: str) -> str:
     """
     if set(found) == {"abc", "names"}:
         words = text.replace("|", " ").split()
-        if "," in text and not re.fullmatch(LIST, text):
+        if "," in text and not re.fullmatch(LISTED, text):
             # Behind some letters only, a comma is an octave mark.
             return "abc"
         if text != text.lower() and text != text.upper() and "b" not in text:

@@ -53,14 +53,14 @@ DASHES_BETWEEN = r"\s*[^\s-]\S*(?:\s+(?:\|\s+)?-\s+(?:\|\s+)?[^\s-]\S*)+\s*"
 HELD = r"(?<=\s)-\s*(?:\||$|-\s)"
 """A dash before a bar line, at the end or before another is a beat held, and so are all."""
 
-DEGREE_LIST = r"\s*(?:[^\s,]+\s*,\s*)+[^\s,]+\s*"
+LISTED = r"\s*(?:[^\s,]+\s*,\s*)+[^\s,]+\s*"
+"""Commas behind all words, as in a sentence."""
 
 ONE_DEGREE = r"(?a)[b#]*[1-7]"
 DEGREES_TOGETHER = r"(?a)(?=.*(?:[b#]?[1-7]){3})\s*(?:(?:[b#]?[1-7])+\s*)+"
 """With three in one word at least: "67 65 64" may be numbers of keys."""
 
 STEP = r"(?a)[+-]\d{1,3}|0"
-LISTED_WORDS = r"(?i)\s*(?:[^\s,]+\s*,\s*)+[^\s,]+\s*"
 SIGN_FAMILIES = ("+-0=", "/\\=", "\u2191\u2193\u2192\u2197\u2198=", "udsr")
 SIGNS = {
     "+": 1,
@@ -148,7 +148,7 @@ def longer(typed: Sequence[TypedNote], held: Sequence[int]) -> list[TypedNote]:
 
 def read_degree_list(text: str, key: Key | None) -> Phrase:
     """Read scale degrees that are parted by commas."""
-    if not re.fullmatch(DEGREE_LIST, text):
+    if not re.fullmatch(LISTED, text):
         raise CannotReadError(0, "the degrees are not parted by commas")
     return replace(read_degrees(text.replace(",", " "), key), notation="degree-list")
 
@@ -215,7 +215,7 @@ def mode_of(degrees: list[int]) -> str:
 def read_steps(text: str, key: Key | None) -> Phrase:
     """Read steps in semitones; the first pitch is chosen so that all of them fit."""
     steps = []
-    if re.fullmatch(LISTED_WORDS, text):
+    if re.fullmatch(LISTED, text):
         text = text.replace(",", " ")
     for word in re.finditer(WORD, text):
         if not re.fullmatch(STEP, word[0]):
@@ -248,7 +248,7 @@ def read_contour(text: str, key: Key | None) -> Phrase:
 def contour_words(text: str) -> list[tuple[str, int]]:
     """Signs of a contour with their places; signs of one letter may stand together."""
     parted = re.sub(r"(?i)(?<=[udsr])-(?=[udsr])", " ", text)
-    if re.fullmatch(LISTED_WORDS, parted):
+    if re.fullmatch(LISTED, parted):
         parted = parted.replace(",", " ")
     words = [(word[0], word.start()) for word in re.finditer(WORD, parted)]
     if words and words[0][0].startswith("*"):
