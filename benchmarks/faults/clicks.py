@@ -6,11 +6,12 @@ Run:  python -m benchmarks.faults.clicks [--runs 200] [--seed 1] [--minutes 600]
 Each run makes a teaching set of the demo's corpus and does sixty random things in
 Debian's Chromium, without waiting for what it has done before: it types words beside
 passages, types phrases, searches, keeps matches, moves passages, takes them out, undoes
-that, goes to other pages, reloads, goes back and forward, opens and closes tabs. Every
-word is one of a kind and is only ever added behind others. At the end each passage that
-was taken out is brought back by the list of what was done. Then every word has to stand in
-the corpus, every passage that was kept has to be in the set, and each tab has to show the
-phrase that was typed in it last. A word that stands glued to another is lost too.
+that or a keeping, goes to other pages, reloads, goes back and forward, opens and closes
+tabs. Every word is one of a kind and is only ever added behind others. At the end each
+passage that was taken out, or whose keeping was undone, is brought back by the list of what
+was done. Then every word has to stand in the corpus, every passage that was kept has to be
+in the set, and each tab has to show the phrase that was typed in it last. A word that
+stands glued to another is lost too.
 
 Contents: Hand, run, main.
 """
@@ -44,6 +45,8 @@ CHECKING_MS = 180_000
 """Of what makes ready and looks at the end, beside any load."""
 LATEST_MS = 10_000
 """After which nothing that was pressed is still on its way."""
+AWAY = ("Undo: Took out", "Undo: Undone: Kept")
+"""How buttons of the list begin that bring passages back."""
 TUNES = ("The Eel Trap", "Marl Pit Hornpipe", "Snail Post", "Foghorn Samba")
 TEXTS = "[...document.querySelectorAll('[data-words]')].map((field) => field.value)"
 ROOMS = ("Find", "Gather", "Teaching sets", "Shelf", "Look inside", "My own tune")
@@ -205,7 +208,10 @@ def _query(**fields: str) -> str:
 
 
 def bring_back(hand: Hand) -> bool:
-    """Undo, by the list, each removal that has not been undone; whether there was any."""
+    """Undo, by the list, what took passages away and stands; whether there was any.
+
+    They were removed, or their keeping was undone.
+    """
     brought = False
     for tab in hand.tabs:
         # What was pressed last may still be waiting for its turn.
@@ -214,7 +220,7 @@ def bring_back(hand: Hand) -> bool:
     while True:
         page.goto(f"{hand.base}/done")
         # The latest stands first: undoing in this order brings every passage back.
-        button = page.locator("button[aria-label^='Undo: Took out']")
+        button = page.locator(", ".join(f"button[aria-label^='{each}']" for each in AWAY))
         mine = [b for b in button.all() if hand.set_name in _set_of(b)]
         if not mine:
             return brought
