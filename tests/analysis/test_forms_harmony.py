@@ -11,8 +11,9 @@ import pytest
 from melodex.analysis.harmony.chords import parse_chord
 from melodex.analysis.piece import analyse
 from melodex.melody import Melody
+from tests.analysis.effort import calls_in
 from tests.analysis.forms.harmony import HARMONY
-from tests.analysis.forms.lead_sheets import FORMS, STEPS, Form, melody_of
+from tests.analysis.forms.lead_sheets import FORMS, STEPS, Form, melody_of, one
 
 TOLD = {
     "augmented sixth",
@@ -67,3 +68,14 @@ def test_numerals_and_cadences_of_a_form_are_named_in_the_keys_that_spell_it(
             if "cadence" in device.kind or device.kind in TOLD
         ]
         assert ", ".join(told) == finds, step
+
+
+def work_on(bars: int) -> int:
+    """Calls of functions that it takes to tell the harmony of a chart on one root."""
+    melody = melody_of(one("", "|".join(["C", "Csus4"] * (bars // 2)), "C major"))
+    return calls_in(lambda: analyse(melody))
+
+
+def test_the_work_on_a_long_pedal_grows_no_faster_than_its_length() -> None:
+    work_on(16)  # Tables are read once.
+    assert work_on(1600) < 4.4 * work_on(400)

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from cProfile import Profile
-
 import pytest
 
 from melodex.analysis.keys import read_keys
 from melodex.melody import pitch_class
+from tests.analysis.effort import calls_in
 from tests.analysis.forms.lead_sheets import (
     FORMS,
     HIGHEST,
@@ -53,11 +52,7 @@ def work_on(sections: int) -> int:
     eights = "[A]F|F|C7|F|F|G7|C7|F|[B]Bb|F7|Bb|Eb|Bb|C7|F7|Bb"
     centres = "[C]Ebm7|Ab7|Dbmaj7|Dbmaj7|F|Gm7 C7|F|F|[D]Am7|D7|Gmaj7|Gmaj7|F|F|C7|F"
     melody = melody_of(one("", "|".join([eights, centres] * (sections // 4)), "F major"))
-    profile = Profile()
-    profile.enable()
-    read_keys(melody)
-    profile.disable()
-    return sum(entry.callcount for entry in profile.getstats())
+    return calls_in(lambda: read_keys(melody))
 
 
 def test_the_work_on_a_long_chart_grows_no_faster_than_its_length() -> None:

@@ -233,6 +233,13 @@ def test_chords_that_are_played_close_a_phrase_on_their_roots(row, how, told):
     assert {kind for kind in found if "cadence" in kind} == told
 
 
+def test_chords_that_are_played_may_be_in_no_key():
+    # As of a few notes without a signature, of which no key is told.
+    melody = worked("C F C Am", "C4|D4|E4|AEAE|")
+    told = harmony(melody, [Span(mode="none")], phrases=(Phrase(2), Phrase(6)), sections=())
+    assert not [device for device in told.devices if "cadence" in device.kind]
+
+
 def test_a_phrase_ends_in_its_own_key_though_the_next_one_begins_there():
     # Mozart, K. 155, second movement: bars 5-8 rest on V of A major, as bars 29-32 do.
     devices = finds("mozart/k155/movement2.mxl")

@@ -1,6 +1,5 @@
 """What lines do: planted by hand and by seed, and well-known openings."""
 
-from cProfile import Profile
 from pathlib import Path
 
 import music21
@@ -13,6 +12,7 @@ from melodex.melody import Bar, Melody, Metre, fifths_from_name, midi_of
 from melodex.melody.texture import SoundingNote, Texture
 from melodex.reading import read_path
 from melodex.tasks.describe.describe import described
+from tests.analysis.effort import calls_in
 
 CORPUS = Path(music21.__file__).parent / "corpus"
 
@@ -51,11 +51,7 @@ def work_on(times: int) -> int:
     answer = " ".join(f"-:8 {figure} -:{8 + n % 7}" for n in range(times)).replace("5", "4")
     bass, rests = "C3:4 " * 6 * times, "E4 F4 G4 A4 " + f"-:{24 * times} E4"
     texture, melody = piece(soprano=leader, tenor=answer, bass=bass, alto=rests)
-    profile = Profile()
-    profile.enable()
-    line_finds(texture, melody)
-    profile.disable()
-    return sum(entry.callcount for entry in profile.getstats())
+    return calls_in(lambda: line_finds(texture, melody))
 
 
 def test_the_work_on_a_long_piece_grows_no_faster_than_its_length() -> None:

@@ -301,6 +301,6 @@ def is_tonic(chord: Chord, key: Key) -> bool:
 
 def same_key(one: LocalKey, other: LocalKey) -> bool:
     """Whether two keys are one under two names of a mode."""
-    return one.tonic_fifths == other.tonic_fifths and MODES[one.mode] == MODES.get(
-        other.mode
-    )
+    # A key that nothing is known of has no mode.
+    modes = [MODES.get(key.mode) for key in (one, other)]
+    return one.tonic_fifths == other.tonic_fifths and modes[0] == modes[1]

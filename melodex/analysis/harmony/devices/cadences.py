@@ -27,7 +27,7 @@ from melodex.analysis.harmony.devices.device import (
     Device,
     Piece,
 )
-from melodex.analysis.harmony.devices.rests import Rest, first_of_root
+from melodex.analysis.harmony.devices.rests import Rest, firsts_of_roots
 from melodex.analysis.harmony.numerals import LocalKey, is_minor_mode, numeral
 from melodex.analysis.harmony.placed import PlacedChord, spoken_degree
 from melodex.analysis.harmony.roles import LEADING_TONE, near
@@ -52,53 +52,67 @@ def cadences(piece: Piece) -> Iterator[Device]:
     """The cadence, if any, of each place where the music rests."""
     named: set[int] = set()
     reached: set[int] = set()
+    firsts = firsts_of_roots(piece.row)
     for rest in piece.rests:
         for step in steps_under(piece, rest):
-            first = first_of_root(piece.row, step)
-            if step in named or not first or not inside(piece, rest, first):
+            first = firsts[step]
+            # A chord that is held on, or played again, was reached once.
+            if step in named or first in reached:
                 continue
-            if first in reached:
-                # A chord that is held on, or played again, was reached once.
+            if not first or not inside(piece, rest, first):
                 continue
-            here, after = piece.row[first - 1], piece.row[step]
-            if after.numeral.role == "secondary dominant":
-                # I that becomes V7 of IV was I when it was reached.
-                after = piece.row[first]
-            kind, key = cadence_and_key(piece, rest, first, after)
-            if kind == "Picardy third" and goes_through(piece, rest, step):
-                # A major I that leads on to iv, or stands over its third, ends nothing.
-                continue
-            turned = rest.closes and first > 1 and turns_back(piece, first)
-            if kind in {"half cadence", ""} and turned:
-                # A dominant after the close only leads to what comes.
-                first -= 1
-                if first in reached:
-                    continue
-                here, after = piece.row[first - 1], piece.row[first]
-                kind, key = cadence_of(here, after), None
-            elif (
-                not kind
-                or (kind == "half cadence" and not is_half(piece, rest, first, step))
-                or (kind == "deceptive cadence" and in_loop(piece, step))
-                or ("plagal" in kind and only_delays(piece, here))
-                or leads_on(piece, rest, kind, range(first, step + 1))
-            ):
+            kind, first, key = told_under(piece, rest, first, step)
+            if not kind or first in reached:
                 continue
             named.add(step)
             reached.add(first)
-            last = step if kind == "half cadence" else settled(piece, first, step)
-            here, after = fundamental(piece, first - 1), piece.row[last]
-            reason = reason_of(here, after, key)
-            start = first - 1
-            if kind == "backdoor cadence":
-                start = with_minor_four(piece, start)
-            found = piece.device(kind, start, last, reason)
-            # A chord that was held long is part of it from its last bar on.
-            if start == first - 1:
-                begins = max(found.first_bar, found.last_bar - 1)
-                found = replace(found, first_bar=begins)
-            yield found
+            yield found_between(piece, kind, range(first, step + 1), key)
             break
+
+
+def told_under(
+    piece: Piece, rest: Rest, first: int, step: int
+) -> tuple[str, int, LocalKey | None]:
+    """The cadence whose goal, from its first step on, stands under a rest, or nothing.
+
+    With it the first step of the goal, and the key where it is told in another.
+    """
+    here, after = piece.row[first - 1], piece.row[step]
+    if after.numeral.role == "secondary dominant":
+        # I that becomes V7 of IV was I when it was reached.
+        after = piece.row[first]
+    kind, key = cadence_and_key(piece, rest, first, after)
+    if kind == "Picardy third" and goes_through(piece, rest, step):
+        # A major I that leads on to iv, or stands over its third, ends nothing.
+        return "", first, None
+    turned = rest.closes and first > 1 and turns_back(piece, first)
+    if kind in {"half cadence", ""} and turned:
+        # A dominant after the close only leads to what comes.
+        return cadence_of(piece.row[first - 2], here), first - 1, None
+    passes = (
+        not kind
+        or (kind == "half cadence" and not is_half(piece, rest, first, step))
+        or (kind == "deceptive cadence" and in_loop(piece, step))
+        or ("plagal" in kind and only_delays(piece, here))
+        or leads_on(piece, rest, kind, range(first, step + 1))
+    )
+    return "" if passes else kind, first, key
+
+
+def found_between(piece: Piece, kind: str, goal: range, key: LocalKey | None) -> Device:
+    """A cadence that goes from the step before those of its goal to them."""
+    first, step = goal[0], goal[-1]
+    last = step if kind == "half cadence" else settled(piece, first, step)
+    here, after = fundamental(piece, first - 1), piece.row[last]
+    reason = reason_of(here, after, key)
+    start = first - 1
+    if kind == "backdoor cadence":
+        start = with_minor_four(piece, start)
+    found = piece.device(kind, start, last, reason)
+    if start < first - 1:
+        return found
+    # A chord that was held long is part of it from its last bar on.
+    return replace(found, first_bar=max(found.first_bar, found.last_bar - 1))
 
 
 def cadence_and_key(
@@ -428,7 +442,7 @@ def endings(piece: Piece) -> Iterator[Device]:
 def is_first_home(piece: Piece, here: PlacedChord) -> bool:
     """Whether V brings a piece back at its end to the I of the key that it began in."""
     key, chord = piece.row[0].key, here.chord
-    first = first_of_root(piece.row, len(piece.row) - 1)
+    first = firsts_of_roots(piece.row)[-1]
     if chord.root_fifths != key.tonic_fifths or not first or key.mode == "none":
         return False
     minor = is_minor_mode(key.mode)
@@ -440,7 +454,7 @@ def is_first_home(piece: Piece, here: PlacedChord) -> bool:
 
 def is_usual(piece: Piece, here: PlacedChord) -> bool:
     """Whether most tonic chords of a piece are coloured as the last one is."""
-    first = first_of_root(piece.row, len(piece.row) - 1)
+    first = firsts_of_roots(piece.row)[-1]
     before = [p.chord for p in piece.row[:first] if p.numeral.degree == 0]
     alike = sum(chord.extensions == here.chord.extensions for chord in before)
     return bool(before) and 2 * alike > len(before)

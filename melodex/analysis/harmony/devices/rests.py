@@ -7,7 +7,7 @@ chord that stands clearly longer than usual is a rest as well. So it is after a 
 ends bars before the piece does. That a cadence stands where a phrase or a section ends is
 common practice, no source.
 
-Contents: Rest, PhraseEnd, SectionEnd, rests, are_phrases, first_of_root, LONG_REST_RATIO.
+Contents: Rest, PhraseEnd, SectionEnd, rests, are_phrases, firsts_of_roots, LONG_REST_RATIO.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ __all__ = [
     "Rest",
     "SectionEnd",
     "are_phrases",
-    "first_of_root",
+    "firsts_of_roots",
     "rests",
 ]
 
@@ -215,6 +215,7 @@ def rests_of_chords(
     usual = median(lengths) if lengths else 0
     edges = sorted(close for close, _ in closes)
     firsts = [run[0] for run in runs]
+    roots = firsts_of_roots(firsts)
     start = 0
     for place, run in enumerate(runs):
         onset, end = run[0].onset_ticks, run[-1].end_ticks
@@ -223,7 +224,7 @@ def rests_of_chords(
         is_last = place + 1 == len(runs)
         before = runs[place - 1][-1] if place else run[0]
         home = not is_last and firsts[place + 1].numeral.degree == 0
-        on_root = end - firsts[first_of_root(firsts, place)].onset_ticks if closing else 0
+        on_root = end - firsts[roots[place]].onset_ticks if closing else 0
         if closing and on_root < min(usual, bar_ticks):
             closing = False
             if place and before.numeral.degree == 0 and before.bar == run[0].bar:
@@ -263,11 +264,13 @@ def before_turn(runs: Sequence[Sequence[PlacedChord]], place: int, bar_ticks: in
     return first if fills and home[0].numeral.degree == 0 else 0
 
 
-def first_of_root(row: Sequence[PlacedChord], place: int) -> int:
-    """The first of the chords on one root that lead up to a place, such as V4 and V."""
-    while place and goes_on(row[place - 1].chord, row[place].chord):
-        place -= 1
-    return place
+def firsts_of_roots(row: Sequence[PlacedChord]) -> list[int]:
+    """For each place the first of the chords on one root that lead up to it, as V4 to V."""
+    found: list[int] = []
+    for place, here in enumerate(row):
+        holds = place and goes_on(row[place - 1].chord, here.chord)
+        found.append(found[-1] if holds else place)
+    return found
 
 
 def is_two(here: PlacedChord) -> bool:
