@@ -265,20 +265,27 @@ def test_an_address_where_nothing_answers_is_told_in_one_sentence(
         assert "\n" not in str(caught.value)
 
 
-@pytest.mark.parametrize("address", ["no address at all", "tls://127.0.0.1:9", "-1"])
-def test_the_command_says_nothing_else_of_such_an_address(
-    address: str, corpora: tuple[Path, Path]
-) -> None:
-    """Dask's client, left half made, complained at the end of the program."""
-    words = ["--corpus", str(corpora[1]), "resemble", "3 5 3 1 3 1", "--scheduler", address]
-    said = subprocess.run(
+def asked_by_command(
+    corpus: Path, address: str, *, seconds: int
+) -> subprocess.CompletedProcess[bytes]:
+    """What a command of its own says where a scheduler is given so many seconds."""
+    words = ["--corpus", str(corpus), "resemble", "3 5 3 1 3 1", "--scheduler", address]
+    return subprocess.run(
         [sys.executable, "-m", "melodex", *words],
         capture_output=True,
         timeout=PATIENCE_SECONDS,
         check=False,
         env=os.environ
-        | {"PYTHONPATH": str(Path(__file__).parents[2]), PATIENCE_VARIABLE: "1"},
+        | {"PYTHONPATH": str(Path(__file__).parents[2]), PATIENCE_VARIABLE: str(seconds)},
     )
+
+
+@pytest.mark.parametrize("address", ["no address at all", "tls://127.0.0.1:9", "-1"])
+def test_the_command_says_nothing_else_of_such_an_address(
+    address: str, corpora: tuple[Path, Path]
+) -> None:
+    """Dask's client, left half made, complained at the end of the program."""
+    said = asked_by_command(corpora[1], address, seconds=1)
     assert said.returncode == 1
     assert b"no scheduler answers here within 1 second" in said.stderr
     assert len(said.stderr.splitlines()) == 1
@@ -386,15 +393,7 @@ def test_what_is_no_scheduler_is_told_to_be_none(
     words: bytes, corpora: tuple[Path, Path]
 ) -> None:
     """A web server was called a file that takes too much memory, and to be parted."""
-    asked = ["--corpus", str(corpora[0]), "resemble", "3 5 3 1 3 1"]
-    said = subprocess.run(
-        [sys.executable, "-m", "melodex", *asked, "--scheduler", speaking(words)],
-        capture_output=True,
-        timeout=PATIENCE_SECONDS,
-        check=False,
-        env=os.environ
-        | {"PYTHONPATH": str(Path(__file__).parents[2]), PATIENCE_VARIABLE: "5"},
-    )
+    said = asked_by_command(corpora[0], speaking(words), seconds=5)
     assert said.returncode == 1
     assert b"no scheduler" in said.stderr
     assert len(said.stderr.splitlines()) == 1

@@ -44,7 +44,8 @@ def test_a_tune_that_lasts_for_days_costs_none_of_its_book(music: str) -> None:
 
 
 def test_so_is_one_of_any_notation() -> None:
-    kern = "**kern\n*M4/4\n" + "=\n%1024c\n1d\n".replace("%1024", "1%256") * 1000 + "*-\n"
+    # 1%256 lasts for 256 whole notes.
+    kern = "**kern\n*M4/4\n" + "=\n1%256c\n1d\n" * 1000 + "*-\n"
     files = {
         "a.musicxml": SHEET.format(LONG_BAR * 200).encode(),
         "a.krn": kern.encode(),
