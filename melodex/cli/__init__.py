@@ -73,9 +73,9 @@ class Melodex(click.Group):
         is_unknown = bool(args) and args[0] not in COMMANDS and args[0][:1] != "-"
         # A shell that completes words asks too, of what is half written.
         if is_unknown and not ctx.resilient_parsing:
-            from melodex.cli.hints import command_meant
+            from melodex.cli import hints
 
-            if meant := command_meant(args[0], COMMANDS):
+            if meant := hints.command_meant(args[0], COMMANDS):
                 ctx.fail(f"No such command {args[0]!r}: did you mean 'melodex {meant}'?")
         return super().resolve_command(ctx, args)
 
@@ -89,9 +89,9 @@ class Melodex(click.Group):
         try:
             return super().invoke(ctx)
         except click.UsageError as error:
-            from melodex.cli.hints import helped
+            from melodex.cli import hints
 
-            raise helped(error) from None
+            raise hints.helped(error) from None
         except MelodexError as error:
             from melodex.cli import hints
 

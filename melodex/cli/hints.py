@@ -67,18 +67,6 @@ HINTS = {
 """By the name of the remedy; see :data:`melodex.errors.REMEDIES`."""
 
 
-def said(error: MelodexError) -> str:
-    """An error as the command line tells it: place, fault, and what to type instead."""
-    if isinstance(error, AmbiguousPhraseError):
-        options = ", ".join(f"--as {name}" for name, _ in error.readings)
-        told = str(error).removesuffix(error.hint)
-        return f"{told}say which with {options}"
-    if error.remedy not in HINTS or (isinstance(error, PhraseError) and error.pointed):
-        return str(error)
-    place = f"{error.where}: " if error.where else ""
-    return f"{place}{error.what} ({HINTS[error.remedy]})"
-
-
 OTHER_NAMES = {
     **dict.fromkeys(("find", "search", "match", "similar", "phrase", "where"), "resemble"),
     **dict.fromkeys(("analyse", "analyze", "inside", "look", "what"), "describe"),
@@ -103,6 +91,18 @@ NAMING = ("words", "kind", "title", "name")
 """Options for a word that says not what it is, the likeliest first."""
 
 EXTRA = "Got unexpected extra argument"
+
+
+def said(error: MelodexError) -> str:
+    """An error as the command line tells it: place, fault, and what to type instead."""
+    if isinstance(error, AmbiguousPhraseError):
+        options = ", ".join(f"--as {name}" for name, _ in error.readings)
+        told = str(error).removesuffix(error.hint)
+        return f"{told}say which with {options}"
+    if error.remedy not in HINTS or (isinstance(error, PhraseError) and error.pointed):
+        return str(error)
+    place = f"{error.where}: " if error.where else ""
+    return f"{place}{error.what} ({HINTS[error.remedy]})"
 
 
 def command_meant(word: str, known: Iterable[str]) -> str:

@@ -70,8 +70,6 @@ MOST_BYTES = {
 }
 """Largest file of each format: ten times and more what real collections hold."""
 
-PART_IT = "part it into several files"
-
 XML_START = rb"(?:\xef\xbb\xbf)?\s*<|\xff\xfe<\x00|\xfe\xff\x00<|<\x00|\x00<"
 MEI_ROOT = rb"<(?:\w{1,20}:)?mei[\s/>]"
 KERN_SPINE = rb"(?m)^(?:[^\n]*\t)?\*\*kern(?:\t|\r?$)"
@@ -161,6 +159,8 @@ def read_bytes(
     if not data.strip():
         return refused(source, "the file is empty")
     if len(data) > MOST_BYTES[kept_format]:
+        from melodex.reading.budget import PART_IT
+
         most = MOST_BYTES[kept_format] >> 20
         return refused(source, f"the file is larger than {most} MB", PART_IT)
     if kept_format == "abc":

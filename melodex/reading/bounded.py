@@ -33,6 +33,8 @@ MOST_QUARTERS = 100_000
 MOST_BARS = 20_000
 """Of a piece: ten hours of common time."""
 
+WHERE_MEANT = "a piece that is meant to be so long is read in several files"
+
 MOST_CHANGES = 2000
 """Of key, or of metre: more than one in every bar of a long movement."""
 
@@ -72,9 +74,6 @@ def settle(changes: list[Change], change: Change) -> None:
     changes.append(change)
 
 
-PART_IT = "a piece that is meant to be so long is read in several files"
-
-
 def refuse_more_bars(count: int) -> None:
     """Refuse a piece that has more bars than any has.
 
@@ -85,7 +84,7 @@ def refuse_more_bars(count: int) -> None:
     """
     if count > MOST_BARS:
         raise HostileInputError(
-            f"more than {MOST_BARS} bars", limit=MOST_BARS, hint=PART_IT
+            f"more than {MOST_BARS} bars", limit=MOST_BARS, hint=WHERE_MEANT
         )
 
 
@@ -106,5 +105,5 @@ def refuse_longer(end_ticks: float) -> None:
         raise HostileInputError(
             f"it lasts more than {MOST_QUARTERS} quarters",
             limit=MOST_QUARTERS,
-            hint=PART_IT,
+            hint=WHERE_MEANT,
         )

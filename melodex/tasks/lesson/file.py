@@ -63,6 +63,7 @@ from melodex.tasks.lesson.sets import (
     writing,
 )
 from melodex.tasks.lesson.state import AS_KEPT
+from melodex.tasks.tune_file import missing
 
 __all__ = [
     "FORMAT",
@@ -149,8 +150,7 @@ def unpack_file(corpus_path: Path, file: Path, *, name: str = "") -> tuple[Lesso
     """
     try:
         if not file.is_file():
-            said = "this is not a file" if file.exists() else "there is no such file"
-            raise LessonError(said, where=str(file))
+            raise LessonError(missing(str(file)), where=str(file))
         with file.open("rb") as opened:
             data = opened.read(MOST_BYTES + 1)
     except OSError as error:
