@@ -7,7 +7,7 @@ a note. So a stored melody in which a value was exchanged is told to be damaged 
 read, and not stumbled over where it is used. A column is looked at as a whole, since
 melodies are read by the thousand.
 
-Contents: refuse_misshapen, MOST_TICKS, MOST_NUMBER.
+Contents: refuse_misshapen, MOST_TICKS, MOST_NUMBER, FARTHEST_FIFTHS, UNREADABLE.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from melodex.melody.marks import CREDITS_COLUMNS
 from melodex.melody.pitch import MODES
 from melodex.melody.tune_id import DYNAMICS, WORKED_CHORDS, WORKED_LINES
 
-__all__ = ["MOST_NUMBER", "MOST_TICKS", "refuse_misshapen"]
+__all__ = ["FARTHEST_FIFTHS", "MOST_NUMBER", "MOST_TICKS", "UNREADABLE", "refuse_misshapen"]
 
 MOST_TICKS = 1 << 31
 """Ticks of a place: 213,000 quarters, twice what readers let a piece last."""
@@ -33,6 +33,9 @@ FARTHEST_FIFTHS = 100
 
 FASTEST = 100_000
 """Quarters a minute; readers stop far below."""
+
+UNREADABLE = (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError)
+"""What making a melody, or another record, out of damaged JSON may raise."""
 
 Check = Callable[[Sequence[Any]], bool]
 
@@ -125,6 +128,8 @@ IN_ORDER = {"bars": 1, "keys": 0, "metres": 0, "chords": 2, WORKED_CHORDS: 2}
 ON_NOTES = {"graces": (0,), "lyrics": (0,), "tuplets": (0, 1)}
 """Records on notes, and which of their values lead to one; a grace note may be last."""
 
+BACK = "goes back in time"
+
 
 def refuse_misshapen(data: Mapping[str, Any]) -> None:
     """Refuse plain data that is no melody.
@@ -165,9 +170,6 @@ def refuse_misshapen(data: Mapping[str, Any]) -> None:
     if tempo is not None and not (type(tempo) in {int, float} and 0 < tempo <= FASTEST):
         raise ValueError("the tempo is none")
     require(fits_credits(data["credits"]), "credits")
-
-
-BACK = "goes back in time"
 
 
 def require(holds: bool, name: str, what: str = "is not what a melody has") -> None:

@@ -13,7 +13,7 @@ References
 ----------
 SQLite, "Defense Against The Dark Arts", https://www.sqlite.org/security.html, 1.
 
-Contents: refuse_in_place_of_tables, refuse_triggers, foreign_triggers.
+Contents: FACET_NAMES, refuse_in_place_of_tables, refuse_triggers, foreign_triggers.
 """
 
 from __future__ import annotations
@@ -58,6 +58,11 @@ TRIGGERS = {
 """What keeps the index of words in step with its table, by the names of the triggers."""
 
 BETWEEN = dict.fromkeys(map(ord, " \n\r\t\"'`[]"))
+"""Quotation marks and white space, to be taken out of a statement."""
+
+WORKED_OUT = (2, 3)
+"""What SQLite gives as ``hidden`` of a column that is worked out, kept or not
+(https://www.sqlite.org/pragma.html#pragma_table_xinfo)."""
 
 
 def refuse_in_place_of_tables(
@@ -84,7 +89,7 @@ def refuse_in_place_of_tables(
         "OR type = 'table' AND sql LIKE 'CREATE VIRTUAL%' "
         "UNION ALL SELECT each.name FROM sqlite_master AS each, "
         "pragma_table_xinfo(each.name) AS held WHERE each.type = 'table' "
-        "AND each.sql NOT LIKE 'CREATE VIRTUAL%' AND held.hidden IN (2, 3)"
+        f"AND each.sql NOT LIKE 'CREATE VIRTUAL%' AND held.hidden IN {WORKED_OUT}"
     ).fetchall()
     known = {name.lower() for name in names}
     for (name,) in rows:
@@ -118,14 +123,21 @@ def plain(sql: str) -> str:
 def refuse_triggers(connection: sqlite3.Connection, path: Path) -> None:
     """Refuse to change a corpus that would change more by itself.
 
+    Parameters
+    ----------
+    connection : sqlite3.Connection
+        To the corpus.
+    path : Path
+        Where it is, for what is said.
+
     Raises
     ------
     DamagedCorpusError
         If it has a trigger that melodex did not make.
     """
-    for name in foreign_triggers(connection):
+    if names := foreign_triggers(connection):
         raise DamagedCorpusError(
-            f"the corpus has a trigger {name!r} that melodex did not make: whatever is "
+            f"the corpus has a trigger {names[0]!r} that melodex did not make: whatever is "
             "written may change something else too",
             where=str(path),
             hint=REMEDIES["repair"],

@@ -40,6 +40,7 @@ from melodex.corpus.shards.index import (
 )
 from melodex.corpus.shards.routing import shard_of_id
 from melodex.errors import CorpusError
+from melodex.melody.shape import UNREADABLE
 from melodex.melody.tune_id import content_id_of, is_beginning, leading, lengthened
 
 __all__ = ["LongerIds", "lengthen_ids", "lengthen_names"]
@@ -49,16 +50,6 @@ Row = dict[str, Any]
 LOWEST_ROW = -(1 << 63)
 """Below every row number (https://www.sqlite.org/datatype3.html, 2): places that stand
 aside have negative ones."""
-
-UNPACKED_BADLY = (
-    zlib.error,
-    ValueError,
-    TypeError,
-    KeyError,
-    AttributeError,
-    RecursionError,
-)
-"""What reading something that a change took out may raise where it is damaged."""
 
 
 def lengthen_ids(connection: sqlite3.Connection) -> None:
@@ -198,7 +189,7 @@ def taken_out_of(connection: sqlite3.Connection, known: str) -> str:
         for name, packed in rows:
             if name != known:
                 return str(name)
-            with suppress(*UNPACKED_BADLY):
+            with suppress(*UNREADABLE):
                 return longer(known, json.loads(unpacked(packed))["melody"])
             return lengthened(known)
     return ""
@@ -256,7 +247,7 @@ def kept_anew(ids: LongerIds, row: Row) -> Row:
     if row["kind"] in {"tune", "place", "remark"}:
         changed["name"] = ids.of(str(row["name"]))
     if row["kind"] in {"place", "set"}:
-        with suppress(*UNPACKED_BADLY):
+        with suppress(*UNREADABLE):
             content = json.loads(unpacked(row["content"]))
             for told in content.get("examples", [content]):
                 for name in {"tune_id", "piece"} & told.keys():

@@ -19,6 +19,7 @@ from typing import Any
 from melodex.corpus.chunks import ID_BYTES
 from melodex.corpus.rows import facets_crc32, tune_columns, unpacked
 from melodex.melody import Melody
+from melodex.melody.shape import UNREADABLE
 from melodex.melody.tune_id import content_id_of
 
 __all__ = [
@@ -92,7 +93,7 @@ def melody_of(text: Any) -> Melody | None:
     """A melody from its JSON, or None if it is damaged."""
     try:
         return Melody.from_dict(json.loads(text))
-    except (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError):
+    except UNREADABLE:
         return None
 
 

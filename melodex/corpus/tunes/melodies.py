@@ -22,6 +22,7 @@ from melodex.corpus.tunes.tune_rows import (
 )
 from melodex.errors import REMEDIES, DamagedCorpusError
 from melodex.melody import Key, KeyChange, Melody
+from melodex.melody.shape import FARTHEST_FIFTHS, UNREADABLE
 from melodex.melody.tune_id import content_id_of, is_beginning
 
 __all__ = ["FACETS_WITH_KEYS", "centres_of", "keys_of", "melodies_of", "rebuilt"]
@@ -29,11 +30,8 @@ __all__ = ["FACETS_WITH_KEYS", "centres_of", "keys_of", "melodies_of", "rebuilt"
 FACETS_WITH_KEYS = 6
 """The version of the facets from which on they say where each key centre starts."""
 
-FARTHEST_TONIC = 100
-"""Fifths from C, either way: what lies beyond is damage, and its name has no end."""
-
-UNREADABLE = (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError)
-"""What reading a melody out of damaged JSON may raise."""
+NAMED = f"BETWEEN -{FARTHEST_FIFTHS} AND {FARTHEST_FIFTHS}"
+"""Of a tonic: what lies beyond is damage, and its name has no end."""
 
 
 class Opened(Asked, Protocol):
@@ -144,7 +142,7 @@ def keys_of(corpus: Opened, tune_ids: Iterable[str]) -> dict[str, str]:
         JOIN tune ON tune.tune_id = wanted.value
         JOIN tune_facet ON tune_facet.tune = {row_of_piece(corpus)}
         WHERE tune_facet.tonic_fifths IS NULL
-          OR tune_facet.tonic_fifths BETWEEN -{FARTHEST_TONIC} AND {FARTHEST_TONIC}
+          OR tune_facet.tonic_fifths {NAMED}
         """,
         [json.dumps(list(tune_ids))],
     )
@@ -164,7 +162,7 @@ def centres_of(corpus: Opened, tune_ids: Iterable[str]) -> dict[str, tuple[KeyCh
         FROM json_each(?) AS wanted
         JOIN tune ON tune.tune_id = wanted.value
         JOIN key_span ON key_span.tune = {row_of_piece(corpus)}
-        WHERE key_span.tonic_fifths BETWEEN -{FARTHEST_TONIC} AND {FARTHEST_TONIC}
+        WHERE key_span.tonic_fifths {NAMED}
         ORDER BY key_span.tune, key_span.place
         """,
         [json.dumps(list(tune_ids))],

@@ -24,6 +24,7 @@ from melodex.corpus.writing.rows.lines import flush_notes
 from melodex.corpus.writing.store import CorpusWriter
 from melodex.errors import REMEDIES, CorpusError
 from melodex.melody.score_line import ScoreLine
+from melodex.melody.shape import UNREADABLE
 from melodex.reading.result import Choice, ReadTune, ReadWarning
 
 __all__ = ["PutBack", "put_back"]
@@ -88,7 +89,7 @@ class Undoing:
     kind: str
 
     def run(self) -> None:
-        """Bring back sets and remarks, then tunes by the places where they stood.
+        """Bring back all that the change took out.
 
         Raises
         ------
@@ -97,11 +98,11 @@ class Undoing:
         """
         try:
             self.bring_back()
-        except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+        except UNREADABLE as error:
             raise self.damaged() from error
 
     def bring_back(self) -> None:
-        """What :meth:`run` does."""
+        """Bring back sets and remarks, then tunes by the places where they stood."""
         # What was done last to a set is taken back first.
         for _, data in reversed(self.kept("set")):
             back = put_back_set(self.writer, json.loads(data))

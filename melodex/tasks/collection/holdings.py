@@ -17,6 +17,7 @@ from melodex.analysis.harmony.devices.device import KINDS
 from melodex.corpus.reader import Corpus
 from melodex.corpus.rows import folded
 from melodex.corpus.shards.merging import by_place, summed
+from melodex.corpus.tunes.melodies import NAMED
 from melodex.corpus.tunes.particulars import (
     PlaceRow,
     RemarkRow,
@@ -421,7 +422,7 @@ def key_counts(corpus: Corpus) -> tuple[Count, ...]:
         "SELECT tonic_fifths, mode, count(*) FROM tune_facet "
         # A value of another kind, or far beyond any key, is damage, which a check names.
         "WHERE mode != 'none' AND typeof(mode) = 'text' "
-        "AND tonic_fifths BETWEEN -100 AND 100 GROUP BY tonic_fifths, mode",
+        f"AND tonic_fifths {NAMED} GROUP BY tonic_fifths, mode",
         merge=summed,
     )
     found = [Count(str(Key(tonic, mode)), tunes) for tonic, mode, tunes in rows]

@@ -32,6 +32,7 @@ from melodex.corpus.reader import Corpus
 from melodex.errors import REMEDIES, LessonError
 from melodex.melody import Melody, bars_text
 from melodex.melody.score_line import ScoreLine
+from melodex.melody.shape import UNREADABLE
 from melodex.tasks.lesson.labels import Labels, labels_of, read_labels, with_line_named
 from melodex.tasks.lesson.state import AS_KEPT, State, state_of
 
@@ -174,7 +175,7 @@ def example_of(
     try:
         kept = Melody.from_dict(json.loads(row.excerpt))
         labels = read_labels(json.loads(row.labels))
-    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+    except UNREADABLE as error:
         raise LessonError(
             f"passage {position} of the set cannot be read",
             where=str(corpus.path),

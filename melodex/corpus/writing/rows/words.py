@@ -11,7 +11,6 @@ Contents: index_words, fill_words, index_holds.
 from __future__ import annotations
 
 import hashlib
-import json
 import sqlite3
 from collections.abc import Iterable
 from contextlib import closing
@@ -19,9 +18,9 @@ from typing import Any
 
 from sqlite_utils import Database
 
+from melodex.corpus.care.soundness import melody_of
 from melodex.corpus.rows import folded, words_of
 from melodex.corpus.schema import TABLES, WORDS_INDEX
-from melodex.melody import Melody
 
 __all__ = ["fill_words", "index_holds", "index_words"]
 
@@ -38,10 +37,11 @@ def fill_words(connection: sqlite3.Connection) -> None:
     connection.execute("DELETE FROM tune_words")
     rows = connection.execute("SELECT id, title, melody FROM tune ORDER BY id").fetchall()
     for row, title, text in rows:
-        try:
-            words = words_of(Melody.from_dict(json.loads(text)))
-        except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        melody = melody_of(text)
+        if melody is None:
             words = {"title": folded(title), "makers": "", "lyrics": ""}
+        else:
+            words = words_of(melody)
         connection.execute(
             "INSERT INTO tune_words (tune, title, makers, lyrics) VALUES (?, ?, ?, ?)",
             [row, *words.values()],
