@@ -145,7 +145,7 @@ LONGEST_SHEET = 64
 are no longer: strains told by their return there find .54 of their starts to the bar
 (F1), .53 without; in longer ones they find fewer."""
 LONGEST_PLAIN = 32
-OPENING = 4
+OPENING, HALF_OPENING = 4, 2
 SAME_OPENING = 0.6
 """Likeness of the first four bars from which an eight is taken to come again."""
 ONE_CHORUS = (32, 36)
@@ -184,7 +184,7 @@ def regular_starts(bars: Sequence[FormBar], starts: Sequence[int]) -> list[int]:
     if count in ONE_CHORUS and (pairs_of_eights(lengths) or is_uneven(bars, lengths)):
         return list(range(EIGHT, count - TAG, EIGHT))
     if opens_too_early(count, starts):
-        return [start + OPENING - lengths[0] for start in starts]
+        return [start + HALF_OPENING for start in starts]
     if opening_twice(bars, lengths):
         return [OPENING, 2 * OPENING, *starts[1:]]
     if has_tag(bars, lengths):
@@ -228,9 +228,9 @@ def eights_again(bars: Sequence[FormBar]) -> int:
 
 
 def pairs_of_eights(lengths: Sequence[int]) -> bool:
-    """Whether a chorus was parted in eights and a pair or three of them undivided.
+    """Whether a chorus was parted in eights but for two or three that were left whole.
 
-    With or without a tag.
+    With or without a tag, which may be in the last part.
     """
     own = list(lengths[:-1]) if lengths[-1] == TAG else list(lengths)
     if own[-1] == EIGHT + TAG:
@@ -250,8 +250,9 @@ def opens_too_early(count: int, starts: Sequence[int]) -> bool:
 
     What comes again there are the last bars of one four and the next.
     """
-    fours = count % OPENING == 0 and count <= LONGEST_SHEET and len(starts) > 1
-    return fours and starts[0] == 2 and all(start % OPENING == 2 for start in starts)
+    if count % OPENING or len(starts) < 2 or starts[0] != HALF_OPENING:
+        return False
+    return all(start % OPENING == HALF_OPENING for start in starts)
 
 
 def eight_returns(bars: Sequence[FormBar]) -> bool:

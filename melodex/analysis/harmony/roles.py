@@ -63,8 +63,8 @@ APPLIED_DEGREE = {
 }
 LOWERED_THIRD = frozenset({"minor", "half-diminished", "diminished"})
 ROMAN = ("", "I", "II", "III", "IV", "V", "VI", "VII")
-RAISED_SIXTH, RAISED_SEVENTH = 3, LEADING_TONE
-RAISED_FOURTH = 6
+RAISED_SIXTH, RAISED_SEVENTH, RAISED_FOURTH = 3, LEADING_TONE, 6
+"""In fifths above the tonic."""
 LEADING_TONE_DOWN = -LEADING_TONE
 """From a leading tone up to its goal is a minor second: five fifths down."""
 FLAT_SIX, FLAT_TWO, FLAT_SEVEN, FLAT_THREE = -4, -5, -2, -3
@@ -79,12 +79,15 @@ TRIAD = frozenset({"1", "b3", "3", "b5", "5", "#5"})
 TENSIONS = frozenset({"9", "11", "13", "b9", "#9", "#11", "b13", "b6"})
 MAJOR_TO_BORROW_FROM = ("minor", "mixolydian", "phrygian", "lydian")
 MINOR_TO_BORROW_FROM = ("major", "dorian", "phrygian", "mixolydian")
-MODES_TO_BORROW_FROM = {
+"""Modes that chords of a major and of a minor key are borrowed from, the usual ones
+first (common practice, no source)."""
+NEAREST_TO_BORROW_FROM = {
     "mixolydian": ("major", *MAJOR_TO_BORROW_FROM),
     "dorian": ("minor", *MINOR_TO_BORROW_FROM),
     "phrygian": ("minor", *MINOR_TO_BORROW_FROM),
 }
-"""Modes that chords are borrowed from, first the nearest: flat VI in dorian of minor."""
+"""The same for church modes, with the plain mode that is nearest before all: flat VI beside
+dorian is that of minor."""
 USUAL_GOALS = frozenset({-1, 1, 2, 3, 4})
 """In fifths above the tonic: IV, V, ii, vi and iii (common practice, no source)."""
 
@@ -561,10 +564,11 @@ def borrowed(place: Place) -> Role | None:
 
     So iv with the major seventh, which is the third of a major key, comes from minor.
     """
+    usual = MINOR_TO_BORROW_FROM if place.minor else MAJOR_TO_BORROW_FROM
+    modes = NEAREST_TO_BORROW_FROM.get(place.mode, usual)
     # Modes that hold all of it come first.
     for own in (frozenset[int](), scale_of_mode(place.mode)):
-        usual = MINOR_TO_BORROW_FROM if place.minor else MAJOR_TO_BORROW_FROM
-        for mode in MODES_TO_BORROW_FROM.get(place.mode, usual):
+        for mode in modes:
             held = scale_of_mode(mode)
             if mode == "minor" and place.degree == RAISED_SEVENTH:
                 held = held | {RAISED_SEVENTH}

@@ -289,12 +289,7 @@ def chords_of(
         whole = points[first:place].sum(axis=0) + entered[first]
         sure, other = certainty_of(whole, path[first], heard.middle)
         sure *= 1 - unison_doubt(heard, path[first], first, place)
-        own = heard.share_of(first, place, list(members_of(heard, path[first])))
-        if own < LEAST_OWN:
-            # Of what sounds most is beside it: a cluster has no chord.
-            sure *= own
-        if own < FULL or list(KINDS)[path[first] % len(KINDS)] in SEVENTHS:
-            sure *= 1 if has_third(heard, path[first], first, place) else THIRDLESS
+        sure *= share_left(heard, path[first], first, place)
         if found and begin > first:
             # What sounded goes on through a silence.
             found[-1] = replace(found[-1], end_ticks=heard.times[begin])
@@ -307,6 +302,16 @@ def chords_of(
             found += told
         first = place
     return found
+
+
+def share_left(heard: Heard, state: int, first: int, end: int) -> float:
+    """How sure a chord still is for the notes that are not its own, or that it lacks."""
+    own = heard.share_of(first, end, list(members_of(heard, state)))
+    # Where most of what sounds is beside it, as in a cluster, there is no chord.
+    left = own if own < LEAST_OWN else 1.0
+    asks_third = own < FULL or list(KINDS)[state % len(KINDS)] in SEVENTHS
+    lacks_third = asks_third and not has_third(heard, state, first, end)
+    return left * (THIRDLESS if lacks_third else 1.0)
 
 
 def has_third(heard: Heard, state: int, first: int, end: int) -> bool:
@@ -428,7 +433,7 @@ def on_their_roots(
     """
     root = found[0].root_fifths
     after = int(heard.lowest[end]) if end < len(heard.lowest) else -1
-    comes = [*(chord.bass_fifths == root for chord in found[1:])]
+    comes = [chord.bass_fifths == root for chord in found[1:]]
     comes.append(after == heard.column(root))
     kept: list[SoundingChord] = []
     for chord, root_comes in zip(found, comes, strict=True):
@@ -448,11 +453,10 @@ def is_left(heard: Heard, chord: SoundingChord) -> bool:
     """Whether the bass of a chord is left for higher notes, and goes on in the ear."""
     places = range(heard.slice_at[chord.onset_ticks], heard.slice_at[chord.end_ticks])
     line = int(heard.lowest_line[places[0]])
-    return any(
+    return line >= 0 and any(
         heard.lowest[place] != heard.sounding_lowest[place]
         or not heard.is_sounding(line, place)
         for place in places
-        if line >= 0
     )
 
 

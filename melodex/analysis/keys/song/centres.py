@@ -30,7 +30,7 @@ from melodex.analysis.keys.song.mode import (
     root_and_third,
     third_of,
 )
-from melodex.analysis.keys.song.points import KINDS, NO_ROOT, SongBar
+from melodex.analysis.keys.song.points import FIFTH, KINDS, NO_ROOT, RESTING, SongBar
 
 if TYPE_CHECKING:
     from numpy import ndarray
@@ -53,9 +53,6 @@ MINOR_SCALE = NATURAL_SCALE | {11}
 """Semitones above the tonic, with both sevenths where a bar is weighed."""
 SECONDS = frozenset({"minor", "minor seventh", "half-diminished"})
 FIFTHS = frozenset({"dominant", "suspended"})
-RESTING = frozenset({"major", "major seventh", "minor", "minor seventh"})
-FIFTH = 7
-"""Semitones from a tonic up to its V."""
 BAR_OF = attrgetter("bar")
 
 

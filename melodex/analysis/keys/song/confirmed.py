@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 
 from melodex.analysis.eights import EIGHT
 from melodex.analysis.keys.song.layout import Layout
-from melodex.analysis.keys.song.points import KINDS, NO_ROOT, SongBar
+from melodex.analysis.keys.song.points import FIFTH, KINDS, NO_ROOT, RESTING, SongBar
 
 if TYPE_CHECKING:
     from numpy import ndarray
@@ -39,8 +39,6 @@ LEAST_SHARE = 0.25
 """Of a section's bars that its tonic must hold; our choice."""
 FEWEST_CHORDS = 3
 """Chords of a section that can confirm anything."""
-FIFTH = 7
-RESTING = frozenset({"major", "major seventh", "minor", "minor seventh"})
 
 
 def parts_of(layout: Layout) -> list[tuple[int, int]]:

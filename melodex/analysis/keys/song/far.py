@@ -9,7 +9,7 @@ a section two signs away, unless its own V, a dominant, stood right before it. C
 practice, no source. Of the charts that ``weights`` names four have such sections; in two
 of them listeners heard another tonic there, in two they let the one of the song stand.
 
-Contents: with_far_sections.
+Contents: chords_of, plain_scale, tonic_chord, with_far_sections, within.
 """
 
 from __future__ import annotations
@@ -26,27 +26,28 @@ from melodex.analysis.keys.song.mode import (
     root_and_third,
     third_of,
 )
-from melodex.analysis.keys.song.points import KINDS, NO_ROOT, SongBar
+from melodex.analysis.keys.song.points import FIFTH, KINDS, NO_ROOT, SongBar
 from melodex.analysis.keys.song.relatives import held
 from melodex.analysis.keys.song.returns import only_tonic
 
 if TYPE_CHECKING:
     from numpy import ndarray
 
-__all__ = ["with_far_sections"]
+__all__ = ["chords_of", "plain_scale", "tonic_chord", "with_far_sections", "within"]
 
 FEWEST_BARS, LONGEST_TAIL = 6, 2
 """Bars that stay in the key, and bars that lead back at most. Our choice."""
 LEAST_SHARE = 0.25
 """Of the bars that its I must hold; our choice."""
 FEWEST_CHORDS, FEWEST_LED = 3, 2
+"""Chords of the far key that sound; two alone are a colour. Our choice."""
 FEWEST_SIGNS, FEWEST_SIGNS_LED = 3, 2
 """Signs from which on a key is far: its I is then none of the chords of the other. Both
 are fewer where the V of a section led to it."""
-FIFTH, FLAT_SEVENTH = 7, 10
-"""Semitones above a tonic. Songs in major have the major chord on the flat seventh too."""
+FLAT_SEVENTH = 10
+"""Semitones above a tonic. Songs in major have the major chord on it too."""
 
-Sounding = tuple[int, str]
+Triad = tuple[int, str]
 """Root, and third as :func:`third_of` has it."""
 
 
@@ -79,14 +80,14 @@ def with_far_sections(layout: Layout, chances: ndarray) -> ndarray:
     return found
 
 
-def tonic_chord(bars: Sequence[SongBar], tonic: int) -> Sounding:
+def tonic_chord(bars: Sequence[SongBar], tonic: int) -> Triad:
     """The I of a tonic: minor where that sounds for longer than major."""
     minor, major = (tonic, "m"), (tonic, "M")
     return minor if held(bars, minor) > held(bars, major) else major
 
 
 def far_tonic(
-    bars: Sequence[SongBar], home: Sounding, before: SongBar
+    bars: Sequence[SongBar], home: Triad, before: SongBar
 ) -> tuple[int, int] | None:
     """The far tonic that a section begins on, and for how many bars it holds.
 
@@ -98,19 +99,11 @@ def far_tonic(
     if named_chords(bars[0])[0][1] == "dominant":
         return None
     tonic, third = row[0][0]
-    own = scale_on(tonic, third)
     led = ends_on_five(before, tonic)
-    if len(own & scale_on(*home)) > 7 - (FEWEST_SIGNS_LED if led else FEWEST_SIGNS):
+    shared = plain_scale(tonic, third) & plain_scale(*home)
+    if len(shared) > 7 - (FEWEST_SIGNS_LED if led else FEWEST_SIGNS):
         return None
-    flat_seven = (tonic + FLAT_SEVENTH) % 12, "major"
-    inside = [
-        all(
-            named == flat_seven or within([chord], own)
-            for named, chord in zip(named_chords(bar), chords, strict=True)
-        )
-        for bar, chords in zip(bars, row, strict=True)
-    ]
-    count = inside.index(False) if False in inside else len(row)
+    count = bars_in_key(bars, tonic, third)
     stays = {chord for chords in row[:count] for chord in chords}
     if (
         count < FEWEST_BARS
@@ -123,6 +116,17 @@ def far_tonic(
     return tonic, count
 
 
+def bars_in_key(bars: Sequence[SongBar], tonic: int, third: str) -> int:
+    """How many bars go by before one has a chord that is none of a key."""
+    own = plain_scale(tonic, third)
+    flat_seven = (tonic + FLAT_SEVENTH) % 12, "major"
+    for count, bar in enumerate(bars):
+        for named, chord in zip(named_chords(bar), chords_of(bar), strict=True):
+            if named != flat_seven and not within([chord], own):
+                return count
+    return len(bars)
+
+
 def ends_on_five(bar: SongBar, tonic: int) -> bool:
     """Whether the last chord of a bar is the V of a tonic, a dominant."""
     return named_chords(bar)[-1:] == [((tonic + FIFTH) % 12, "dominant")]
@@ -133,17 +137,17 @@ def named_chords(bar: SongBar) -> list[tuple[int, str]]:
     return [(root, KINDS[kind]) for root, kind, _ in bar.chords if root != NO_ROOT]
 
 
-def chords_of(bar: SongBar) -> list[Sounding]:
+def chords_of(bar: SongBar) -> list[Triad]:
     """Root and third of each chord of a bar."""
     return [(root, third_of(kind)) for root, kind, _ in bar.chords if root != NO_ROOT]
 
 
-def within(chords: Sequence[Sounding], scale: frozenset[int]) -> bool:
+def within(chords: Sequence[Triad], scale: frozenset[int]) -> bool:
     """Whether a scale has the roots and the thirds of some chords."""
     return all(scale.issuperset(root_and_third(*chord)) for chord in chords)
 
 
-def scale_on(tonic: int, third: str) -> frozenset[int]:
+def plain_scale(tonic: int, third: str) -> frozenset[int]:
     """The pitch classes of the major or the natural minor scale of a tonic."""
     steps = NATURAL_SCALE if third == "m" else MAJOR_SCALE
     return frozenset((tonic + step) % 12 for step in steps)

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 from melodex.analysis.keys.song.centres import sounding
 from melodex.analysis.keys.song.confirmed import parts_of
 from melodex.analysis.keys.song.mode import Held, held_in, is_blues_colour, third_of
-from melodex.analysis.keys.song.points import KINDS, NO_ROOT, SongBar
+from melodex.analysis.keys.song.points import FIFTH, KINDS, NO_ROOT, SongBar
 
 if TYPE_CHECKING:
     from melodex.analysis.keys.song.layout import Layout
@@ -43,7 +43,6 @@ OWN_CHORDS = frozenset({(0, "M"), (1, "M"), (5, "m"), (10, "m"), (4, ""), (7, ""
 NATURAL_CHORDS = frozenset({(3, "M"), (8, "M")})
 """Semitones above the tonic and third of the chords of the phrygian dominant mode, and of
 those that the natural third adds."""
-FIFTH = 7
 
 
 def idiom_at_home(bars: Sequence[SongBar], tonics: Sequence[int]) -> str:

@@ -57,7 +57,7 @@ NOTE_POINTS = 0.4
 """Points of a bar of the melody on the third."""
 PRINTED_POINTS = 3.0
 DOMINANT_SHARE = 0.5
-"""Of those points for a dominant on the tonic, which may lead to iv."""
+"""Of those points for a dominant on the tonic, which may lead to iv; our choice."""
 LEAVING, LEAVING_AT_START = 5.0, 2.0
 """What it costs to pass from major to minor on one tonic, and so where a section begins."""
 

@@ -40,7 +40,9 @@ if TYPE_CHECKING:
     from melodex.analysis.harmony.chords import Chord
 
 __all__ = [
+    "FIFTH",
     "KINDS",
+    "RESTING",
     "SongBar",
     "chord_points",
     "kind_of",
@@ -49,6 +51,10 @@ __all__ = [
 ]
 
 KINDS = tuple(CHORDS)
+RESTING = frozenset({"major", "major seventh", "minor", "minor seventh"})
+"""Kinds of chord that may be a I at rest."""
+FIFTH = 7
+"""Semitones from a tonic up to its V."""
 GROUPS = "MDMmmddMM"
 """The letter of each kind in the pairs of ``weights``."""
 LETTERS = "MDmd"

@@ -11,7 +11,7 @@ that goes on without either tonic and comes home in the major key, is in that. C
 practice, no source. Where another key is printed, that alone counts in its section; the
 relative of a key has the same signs, and is not printed.
 
-Contents: relative_points.
+Contents: held, relative_points.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ from melodex.analysis.keys.song.returns import SETTLED, only_tonic
 if TYPE_CHECKING:
     from numpy import ndarray
 
-__all__ = ["relative_points"]
+__all__ = ["held", "relative_points"]
 
 FEWEST_BARS = 8
 """Of a section that can be in a key of its own; our choice."""

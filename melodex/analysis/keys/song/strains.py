@@ -17,11 +17,11 @@ from collections.abc import Collection, Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from melodex.analysis.keys.song.centres import RESTING, Sounding, settle, sounding
+from melodex.analysis.keys.song.centres import Sounding, settle, sounding
 from melodex.analysis.keys.song.confirmed import has_sections, parts_of
-from melodex.analysis.keys.song.far import chords_of, scale_on, tonic_chord, within
+from melodex.analysis.keys.song.far import chords_of, plain_scale, tonic_chord, within
 from melodex.analysis.keys.song.layout import Layout
-from melodex.analysis.keys.song.points import KINDS, SongBar
+from melodex.analysis.keys.song.points import FIFTH, KINDS, RESTING, SongBar
 from melodex.analysis.keys.song.returns import only_tonic
 
 if TYPE_CHECKING:
@@ -42,8 +42,8 @@ LEAST_OF_BEFORE = 0.125
 """Of the bars of a section that the I before it must hold; our choice."""
 ANY_ONE = RESTING | {"dominant", "suspended", "fifth"}
 """Kinds of chord that a I may be, also where it leads on or has no third."""
-FIFTH, SEVENTH = 7, 11
-"""Semitones above a tonic, of its V and of the leading note."""
+LEADING_NOTE = 11
+"""Semitones above a tonic; a minor key has it in its V."""
 
 
 def with_own_strains(layout: Layout, chances: ndarray) -> ndarray:
@@ -178,7 +178,7 @@ def bars_until_back(bars: Sequence[SongBar], tonic: int, third: str, home: int) 
 
     The V of the key around leads back.
     """
-    scale = scale_on(tonic, third) | {(tonic + SEVENTH) % 12}
+    scale = plain_scale(tonic, third) | {(tonic + LEADING_NOTE) % 12}
     back = (home + FIFTH) % 12, "M"
     row = [chords_of(bar) for bar in bars]
     count = 1 + max(i for i, chords in enumerate(row) if (tonic, third) in chords)

@@ -92,6 +92,11 @@ def with_suspended_chords(
         How likely each tonic is in each bar without them; rows sum to 1.
     placed : sequence of (int, Chord)
         Onsets and chords in order.
+
+    Returns
+    -------
+    ndarray of shape (n, 12)
+        Rows sum to 1; the likeliest tonic of a chord that is stayed on is its root.
     """
     row = sounding(layout.bars)
     plain = any(c.family == "suspended" and -2 not in c.degrees for _, c in placed)
