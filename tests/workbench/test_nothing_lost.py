@@ -57,6 +57,32 @@ def test_a_name_that_was_sent_from_more_results_is_offered_no_more(own_bench, vi
     assert drafts_at(visit(running), running.base + COMMON, "%2Ffind") == {}
 
 
+def test_a_name_that_is_typed_while_another_is_sent_stays_a_draft(own_bench, visit):
+    """What stood there when the answer came was taken for what had been sent."""
+    running = own_bench()
+    page, into = visit(running, COMMON), "input[name=into]"
+    page.locator("input[name=chosen]").first.check()
+    page.fill(into, "First name")
+    page.evaluate(
+        """() => {
+          const plain = window.fetch;
+          window.fetch = async (address, options) => {
+            if (address === "/keep") await new Promise((go) => { window.goOn = go; });
+            return plain(address, options);
+          };
+        }"""
+    )
+    page.get_by_role("button", name="Keep", exact=True).click()
+    with page.expect_response(
+        lambda answer: "Next name" in (answer.request.post_data or "")
+    ):
+        page.fill(into, "Next name")
+    page.evaluate("goOn()")
+    expect(page.locator("#did")).to_contain_text("in the new set First name.")
+    found = drafts_at(visit(running), running.base + COMMON, "%2Ffind")
+    assert found == {"into 0": ["Next name"]}
+
+
 def test_words_that_have_no_room_are_refused_whole_and_not_cut(own_bench, visit):
     page = visit(own_bench(), "/tune?tune=The+Eel+Trap")
     field = page.locator("textarea[name=text]")

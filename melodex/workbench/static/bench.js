@@ -1,7 +1,7 @@
 // What every page needs: telling what changed, fetching parts, choosing tunes.
 // Without this file each page can still be read, and each form sent.
 
-import { sent } from "./drafts.js";
+import { sending } from "./drafts.js";
 import { restore } from "./keeps.js";
 
 export const told = (text) => {
@@ -146,6 +146,7 @@ function keepHere(scope) {
         line.className = "kept";
         form.append(line);
       }
+      const letDraftsGo = sending(form);
       try {
         const found = await data("/keep", { method: "POST", body: new FormData(form) });
         const link = document.createElement("a");
@@ -153,7 +154,7 @@ function keepHere(scope) {
         link.textContent = "Open the set";
         line.replaceChildren(`${found.said} `, link);
         line.classList.remove("bad");
-        sent(form);
+        letDraftsGo();
         told(found.said);
         if (found.deed) offerUndo(found, (said) => line.replaceChildren(said));
       } catch (error) {

@@ -40,15 +40,23 @@ function write() {
   changed.clear();
 }
 
+const draftsOf = (form) => [...form.elements].filter(isDraft).map((field) => ({ field, text: field.value }));
+
 // What has been sent is no draft any more.
-function taken(form) {
-  const texts = [...form.elements].filter(isDraft).map((field) => [called(field), field.value]);
+function taken(form, held = draftsOf(form)) {
+  const texts = held.map(({ field, text }) => [called(field), text]);
   texts.forEach(([name]) => changed.get(placeOf(form))?.delete(name));
   return texts;
 }
-export function sent(form) {
-  const texts = taken(form);
-  if (texts.length) post("sent", texts, placeOf(form));
+
+// To be called as a form is sent without leaving its page; what comes back is to be called
+// once it is taken. What was typed meanwhile stays a draft.
+export function sending(form) {
+  const held = draftsOf(form);
+  return () => {
+    const texts = taken(form, held.filter(({ field, text }) => field.value === text));
+    if (texts.length) post("sent", texts, placeOf(form));
+  };
 }
 
 const textsIn = (form) => {

@@ -2,7 +2,7 @@
 // it without leaving the place where one is.
 
 import { data, enliven, told } from "./bench.js";
-import { sent as taken } from "./drafts.js";
+import { sending } from "./drafts.js";
 import { forget, moveTo, outlives } from "./keeps.js";
 import { AGAIN, PAUSE, onLeaving, say, sayAloud, sayUnwritten } from "./saved.js";
 
@@ -206,13 +206,14 @@ function saidBy(button, sent) {
 }
 
 // What the form says beside words is offered no more once it has led to another page.
-function doneWith() {
-  taken(form);
+function doneWith(letDraftsGo) {
+  letDraftsGo();
   forget([...form.elements].filter((each) => !each.dataset.words));
 }
 
 async function change(button, action, body, sent) {
   const asked = turn;
+  const letDraftsGo = sending(form);
   // What is typed while the answer is on its way is not in it, and stays unsaved.
   const arrived = () => forget(sent.filter(({ key, text }) => fieldOf(key)?.value === text).map(({ key }) => key));
   try {
@@ -227,7 +228,7 @@ async function change(button, action, body, sent) {
       if (answer.ok) moveTo(answer.url);
       put(found, button, answer.ok ? sent : [], asked);
     } else if (answer.ok) {
-      if (action === form.action) doneWith();
+      if (action === form.action) doneWith(letDraftsGo);
       location.assign(answer.url);
     } else complain(found);
   } catch {
