@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -111,7 +111,9 @@ def figures(melody: Melody) -> tuple[Figure, ...]:
     for units in (whole, half):
         found += [f for f in sequences(units, 1) if not covered.issuperset(figure_bars(f))]
         covered |= {bar for figure in found for bar in figure_bars(figure)}
-    found += [as_it_sounds(melody, f) for f in repetitions(whole)] + inversions(whole)
+    notes = notes_by_number(melody)
+    found += [as_it_sounds(melody, notes, f) for f in repetitions(whole)]
+    found += inversions(whole)
     return tuple(sorted(found, key=lambda f: (f.bars[0][0], f.kind, f.notes)))
 
 
@@ -120,10 +122,28 @@ OTHERWISE = "otherwise inflected"
 in the parallel mode."""
 
 
-def as_it_sounds(melody: Melody, figure: Figure) -> Figure:
-    """A repetition, told to be otherwise inflected where its notes sound otherwise."""
+def notes_by_number(melody: Melody) -> dict[int, list[int]]:
+    """The notes of each number of a bar; numbers may come again."""
+    found: dict[int, list[int]] = {}
+    for note, bar in enumerate(melody.bar):
+        found.setdefault(bar, []).append(note)
+    return found
+
+
+def as_it_sounds(
+    melody: Melody, notes: Mapping[int, Sequence[int]], figure: Figure
+) -> Figure:
+    """A repetition, told to be otherwise inflected where its notes sound otherwise.
+
+    ``notes`` are those of each number of a bar.
+    """
     numbers = [
-        [i for i, bar in enumerate(melody.bar) if first <= bar <= last and i >= start]
+        sorted(
+            note
+            for bar in range(first, last + 1)
+            for note in notes.get(bar, ())
+            if note >= start
+        )
         for (first, last), start in zip(figure.bars, figure.notes, strict=True)
     ]
     one, *others = ([melody.midi[i] for i in each] for each in numbers)
