@@ -37,7 +37,7 @@ from melodex.presentation.engraving.sides import (
     parts_of,
     shown_degrees,
 )
-from melodex.presentation.engraving.titles import described, note_title
+from melodex.presentation.engraving.words import described, note_title
 
 if TYPE_CHECKING:
     from melodex.tasks.compare.compare import Comparison

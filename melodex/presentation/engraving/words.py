@@ -1,24 +1,29 @@
 """The words of an engraving: chord symbols, numerals, keys and degrees, set to be read.
 
-Conventions: a text is parted into runs, some of them raised.
+Conventions: a text is parted into runs, some of them raised. The picture and its notes are
+said in words too, for those who do not see it.
 
-Contents: chord_runs, degree_text, key_text, numeral_runs, readable_text, with_signs.
+Contents: chord_runs, degree_text, key_text, numeral_runs, readable_text, with_signs,
+note_title, described.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 from melodex.analysis.harmony.chords import parse_chord
-from melodex.melody import (
-    degree_name,
-)
+from melodex.melody import degree_name
+from melodex.presentation.engraving.layout import StaffPart
+from melodex.presentation.notation.pitch import spoken_pitch
 
 __all__ = [
     "SIGNPOST",
     "chord_runs",
     "degree_text",
+    "described",
     "key_text",
+    "note_title",
     "numeral_runs",
     "readable_text",
     "with_signs",
@@ -92,3 +97,30 @@ def numeral_runs(text: str) -> list[tuple[str, bool]]:
 def key_text(name: str) -> str:
     """The name of a key with its signs."""
     return KEY_NAME.sub(lambda found: found[1] + with_signs(found[2]), name)
+
+
+def note_title(part: StaffPart, note: int) -> str:
+    """A note in words: part, pitch, bar, degree, relation."""
+    words = [spoken_pitch(part.melody.midi[note], part.melody.fifths[note])]
+    words.append(f"bar {part.melody.bar[note]}")
+    hidden = note in part.hidden
+    if part.degrees and (degree := part.degrees[note]) is not None and not hidden:
+        words.append(f"degree {degree_name(degree)}")
+    if part.relations and part.relations[note]:
+        words.append(part.relations[note])
+    return (f"{part.label}: " if part.label else "") + ", ".join(words)
+
+
+def described(parts: Sequence[StaffPart]) -> str:
+    """A picture in words."""
+    out = []
+    for part in parts:
+        melody = part.melody
+        if not len(melody):
+            out.append(f"{part.label}: rests")
+            continue
+        bars = f"bars {melody.bar[0]} to {melody.bar[-1]}"
+        key = "" if melody.key.mode == "none" else f" in {melody.key}"
+        name = f"{part.label}: " if part.label else ""
+        out.append(f"{name}{readable_text(melody.title)}, {bars}, {len(melody)} notes{key}")
+    return ". ".join(out) + "."
