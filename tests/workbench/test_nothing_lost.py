@@ -165,8 +165,10 @@ def test_keeping_is_undone_and_done_again_where_one_is(own_bench, visit):
     did = page.locator("#did")
     expect(did).to_contain_text("Kept 1 passage in the new set Kept here.")
     address = page.url
-    did.get_by_role("button", name="Undo").click()
+    did.get_by_role("button", name="Undo").focus()
+    page.keyboard.press("Enter")
     expect(did).to_contain_text("Undone: Kept 1 passage")
+    expect(did.get_by_role("button", name="Undo")).to_be_focused()
     with Corpus.open(running.corpus_path) as corpus:
         assert not list_lessons(corpus)
     did.get_by_role("button", name="Undo").click()

@@ -112,7 +112,7 @@ function offerUndo({ deed, said }, undone) {
   words.textContent = said;
   form.append(words);
   document.getElementById("did").replaceChildren(form);
-  if (!deed) return;
+  if (!deed) return null;
   const button = document.createElement("button");
   button.textContent = "Undo";
   form.append(" ", button);
@@ -120,17 +120,22 @@ function offerUndo({ deed, said }, undone) {
     event.preventDefault();
     const body = new FormData();
     body.set("deed", deed);
+    // Who undoes by keys finds the next button where this one was.
+    const isAtHand = document.activeElement === button;
+    let next = button;
     button.disabled = true;
     try {
       const found = await data("/undo", { method: "POST", body });
-      offerUndo(found, undone);
+      next = offerUndo(found, undone);
       undone(found.said);
       told(found.said);
     } catch (error) {
       button.disabled = false;
       told(error.message);
     }
+    if (isAtHand) next?.focus({ preventScroll: true });
   });
+  return button;
 }
 
 // Keeping into a set without leaving the page.
