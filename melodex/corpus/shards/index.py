@@ -26,6 +26,7 @@ from typing import Any, Protocol
 from melodex.corpus.faults import faults_named
 from melodex.errors import REMEDIES, CorpusError
 from melodex.files import write_whole
+from melodex.melody.shape import UNREADABLE
 
 __all__ = [
     "CHANGE_SETTING",
@@ -167,7 +168,7 @@ def read_index(folder: Path) -> ShardIndex:
         if len(content) > MOST_BYTES:
             raise ValueError("it is too large")
         return index_of(parsed(content))
-    except (ValueError, KeyError, TypeError, AttributeError) as error:
+    except UNREADABLE as error:
         why = str(error) if type(error) is ValueError else "something is missing in it"
         raise CorpusError(
             f"the index of the shards cannot be read: {why}",

@@ -45,6 +45,7 @@ from melodex.corpus.shards.index import (
 from melodex.corpus.writing.holding.journal import begin, open_for_writing
 from melodex.errors import REMEDIES, CorpusError
 from melodex.files import flush_folder, part_beside, put_in_place
+from melodex.melody.shape import UNREADABLE
 
 __all__ = ["PendingChange", "carry_out", "settle"]
 
@@ -173,7 +174,7 @@ def lines_of(folder: Path) -> Iterator[list[Any]]:
                 size += len(rest)
                 if size > LONGEST_LINE:
                     raise ValueError("a line of it has no end")
-    except (ValueError, TypeError, KeyError, RecursionError, zlib.error) as error:
+    except (*UNREADABLE, zlib.error) as error:
         raise damaged(folder) from error
 
 

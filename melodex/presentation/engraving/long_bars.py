@@ -44,16 +44,12 @@ def parted(measures: Iterable[Measure]) -> Iterator[Measure]:
     """
     for measure in measures:
         starts = cuts(measure)
-        count = len(starts)
-        for index, (start, end) in enumerate(pairwise([*starts, None])):
-            if count == 1:
-                yield measure
-                continue
-            bars = tuple(
-                None if bar is None else piece_of(bar, start or 0, end)
-                for bar in measure.bars
-            )
-            yield replace(measure, bars=bars, begun=index > 0, goes_on=index + 1 < count)
+        if len(starts) == 1:
+            yield measure
+            continue
+        for start, end in zip(starts, [*starts[1:], None], strict=True):
+            bars = tuple(bar and piece_of(bar, start, end) for bar in measure.bars)
+            yield replace(measure, bars=bars, begun=start > 0, goes_on=end is not None)
 
 
 def cuts(measure: Measure) -> list[int]:

@@ -20,6 +20,7 @@ from typing import Any
 
 from melodex.melody import Melody
 from melodex.melody.marks import CREDITS_COLUMNS, PROVENANCE, RECORD_COLUMNS
+from melodex.melody.shape import UNREADABLE
 from melodex.reading.bounded import one_line
 
 __all__ = ["FIELD", "kept_beside", "restored"]
@@ -92,7 +93,7 @@ def restored(melody: Melody, text: str) -> Melody:
         made = Melody.from_dict(data)
         said = checked_credits(carried.get("credits", {}))
         return replace(made, credits=replace(melody.credits, **said))
-    except (ValueError, TypeError, KeyError, IndexError, RecursionError):
+    except UNREADABLE:
         return melody
 
 

@@ -25,6 +25,7 @@ from melodex.matching.evidence.commonness import Commonness
 from melodex.melody import Credits, Melody, marks
 from melodex.melody.metre import Metre
 from melodex.melody.score_line import ScoreLine
+from melodex.melody.shape import UNREADABLE
 from melodex.settings import AlignmentCosts
 from melodex.tasks.audit.audit import Audit
 from melodex.tasks.audit.findings import BarCover, Finding
@@ -124,7 +125,7 @@ def read(content: bytes) -> Any:
     made: list[Any] = []
     try:
         return remade(json.loads(text), made)
-    except (ValueError, KeyError, IndexError, TypeError, RecursionError) as error:
+    except UNREADABLE as error:
         raise ValueError("it is no record of this version") from error
 
 

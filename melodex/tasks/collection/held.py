@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING
 from melodex.corpus.lessons import WORDS_HELD, LessonRow, find_lesson, numbered_lesson
 from melodex.corpus.reader import Corpus
 from melodex.errors import LessonError
+from melodex.melody.shape import UNREADABLE
 from melodex.tasks.lesson.sets import LONGEST_TEXT, writing
 from melodex.tasks.lesson.words import Said, write_words
 
@@ -81,7 +82,7 @@ def read_held(text: str) -> tuple[Held, ...]:
     try:
         rows = json.loads(text or "[]")
         return tuple(Held(**{**row, "own": tuple(row["own"])}) for row in rows)
-    except (ValueError, TypeError, KeyError, RecursionError):
+    except UNREADABLE:
         return ()
 
 
